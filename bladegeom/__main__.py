@@ -1,0 +1,334 @@
+"""The command line: parses, calls, prints, nothing else."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+import bladegeom as bg
+from bladegeom.measured.lists import looks_like_table, parse_list
+from bladegeom.measured.tables import parse_blades
+from bladegeom.shown import printed
+from bladegeom.units import MM_PER, NumberError, parse_length
+
+EVERY, SOME, NONE = 0, 1, 2
+"""Exit status: every blade answered, some of them, none."""
+
+LENGTH_OPTIONS = {
+    "diameter": "across the tooth tips",
+    "ring-radius": "from the arbor's axis to the stylus",
+    "plate": "thickness of the plate",
+    "tooth-width": "width that the teeth cut",
+    "gullet": "depth of the gullets",
+    "graduation": "finest step to which the indicator was read",
+}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command and return its exit status."""
+    options = _parser().parse_args(argv)
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a letter of a blade's name must not end the run.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        status: int = options.run(options)
+        sys.stdout.flush()
+    except bg.RefusedError as error:
+        if getattr(options, "json", False):
+            _print_json([], error.faults)
+        _complain(error.faults)
+        return NONE
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return NONE
+    except KeyboardInterrupt:
+        return 130
+    return status
+
+
+def _fit(options: argparse.Namespace) -> int:
+    def text(fit: bg.WobbleFit) -> str:
+        return printed.answer_text(fit)
+
+    return _answer(options, bg.blade_answer, text)
+
+
+def _squareness(options: argparse.Namespace) -> int:
+    span = {} if options.span is None else {f"span_{options.span[1]}": options.span[0]}
+
+    def result(fit: bg.WobbleFit) -> bg.Squareness:
+        return bg.squareness(
+            fit,
+            away_deg=options.away,
+            tooth=options.tooth,
+            tolerance_deg=options.tolerance_deg,
+            **span,
+        )
+
+    return _answer(options, lambda fit: result(fit).to_dict(), lambda fit: str(result(fit)))
+
+
+def _marks(options: argparse.Namespace) -> int:
+    facts = {name: value for name, value in _facts(options).items() if name != "teeth"}
+    blade = bg.Blade(options.teeth, name=options.blade or "", **facts)
+    marks = bg.neutral_line_by_eye(blade, options.near)
+    if options.json:
+        _print_json([{"blade": blade.name, "teeth": blade.teeth, **marks.to_dict()}], ())
+    else:
+        print(f"{marks}\n\n{printed.cautions_text()}")
+    return EVERY
+
+
+def _chart(options: argparse.Namespace) -> int:
+    from bladegeom.shown.page import check_target, save_charts
+
+    check_target(options.output)
+    fits, refused, wanted = _fits(options)
+    if not fits:
+        raise bg.RefusedError(refused)
+    draw = {
+        "polar": bg.polar_chart,
+        "squareness": bg.squareness_chart,
+        "strip": bg.strip_chart,
+    }[options.kind]
+    more = {"tolerance_deg": options.tolerance_deg} if options.kind == "squareness" else {}
+    save_charts((draw(fit, paper=options.paper, **more) for fit in fits), options.output, len(fits))
+    print(f"wrote {options.output}")
+    _complain(refused)
+    return _status(len(fits), wanted)
+
+
+def _answer(
+    options: argparse.Namespace,
+    as_dict: Callable[[bg.WobbleFit], dict[str, Any]],
+    as_text: Callable[[bg.WobbleFit], str],
+) -> int:
+    """Print one answer a blade; a blade that cannot be answered stops no other."""
+    fits, refused, wanted = _fits(options)
+    answers: list[Any] = []
+    for fit in fits:
+        try:
+            answers.append(as_dict(fit) if options.json else as_text(fit))
+        except bg.RefusedError as error:
+            refused += error.faults
+    if options.json:
+        _print_json(answers, refused)
+    elif answers:
+        print("\n\n".join([*answers, printed.cautions_text()]))
+    _complain(refused)
+    return _status(len(answers), wanted)
+
+
+def _fits(options: argparse.Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
+    """Read and fit; return the fits, what was refused, and how many blades there were."""
+    batch = _read(options)
+    for note in batch.notes:
+        print(f"bladegeom: note: {note}", file=sys.stderr)
+    refused = list(batch.refused)
+    fits = []
+    for readings in batch.readings:
+        try:
+            fits.append(bg.fit_wobble(readings))
+        except bg.RefusedError as error:
+            refused += error.faults
+    names = {readings.blade.name for readings in batch.readings}
+    return fits, refused, len(names | {fault.blade or "" for fault in refused})
+
+
+def _read(options: argparse.Namespace) -> bg.Batch:
+    facts = _facts(options)
+    if options.file != "-":
+        batch = bg.read_blades(options.file, blades=options.blades, unit=options.unit, **facts)
+    else:
+        if sys.stdin.isatty():
+            print(
+                "Type the readings in tooth order, ? for not read; end with Ctrl-D (Ctrl-Z on "
+                "Windows).",
+                file=sys.stderr,
+            )
+        data = sys.stdin.buffer.read()
+        if not looks_like_table(data):
+            name = options.blade or "typed"
+            readings = parse_list(data, name, unit=options.unit, **facts)
+            return bg.Batch([readings], [], [])
+        batch = parse_blades(data, "piped", blades=options.blades, unit=options.unit, **facts)
+    if options.blade is None:
+        return batch
+    return bg.Batch(
+        [one for one in batch.readings if one.blade.name == options.blade]
+        or _no_such_blade(batch, options.blade),
+        [fault for fault in batch.refused if fault.blade == options.blade],
+        batch.notes,
+    )
+
+
+def _no_such_blade(batch: bg.Batch, name: str) -> list[bg.Readings]:
+    if any(fault.blade == name for fault in batch.refused):
+        return []
+    held = ", ".join(readings.blade.name for readings in batch.readings[:8])
+    raise bg.RefusedError(
+        bg.Fault(f"there is no blade {name}", f"the table holds {held}", blade=name, value=name)
+    )
+
+
+def _facts(options: argparse.Namespace) -> dict[str, Any]:
+    facts: dict[str, Any] = {}
+    for option in LENGTH_OPTIONS:
+        name = option.replace("-", "_")
+        if length := getattr(options, name, None):
+            facts[f"{name}_{length[1]}"] = length[0]
+    for name in ("teeth", "numbered", "surface", "touch_deg", "side", "pitch_pattern"):
+        if (value := getattr(options, name, None)) is not None:
+            facts[name] = value
+    return facts
+
+
+def _status(answered: int, wanted: int) -> int:
+    if answered == 0:
+        return NONE
+    return EVERY if answered == wanted else SOME
+
+
+def _print_json(blades: list[Any], refused: Iterable[bg.Fault]) -> None:
+    whole = {"blades": blades, "refused": [fault.to_dict() for fault in refused]}
+    print(json.dumps(whole, allow_nan=False))
+
+
+def _complain(faults: Iterable[bg.Fault]) -> None:
+    for fault in faults:
+        print(f"bladegeom: {fault}", file=sys.stderr)
+
+
+def _length(text: str) -> tuple[float, str]:
+    try:
+        return parse_length(text)
+    except NumberError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
+def _gaps(text: str) -> list[float]:
+    try:
+        return [float(gap) for gap in text.split()]
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r}: write gaps such as 1 1 1 1 1.6") from None
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="bladegeom",
+        description="From dial-indicator readings of a saw blade, one a tooth, to the teeth to "
+        "mark: the neutral line, which stands upright to set the table and the bevels, and level "
+        "to set the miter gauge and the riving knife.",
+        epilog="Unplug the saw before you touch the blade. The saw's manual comes first.",
+    )
+    parser.add_argument("--version", action="version", version=f"bladegeom {bg.__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    blade = _blade_options()
+    read = _reading_options()
+
+    fit = commands.add_parser(
+        "fit", parents=[read, blade], help="print the teeth to mark, and how sure they are"
+    )
+    fit.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
+    fit.set_defaults(run=_fit)
+
+    marks = commands.add_parser(
+        "marks", parents=[blade], help="the teeth to mark for a near tooth found by eye"
+    )
+    marks.add_argument("--near", type=int, required=True, help="the tooth nearest the indicator")
+    marks.add_argument("--blade", metavar="NAME", help="the blade's name")
+    marks.add_argument("--json", action="store_true", help="print one JSON object")
+    marks.set_defaults(run=_marks)
+
+    chart = commands.add_parser(
+        "chart", parents=[read, blade], help="draw a chart to tape to the wall"
+    )
+    chart.add_argument(
+        "-o", "--output", required=True, metavar="OUT", help="a .pdf, .svg or .png file"
+    )
+    chart.add_argument(
+        "--kind",
+        choices=("polar", "squareness", "strip"),
+        default="polar",
+        help="the blade with its marks (polar, the default), the error against rotation "
+        "(squareness), or the readings along the teeth (strip)",
+    )
+    chart.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
+    chart.add_argument(
+        "--tolerance-deg", type=float, metavar="DEG", help="band to draw on a squareness chart"
+    )
+    chart.set_defaults(run=_chart)
+
+    square = commands.add_parser(
+        "squareness", parents=[read, blade], help="the squareness error at a rotation"
+    )
+    turn = square.add_mutually_exclusive_group(required=True)
+    turn.add_argument(
+        "--away",
+        type=float,
+        metavar="DEG",
+        help="turn from the neutral line, positive in the direction in which tooth numbers grow",
+    )
+    turn.add_argument("--tooth", type=int, help="the tooth that stands uppermost")
+    square.add_argument(
+        "--span", type=_length, metavar="LENGTH", help="length of the square's blade, such as 150mm"
+    )
+    square.add_argument(
+        "--tolerance-deg", type=float, metavar="DEG", help="for the chance of being out by more"
+    )
+    square.add_argument("--json", action="store_true", help="print one JSON object")
+    square.set_defaults(run=_squareness)
+    return parser
+
+
+def _blade_options() -> argparse.ArgumentParser:
+    options = argparse.ArgumentParser(add_help=False)
+    group = options.add_argument_group(
+        "the blade, where the file does not say (lengths: 254mm, 10in)"
+    )
+    group.add_argument("--teeth", type=int, help="number of teeth")
+    for name, meaning in LENGTH_OPTIONS.items():
+        group.add_argument(f"--{name}", type=_length, metavar="LENGTH", help=meaning)
+    group.add_argument(
+        "--numbered",
+        choices=("clockwise", "counterclockwise"),
+        help="way of the tooth numbers, seen from the indicator's side",
+    )
+    group.add_argument(
+        "--pitch-pattern",
+        type=_gaps,
+        metavar="GAPS",
+        help='relative gaps repeated round the blade, such as "1 1 1 1 1.6"',
+    )
+    return options
+
+
+def _reading_options() -> argparse.ArgumentParser:
+    options = argparse.ArgumentParser(add_help=False)
+    options.add_argument(
+        "file", metavar="FILE", help="CSV of readings; - for readings typed or piped in tooth order"
+    )
+    options.add_argument("--blades", metavar="FILE", help="CSV with one row of facts a blade")
+    options.add_argument("--blade", metavar="NAME", help="only this blade; or its name, with -")
+    options.add_argument(
+        "--unit", choices=tuple(MM_PER), help="unit of readings whose column does not say"
+    )
+    options.add_argument("--surface", choices=("plate", "teeth"), help="what the stylus touched")
+    options.add_argument(
+        "--touch-deg",
+        type=float,
+        metavar="DEG",
+        help="degrees of blade from the indexed tooth to the touched spot, positive with the "
+        "numbering",
+    )
+    options.add_argument("--side", help="side of the blade with the indicator, in your words")
+    return options
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,23 @@
+"""Degrees round a circle."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+
+def wrap_360(degrees: float) -> float:
+    """Return the same direction from 0 (included) to 360 (not)."""
+    wrapped = float(degrees) % 360.0
+    return 0.0 if wrapped == 360.0 else wrapped
+
+
+def wrap_180(degrees: float) -> float:
+    """Return the same turn from -180 (not included) to 180."""
+    return 180.0 - wrap_360(180.0 - float(degrees))
+
+
+def turn_between(from_deg: ArrayLike, to_deg: ArrayLike) -> NDArray[np.float64]:
+    """Return the shorter turn from one direction to another, from -180 to 180."""
+    turn = np.asarray(to_deg, dtype=np.float64) - np.asarray(from_deg, dtype=np.float64)
+    return 180.0 - np.mod(180.0 - turn, 360.0)

@@ -1,0 +1,1 @@
+"""What follows for the saw and for the blade."""

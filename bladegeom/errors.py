@@ -1,0 +1,75 @@
+"""What can be wrong, said so that it can be mended: where, what, and the cure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+class BladegeomWarning(UserWarning):
+    """Something the reader of a result should know; the result itself stands."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that is wrong with the input.
+
+    Attributes
+    ----------
+    problem : str
+        What is wrong, in plain words, with the value in question.
+    cure : str
+        What the reader can do about it.
+    blade : str or None
+        The blade concerned; None when the whole file is.
+    row : int or None
+        The row as a spreadsheet shows it (the header is row 1).
+    column : str or None
+    value : str or None
+        The value as it was found.
+    """
+
+    problem: str
+    cure: str
+    blade: str | None = None
+    row: int | None = None
+    column: str | None = None
+    value: str | None = None
+
+    def __str__(self) -> str:
+        where = [f"blade {self.blade}"] if self.blade else []
+        where += [f"row {self.row}"] if self.row is not None else []
+        head = ", ".join(where)
+        return f"{head}{': ' if head else ''}{self.problem}; {self.cure}"
+
+    def to_dict(self) -> dict[str, str | int | None]:
+        """Return the fault as plain values, the keys of ``refused`` in the command's JSON."""
+        return {
+            "blade": self.blade,
+            "row": self.row,
+            "column": self.column,
+            "value": self.value,
+            "problem": self.problem,
+            "cure": self.cure,
+        }
+
+
+class RefusedError(ValueError):
+    """The input cannot be answered; every fault found is listed.
+
+    Attributes
+    ----------
+    faults : tuple of Fault
+    """
+
+    def __init__(self, faults: Iterable[Fault] | Fault) -> None:
+        self.faults = (faults,) if isinstance(faults, Fault) else tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def refuse(
+    problem: str, cure: str, *, value: object = None, blade: str | None = None
+) -> RefusedError:
+    """Return the error for a single fault that has no row of its own."""
+    text = None if value is None else str(value)
+    return RefusedError(Fault(problem, cure, blade=blade or None, value=text))

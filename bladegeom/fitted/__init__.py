@@ -1,0 +1,1 @@
+"""What the readings say: the fit and its doubt."""

@@ -1,0 +1,1 @@
+"""What was read: the blade, its readings, and the tables they come in."""

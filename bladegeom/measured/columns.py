@@ -1,0 +1,112 @@
+"""The columns a table may have, and what a header that is not quite right should have said."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+
+from bladegeom.errors import Fault, RefusedError
+from bladegeom.units import MM_PER
+
+READING_COLUMNS = {f"reading_{unit}": unit for unit in MM_PER}
+"""Column of the readings -> its unit."""
+
+LENGTHS = ("diameter", "ring_radius", "plate", "tooth_width", "gullet", "graduation")
+"""Facts that are lengths; their columns carry the unit: ``diameter_mm``, ``diameter_in``, ..."""
+
+LENGTH_COLUMNS = {f"{fact}_{unit}": (fact, unit) for fact in LENGTHS for unit in MM_PER}
+"""Column of a length -> (fact, unit)."""
+
+OTHER_FACTS = ("teeth", "numbered", "surface", "touch_deg", "pitch_pattern", "side")
+"""Facts whose column is their name."""
+
+FACT_COLUMNS = frozenset(LENGTH_COLUMNS) | frozenset(OTHER_FACTS)
+ROW_COLUMNS = frozenset(READING_COLUMNS) | {"tooth", "turn", "order"}
+KNOWN_COLUMNS = FACT_COLUMNS | ROW_COLUMNS | {"blade"}
+
+NUMBER_COLUMNS = KNOWN_COLUMNS - {"blade", "numbered", "surface", "side"}
+"""Columns whose cells hold numbers (`pitch_pattern` holds several)."""
+
+
+def unknown_columns(header: Sequence[str], row: int | None = 1) -> list[Fault]:
+    """Name the columns that look like a known one misspelt, lack a unit, or come twice.
+
+    A column that resembles nothing known is nobody's mistake: notes, dates, an operator.
+    """
+    faults = []
+    for place, column in enumerate(header):
+        if not column:
+            continue
+        if column in header[:place]:
+            problem, cure = f"column {column} is there twice", "keep one of them"
+        elif column in KNOWN_COLUMNS:
+            continue
+        elif stem := _length_without_unit(column):
+            names = _any_of(f"{stem}_{unit}" for unit in MM_PER)
+            problem, cure = f"column {column} has no known unit", f"name it {names}"
+        elif near := difflib.get_close_matches(column, sorted(KNOWN_COLUMNS), n=1, cutoff=0.75):
+            problem = f"column {column} is not known"
+            cure = f"did you mean {near[0]}? rename it, or remove it"
+        else:
+            continue
+        faults.append(Fault(problem, cure, row=row, column=column, value=column))
+    return faults
+
+
+def ignored_columns(header: Iterable[str]) -> list[str]:
+    """Return the columns that are not used."""
+    return [column for column in header if column and column not in KNOWN_COLUMNS]
+
+
+def one_reading_column(header: Sequence[str], unit: str | None) -> tuple[str, str]:
+    """Return the column of the readings and its unit; `unit` is what the user stated, if at all.
+
+    Raises
+    ------
+    RefusedError
+        No such column, two of them, no unit, or another unit than stated.
+    """
+    found = [column for column in header if column in READING_COLUMNS]
+    names = _any_of(READING_COLUMNS)
+    if len(found) > 1:
+        raise RefusedError(
+            Fault(f"the readings have two units: {' and '.join(found)}", "keep one", row=1)
+        )
+    if found:
+        own = READING_COLUMNS[found[0]]
+        if unit is not None and unit != own:
+            raise RefusedError(
+                Fault(
+                    f"the column is {found[0]}, the unit was given as {unit}",
+                    "let them agree",
+                    row=1,
+                    column=found[0],
+                    value=unit,
+                )
+            )
+        return found[0], own
+    if "reading" in header:
+        if unit is not None:
+            return "reading", unit
+        raise RefusedError(
+            Fault(
+                "column reading has no unit",
+                f"name it {names}",
+                row=1,
+                column="reading",
+                value="reading",
+            )
+        )
+    raise RefusedError(Fault("there is no column of readings", f"name it {names}", row=1))
+
+
+def _length_without_unit(column: str) -> str | None:
+    for stem in (*LENGTHS, "reading"):
+        if column == stem or column.startswith(f"{stem}_"):
+            return stem
+    return None
+
+
+def _any_of(names: Iterable[str]) -> str:
+    *most, last = names
+    return f"{', '.join(most)} or {last}"

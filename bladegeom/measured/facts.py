@@ -1,0 +1,184 @@
+"""What is stated of a blade: in columns, in a second table, in options. All must agree."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from bladegeom.errors import Fault, RefusedError, refuse
+from bladegeom.measured.blade import Blade
+from bladegeom.measured.columns import FACT_COLUMNS, LENGTH_COLUMNS, unknown_columns
+from bladegeom.units import MM_PER, NumberError, parse_number, parse_whole
+
+BLADE_FACTS = ("diameter", "plate", "tooth_width", "gullet")
+READING_FACTS = ("ring_radius", "graduation")
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One thing stated of a blade.
+
+    Attributes
+    ----------
+    value : int, float, str or tuple of float
+        Lengths in millimetres.
+    text : str
+        As it was written, with its unit.
+    place : str
+        Where: ``row 14`` or ``the option``.
+    row : int or None
+    """
+
+    value: Any
+    text: str
+    place: str
+    row: int | None = None
+
+    def agrees(self, other: Fact) -> bool:
+        """Return whether both say the same, whatever the unit."""
+        if isinstance(self.value, float) and isinstance(other.value, float):
+            return math.isclose(self.value, other.value, rel_tol=1e-9)
+        return bool(self.value == other.value)
+
+
+def parse_fact(
+    column: str, cell: str, decimal_mark: str, place: str, row: int | None
+) -> tuple[str, Fact] | None:
+    """Read one cell of a fact's column; None where nothing is stated.
+
+    Raises
+    ------
+    NumberError
+    """
+    text = cell.strip()
+    if not text:
+        return None
+    if column in LENGTH_COLUMNS:
+        name, unit = LENGTH_COLUMNS[column]
+        number = parse_number(text, decimal_mark)
+        if number is None:
+            return None
+        if number <= 0:
+            raise NumberError(f"{column} is {text}", "give a length above 0")
+        return name, Fact(number * MM_PER[unit], f"{text} {unit}", place, row)
+    if column == "pitch_pattern":
+        gaps = [parse_number(gap, decimal_mark) for gap in text.split()]
+        return column, Fact(tuple(gap or 0.0 for gap in gaps), text, place, row)
+    if column in ("numbered", "surface"):
+        return column, Fact(text.lower(), text, place, row)
+    if column == "side":
+        return column, Fact(text, text, place, row)
+    value = (
+        parse_whole(text, decimal_mark) if column == "teeth" else parse_number(text, decimal_mark)
+    )
+    return None if value is None else (column, Fact(value, text, place, row))
+
+
+def merge(into: dict[str, Fact], new: Mapping[str, Fact], blade: str | None) -> list[Fault]:
+    """Add facts to those already known; return what disagrees."""
+    faults = []
+    for name, fact in new.items():
+        known = into.setdefault(name, fact)
+        if not known.agrees(fact):
+            faults.append(
+                Fault(
+                    f"{name} is {fact.text} here, but {known.text} in {known.place}",
+                    f"let {name} agree everywhere, or state it once",
+                    blade=blade,
+                    row=fact.row,
+                    column=name,
+                    value=fact.text,
+                )
+            )
+    return faults
+
+
+def blade_of(facts: Mapping[str, Fact], name: str) -> Blade:
+    """Make the blade that the facts describe.
+
+    Raises
+    ------
+    RefusedError
+    """
+    sizes: dict[str, Any] = {
+        f"{fact}_mm": facts[fact].value for fact in BLADE_FACTS if fact in facts
+    }
+    stated: dict[str, Any] = {
+        fact: facts[fact].value for fact in ("pitch_pattern", "numbered") if fact in facts
+    }
+    return Blade(teeth=int(facts["teeth"].value), name=name, **sizes, **stated)
+
+
+def reading_facts(facts: Mapping[str, Fact]) -> dict[str, Any]:
+    """Return what the facts say of the readings, as keywords of `Readings`."""
+    keywords: dict[str, Any] = {
+        f"{fact}_mm": facts[fact].value for fact in READING_FACTS if fact in facts
+    }
+    keywords |= {
+        fact: facts[fact].value for fact in ("surface", "touch_deg", "side") if fact in facts
+    }
+    return keywords
+
+
+def stated_facts(facts: Mapping[str, Any]) -> dict[str, Fact]:
+    """Turn keywords named as columns (``teeth=40, ring_radius_in=4.5``) into facts.
+
+    Raises
+    ------
+    RefusedError
+    """
+    known: dict[str, Fact] = {}
+    faults: list[Fault] = unknown_columns([*facts], row=None)
+    for column, value in facts.items():
+        if value is None:
+            continue
+        if column not in FACT_COLUMNS:
+            if not any(fault.column == column for fault in faults):
+                faults.append(
+                    Fault(f"{column} is not a known fact", "see the columns in the README")
+                )
+            continue
+        listed = isinstance(value, Sequence) and not isinstance(value, str)
+        text = " ".join(f"{gap!r}" for gap in value) if listed else str(value)
+        try:
+            parsed = parse_fact(column, text, ".", "what was given beside the file", None)
+        except NumberError as error:
+            faults.append(Fault(f"{column}: {error.problem}", error.cure, value=text))
+            continue
+        if parsed:
+            faults += merge(known, dict([parsed]), None)
+    if faults:
+        raise RefusedError(faults)
+    return known
+
+
+def need_teeth(known: Mapping[str, Fact], name: str, row: int | None = None) -> None:
+    """Refuse a blade whose number of teeth is stated nowhere.
+
+    Raises
+    ------
+    RefusedError
+    """
+    if "teeth" not in known:
+        raise RefusedError(
+            Fault(
+                "the number of teeth is not stated",
+                "add a column teeth, a second table with it, or the option --teeth (teeth=...)",
+                name or None,
+                row,
+                "teeth",
+            )
+        )
+
+
+def check_unit(unit: str | None) -> None:
+    """Refuse a unit of readings that is not known.
+
+    Raises
+    ------
+    RefusedError
+    """
+    if unit is not None and unit not in MM_PER:
+        raise refuse(f"the unit is {unit!r}", "write mm, in, thou or um", value=unit)

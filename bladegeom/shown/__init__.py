@@ -1,0 +1,1 @@
+"""For people: charts, printed answers and cautions."""

@@ -1,0 +1,80 @@
+"""The answer as text for a terminal."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from bladegeom.applied.marks import neutral_line
+from bladegeom.fitted.wobble import WobbleFit
+from bladegeom.measured.blade import Blade
+from bladegeom.result import Result
+from bladegeom.shown.cautions import CAUTIONS
+
+WIDTH = 96
+
+
+def answer_text(fit: WobbleFit) -> str:
+    """Return the answer for one blade: the teeth to mark, the numbers, the warnings."""
+    marks = neutral_line(fit)
+    return "\n".join(
+        [
+            heading(fit.readings.blade, fit.readings.side),
+            "",
+            *_wrapped(marks.instructions),
+            "",
+            *table_lines(marks, fit),
+            *warning_lines(fit.warnings),
+        ]
+    )
+
+
+def heading(blade: Blade, side: str = "") -> str:
+    """Return a line that says which blade this is and how its teeth are counted."""
+    facts = [f"{blade.teeth} teeth"]
+    if blade.diameter_mm is not None:
+        facts.append(f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)")
+    if blade.numbered:
+        facts.append(f"numbered {blade.numbered} as seen from the indicator's side")
+    if side:
+        facts.append(f"indicator on the {side}")
+    return f"Blade {blade.name}: {', '.join(facts)}"
+
+
+def table_lines(*results: Result) -> list[str]:
+    """Return the rows of one or more results as one aligned table."""
+    rows = [row for result in results for row in result.shown_rows()]
+    width = max(len(label) for label, _ in rows)
+    return [
+        line
+        for label, text in rows
+        for line in textwrap.wrap(
+            f"  {label:<{width}}  {text}", WIDTH, subsequent_indent=" " * (width + 4)
+        )
+    ]
+
+
+def warning_lines(warnings: Iterable[str]) -> list[str]:
+    """Return warnings as lines, an empty one before them."""
+    lines = [
+        line
+        for warning in warnings
+        for line in textwrap.wrap(f"  ! {warning}", WIDTH, subsequent_indent="    ")
+    ]
+    return ["", *lines] if lines else []
+
+
+def cautions_text() -> str:
+    """Return the cautions as text."""
+    lines = [
+        line
+        for caution in CAUTIONS
+        for line in textwrap.wrap(f"  - {caution}", WIDTH, subsequent_indent="    ")
+    ]
+    return "\n".join(["Cautions", *lines])
+
+
+def _wrapped(lines: Iterable[str]) -> list[str]:
+    return [
+        part for line in lines for part in textwrap.wrap(f"  {line}", WIDTH, subsequent_indent="  ")
+    ]

@@ -1,0 +1,136 @@
+"""Lengths and numbers as people write them. No unit is ever guessed."""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Mapping
+
+from bladegeom.errors import refuse
+
+MM_PER: dict[str, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
+"""Millimetres in one of each unit; ``thou`` is a thousandth of an inch."""
+
+_DECIMAL = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_FRACTION = re.compile(r"([+-]?)(?:([0-9]+)[ ]+)?([0-9]+)/([0-9]+)")
+_VULGAR = re.compile(r"([+-]?)([0-9]*)[ ]*(\D)")
+_LENGTH = re.compile(r"(.*?)\s*(mm|in|thou|um)")
+
+
+class NumberError(ValueError):
+    """A text that is not a number; `problem` and `cure` say why and what to write."""
+
+    def __init__(self, problem: str, cure: str) -> None:
+        super().__init__(f"{problem}; {cure}")
+        self.problem = problem
+        self.cure = cure
+
+
+def parse_number(text: str, decimal_mark: str = ".") -> float | None:
+    """Read a number as people type it.
+
+    Accepts ``0.5``, ``-.5``, ``+3``, ``1e-3``, fractions (``1/2``, ``1 1/2``, ``1½``; the sign
+    covers the whole), the Unicode minus, and surrounding blanks.
+
+    Parameters
+    ----------
+    text : str
+    decimal_mark : {".", ","}
+
+    Returns
+    -------
+    float or None
+        None where nothing was read: a blank or ``?``.
+
+    Raises
+    ------
+    NumberError
+        For anything else, the words nan and inf included.
+    """
+    plain = text.strip().replace("\u2212", "-")
+    if plain in ("", "?"):
+        return None
+    pointed = plain if decimal_mark == "." else plain.replace(".", "\0").replace(",", ".")
+    if _DECIMAL.fullmatch(pointed):
+        value = float(pointed)
+        if math.isinf(value):
+            raise NumberError(f"{text.strip()!r} is too large", "check the reading")
+        return value
+    if match := _FRACTION.fullmatch(plain):
+        sign, whole, top, bottom = match.groups()
+        if int(bottom) == 0:
+            raise NumberError(f"{text.strip()!r} divides by nothing", "check the fraction")
+        return (-1.0 if sign == "-" else 1.0) * (int(whole or 0) + int(top) / int(bottom))
+    if match := _VULGAR.fullmatch(plain):
+        sign, whole, fraction = match.groups()
+        if unicodedata.category(fraction) == "No" and (part := unicodedata.numeric(fraction)) < 1:
+            return (-1.0 if sign == "-" else 1.0) * (int(whole or 0) + part)
+    if re.fullmatch(r"[+-]?(nan|inf|infinity)", plain, re.IGNORECASE):
+        raise NumberError(
+            f"{text.strip()!r} is not a reading", "leave the cell blank or write ? for not read"
+        )
+    raise NumberError(f"{text.strip()!r} is not a number", "write a number, or ? for not read")
+
+
+def parse_whole(text: str, decimal_mark: str = ".") -> int | None:
+    """Read a whole number; ``3.0`` is 3, ``3.5`` is refused, blank or ``?`` is None.
+
+    Raises
+    ------
+    NumberError
+    """
+    value = parse_number(text, decimal_mark)
+    if value is None:
+        return None
+    if value != math.floor(value) or abs(value) > 1e9:
+        raise NumberError(f"{text.strip()!r} is not a whole number", "write a whole number")
+    return int(value)
+
+
+def parse_length(text: str) -> tuple[float, str]:
+    """Read a length with its unit, such as ``4.5in``, ``254 mm`` or ``0.5thou``.
+
+    Returns
+    -------
+    value : float
+    unit : {"mm", "in", "thou", "um"}
+
+    Raises
+    ------
+    NumberError
+    """
+    match = _LENGTH.fullmatch(text.strip())
+    if not match:
+        raise NumberError(
+            f"{text.strip()!r} has no unit", "write the unit behind it: mm, in, thou or um"
+        )
+    value = parse_number(match[1])
+    if value is None:
+        raise NumberError(f"{text.strip()!r} has no number", "write it like 254mm or 10in")
+    return value, match[2]
+
+
+def convert(value: float, unit: str, to: str) -> float:
+    """Convert a length; the same unit gives the same number, bit for bit."""
+    return value if unit == to else value * MM_PER[unit] / MM_PER[to]
+
+
+def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
+    """Return in millimetres the one length stated among `given` (unit -> value), or None.
+
+    Raises
+    ------
+    RefusedError
+        If it is stated twice, or is not a positive finite number.
+    """
+    stated = {unit: value for unit, value in given.items() if value is not None}
+    if not stated:
+        return None
+    if len(stated) > 1:
+        names = " and ".join(f"{what}_{unit}" for unit in stated)
+        raise refuse(f"{names} are both given", "give one of them")
+    unit, value = next(iter(stated.items()))
+    if not (math.isfinite(value) and value > 0):
+        raise refuse(f"{what}_{unit} is {value:g}", "give a length above 0", value=value)
+    return float(value) * MM_PER[unit]
