@@ -80,7 +80,7 @@ def _marks(options: argparse.Namespace) -> int:
     if options.json:
         _print_json([{"blade": blade.name, "teeth": blade.teeth, **marks.to_dict()}], ())
     else:
-        print(f"{marks}\n\n{printed.cautions_text()}")
+        print(f"{printed.marks_text(marks)}\n\n{printed.cautions_text()}")
     return EVERY
 
 
@@ -289,7 +289,7 @@ def _parser() -> argparse.ArgumentParser:
 def _blade_options() -> argparse.ArgumentParser:
     options = argparse.ArgumentParser(add_help=False)
     group = options.add_argument_group(
-        "the blade, where the file does not say (lengths: 254mm, 10in)"
+        "what the file does not say of the blade (lengths: 254mm, 10in)"
     )
     group.add_argument("--teeth", type=int, help="number of teeth")
     for name, meaning in LENGTH_OPTIONS.items():

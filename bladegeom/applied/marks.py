@@ -24,6 +24,17 @@ _PARTS = (
 )
 
 
+_OF_PAIR = {
+    "tooth": "teeth",
+    "direction_deg": "deg",
+    "probability": "probability",
+    "past_deg": "past_deg",
+    "past_pitch": "past_pitch",
+    "past_mm": "past_mm",
+}
+"""What is told of both neutral marks: attribute of `Mark` -> key after ``neutral_``."""
+
+
 @dataclass(frozen=True)
 class Mark:
     """A direction in the blade and the tooth nearest to it.
@@ -113,8 +124,7 @@ class NeutralLine(Result):
                 "past_mm",
             )
         }
-        names = ("teeth", "deg", "probability", "past_deg", "past_pitch", "past_mm")
-        for name, values in zip(names, pair.values(), strict=True):
+        for name, values in zip(_OF_PAIR.values(), pair.values(), strict=True):
             known = values is not None and values[0] is not None
             rows.append(Row(f"neutral_{name}", values if known else None))
         rows += [Row("", None, *_shown("neutral", end)) for end in self.neutral or ()]
@@ -280,11 +290,12 @@ def _better(first: Mark, second: Mark) -> Mark:
 def _shown(what: str, mark: Mark | None) -> tuple[str, str]:
     if mark is None:
         return "", ""
-    past = f"{mark.past_deg:+.2f} deg"
-    if mark.past_mm is not None:
-        past += f", {mark.past_mm:+.1f} mm along the rim"
-    sure = "" if mark.probability is None else f"; nearest with {percent(mark.probability)}"
-    return what, f"{mark.words} ({past}){sure}"
+    text = mark.words
+    if abs(mark.past_deg) > 1e-9:
+        along = "" if mark.past_mm is None else f", {abs(mark.past_mm):.1f} mm along the rim"
+        side = "past" if mark.past_deg > 0 else "before"
+        text += f" ({abs(mark.past_deg):.2f} deg {side} {mark.tooth}{along})"
+    return what, text if mark.probability is None else f"{text}, {percent(mark.probability)} sure"
 
 
 def _off(line_off_deg: float | None) -> str:

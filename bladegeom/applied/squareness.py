@@ -279,7 +279,7 @@ def squareness(
 
 
 def chance_out(tilt_deg: float, tolerance_deg: float) -> float:
-    """Return the chance that a plate at a random rotation is out of square by more than a tolerance.
+    """Return the chance that a random rotation is out of square by more than a tolerance.
 
     The error exceeds the tolerance where ``|sin(away)| > tan(tolerance) / tan(tilt)``, so the
     chance is ``1 - (2 / pi) asin(tan(tolerance) / tan(tilt))``, or 0.

@@ -13,7 +13,7 @@ from bladegeom.units import NumberError, parse_number
 
 
 def looks_like_table(data: bytes) -> bool:
-    """Return whether piped bytes are a table (the first line has a name in it) or plain readings."""
+    """Return whether bytes are a table (names in the first line) or plain readings."""
     first = next((line for line in decode(data, "the input").splitlines() if line.strip()), "")
     return "tooth" in first.lower() or "reading" in first.lower()
 

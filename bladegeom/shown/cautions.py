@@ -10,6 +10,6 @@ CAUTIONS = (
     "Never bend a blade on the saw, shim a flange or overtighten the nut to cure runout.",
     "Cracks, missing tips, heat marks, a wrong bore or speed rating: out of service, whatever the "
     "numbers say. These numbers are about runout only and certify no safety.",
-    "Refit guard and riving knife. Make the test cut in scrap, and stand clear of the blade's line.",
+    "Refit guard and riving knife. Make the test cut in scrap, clear of the blade's line.",
     "The saw's manual, local rules and licensed practice come first.",
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-from bladegeom.applied.marks import neutral_line
+from bladegeom.applied.marks import NeutralLine, neutral_line
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade import Blade
 from bladegeom.result import Result
@@ -19,7 +19,7 @@ def answer_text(fit: WobbleFit) -> str:
     marks = neutral_line(fit)
     return "\n".join(
         [
-            heading(fit.readings.blade, fit.readings.side),
+            *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
             "",
             *_wrapped(marks.instructions),
             "",
@@ -27,6 +27,12 @@ def answer_text(fit: WobbleFit) -> str:
             *warning_lines(fit.warnings),
         ]
     )
+
+
+def marks_text(marks: NeutralLine) -> str:
+    """Return the teeth to mark for a near tooth found by eye."""
+    lines = [heading(marks.blade), "", *_wrapped(marks.instructions), "", *table_lines(marks)]
+    return "\n".join(lines)
 
 
 def heading(blade: Blade, side: str = "") -> str:
@@ -38,7 +44,7 @@ def heading(blade: Blade, side: str = "") -> str:
         facts.append(f"numbered {blade.numbered} as seen from the indicator's side")
     if side:
         facts.append(f"indicator on the {side}")
-    return f"Blade {blade.name}: {', '.join(facts)}"
+    return f"{f'Blade {blade.name}' if blade.name else 'Blade'}: {', '.join(facts)}"
 
 
 def table_lines(*results: Result) -> list[str]:
