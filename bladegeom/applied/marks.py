@@ -115,14 +115,7 @@ class NeutralLine(Result):
             ]
         pair: dict[str, list[Any] | None] = {
             key: [getattr(end, key) for end in self.neutral] if self.neutral else None
-            for key in (
-                "tooth",
-                "direction_deg",
-                "probability",
-                "past_deg",
-                "past_pitch",
-                "past_mm",
-            )
+            for key in _OF_PAIR
         }
         for name, values in zip(_OF_PAIR.values(), pair.values(), strict=True):
             known = values is not None and values[0] is not None
