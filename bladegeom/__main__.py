@@ -6,6 +6,7 @@ import argparse
 import json
 import os
 import sys
+import warnings
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
@@ -35,6 +36,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         # A terminal that cannot show a letter of a blade's name must not end the run.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
+    warnings.showwarning = _note
     try:
         status: int = options.run(options)
         sys.stdout.flush()
@@ -202,6 +204,10 @@ def _print_json(blades: list[Any], refused: Iterable[bg.Fault]) -> None:
 def _complain(faults: Iterable[bg.Fault]) -> None:
     for fault in faults:
         print(f"bladegeom: {fault}", file=sys.stderr)
+
+
+def _note(message: Warning | str, *_: Any, **__: Any) -> None:
+    print(f"bladegeom: note: {message}", file=sys.stderr)
 
 
 def _length(text: str) -> tuple[float, str]:

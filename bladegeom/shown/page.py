@@ -1,0 +1,287 @@
+"""A sheet of paper at true size: text placed in millimetres, and files that are whole or absent."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import warnings
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import date as Date  # noqa: N812
+from pathlib import Path
+from typing import IO, Any, Literal
+
+from matplotlib.axes import Axes
+from matplotlib.axes._secondary_axes import SecondaryAxis
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.text import Text
+
+from bladegeom.errors import refuse
+from bladegeom.fitted.wobble import WobbleFit
+from bladegeom.shown.cautions import CAUTIONS
+from bladegeom.shown.fonts import FAMILY, families_for
+
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""Width and height in millimetres."""
+
+FORMATS = (".pdf", ".svg", ".png")
+MARGIN = 12.0
+BLACK, GREY, PALE = "black", "0.45", "0.8"
+_MM_PER_INCH = 25.4
+_POINT = _MM_PER_INCH / 72
+_PNG_DPI = 200
+
+
+class Page:
+    """A sheet; millimetres run from its left and from its top.
+
+    Parameters
+    ----------
+    paper : {"a4", "letter"}
+    landscape : bool
+
+    Raises
+    ------
+    RefusedError
+        If the paper is not known.
+    """
+
+    def __init__(self, paper: str, *, landscape: bool = False) -> None:
+        if paper.lower() not in PAPERS:
+            raise refuse(f"paper {paper!r} is not known", "choose a4 or letter", value=paper)
+        size = PAPERS[paper.lower()]
+        self.width, self.height = size[::-1] if landscape else size
+        self.figure = Figure(figsize=(self.width / _MM_PER_INCH, self.height / _MM_PER_INCH))
+        canvas = FigureCanvasAgg(self.figure)
+        self._measure: RendererAgg = canvas.get_renderer()  # type: ignore[no-untyped-call]
+
+    @property
+    def inner(self) -> float:
+        """Width between the margins."""
+        return self.width - 2 * MARGIN
+
+    def axes(self, left: float, top: float, width: float, height: float) -> Axes:
+        """Make axes at a place on the sheet."""
+        return self.figure.add_axes(
+            (
+                left / self.width,
+                1 - (top + height) / self.height,
+                width / self.width,
+                height / self.height,
+            )
+        )
+
+    def text(self, left: float, top: float, words: str, size: float, **how: Any) -> Text:
+        """Write words, their upper left corner at a place on the sheet."""
+        how = {"va": "top", "ha": "left", "color": BLACK} | how
+        families = families_for(words)
+        if len(families) > 1:
+            how.pop("weight", None)  # A font that had to be looked for may have no bold.
+        return self.figure.text(
+            left / self.width,
+            1 - top / self.height,
+            words,
+            fontsize=size,
+            parse_math=False,
+            usetex=False,
+            fontfamily=families,
+            **how,
+        )
+
+    def fitted_text(
+        self,
+        left: float,
+        top: float,
+        words: str,
+        size: float,
+        width: float,
+        height: float,
+        **how: Any,
+    ) -> Text:
+        """Write words as large as `size`, or as fits the width and height."""
+        text = self.text(left, top, words, 100, **how)
+        wide, high = self._size_mm(text)
+        text.set_fontsize(min(size, 100 * width / wide, 100 * height / high))
+        return text
+
+    def wrapped(self, words: str, size: float, width: float) -> list[str]:
+        """Break words into lines that fit a width, by the letters' own widths."""
+        lines: list[str] = []
+        line = ""
+        for word in words.split():
+            longer = f"{line} {word}".strip()
+            if line and self._width(longer, size) > width:
+                lines.append(line)
+                line = word
+            else:
+                line = longer
+        return [*lines, line]
+
+    def _width(self, words: str, size: float) -> float:
+        # Measured large: at its own size the screen's grid would round every letter.
+        probe = Text(0, 0, words, fontsize=100, parse_math=False, fontfamily=families_for(words))
+        probe.set_figure(self.figure)
+        return self._size_mm(probe)[0] * size / 100
+
+    def _size_mm(self, text: Text) -> tuple[float, float]:
+        with quiet_about_letters():
+            box = text.get_window_extent(self._measure)
+        per_dot = _MM_PER_INCH / self.figure.dpi
+        return box.width * per_dot, box.height * per_dot
+
+    def head(self, fit: WobbleFit, what: str, date: Date | None) -> float:
+        """Write the blade's name, how it is seen, and the date; return where the rest may begin."""
+        blade, side = fit.readings.blade, fit.readings.side
+        self.fitted_text(
+            MARGIN, 9.0, blade.name or "Blade", 30, self.inner - 40, 13.0, weight="bold"
+        )
+        day = date or Date.today()
+        self.text(self.width - MARGIN, 10.0, day.isoformat(), 13, ha="right")
+        self.text(self.width - MARGIN, 16.0, what, 9, ha="right", color=GREY)
+        facts = [f"{blade.teeth} teeth"]
+        if blade.diameter_mm is not None:
+            facts.append(f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)")
+        facts.append(f"seen from the indicator's side{f' ({side})' if side else ''}")
+        facts.append(
+            f"teeth numbered {blade.numbered}"
+            if blade.numbered
+            else "way of the numbers not stated: drawn clockwise"
+        )
+        self.fitted_text(MARGIN, 24.0, ", ".join(facts), 11, self.inner, 5.0)
+        return 31.0
+
+    def cautions(self) -> float:
+        """Write the cautions along the foot; return how far down the rest may reach."""
+        size = 8.0
+        step = size * _POINT * 1.22
+        lines = self.wrapped("  \u25aa ".join(("", *CAUTIONS)).strip(), size, self.inner)
+        top = self.height - MARGIN - step * len(lines) + 3.0
+        self.text(MARGIN, top, "\n".join(lines), size, linespacing=1.1)
+        self.figure.add_artist(_rule(self, top - 1.5))
+        return top - 3.0
+
+
+def _rule(page: Page, top: float) -> Line2D:
+    height = 1 - top / page.height
+    ends = (MARGIN / page.width, 1 - MARGIN / page.width)
+    return Line2D(ends, (height, height), color=BLACK, linewidth=0.8)
+
+
+def label(axes: Axes | SecondaryAxis, words: str, axis: Literal["x", "y"]) -> None:
+    """Name an axis in the page's own letters."""
+    write = axes.set_xlabel if axis == "x" else axes.set_ylabel
+    write(words, fontsize=11, fontfamily=FAMILY, color=BLACK, usetex=False)
+
+
+def plain_ticks(axes: Axes | SecondaryAxis) -> None:
+    """Print the ticks black, in the page's own letters."""
+    axes.tick_params(labelsize=10, labelfontfamily=FAMILY, colors=BLACK)
+
+
+def save_chart(axes: Axes, path: str | os.PathLike[str]) -> None:
+    """Save the page that holds the axes, at true size, as PDF, SVG or PNG by the path's ending.
+
+    The file is written beside its place and then renamed, so that it is whole or absent.
+
+    Parameters
+    ----------
+    axes : matplotlib.axes.Axes
+        What a chart function returned.
+    path : path
+
+    Raises
+    ------
+    RefusedError
+        The ending is not known, or the folder does not exist or may not be written.
+    """
+    save_charts([axes], path, 1)
+
+
+def save_charts(charts: Iterable[Axes], path: str | os.PathLike[str], count: int) -> None:
+    """Save `count` charts as the pages of one file; only a PDF has more than one page.
+
+    Raises
+    ------
+    RefusedError
+    """
+    target = check_target(path)
+    if count > 1 and target.suffix.lower() != ".pdf":
+        raise refuse(
+            f"{count} blades do not fit into one {target.suffix} file",
+            "name a .pdf file, or choose one blade by its name",
+            value=target,
+        )
+    try:
+        handle, name = tempfile.mkstemp(prefix=".", suffix=target.suffix, dir=target.parent)
+    except OSError as error:
+        raise refuse(
+            f"{target.parent} cannot be written: {error.strerror}", "choose another folder"
+        ) from None
+    try:
+        with os.fdopen(handle, "wb") as file, quiet_about_letters():
+            _write(charts, file, target.suffix.lower())
+        os.chmod(name, 0o666 & ~_umask())
+        os.replace(name, target)
+    except BaseException:
+        os.unlink(name)
+        raise
+
+
+@contextmanager
+def quiet_about_letters() -> Iterator[None]:
+    """Keep Matplotlib from repeating what was said when the letters were looked for."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        yield
+
+
+def check_target(path: str | os.PathLike[str]) -> Path:
+    """Return the path of a chart that can be written, before any work is done for it.
+
+    Raises
+    ------
+    RefusedError
+    """
+    target = Path(path)
+    if target.suffix.lower() not in FORMATS:
+        raise refuse(
+            f"{target} does not say what to draw",
+            "let the name end in .pdf, .svg or .png",
+            value=target,
+        )
+    if not target.parent.is_dir():
+        raise refuse(
+            f"there is no folder {target.parent}",
+            "make the folder first, or choose another",
+            value=target,
+        )
+    if target.is_dir():
+        raise refuse(f"{target} is a folder", "name a file", value=target)
+    return target
+
+
+def _write(charts: Iterable[Axes], file: IO[bytes], suffix: str) -> None:
+    if suffix == ".pdf":
+        from matplotlib.backends.backend_pdf import PdfPages
+
+        with PdfPages(file, metadata={"Creator": "bladegeom"}) as pages:
+            for axes in charts:
+                pages.savefig(_figure(axes))
+    else:
+        for axes in charts:
+            _figure(axes).savefig(file, format=suffix[1:], dpi=_PNG_DPI)
+
+
+def _figure(axes: Axes) -> Figure:
+    figure = axes.get_figure(root=True)
+    if figure is None:
+        raise refuse("these axes belong to no figure", "give what a chart function returned")
+    return figure
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
