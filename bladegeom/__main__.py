@@ -3,28 +3,32 @@
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
 import warnings
 from collections.abc import Callable, Iterable, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import bladegeom as bg
+from bladegeom.measured.facts import blade_of, stated_facts
 from bladegeom.measured.lists import looks_like_table, parse_list
 from bladegeom.measured.tables import parse_blades
 from bladegeom.shown import printed
-from bladegeom.units import MM_PER, NumberError, parse_length
+from bladegeom.units import MM_PER, NumberError, parse_length, parse_number, parse_whole
+
+T = TypeVar("T")
 
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
 
-LENGTH_OPTIONS = {
+BLADE_LENGTHS = {
     "diameter": "across the tooth tips",
-    "ring-radius": "from the arbor's axis to the stylus",
     "plate": "thickness of the plate",
     "tooth-width": "width that the teeth cut",
     "gullet": "depth of the gullets",
+}
+READING_LENGTHS = {
+    "ring-radius": "from the arbor's axis to the stylus",
     "graduation": "finest step to which the indicator was read",
 }
 
@@ -39,13 +43,16 @@ def main(argv: Sequence[str] | None = None) -> int:
     warnings.showwarning = _note
     try:
         status: int = options.run(options)
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except bg.RefusedError as error:
         if getattr(options, "json", False):
             _print_json([], error.faults)
         _complain(error.faults)
         return NONE
-    except BrokenPipeError:
+    except OSError as error:
+        if not isinstance(error, BrokenPipeError):
+            print(f"bladegeom: the answer cannot be written: {error.strerror}", file=sys.stderr)
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return NONE
     except KeyboardInterrupt:
@@ -76,8 +83,7 @@ def _squareness(options: argparse.Namespace) -> int:
 
 
 def _marks(options: argparse.Namespace) -> int:
-    facts = {name: value for name, value in _facts(options).items() if name != "teeth"}
-    blade = bg.Blade(options.teeth, name=options.blade or "", **facts)
+    blade = blade_of(stated_facts(_facts(options)), options.blade or "")
     marks = bg.neutral_line_by_eye(blade, options.near)
     if options.json:
         _print_json([{"blade": blade.name, "teeth": blade.teeth, **marks.to_dict()}], ())
@@ -147,6 +153,8 @@ def _read(options: argparse.Namespace) -> bg.Batch:
     if options.file != "-":
         batch = bg.read_blades(options.file, blades=options.blades, unit=options.unit, **facts)
     else:
+        if sys.stdin is None:
+            raise bg.RefusedError(bg.Fault("nothing is typed or piped in", "name a file instead"))
         if sys.stdin.isatty():
             print(
                 "Type the readings in tooth order, ? for not read; end with Ctrl-D (Ctrl-Z on "
@@ -155,8 +163,9 @@ def _read(options: argparse.Namespace) -> bg.Batch:
             )
         data = sys.stdin.buffer.read()
         if not looks_like_table(data):
-            name = options.blade or "typed"
-            readings = parse_list(data, name, unit=options.unit, **facts)
+            readings = parse_list(
+                data, blade=options.blade, blades=options.blades, unit=options.unit, **facts
+            )
             return bg.Batch([readings], [], [])
         batch = parse_blades(data, "piped", blades=options.blades, unit=options.unit, **facts)
     if options.blade is None:
@@ -172,15 +181,24 @@ def _read(options: argparse.Namespace) -> bg.Batch:
 def _no_such_blade(batch: bg.Batch, name: str) -> list[bg.Readings]:
     if any(fault.blade == name for fault in batch.refused):
         return []
-    held = ", ".join(readings.blade.name for readings in batch.readings[:8])
+    held = dict.fromkeys(
+        [readings.blade.name for readings in batch.readings]
+        + [fault.blade for fault in batch.refused if fault.blade]
+    )
+    some = ", ".join([*held][:8]) + (f" and {len(held) - 8} more" if len(held) > 8 else "")
     raise bg.RefusedError(
-        bg.Fault(f"there is no blade {name}", f"the table holds {held}", blade=name, value=name)
+        bg.Fault(
+            f"there is no blade {name}",
+            f"the table holds {some or 'no blade with a name'}",
+            blade=name or None,
+            value=name,
+        )
     )
 
 
 def _facts(options: argparse.Namespace) -> dict[str, Any]:
     facts: dict[str, Any] = {}
-    for option in LENGTH_OPTIONS:
+    for option in (*BLADE_LENGTHS, *READING_LENGTHS):
         name = option.replace("-", "_")
         if length := getattr(options, name, None):
             facts[f"{name}_{length[1]}"] = length[0]
@@ -197,6 +215,8 @@ def _status(answered: int, wanted: int) -> int:
 
 
 def _print_json(blades: list[Any], refused: Iterable[bg.Fault]) -> None:
+    import json
+
     whole = {"blades": blades, "refused": [fault.to_dict() for fault in refused]}
     print(json.dumps(whole, allow_nan=False))
 
@@ -210,18 +230,22 @@ def _note(message: Warning | str, *_: Any, **__: Any) -> None:
     print(f"bladegeom: note: {message}", file=sys.stderr)
 
 
-def _length(text: str) -> tuple[float, str]:
-    try:
-        return parse_length(text)
-    except NumberError as error:
-        raise argparse.ArgumentTypeError(str(error)) from None
+def _typed(parse: Callable[[str], T | None]) -> Callable[[str], T]:
+    """Return the reader of an option's value, as careful as that of a table's cell."""
+
+    def read(text: str) -> T:
+        try:
+            value = parse(text)
+        except NumberError as error:
+            raise argparse.ArgumentTypeError(error.problem) from None
+        if value is None:
+            raise argparse.ArgumentTypeError(f"{text!r} is not a number")
+        return value
+
+    return read
 
 
-def _gaps(text: str) -> list[float]:
-    try:
-        return [float(gap) for gap in text.split()]
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r}: write gaps such as 1 1 1 1 1.6") from None
+_length, _number, _whole = _typed(parse_length), _typed(parse_number), _typed(parse_whole)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -234,7 +258,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"bladegeom {bg.__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    blade = _blade_options()
+    blade = _blade_options(teeth_needed=False)
     read = _reading_options()
 
     fit = commands.add_parser(
@@ -244,9 +268,11 @@ def _parser() -> argparse.ArgumentParser:
     fit.set_defaults(run=_fit)
 
     marks = commands.add_parser(
-        "marks", parents=[blade], help="the teeth to mark for a near tooth found by eye"
+        "marks",
+        parents=[_blade_options(teeth_needed=True)],
+        help="the teeth to mark for a near tooth found by eye"
     )
-    marks.add_argument("--near", type=int, required=True, help="the tooth nearest the indicator")
+    marks.add_argument("--near", type=_whole, required=True, help="the tooth nearest the indicator")
     marks.add_argument("--blade", metavar="NAME", help="the blade's name")
     marks.add_argument("--json", action="store_true", help="print one JSON object")
     marks.set_defaults(run=_marks)
@@ -266,7 +292,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     chart.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
     chart.add_argument(
-        "--tolerance-deg", type=float, metavar="DEG", help="band to draw on a squareness chart"
+        "--tolerance-deg", type=_number, metavar="DEG", help="band to draw on a squareness chart"
     )
     chart.set_defaults(run=_chart)
 
@@ -276,29 +302,29 @@ def _parser() -> argparse.ArgumentParser:
     turn = square.add_mutually_exclusive_group(required=True)
     turn.add_argument(
         "--away",
-        type=float,
+        type=_number,
         metavar="DEG",
         help="turn from the neutral line, positive in the direction in which tooth numbers grow",
     )
-    turn.add_argument("--tooth", type=int, help="the tooth that stands uppermost")
+    turn.add_argument("--tooth", type=_whole, help="the tooth that stands uppermost")
     square.add_argument(
         "--span", type=_length, metavar="LENGTH", help="length of the square's blade, such as 150mm"
     )
     square.add_argument(
-        "--tolerance-deg", type=float, metavar="DEG", help="for the chance of being out by more"
+        "--tolerance-deg", type=_number, metavar="DEG", help="for the chance of being out by more"
     )
     square.add_argument("--json", action="store_true", help="print one JSON object")
     square.set_defaults(run=_squareness)
     return parser
 
 
-def _blade_options() -> argparse.ArgumentParser:
+def _blade_options(*, teeth_needed: bool) -> argparse.ArgumentParser:
     options = argparse.ArgumentParser(add_help=False)
     group = options.add_argument_group(
         "what the file does not say of the blade (lengths: 254mm, 10in)"
     )
-    group.add_argument("--teeth", type=int, help="number of teeth")
-    for name, meaning in LENGTH_OPTIONS.items():
+    group.add_argument("--teeth", type=_whole, required=teeth_needed, help="number of teeth")
+    for name, meaning in BLADE_LENGTHS.items():
         group.add_argument(f"--{name}", type=_length, metavar="LENGTH", help=meaning)
     group.add_argument(
         "--numbered",
@@ -307,7 +333,6 @@ def _blade_options() -> argparse.ArgumentParser:
     )
     group.add_argument(
         "--pitch-pattern",
-        type=_gaps,
         metavar="GAPS",
         help='relative gaps repeated round the blade, such as "1 1 1 1 1.6"',
     )
@@ -327,12 +352,14 @@ def _reading_options() -> argparse.ArgumentParser:
     options.add_argument("--surface", choices=("plate", "teeth"), help="what the stylus touched")
     options.add_argument(
         "--touch-deg",
-        type=float,
+        type=_number,
         metavar="DEG",
         help="degrees of blade from the indexed tooth to the touched spot, positive with the "
         "numbering",
     )
     options.add_argument("--side", help="side of the blade with the indicator, in your words")
+    for name, meaning in READING_LENGTHS.items():
+        options.add_argument(f"--{name}", type=_length, metavar="LENGTH", help=meaning)
     return options
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 
@@ -54,6 +54,15 @@ class Fault:
         }
 
 
+def also_in(rows: Sequence[int], most: int = 8) -> str:
+    """Return in words in which other rows the same fault stands; empty where in none."""
+    if not rows:
+        return ""
+    more = f" and {len(rows) - most} more" if len(rows) > most else ""
+    listed = ", ".join(str(row) for row in rows[:most])
+    return f" (also in row{'s' if len(rows) > 1 else ''} {listed}{more})"
+
+
 class RefusedError(ValueError):
     """The input cannot be answered; every fault found is listed.
 
@@ -68,8 +77,13 @@ class RefusedError(ValueError):
 
 
 def refuse(
-    problem: str, cure: str, *, value: object = None, blade: str | None = None
+    problem: str,
+    cure: str,
+    *,
+    value: object = None,
+    blade: str | None = None,
+    column: str | None = None,
 ) -> RefusedError:
     """Return the error for a single fault that has no row of its own."""
     text = None if value is None else str(value)
-    return RefusedError(Fault(problem, cure, blade=blade or None, value=text))
+    return RefusedError(Fault(problem, cure, blade=blade or None, column=column, value=text))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -67,7 +66,12 @@ class Result:
         lines = [self._title(), *(f"  {label:<{width}}  {text}" for label, text in shown)]
         return "\n".join([*lines, *(f"  ! {remark}" for remark in self._remarks())])
 
+    def __repr__(self) -> str:
+        return str(self)
+
     def _repr_html_(self) -> str:
+        import html  # Its table of letters is long; only notebooks wait for it.
+
         body = "".join(
             f"<tr><th style='text-align:left'>{html.escape(label)}</th>"
             f"<td style='text-align:left'>{html.escape(text)}</td></tr>"
@@ -104,10 +108,15 @@ def decimals_for(doubt: float | None, value: float = 0.0) -> int:
     """Return how many decimals to print: two digits of the doubt (GUM 7.2.6), else four in all."""
     size = doubt if doubt is not None and math.isfinite(doubt) and doubt > 0 else None
     if size is not None:
-        return min(9, max(0, 1 - math.floor(math.log10(size))))
+        return min(9, max(0, 1 - _exponent(size, 2)))
     if value == 0 or not math.isfinite(value):
         return 1
-    return min(9, max(0, 3 - math.floor(math.log10(abs(value)))))
+    return min(9, max(0, 3 - _exponent(value, 4)))
+
+
+def _exponent(value: float, digits: int) -> int:
+    """Return the power of ten of a number once it is rounded: 0.0996 to two digits is 0.10."""
+    return int(f"{value:.{digits - 1}e}".partition("e")[2])
 
 
 def number(value: float, doubt: float | None = None) -> str:

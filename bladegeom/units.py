@@ -12,9 +12,12 @@ from bladegeom.errors import refuse
 MM_PER: dict[str, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
 """Millimetres in one of each unit; ``thou`` is a thousandth of an inch."""
 
-_DECIMAL = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
-_FRACTION = re.compile(r"([+-]?)(?:([0-9]+)[ ]+)?([0-9]+)/([0-9]+)")
-_VULGAR = re.compile(r"([+-]?)([0-9]*)[ ]*(\D)")
+LARGEST, LEAST = 1e100, 1e-100
+"""A number beyond these is a slip: nothing is so large or so small, and its square is lost."""
+
+_DECIMAL = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_FRACTION = re.compile(r"([+-]?)(?:([0-9]{1,9})[ ]+)?([0-9]{1,9})/([0-9]{1,9})")
+_VULGAR = re.compile(r"([+-]?)([0-9]{0,9})[ ]*(\D)")
 _LENGTH = re.compile(r"(.*?)\s*(mm|in|thou|um)")
 
 
@@ -52,25 +55,34 @@ def parse_number(text: str, decimal_mark: str = ".") -> float | None:
     if plain in ("", "?"):
         return None
     pointed = plain if decimal_mark == "." else plain.replace(".", "\0").replace(",", ".")
-    if _DECIMAL.fullmatch(pointed):
+    if match := _DECIMAL.fullmatch(pointed):
         value = float(pointed)
-        if math.isinf(value):
-            raise NumberError(f"{text.strip()!r} is too large", "check the reading")
+        if abs(value) > LARGEST:
+            raise NumberError(f"{_short(text)} is too large", "check the number")
+        if abs(value) < LEAST and match[1].strip("0."):
+            raise NumberError(f"{_short(text)} is too small", "check the number")
         return value
     if match := _FRACTION.fullmatch(plain):
         sign, whole, top, bottom = match.groups()
         if int(bottom) == 0:
-            raise NumberError(f"{text.strip()!r} divides by nothing", "check the fraction")
+            raise NumberError(f"{_short(text)} divides by nothing", "check the fraction")
         return (-1.0 if sign == "-" else 1.0) * (int(whole or 0) + int(top) / int(bottom))
     if match := _VULGAR.fullmatch(plain):
         sign, whole, fraction = match.groups()
-        if unicodedata.category(fraction) == "No" and (part := unicodedata.numeric(fraction)) < 1:
+        part = unicodedata.numeric(fraction, 0.0)
+        # Raised and circled noughts count as numbers too, and are none of ours.
+        if unicodedata.category(fraction) == "No" and 0 < part < 1:
             return (-1.0 if sign == "-" else 1.0) * (int(whole or 0) + part)
     if re.fullmatch(r"[+-]?(nan|inf|infinity)", plain, re.IGNORECASE):
         raise NumberError(
-            f"{text.strip()!r} is not a reading", "leave the cell blank or write ? for not read"
+            f"{_short(text)} is not a number", "leave the cell blank or write ? for not read"
         )
-    raise NumberError(f"{text.strip()!r} is not a number", "write a number, or ? for not read")
+    raise NumberError(f"{_short(text)} is not a number", "write a number, or ? for not read")
+
+
+def _short(text: str) -> str:
+    plain = text.strip()
+    return repr(plain if len(plain) <= 40 else f"{plain[:40]}...")
 
 
 def parse_whole(text: str, decimal_mark: str = ".") -> int | None:
@@ -84,7 +96,7 @@ def parse_whole(text: str, decimal_mark: str = ".") -> int | None:
     if value is None:
         return None
     if value != math.floor(value) or abs(value) > 1e9:
-        raise NumberError(f"{text.strip()!r} is not a whole number", "write a whole number")
+        raise NumberError(f"{_short(text)} is not a whole number", "write a whole number")
     return int(value)
 
 
@@ -103,11 +115,15 @@ def parse_length(text: str) -> tuple[float, str]:
     match = _LENGTH.fullmatch(text.strip())
     if not match:
         raise NumberError(
-            f"{text.strip()!r} has no unit", "write the unit behind it: mm, in, thou or um"
+            f"{_short(text)} has no unit", "write the unit behind it: mm, in, thou or um"
         )
-    value = parse_number(match[1])
+    cure = "write it like 254mm or 4.5in"
+    try:
+        value = parse_number(match[1])
+    except NumberError as error:
+        raise NumberError(error.problem, cure) from None
     if value is None:
-        raise NumberError(f"{text.strip()!r} has no number", "write it like 254mm or 10in")
+        raise NumberError(f"{_short(text)} has no number", cure)
     return value, match[2]
 
 
@@ -129,8 +145,10 @@ def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
         return None
     if len(stated) > 1:
         names = " and ".join(f"{what}_{unit}" for unit in stated)
-        raise refuse(f"{names} are both given", "give one of them")
+        raise refuse(f"{names} are both given", "give one of them", column=what)
     unit, value = next(iter(stated.items()))
     if not (math.isfinite(value) and value > 0):
-        raise refuse(f"{what}_{unit} is {value:g}", "give a length above 0", value=value)
+        raise refuse(
+            f"{what}_{unit} is {value:g}", "give a length above 0", value=value, column=what
+        )
     return float(value) * MM_PER[unit]

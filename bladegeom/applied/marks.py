@@ -66,7 +66,7 @@ class Mark:
     words: str
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class NeutralLine(Result):
     """The teeth to mark on a blade.
 
@@ -128,14 +128,14 @@ class NeutralLine(Result):
             Row(
                 "left_deg",
                 left,
-                "left after marking" if left is not None else "",
-                "" if left is None else f"{left:+.4f} deg ({_off(self.line_off_deg)})",
+                "if marked" if left is not None else "",
+                "" if left is None else f"{left:+z.4f} deg out of square {_off(self.line_off_deg)}",
             ),
             Row(
                 "worst_squareness_deg",
                 self.worst_deg,
-                "worst if ignored" if self.worst_deg is not None else "",
-                "" if self.worst_deg is None else f"{number(self.worst_deg)} deg",
+                "if ignored" if self.worst_deg is not None else "",
+                "" if self.worst_deg is None else f"up to {self.worst_deg:.4f} deg out of square",
             ),
         ]
         return rows
@@ -156,7 +156,11 @@ def neutral_line(fit: WobbleFit) -> NeutralLine:
     blade = fit.readings.blade
     if not fit.resolved:
         worst = fit.tilt_of(fit.amplitude_interval().high)
-        known = worst is not None and math.isfinite(worst)
+        bound = ""
+        if worst is not None and math.isfinite(worst):
+            bound = f"; at worst the plate is {number(worst, worst)} deg out of square"
+        else:
+            worst = None
         return NeutralLine(
             blade=blade,
             near=None,
@@ -165,10 +169,9 @@ def neutral_line(fit: WobbleFit) -> NeutralLine:
             better_tooth=None,
             line_off_deg=None,
             left_deg=None,
-            worst_deg=worst if known else None,
+            worst_deg=worst,
             instructions=(
-                "No teeth to mark: no wobble is established. Any rotation will do"
-                + (f"; at worst the plate is {worst:.3f} deg out of square." if known else "."),
+                f"No teeth to mark: no wobble is established. Any rotation will do{bound}.",
             ),
         )
     return _line(blade, fit.near_deg, fit)
@@ -286,10 +289,9 @@ def _shown(what: str, mark: Mark | None) -> tuple[str, str]:
     text = mark.words
     if abs(mark.past_deg) > 1e-9:
         along = "" if mark.past_mm is None else f", {abs(mark.past_mm):.1f} mm along the rim"
-        side = "past" if mark.past_deg > 0 else "before"
-        text += f" ({abs(mark.past_deg):.2f} deg {side} {mark.tooth}{along})"
+        text += f" ({abs(mark.past_deg):.2f} deg{along})"
     return what, text if mark.probability is None else f"{text}, {percent(mark.probability)} sure"
 
 
 def _off(line_off_deg: float | None) -> str:
-    return f"the line through the marks is {line_off_deg or 0.0:+.2f} deg of blade off"
+    return f"(the line through the marks is {abs(line_off_deg or 0.0):.2f} deg of blade off)"

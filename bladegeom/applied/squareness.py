@@ -18,6 +18,8 @@ from bladegeom.units import one_length_mm
 
 Floats = NDArray[np.float64]
 
+_BELOW = "below the graduation, which is not stated"
+
 
 def squareness_error(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     """Return the angle between the plate's upright line and a true square to the arbor, exactly.
@@ -74,7 +76,7 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     return _as_given(np.degrees(slope_u / (1 + slope**2)))
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Squareness(Result):
     """The squareness error at one rotation, and over all of them.
 
@@ -102,6 +104,11 @@ class Squareness(Result):
     chance_out, chance_out_low, chance_out_high : float or None
         Chance that a random rotation is out by more than the tolerance, and the same for the
         95 % limits of the amplitude.
+
+    Notes
+    -----
+    Where all readings are the same and the graduation is not stated, every uncertainty and upper
+    limit, and so `worst_deg`, is not known: NaN here, None in `to_dict`.
     """
 
     fit: WobbleFit
@@ -135,6 +142,7 @@ class Squareness(Result):
 
     def _rows(self) -> Sequence[Row]:
         u = self.error_u_deg
+        known = math.isfinite(u)
         if abs(self.error_deg) < 1e-12:
             lean = "the line stands square"
         else:
@@ -148,7 +156,7 @@ class Squareness(Result):
                 "error_deg",
                 self.error_deg,
                 "squareness error",
-                f"{number(self.error_deg, u)} deg (95 %: {limits}); {lean}",
+                f"{number(self.error_deg, u)} deg (95 %: {limits}); {lean}" if known else _BELOW,
             ),
             Row("error_u_deg", u),
             Row("error_low_deg", self.error_low_deg),
@@ -162,7 +170,9 @@ class Squareness(Result):
                 self.worst_deg,
                 "at the worst rotation",
                 f"{number(self.worst_deg, self.worst_u_deg)} deg (95 %: "
-                f"{between(self.worst_low_deg, self.worst_high_deg, self.worst_u_deg)})",
+                f"{between(self.worst_low_deg, self.worst_high_deg, self.worst_u_deg)})"
+                if known
+                else _BELOW,
             ),
             Row("worst_u_deg", self.worst_u_deg),
             Row("worst_low_deg", self.worst_low_deg),
@@ -172,7 +182,9 @@ class Squareness(Result):
                 self.rms_deg,
                 "rms over rotations",
                 f"{number(self.rms_deg, self.rms_u_deg)} deg (standard uncertainty "
-                f"{number(self.rms_u_deg, self.rms_u_deg)})",
+                f"{number(self.rms_u_deg, self.rms_u_deg)})"
+                if known
+                else _BELOW,
             ),
             Row("rms_u_deg", self.rms_u_deg),
             Row("tolerance_deg", self.tolerance_deg),
@@ -333,6 +345,8 @@ def _gap(one: Squareness) -> tuple[str, str]:
     if one.gap is None or one.gap_u is None:
         return "", ""
     unit = one.span_unit
+    if math.isnan(one.gap_u):
+        return f"gap over {one.span:g} {unit}", _BELOW
     return (
         f"gap over {one.span:g} {unit}",
         f"{number(abs(one.gap), one.gap_u)} {unit} (standard uncertainty "
@@ -343,6 +357,8 @@ def _gap(one: Squareness) -> tuple[str, str]:
 def _chance(one: Squareness) -> tuple[str, str]:
     if one.chance_out is None or one.chance_out_low is None or one.chance_out_high is None:
         return "", ""
+    if math.isnan(one.chance_out_high):
+        return f"out by over {one.tolerance_deg:g} deg", _BELOW
     return (
         f"out by over {one.tolerance_deg:g} deg",
         f"{percent(one.chance_out)} of random rotations (95 %: {percent(one.chance_out_low)} to "

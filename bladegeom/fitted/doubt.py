@@ -52,6 +52,7 @@ def zero_amplitude_p(f: float, dof: float) -> float:
     ``(1 + 2 F / dof) ** (-dof / 2)``. This is the zero-amplitude test of cosinor analysis
     (Nelson et al. 1979, Chronobiologia 6(4):305-323).
     """
+    dof = min(dof, _LARGE_DOF)
     return math.exp(-dof / 2 * math.log1p(2 * f / dof)) if math.isfinite(f) else 0.0
 
 
@@ -77,10 +78,10 @@ def amplitude_cdf(estimate: float, amplitude: ArrayLike, dof: float) -> Floats:
     -------
     ndarray, shape (...)
     """
-    x = float(estimate)
+    x, dof = float(estimate), min(dof, _LARGE_DOF)
     centre = np.asarray(amplitude, dtype=np.float64)[..., np.newaxis]
     reach = 38.0 + math.log1p(x)
-    u, step = np.linspace(-reach, reach, 801, retstep=True)
+    u, step = np.linspace(-reach, reach, 601, retstep=True)
     tangent = np.sinh(u) / (1 + x)
     cosine_squared = 1 / (1 + tangent**2)
     sine_squared = tangent**2 * cosine_squared
@@ -118,16 +119,17 @@ def amplitude_limits(
     """
     alpha = 1 - confidence_level
     student_t(confidence_level, dof)
-    dof = min(dof, _LARGE_DOF)
     x = estimate / sd
     low = 0.0
     if float(amplitude_cdf(x, 0.0, dof)) > 1 - alpha / 2:
         low = _amplitude_at(x, dof, 1 - alpha / 2, 0.0, x)
     x = max(x, math.sqrt(2))
+    if float(amplitude_cdf(x, 0.0, dof)) <= alpha / 2:
+        return low * sd, 0.0
     reach = 2 + student_t(confidence_level, dof)
     while float(amplitude_cdf(x, x + reach, dof)) > alpha / 2:
         reach *= 2
-    return low * sd, _amplitude_at(x, dof, alpha / 2, x, x + reach) * sd
+    return low * sd, _amplitude_at(x, dof, alpha / 2, 0.0, x + reach) * sd
 
 
 def _amplitude_at(x: float, dof: float, probability: float, low: float, high: float) -> float:
@@ -175,10 +177,13 @@ def direction_limits(
     Returns
     -------
     low, high : float
-        Degrees, low <= fitted direction <= high; a full turn apart where no direction is excluded.
+        Degrees, low <= fitted direction <= high; a full turn apart where no direction is
+        excluded, as where the covariance is not known (NaN).
     """
     factor = student_t(confidence_level, dof)
     near = math.degrees(math.atan2(b, a))
+    if not np.isfinite(covariance).all():
+        return near - 180.0, near + 180.0
     estimate = np.array([a, b])
     size, axes = np.linalg.eigh(np.outer(estimate, estimate) - factor**2 * covariance)
     if size[1] <= 0:

@@ -32,7 +32,7 @@ DETECTION_LEVEL = 0.95
 _ODD_TILT_DEG = 1.0
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class WobbleFit(Result):
     """The wobble of a blade: reading = offset + cosine cos(angle) + sine sin(angle).
 
@@ -54,7 +54,8 @@ class WobbleFit(Result):
     residual_sd : float
         Standard deviation of the readings about the curve, as found.
     reading_sd : float
-        The same, not below graduation / sqrt(12); all doubt rests on it.
+        The same, not below graduation / sqrt(12); all doubt rests on it. NaN, and with it every
+        doubt, where all readings are the same and the graduation is not stated.
     amplitude, near_deg : float
         Half the wobble's total movement, and the direction nearest the indicator.
     wobble_tir, raw_tir : float
@@ -271,7 +272,7 @@ class WobbleFit(Result):
             Row(
                 "near_deg",
                 self.near_deg if known else None,
-                "near",
+                "near at",
                 f"{number(self.near_deg, self.near_u_deg)} deg from tooth 1 "
                 f"(95 %: {between(near_low, near_high, self.near_u_deg)})"
                 if known
@@ -335,21 +336,22 @@ def fit_wobble(readings: Readings) -> WobbleFit:
     residual_sd = math.sqrt(float(fit.rss) / fit.dof)
     graduation = readings.graduation or 0.0
     # Numbers of this size carry rounding of their own; below it a residual means nothing.
-    hair = 8 * float(np.finfo(np.float64).eps) * max(float(np.abs(read).max()), 1e-300)
+    hair = max(8 * float(np.finfo(np.float64).eps) * float(np.abs(read).max()), 1e-150)
     reading_sd = max(residual_sd, graduation / math.sqrt(12), hair)
-    covariance = reading_sd**2 * fit.unit_covariance[1:, 1:]
+    if read.max() == read.min() and not graduation:
+        reading_sd = math.nan
     parts = np.array([cosine, sine])
-    f = float(parts @ np.linalg.solve(covariance, parts)) / 2
+    f = float(parts @ np.linalg.solve(fit.unit_covariance[1:, 1:], parts)) / 2 / reading_sd**2
     result = WobbleFit(
         readings=readings,
         offset=middle + excess,
         cosine=cosine,
         sine=sine,
-        covariance=covariance,
+        covariance=reading_sd**2 * fit.unit_covariance[1:, 1:],
         dof=fit.dof,
         residual_sd=residual_sd,
         reading_sd=reading_sd,
-        p_value=zero_amplitude_p(f, fit.dof),
+        p_value=1.0 if math.isnan(f) else zero_amplitude_p(f, fit.dof),
         fitted=read - fit.residuals,
         residuals=fit.residuals,
         warnings=(),
@@ -379,8 +381,9 @@ def _warnings(fit: WobbleFit) -> tuple[str, ...]:
         )
     found += plan_remarks(readings)
     closure = readings.closure
+    scatter = 0.0 if math.isnan(fit.reading_sd) else fit.reading_sd
     if closure is not None and abs(closure) > max(
-        2 * math.sqrt(2) * fit.reading_sd, (readings.graduation or 0) * (1 + 1e-9)
+        2 * math.sqrt(2) * scatter, (readings.graduation or 0) * (1 + 1e-9)
     ):
         found.append(
             f"the closing reading differs from the first by {_grain(closure)} {fit.unit}, more "

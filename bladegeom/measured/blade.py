@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
 
@@ -13,9 +13,12 @@ from numpy.typing import NDArray
 
 from bladegeom.angles import turn_between
 from bladegeom.errors import refuse
-from bladegeom.units import MM_PER, one_length_mm
+from bladegeom.units import LARGEST, LEAST, MM_PER, one_length_mm
 
 MOST_TEETH = 1000
+MOST_UNEVEN = 1000.0
+"""No gap between teeth is so many times another: such a pattern is a slip."""
+
 NUMBERED = ("clockwise", "counterclockwise")
 
 
@@ -59,7 +62,7 @@ class Blade:
     tooth_width_mm: float | None
     gullet_mm: float | None
     pitch_pattern: tuple[float, ...] | None
-    tooth_deg: tuple[float, ...]
+    tooth_deg: tuple[float, ...] = field(repr=False)
     numbered: str | None
     name: str
 
@@ -80,12 +83,13 @@ class Blade:
         numbered: str | None = None,
         name: str = "",
     ) -> None:
-        if int(teeth) != teeth or not 2 <= teeth <= MOST_TEETH:
+        if not 2 <= teeth <= MOST_TEETH or int(teeth) != teeth:
             raise refuse(
                 f"a blade of {teeth} teeth",
                 f"give a whole number of teeth from 2 to {MOST_TEETH}",
                 value=teeth,
                 blade=name,
+                column="teeth",
             )
         if numbered is not None and numbered not in NUMBERED:
             raise refuse(
@@ -93,6 +97,7 @@ class Blade:
                 "write clockwise or counterclockwise, as seen from the indicator's side",
                 value=numbered,
                 blade=name,
+                column="numbered",
             )
         pattern = None if pitch_pattern is None else tuple(float(gap) for gap in pitch_pattern)
         if tooth_deg is None:
@@ -125,14 +130,18 @@ class Blade:
                 f"the plate ({self.plate_mm:g} mm) is thicker than the teeth are wide "
                 f"({self.tooth_width_mm:g} mm)",
                 "check plate and tooth_width",
+                value=f"{self.plate_mm:g} mm",
                 blade=self.name,
+                column="plate",
             )
         if self.diameter_mm and self.gullet_mm and self.gullet_mm >= self.diameter_mm / 2:
             raise refuse(
                 f"the gullets ({self.gullet_mm:g} mm) are deeper than the blade's radius "
                 f"({self.diameter_mm / 2:g} mm)",
                 "check gullet and diameter",
+                value=f"{self.gullet_mm:g} mm",
                 blade=self.name,
+                column="gullet",
             )
 
     @property
@@ -158,7 +167,7 @@ class Blade:
         RefusedError
             If the blade has no such tooth.
         """
-        if int(tooth) != tooth or not 1 <= tooth <= self.teeth:
+        if not 1 <= tooth <= self.teeth or int(tooth) != tooth:
             raise refuse(
                 f"tooth {tooth} on a {self.teeth}-tooth blade",
                 f"give a tooth from 1 to {self.teeth}",
@@ -188,9 +197,14 @@ def _angles_from_pattern(
     if pattern is None:
         return tuple(360.0 * index / teeth for index in range(teeth))
     text = " ".join(f"{gap:g}" for gap in pattern)
-    if not pattern or not all(math.isfinite(gap) and gap > 0 for gap in pattern):
+    widest = min(LARGEST, MOST_UNEVEN * min(pattern, default=0.0))
+    if not pattern or not all(LEAST <= gap <= widest for gap in pattern):
         raise refuse(
-            f"pitch_pattern is {text!r}", "write gaps above 0, such as 1 1 1 1 1.6", value=text
+            f"pitch_pattern is {text!r}",
+            "write gaps above 0, such as 1 1 1 1 1.6",
+            value=text,
+            blade=name,
+            column="pitch_pattern",
         )
     if teeth % len(pattern):
         raise refuse(
@@ -199,6 +213,7 @@ def _angles_from_pattern(
             "check teeth and pitch_pattern",
             value=text,
             blade=name,
+            column="pitch_pattern",
         )
     turn = math.fsum(pattern)
     repeats = teeth // len(pattern)

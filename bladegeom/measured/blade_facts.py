@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
+from typing import NamedTuple
 
-from bladegeom.errors import Fault, RefusedError
+from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.columns import (
     FACT_COLUMNS,
     KNOWN_COLUMNS,
@@ -13,19 +15,61 @@ from bladegeom.measured.columns import (
 )
 from bladegeom.measured.decimals import sheet_mark
 from bladegeom.measured.facts import Fact, merge, parse_fact
-from bladegeom.measured.text import decode, read_bytes, split
+from bladegeom.measured.text import Sheet, decode, read_bytes, split
 from bladegeom.units import NumberError
 
-BladeFacts = dict[str, tuple[dict[str, Fact], list[Fault]]]
+
+class BladeFacts(NamedTuple):
+    """What a table says of each blade.
+
+    Attributes
+    ----------
+    name : str
+        Of the table.
+    rows : dict
+        Blade -> (facts, faults); the blade is "" where the table has no column ``blade``.
+    """
+
+    name: str
+    rows: dict[str, tuple[dict[str, Fact], list[Fault]]]
+
+    def find(
+        self, blade: str, *, named: bool, alone: bool, row: int | None = None
+    ) -> tuple[dict[str, Fact], list[Fault]]:
+        """Return the facts of a blade, and the faults in them.
+
+        Parameters
+        ----------
+        blade : str
+        named : bool
+            Whether the readings name their blade; where not, a table of one row is of this blade.
+        alone : bool
+            Whether the readings are of one blade only.
+        row : int, optional
+            First row of the blade's readings, to be named if the blade is not in the table.
+
+        Raises
+        ------
+        RefusedError
+            If the table does not name its blades, and there are several.
+        """
+        if "" in self.rows and not alone:
+            raise refuse(f"{self.name} does not say of which blade it is", "add a column blade")
+        if len(self.rows) == 1 and ("" in self.rows or not named):
+            return next(iter(self.rows.values()))
+        lacking = Fault(
+            f"{self.name} has no row for this blade",
+            "add one, or correct the blade's name",
+            blade,
+            row,
+            "blade",
+            blade,
+        )
+        return self.rows.get(blade, ({}, [lacking]))
 
 
 def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
     """Read a table with one row of facts a blade.
-
-    Returns
-    -------
-    dict
-        Blade -> (facts, faults); the blade is "" where the table has no column ``blade``.
 
     Raises
     ------
@@ -33,23 +77,18 @@ def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
         If the table as a whole is at fault.
     """
     name = os.fspath(path)
-    sheet = split(decode(read_bytes(path), name), name, KNOWN_COLUMNS)
-    faults = unknown_columns(sheet.header)
-    for column in sheet.header:
-        if column in ROW_COLUMNS:
-            faults.append(
-                Fault(
-                    f"column {column} belongs with the readings, not in {name}",
-                    "give one row a blade here",
-                    row=1,
-                    column=column,
-                    value=column,
-                )
-            )
-    if faults:
-        raise RefusedError(faults)
-    mark = sheet_mark(sheet)
-    found: BladeFacts = {}
+    data = read_bytes(path)
+    try:
+        sheet = split(decode(data, name), name, KNOWN_COLUMNS)
+        _check(sheet)
+        mark = sheet_mark(sheet)
+    except RefusedError as error:
+        # Row numbers mean nothing until it is said of which of the two tables.
+        raise RefusedError(
+            fault if name in fault.problem else replace(fault, problem=f"{name}: {fault.problem}")
+            for fault in error.faults
+        ) from None
+    found: dict[str, tuple[dict[str, Fact], list[Fault]]] = {}
     for row, cells in sheet.rows:
         stated = dict(zip(sheet.header, cells, strict=True))
         who = stated.pop("blade", "").strip()
@@ -65,15 +104,15 @@ def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
                     Fault(
                         f"{column} in row {row} of {name}: {error.problem}",
                         error.cure,
-                        who,
+                        who or None,
                         None,
                         column,
-                        cell,
+                        cell.strip(),
                     )
                 )
                 continue
             if fact:
-                wrong += merge(known, dict([fact]), who)
+                wrong += merge(known, dict([fact]), who or None)
         if who in found:
             wrong.append(
                 Fault(
@@ -85,4 +124,34 @@ def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
                 )
             )
         found[who] = (known, wrong)
-    return found
+    return BladeFacts(name, found)
+
+
+def _check(sheet: Sheet) -> None:
+    faults = unknown_columns(sheet.header, sheet.header_row)
+    faults += [
+        Fault(
+            f"column {column} belongs with the readings, not here",
+            "give one row a blade",
+            row=sheet.header_row,
+            column=column,
+            value=column,
+        )
+        for column in sheet.header
+        if column in ROW_COLUMNS
+    ]
+    if "blade" in sheet.header:
+        place = sheet.header.index("blade")
+        faults += [
+            Fault("the blade's name is missing", "name it", row=row, column="blade", value="")
+            for row, cells in sheet.rows
+            if not cells[place].strip()
+        ]
+    elif len(sheet.rows) > 1:
+        faults.append(
+            Fault("there is no column blade", "add it", row=sheet.header_row, column="blade")
+        )
+    if not sheet.rows:
+        faults.append(Fault("there is a header and no rows", "add one row a blade"))
+    if faults:
+        raise RefusedError(faults)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Sequence
 
 from bladegeom.errors import Fault, RefusedError
@@ -28,6 +27,11 @@ NUMBER_COLUMNS = KNOWN_COLUMNS - {"blade", "numbered", "surface", "side"}
 """Columns whose cells hold numbers (`pitch_pattern` holds several)."""
 
 
+_UNITS = frozenset(MM_PER) | {"deg"}
+_FILLERS = frozenset({"name", "no", "nr", "num", "number", "id", "count", "index", "of", "the"})
+_ANGLES = {"touch": "touch_deg", "pitch": "pitch_pattern"}
+
+
 def unknown_columns(header: Sequence[str], row: int | None = 1) -> list[Fault]:
     """Name the columns that look like a known one misspelt, lack a unit, or come twice.
 
@@ -44,9 +48,9 @@ def unknown_columns(header: Sequence[str], row: int | None = 1) -> list[Fault]:
         elif stem := _length_without_unit(column):
             names = _any_of(f"{stem}_{unit}" for unit in MM_PER)
             problem, cure = f"column {column} has no known unit", f"name it {names}"
-        elif near := difflib.get_close_matches(column, sorted(KNOWN_COLUMNS), n=1, cutoff=0.75):
+        elif near := _resembled(column):
             problem = f"column {column} is not known"
-            cure = f"did you mean {near[0]}? rename it, or remove it"
+            cure = f"did you mean {near}? rename it, or remove it"
         else:
             continue
         faults.append(Fault(problem, cure, row=row, column=column, value=column))
@@ -68,9 +72,16 @@ def one_reading_column(header: Sequence[str], unit: str | None) -> tuple[str, st
     """
     found = [column for column in header if column in READING_COLUMNS]
     names = _any_of(READING_COLUMNS)
-    if len(found) > 1:
+    if len(found) > 1 or (found and "reading" in header):
+        found += ["reading"] if "reading" in header else []
         raise RefusedError(
-            Fault(f"the readings have two units: {' and '.join(found)}", "keep one", row=1)
+            Fault(
+                f"the readings are there twice: {' and '.join(found)}",
+                "keep one of them, in one unit",
+                row=1,
+                column=found[-1],
+                value=" and ".join(found),
+            )
         )
     if found:
         own = READING_COLUMNS[found[0]]
@@ -97,7 +108,15 @@ def one_reading_column(header: Sequence[str], unit: str | None) -> tuple[str, st
                 value="reading",
             )
         )
-    raise RefusedError(Fault("there is no column of readings", f"name it {names}", row=1))
+    held = ", ".join(filter(None, header))[:80]
+    raise RefusedError(
+        Fault(
+            f"there is no column of readings, only {held or 'blanks'}",
+            f"name it {names}, and put commas, semicolons or tabs between the cells",
+            row=1,
+            value=held,
+        )
+    )
 
 
 def _length_without_unit(column: str) -> str | None:
@@ -110,3 +129,23 @@ def _length_without_unit(column: str) -> str | None:
 def _any_of(names: Iterable[str]) -> str:
     *most, last = names
     return f"{', '.join(most)} or {last}"
+
+
+def _resembled(column: str) -> str | None:
+    from difflib import get_close_matches  # Seldom needed, and every start would wait for it.
+
+    words = [word for word in column.split("_") if word not in _FILLERS]
+    bare = "_".join(words)
+    if bare in KNOWN_COLUMNS:  # blade_name, number_of_teeth
+        return bare
+    if words and words[0] in _ANGLES:  # touch_mm
+        return _ANGLES[words[0]]
+    if close := get_close_matches(column, sorted(KNOWN_COLUMNS), n=1, cutoff=0.75):
+        return close[0]
+    if _UNITS.issuperset(words):
+        return None
+    for known in sorted(KNOWN_COLUMNS):  # ring, pattern, width_mm
+        rest = iter(known.split("_"))
+        if all(word in rest for word in words):
+            return known
+    return None

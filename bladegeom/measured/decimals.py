@@ -10,7 +10,7 @@ from bladegeom.measured.columns import NUMBER_COLUMNS
 from bladegeom.measured.text import Sheet
 
 _POINT = re.compile(r"[+\-\u2212]?[0-9]*\.[0-9]*(?:[eE][+-]?[0-9]+)?")
-_COMMA = re.compile(r"[+\-\u2212]?[0-9]*,[0-9]*(?:[eE][+-]?[0-9]+)?")
+_COMMA = re.compile(r"[+\-\u2212]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?")
 _THOUSANDS = re.compile(r"[+\-\u2212]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 
 

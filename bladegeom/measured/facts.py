@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.blade import Blade
-from bladegeom.measured.columns import FACT_COLUMNS, LENGTH_COLUMNS, unknown_columns
+from bladegeom.measured.columns import (
+    FACT_COLUMNS,
+    LENGTH_COLUMNS,
+    LENGTHS,
+    OTHER_FACTS,
+    unknown_columns,
+)
 from bladegeom.units import MM_PER, NumberError, parse_number, parse_whole
 
 BLADE_FACTS = ("diameter", "plate", "tooth_width", "gullet")
@@ -27,7 +33,7 @@ class Fact:
     text : str
         As it was written, with its unit.
     place : str
-        Where: ``row 14`` or ``the option``.
+        Where: ``row 14``, ``row 3 of shelf.csv`` or ``the option``.
     row : int or None
     """
 
@@ -53,7 +59,7 @@ def parse_fact(
     NumberError
     """
     text = cell.strip()
-    if not text:
+    if text in ("", "?"):
         return None
     if column in LENGTH_COLUMNS:
         name, unit = LENGTH_COLUMNS[column]
@@ -61,11 +67,13 @@ def parse_fact(
         if number is None:
             return None
         if number <= 0:
-            raise NumberError(f"{column} is {text}", "give a length above 0")
+            raise NumberError(f"{text!r} is not above 0", "give a length above 0")
         return name, Fact(number * MM_PER[unit], f"{text} {unit}", place, row)
     if column == "pitch_pattern":
         gaps = [parse_number(gap, decimal_mark) for gap in text.split()]
-        return column, Fact(tuple(gap or 0.0 for gap in gaps), text, place, row)
+        if None in gaps:
+            raise NumberError(f"{text!r} lacks a gap", "write gaps such as 1 1 1 1 1.6")
+        return column, Fact(tuple(gaps), text, place, row)
     if column in ("numbered", "surface"):
         return column, Fact(text.lower(), text, place, row)
     if column == "side":
@@ -82,9 +90,10 @@ def merge(into: dict[str, Fact], new: Mapping[str, Fact], blade: str | None) -> 
     for name, fact in new.items():
         known = into.setdefault(name, fact)
         if not known.agrees(fact):
+            here = "here" if fact.row is not None else f"in {fact.place}"
             faults.append(
                 Fault(
-                    f"{name} is {fact.text} here, but {known.text} in {known.place}",
+                    f"{name} is {fact.text} {here}, but {known.place} says {known.text}",
                     f"let {name} agree everywhere, or state it once",
                     blade=blade,
                     row=fact.row,
@@ -137,15 +146,23 @@ def stated_facts(facts: Mapping[str, Any]) -> dict[str, Fact]:
         if column not in FACT_COLUMNS:
             if not any(fault.column == column for fault in faults):
                 faults.append(
-                    Fault(f"{column} is not a known fact", "see the columns in the README")
+                    Fault(
+                        f"{column} is not a known fact",
+                        f"the facts are {', '.join(OTHER_FACTS)}, and with a unit behind them "
+                        f"{', '.join(LENGTHS)}",
+                        column=column,
+                        value=str(value),
+                    )
                 )
             continue
-        listed = isinstance(value, Sequence) and not isinstance(value, str)
-        text = " ".join(f"{gap!r}" for gap in value) if listed else str(value)
+        listed = isinstance(value, Iterable) and not isinstance(value, str)
+        text = " ".join(str(gap) for gap in value) if listed else str(value)
         try:
-            parsed = parse_fact(column, text, ".", "what was given beside the file", None)
+            parsed = parse_fact(column, text, ".", "the option", None)
         except NumberError as error:
-            faults.append(Fault(f"{column}: {error.problem}", error.cure, value=text))
+            faults.append(
+                Fault(f"{column}: {error.problem}", error.cure, column=column, value=text)
+            )
             continue
         if parsed:
             faults += merge(known, dict([parsed]), None)

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+import os
+import re
 from typing import Any
 
 from bladegeom.errors import Fault, RefusedError, refuse
+from bladegeom.measured.blade_facts import read_blade_facts
 from bladegeom.measured.decimals import decimal_mark
-from bladegeom.measured.facts import blade_of, check_unit, need_teeth, reading_facts, stated_facts
+from bladegeom.measured.facts import (
+    blade_of,
+    check_unit,
+    merge,
+    need_teeth,
+    reading_facts,
+    stated_facts,
+)
 from bladegeom.measured.readings import Readings
 from bladegeom.measured.text import decode
 from bladegeom.units import NumberError, parse_number
@@ -15,10 +25,18 @@ from bladegeom.units import NumberError, parse_number
 def looks_like_table(data: bytes) -> bool:
     """Return whether bytes are a table (names in the first line) or plain readings."""
     first = next((line for line in decode(data, "the input").splitlines() if line.strip()), "")
-    return "tooth" in first.lower() or "reading" in first.lower()
+    words = re.findall(r"[^\W\d_]{4,}", first.lower())
+    return any(word != "infinity" for word in words)
 
 
-def parse_list(data: bytes, name: str, *, unit: str | None = None, **facts: Any) -> Readings:
+def parse_list(
+    data: bytes,
+    *,
+    blade: str | None = None,
+    blades: str | os.PathLike[str] | None = None,
+    unit: str | None = None,
+    **facts: Any,
+) -> Readings:
     """Read plain readings in tooth order, one a line or several on a line.
 
     Parameters
@@ -26,9 +44,9 @@ def parse_list(data: bytes, name: str, *, unit: str | None = None, **facts: Any)
     data : bytes
         Numbers; ``?`` where a tooth was not read. One reading more than the blade has teeth is
         tooth 1 read again.
-    name : str
+    blade : str, optional
         The blade's name.
-    unit, **facts
+    blades, unit, **facts
         As for `read_blade`.
 
     Raises
@@ -49,10 +67,16 @@ def parse_list(data: bytes, name: str, *, unit: str | None = None, **facts: Any)
             number = parse_number(cell, mark)
             values.append(float("nan") if number is None else number)
         except NumberError as error:
-            faults.append(Fault(error.problem, error.cure, row=row, value=cell))
+            cure = "put blanks, not commas, between the readings" if "," in cell else error.cure
+            faults.append(Fault(error.problem, cure, row=row, value=cell))
+    known = stated_facts(facts)
+    name = blade or "typed"
+    if blades is not None:
+        second = read_blade_facts(blades)
+        facts_of, wrong = second.find(name, named=blade is not None, alone=True)
+        faults += [*wrong, *merge(known, facts_of, name)]
     if faults:
         raise RefusedError(faults)
-    known = stated_facts(facts)
     need_teeth(known, name)
     keywords: dict[str, Any] = {f"reading_{unit}": values}
     return Readings(blade_of(known, name), **keywords, **reading_facts(known))

@@ -13,12 +13,12 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.blade import Blade
 from bladegeom.measured.sequence import in_sequence
-from bladegeom.units import convert, one_length_mm
+from bladegeom.units import LARGEST, LEAST, convert, one_length_mm
 
 SURFACES = ("plate", "teeth")
 
 
-@dataclass(frozen=True, init=False, eq=False)
+@dataclass(frozen=True, init=False, eq=False, repr=False)
 class Readings:
     """Dial-indicator readings of one blade in one mounting.
 
@@ -145,6 +145,7 @@ class Readings:
                 "write plate or teeth",
                 value=self.surface,
                 blade=name,
+                column="surface",
             )
         if not math.isfinite(self.touch_deg) or abs(self.touch_deg) > 360:
             raise refuse(
@@ -152,6 +153,7 @@ class Readings:
                 "give the degrees from the indexed tooth to the touched spot",
                 value=self.touch_deg,
                 blade=name,
+                column="touch_deg",
             )
         radius = self.blade.radius_mm
         # A hair of play, so that a ring given as half the diameter in another unit is not refused.
@@ -162,7 +164,15 @@ class Readings:
                 "ring_radius: from the arbor's axis to the stylus; diameter: across the teeth",
                 value=f"{self.ring_radius_mm:g} mm",
                 blade=name,
+                column="ring_radius",
             )
+
+    def __repr__(self) -> str:
+        name = f" {self.blade.name}" if self.blade.name else ""
+        return (
+            f"Readings of blade{name}: {len(self.reading)} in {self.unit}, "
+            f"{len(np.unique(self.tooth))} of {self.blade.teeth} teeth"
+        )
 
     @property
     def angle_deg(self) -> NDArray[np.float64]:
@@ -205,11 +215,20 @@ def _one_unit(
     unit, values = stated[0]
     reading = np.array(values, dtype=np.float64)
     if reading.ndim != 1:
-        raise refuse("the readings are not a plain list", "give one number a reading")
-    if np.isinf(reading).any():
-        place = int(np.flatnonzero(np.isinf(reading))[0]) + 1
         raise refuse(
-            f"reading {place} is infinite", "give a number, or None for not read", blade=blade.name
+            "the readings are not a plain list", "give one number a reading", blade=blade.name
+        )
+    size = np.abs(reading)
+    wrong = np.flatnonzero((size > LARGEST) | ((size > 0) & (size < LEAST)))
+    if wrong.size:
+        raise RefusedError(
+            Fault(
+                f"reading {place + 1} is {reading[place]:g}",
+                "give a number of a usual size, or None for not read",
+                blade=blade.name or None,
+                value=f"{reading[place]:g}",
+            )
+            for place in wrong
         )
     return unit, reading
 

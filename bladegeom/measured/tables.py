@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from bladegeom.errors import BladegeomWarning, Fault, RefusedError, refuse
+from bladegeom.errors import BladegeomWarning, Fault, RefusedError, also_in, refuse
 from bladegeom.measured.blade_facts import read_blade_facts
 from bladegeom.measured.columns import (
     FACT_COLUMNS,
@@ -178,7 +178,7 @@ def parse_blades(
     stated = stated_facts(facts)
     sheet = split(decode(data, name), name, KNOWN_COLUMNS)
     column, own_unit = _check_header(sheet, name, unit)
-    second = {} if blades is None else read_blade_facts(blades)
+    second = None if blades is None else read_blade_facts(blades)
     mark = sheet_mark(sheet, readings=column)
     notes = []
     if ignored := [other for other in ignored_columns(sheet.header) if other != column]:
@@ -194,22 +194,23 @@ def parse_blades(
     batch = Batch([], [], notes)
     for who, rows in groups.items():
         if not who:
-            batch.refused.extend(
+            batch.refused.append(
                 Fault(
-                    "the blade's name is missing",
+                    f"the blade's name is missing{also_in([row for row, _ in rows[1:]])}",
                     "name the blade in every row",
-                    row=row,
+                    row=rows[0][0],
                     column="blade",
                     value="",
                 )
-                for row, _ in rows
             )
             continue
-        # A table of facts for a single blade need not repeat its name.
-        alone = "blade" not in place and len(second) == 1
-        facts_of, wrong = second.get(next(iter(second)) if alone else who, ({}, []))
         known = dict(stated)
-        faults = [*wrong, *merge(known, facts_of, who)]
+        faults: list[Fault] = []
+        if second is not None:
+            facts_of, wrong = second.find(
+                who, named="blade" in place, alone=len(groups) == 1, row=rows[0][0]
+            )
+            faults = [*wrong, *merge(known, facts_of, who)]
         try:
             batch.readings.append(
                 _one_blade(who, rows, place, column, own_unit, mark, known, faults)
@@ -218,7 +219,7 @@ def parse_blades(
             batch.refused.extend(
                 fault if fault.blade else replace(fault, blade=who) for fault in error.faults
             )
-    if "blade" in place and (missing := sorted(set(second) - set(groups) - {""})):
+    if second and "blade" in place and (missing := sorted(second.rows.keys() - groups - {""})):
         notes.append(f"no readings of: {_some(missing)}")
     return batch
 
@@ -229,20 +230,23 @@ def _check_header(sheet: Sheet, name: str, unit: str | None) -> tuple[str, str]:
         for fault in unknown_columns(sheet.header)
         if not (fault.column == "reading" and unit is not None)
     ]
-    for fact, units in _doubled_lengths(sheet.header).items():
-        faults.append(Fault(f"{fact} is given twice: {' and '.join(units)}", "keep one", row=1))
+    for fact, columns in _doubled_lengths(sheet.header).items():
+        both = " and ".join(columns)
+        faults.append(
+            Fault(f"{fact} is given twice: {both}", "keep one", column=columns[1], value=both)
+        )
     column = own_unit = ""
     try:
         column, own_unit = one_reading_column(sheet.header, unit)
     except RefusedError as error:
-        if not any((fault.column or "").startswith("reading") for fault in faults):
+        if not any("reading" in f"{fault.column} {fault.cure}" for fault in faults):
             faults += error.faults
     if "tooth" not in sheet.header and not any("tooth" in fault.cure for fault in faults):
         faults.append(
-            Fault("there is no column tooth", "add it: the tooth that each reading is of", row=1)
+            Fault("there is no column tooth", "add it: the tooth that each reading is of")
         )
     if faults:
-        raise RefusedError(faults)
+        raise RefusedError(replace(fault, row=sheet.header_row) for fault in faults)
     if not sheet.rows:
         raise refuse(f"{name} has a header and no rows", "add one row a reading")
     return column, own_unit
@@ -274,17 +278,11 @@ def _one_blade(
         faults += fault_of_row
         for one, value in values.items():
             numbers[one].append(value)
-        for one in place.keys() & FACT_COLUMNS:
-            try:
-                fact = parse_fact(one, cells[place[one]], mark, f"row {row}", row)
-            except NumberError as error:
-                faults.append(
-                    Fault(f"{one}: {error.problem}", error.cure, name, row, one, cells[place[one]])
-                )
-                continue
-            if fact:
-                faults += merge(known, dict([fact]), name)
-    if not any(fault.column == "teeth" for fault in faults):
+    for one in place:
+        if one in FACT_COLUMNS:
+            faults += _facts_of_column(name, one, rows, place[one], mark, known)
+    faults.sort(key=lambda fault: fault.row or 0)
+    if not any(fault.column in ("teeth", "blade") for fault in faults):
         try:
             need_teeth(known, name, rows[0][0])
         except RefusedError as error:
@@ -294,7 +292,38 @@ def _one_blade(
     keywords: dict[str, Any] = {one: numbers[one] for one in numbers if one != column}
     keywords[f"reading_{unit}"] = numbers[column]
     keywords |= reading_facts(known)
-    return Readings(blade_of(known, name), **keywords, rows=[row for row, _ in rows])
+    try:
+        return Readings(blade_of(known, name), **keywords, rows=[row for row, _ in rows])
+    except RefusedError as error:
+        raise RefusedError(
+            replace(fault, row=known[fault.column].row)
+            if fault.row is None and fault.column in known
+            else fault
+            for fault in error.faults
+        ) from None
+
+
+def _facts_of_column(
+    name: str,
+    column: str,
+    rows: list[tuple[int, list[str]]],
+    place: int,
+    mark: str,
+    known: dict[str, Fact],
+) -> list[Fault]:
+    """Add what a constant column states to `known`; the same cell is read, and refused, once."""
+    found: dict[str, list[int]] = {}
+    for row, cells in rows:
+        found.setdefault(cells[place].strip(), []).append(row)
+    faults: list[Fault] = []
+    for cell, (row, *others) in found.items():
+        try:
+            fact = parse_fact(column, cell, mark, f"row {row}", row)
+            wrong = merge(known, dict([fact]), name) if fact else []
+        except NumberError as error:
+            wrong = [Fault(f"{column}: {error.problem}", error.cure, name, row, column, cell)]
+        faults += [replace(one, problem=f"{one.problem}{also_in(others)}") for one in wrong]
+    return faults
 
 
 def _numbers_of_row(
@@ -313,9 +342,8 @@ def _numbers_of_row(
         try:
             value = parse_number(cell, mark) if one == column else parse_whole(cell, mark)
         except NumberError as error:
-            faults.append(
-                Fault(f"{one}: {error.problem}", error.cure, name, row, one, cell.strip())
-            )
+            cure = error.cure if one == column else f"write the {one} as a whole number"
+            faults.append(Fault(f"{one}: {error.problem}", cure, name, row, one, cell.strip()))
             continue
         if value is None and one != column:
             faults.append(

@@ -9,7 +9,7 @@ import os
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from bladegeom.errors import Fault, RefusedError, refuse
+from bladegeom.errors import Fault, RefusedError, also_in, refuse
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _MARKS = (
@@ -28,11 +28,14 @@ class Sheet(NamedTuple):
     rows : list of (int, list of str)
         Each with its row number as a spreadsheet shows it; blank rows are left out.
     separator : str
+    header_row : int
+        1, or more where blank rows stand above the header.
     """
 
     header: list[str]
     rows: list[tuple[int, list[str]]]
     separator: str
+    header_row: int
 
 
 def read_bytes(path: str | os.PathLike[str]) -> bytes:
@@ -83,7 +86,7 @@ def decode(data: bytes, name: str) -> str:
         ) from None
     if "\0" in text:
         raise refuse(f"{name} is not plain text", "save it as CSV UTF-8")
-    return text
+    return text.lstrip("\ufeff")
 
 
 def split(text: str, name: str, known: frozenset[str]) -> Sheet:
@@ -92,7 +95,8 @@ def split(text: str, name: str, known: frozenset[str]) -> Sheet:
     Raises
     ------
     RefusedError
-        Empty text, broken quotes, or rows of unequal length (each is named).
+        Empty text, broken quotes, rows of unequal length (each is named), or cells in a column
+        without a name.
     """
     if not text.strip(" \t\r\n,;"):
         raise refuse(f"{name} is empty", "it needs a header row and one row a reading")
@@ -130,16 +134,30 @@ def split(text: str, name: str, known: frozenset[str]) -> Sheet:
     ]
     if faults:
         raise RefusedError(faults)
-    return Sheet(header, rows[1:], separator)
+    for place, column in enumerate(header):
+        if not column and (used := [row for row in rows[1:] if row[1][place].strip()]):
+            raise RefusedError(
+                Fault(
+                    f"a cell in column {place + 1}, which has no name"
+                    f"{also_in([row for row, _ in used[1:]])}",
+                    "name the column, or clear the cells" + _decimal_commas(separator),
+                    row=used[0][0],
+                    value=used[0][1][place].strip(),
+                )
+            )
+    return Sheet(header, rows[1:], separator, rows[0][0] if rows else 1)
 
 
 def _unequal_cure(separator: str, surplus: int) -> str:
-    if separator == "," and surplus > 0:
-        return (
-            "give every row the same cells; where numbers have decimal commas, put semicolons "
-            "between the cells"
-        )
+    if surplus > 0:
+        return "give every row as many cells as the header" + _decimal_commas(separator)
     return "give every row as many cells as the header; leave a cell blank for not read"
+
+
+def _decimal_commas(separator: str) -> str:
+    if separator != ",":
+        return ""
+    return "; where numbers have decimal commas, put semicolons between the cells"
 
 
 def _records(text: str, separator: str) -> Iterator[list[str]]:

@@ -150,7 +150,7 @@ class Page:
             else "way of the numbers not stated: drawn clockwise"
         )
         self.fitted_text(MARGIN, 24.0, ", ".join(facts), 11, self.inner, 5.0)
-        return 31.0
+        return 33.0
 
     def cautions(self) -> float:
         """Write the cautions along the foot; return how far down the rest may reach."""

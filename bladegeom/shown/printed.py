@@ -23,7 +23,9 @@ def answer_text(fit: WobbleFit) -> str:
             "",
             *_wrapped(marks.instructions),
             "",
-            *table_lines(marks, fit),
+            *table_lines(marks),
+            "",
+            *table_lines(fit),
             *warning_lines(fit.warnings),
         ]
     )
@@ -47,10 +49,10 @@ def heading(blade: Blade, side: str = "") -> str:
     return f"{f'Blade {blade.name}' if blade.name else 'Blade'}: {', '.join(facts)}"
 
 
-def table_lines(*results: Result) -> list[str]:
-    """Return the rows of one or more results as one aligned table."""
-    rows = [row for result in results for row in result.shown_rows()]
-    width = max(len(label) for label, _ in rows)
+def table_lines(result: Result) -> list[str]:
+    """Return the rows of a result as an aligned table."""
+    rows = result.shown_rows()
+    width = max((len(label) for label, _ in rows), default=0)
     return [
         line
         for label, text in rows

@@ -1,0 +1,74 @@
+"""Put what the program really prints and draws into README.md.
+
+    python tests/make_readme.py
+
+Everything between ``<!-- made: NAME -->`` and ``<!-- end -->`` is replaced; the picture of the
+chart is drawn again. A test holds the README against what `pieces` returns.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+from datetime import date
+from pathlib import Path
+
+import bladegeom as bg
+from bladegeom.__main__ import main
+
+ROOT = Path(__file__).resolve().parent.parent
+DEMO = "data_demo/forty_tooth.csv"
+PICTURE = ROOT / "data_demo" / "forty_tooth.png"
+
+
+def pieces() -> dict[str, str]:
+    """Return the made pieces of the README by name; run from the repository's root."""
+    fit = bg.fit_wobble(bg.read_blade(ROOT / DEMO))
+    return {
+        "answer": f"```text\n{printed(['fit', DEMO])}\n```",
+        "snippet": "\n".join(
+            [
+                "```python",
+                "import bladegeom as bg",
+                "",
+                f'readings = bg.read_blade("{DEMO}")',
+                "fit = bg.fit_wobble(readings)  # shows its own table",
+                "marks = bg.neutral_line(fit)  # "
+                f"{bg.neutral_line(fit).instructions[0]}",
+                "error = bg.squareness_error(fit, away_deg=30)  # "
+                f"{bg.squareness_error(fit, away_deg=30):.4f} degrees",
+                "ax = bg.polar_chart(fit)",
+                'bg.save_chart(ax, "chart.pdf")',
+                "```",
+            ]
+        ),
+        "cautions": "\n".join(f"- {caution}" for caution in bg.CAUTIONS),
+    }
+
+
+def printed(argv: list[str]) -> str:
+    """Return what the command prints, run from the repository's root."""
+    out = io.StringIO()
+    with contextlib.chdir(ROOT), contextlib.redirect_stdout(out):
+        main(argv)
+    return out.getvalue().strip()
+
+
+def filled(text: str, made: dict[str, str]) -> str:
+    """Return the README's text with its made pieces replaced."""
+    for name, piece in made.items():
+        marker = f"<!-- made: {name} -->"
+        pattern = re.compile(re.escape(marker) + r"\n.*?<!-- end -->", re.DOTALL)
+        text, count = pattern.subn(lambda _, p=piece, m=marker: f"{m}\n{p}\n<!-- end -->", text)
+        if count != 1:
+            raise ValueError(f"README.md has {count} places for {name}")
+    return text
+
+
+if __name__ == "__main__":
+    readme = ROOT / "README.md"
+    readme.write_text(filled(readme.read_text("utf-8"), pieces()), "utf-8")
+    demo = bg.fit_wobble(bg.read_blade(ROOT / DEMO))
+    page = bg.polar_chart(demo, date=date(2026, 11, 25)).get_figure()
+    page.savefig(PICTURE, dpi=75, metadata={"Software": None})

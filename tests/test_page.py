@@ -1,0 +1,122 @@
+"""Charts as files: true size, whole or absent."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pypdf
+import pytest
+from PIL import Image
+
+import bladegeom as bg
+from bladegeom.__main__ import main
+from bladegeom.shown.page import save_charts
+
+
+@pytest.fixture(scope="module")
+def fit():
+    return bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv"))
+
+
+@pytest.mark.parametrize(("paper", "size_mm"), [("a4", (210, 297)), ("letter", (215.9, 279.4))])
+def test_a_page_has_the_paper_s_true_size(fit, paper, size_mm, tmp_path):
+    bg.save_chart(bg.polar_chart(fit, paper=paper), tmp_path / "c.pdf")
+    box = pypdf.PdfReader(tmp_path / "c.pdf").pages[0].mediabox
+    assert [float(side) / 72 * 25.4 for side in (box.width, box.height)] == pytest.approx(
+        size_mm, abs=0.05
+    )
+
+
+def test_a_pdf_holds_vectors_and_no_picture(fit, tmp_path):
+    bg.save_chart(bg.polar_chart(fit), tmp_path / "c.pdf")
+    assert not list(pypdf.PdfReader(tmp_path / "c.pdf").pages[0].images)
+
+
+def test_svg_and_png_are_to_be_had(fit, tmp_path):
+    bg.save_chart(bg.polar_chart(fit), tmp_path / "c.svg")
+    bg.save_chart(bg.polar_chart(fit), tmp_path / "c.PNG")
+    assert "<svg" in (tmp_path / "c.svg").read_text("utf-8")
+    with Image.open(tmp_path / "c.PNG") as picture:
+        size = np.array(picture.size) / picture.info["dpi"] * 25.4
+    assert size == pytest.approx((210, 297), abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("c.jpg", "end in .pdf, .svg or .png"),
+        ("c", "end in .pdf, .svg or .png"),
+        ("no/such/c.pdf", "there is no folder"),
+        ("folder.pdf", "is a folder"),
+    ],
+)
+def test_a_place_that_cannot_be_written_is_refused_in_words(fit, name, says, tmp_path):
+    (tmp_path / "folder.pdf").mkdir()
+    with pytest.raises(bg.RefusedError, match=re.escape(says)):
+        bg.save_chart(bg.polar_chart(fit), tmp_path / name)
+    assert [one.name for one in tmp_path.iterdir()] == ["folder.pdf"]
+
+
+def test_several_blades_fit_into_a_pdf_and_no_other_file(fit, tmp_path):
+    charts = [bg.polar_chart(fit), bg.polar_chart(fit)]
+    save_charts(charts, tmp_path / "c.pdf", 2)
+    assert len(pypdf.PdfReader(tmp_path / "c.pdf").pages) == 2
+    with pytest.raises(bg.RefusedError, match=r"name a \.pdf file"):
+        save_charts(charts, tmp_path / "c.svg", 2)
+
+
+def test_a_failure_half_way_leaves_the_old_file_as_it_was(fit, tmp_path):
+    target = tmp_path / "c.pdf"
+    target.write_bytes(b"the old chart")
+
+    def charts():
+        yield bg.polar_chart(fit)
+        raise RuntimeError("the power went out")
+
+    with pytest.raises(RuntimeError, match="power"):
+        save_charts(charts(), target, 2)
+    assert target.read_bytes() == b"the old chart"
+    assert list(tmp_path.iterdir()) == [target]
+
+
+def test_letters_that_no_font_has_are_named():
+    # U+10A80, Old North Arabian: if some machine does have a font for it, nothing is said.
+    from bladegeom.shown import fonts
+
+    letter = "\U00010a80"
+    with_font = any(
+        letter in fonts._held(entry.fname)
+        for entry in fonts.font_manager.fontManager.ttflist
+        if "Last Resort" not in entry.name
+    )
+    fonts._others.cache_clear()
+    if with_font:
+        assert len(fonts.families_for(letter)) == 2
+    else:
+        with pytest.warns(bg.BladegeomWarning, match=letter):
+            fonts.families_for(letter)
+
+
+@pytest.mark.parametrize("kind", ["polar", "squareness", "strip"])
+@pytest.mark.parametrize("ending", ["pdf", "svg", "png"])
+def test_the_command_draws_every_kind_in_every_format(kind, ending, tmp_path, capsys):
+    target = tmp_path / f"c.{ending}"
+    assert main(["chart", "data_demo/forty_tooth.csv", "-o", str(target), "--kind", kind]) == 0
+    assert target.stat().st_size > 5000
+    assert capsys.readouterr().out == f"wrote {target}\n"
+
+
+def test_the_command_draws_the_blades_that_can_be_drawn_and_names_the_other(tmp_path, capsys):
+    target = tmp_path / "shelf.pdf"
+    argv = ["chart", "data_demo/shelf_readings.csv", "--blades", "data_demo/shelf_blades.csv"]
+    assert main([*argv, "-o", str(target)]) == 1
+    assert len(pypdf.PdfReader(target).pages) == 5
+    assert "blade B-12, row 66" in capsys.readouterr().err
+
+
+def test_a_chart_of_nothing_leaves_no_file(tmp_path, capsys):
+    target = tmp_path / "c.pdf"
+    assert main(["chart", str(tmp_path / "none.csv"), "-o", str(target)]) == 2
+    assert "there is no file" in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())

@@ -1,0 +1,45 @@
+"""The README and the glossary say what the program does."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from make_readme import PICTURE, filled, pieces
+
+import bladegeom as bg
+from bladegeom.measured.columns import KNOWN_COLUMNS
+
+README = Path("README.md")
+GLOSSARY = Path("DEVELOPERS.md")
+
+
+def test_what_the_readme_shows_is_what_the_program_prints():
+    text = README.read_text("utf-8")
+    assert filled(text, pieces()) == text
+    assert PICTURE.exists()
+
+
+def test_the_readme_names_every_column():
+    text = README.read_text("utf-8")
+    stems = {re.sub(r"_(mm|in|thou|um)$", "", column) for column in KNOWN_COLUMNS}
+    assert not {stem for stem in stems if f"`{stem}" not in text}
+
+
+def glossary():
+    table = GLOSSARY.read_text("utf-8").split("## Glossary")[1].split("\n## ")[0]
+    rows = [row.split("|")[1] for row in table.splitlines() if row.startswith("| `")]
+    return {name for row in rows for name in re.findall(r"`(\w+)`", row)}
+
+
+def test_the_glossary_has_every_key_and_no_other():
+    fit = bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv"))
+    keys = {*bg.blade_answer(fit), *bg.squareness(fit, away_deg=1).to_dict()}
+    assert glossary() == keys
+
+
+def test_every_public_name_is_there_and_says_what_it_is():
+    for name in bg.__all__:
+        public = getattr(bg, name)
+        if callable(public):
+            assert public.__doc__, name
