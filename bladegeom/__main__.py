@@ -53,11 +53,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     except OSError as error:
         if not isinstance(error, BrokenPipeError):
             print(f"bladegeom: the answer cannot be written: {error.strerror}", file=sys.stderr)
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _forget_unwritten()
         return NONE
     except KeyboardInterrupt:
         return 130
     return status
+
+
+def _forget_unwritten() -> None:
+    """Keep Python from trying, and failing, to write the rest when it ends."""
+    try:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _fit(options: argparse.Namespace) -> int:
@@ -270,7 +279,7 @@ def _parser() -> argparse.ArgumentParser:
     marks = commands.add_parser(
         "marks",
         parents=[_blade_options(teeth_needed=True)],
-        help="the teeth to mark for a near tooth found by eye"
+        help="the teeth to mark for a near tooth found by eye",
     )
     marks.add_argument("--near", type=_whole, required=True, help="the tooth nearest the indicator")
     marks.add_argument("--blade", metavar="NAME", help="the blade's name")

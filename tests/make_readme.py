@@ -34,8 +34,7 @@ def pieces() -> dict[str, str]:
                 "",
                 f'readings = bg.read_blade("{DEMO}")',
                 "fit = bg.fit_wobble(readings)  # shows its own table",
-                "marks = bg.neutral_line(fit)  # "
-                f"{bg.neutral_line(fit).instructions[0]}",
+                f"marks = bg.neutral_line(fit)  # {bg.neutral_line(fit).instructions[0]}",
                 "error = bg.squareness_error(fit, away_deg=30)  # "
                 f"{bg.squareness_error(fit, away_deg=30):.4f} degrees",
                 "ax = bg.polar_chart(fit)",
