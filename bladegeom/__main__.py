@@ -42,14 +42,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")
     warnings.showwarning = _note
     try:
-        status: int = options.run(options)
+        status = _run(options)
         if sys.stdout is not None:
             sys.stdout.flush()
-    except bg.RefusedError as error:
-        if getattr(options, "json", False):
-            _print_json([], error.faults)
-        _complain(error.faults)
-        return NONE
     except OSError as error:
         if not isinstance(error, BrokenPipeError):
             print(f"bladegeom: the answer cannot be written: {error.strerror}", file=sys.stderr)
@@ -57,6 +52,17 @@ def main(argv: Sequence[str] | None = None) -> int:
         return NONE
     except KeyboardInterrupt:
         return 130
+    return status
+
+
+def _run(options: argparse.Namespace) -> int:
+    try:
+        status: int = options.run(options)
+    except bg.RefusedError as error:
+        if getattr(options, "json", False):
+            _print_json([], error.faults)
+        _complain(error.faults)
+        return NONE
     return status
 
 
@@ -239,22 +245,24 @@ def _note(message: Warning | str, *_: Any, **__: Any) -> None:
     print(f"bladegeom: note: {message}", file=sys.stderr)
 
 
-def _typed(parse: Callable[[str], T | None]) -> Callable[[str], T]:
+def _typed(parse: Callable[[str], T | None], cure: str) -> Callable[[str], T]:
     """Return the reader of an option's value, as careful as that of a table's cell."""
 
     def read(text: str) -> T:
         try:
             value = parse(text)
         except NumberError as error:
-            raise argparse.ArgumentTypeError(error.problem) from None
+            raise argparse.ArgumentTypeError(f"{error.problem}; {cure}") from None
         if value is None:
-            raise argparse.ArgumentTypeError(f"{text!r} is not a number")
+            raise argparse.ArgumentTypeError(f"{text!r} is not a number; {cure}")
         return value
 
     return read
 
 
-_length, _number, _whole = _typed(parse_length), _typed(parse_number), _typed(parse_whole)
+_length = _typed(parse_length, "write it like 254mm or 4.5in")
+_number = _typed(parse_number, "write a number")
+_whole = _typed(parse_whole, "write a whole number")
 
 
 def _parser() -> argparse.ArgumentParser:

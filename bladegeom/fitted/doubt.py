@@ -139,7 +139,7 @@ def _amplitude_at(x: float, dof: float, probability: float, low: float, high: fl
     """
     at_low = float(amplitude_cdf(x, low, dof)) - probability
     at_high = float(amplitude_cdf(x, high, dof)) - probability
-    hair = 1e-13 * max(1.0, high)
+    hair = max(1e-13, 4 * math.ulp(high))
     side = 0
     while high - low > hair and at_low != at_high:
         middle = (low * at_high - high * at_low) / (at_high - at_low)

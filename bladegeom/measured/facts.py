@@ -70,9 +70,13 @@ def parse_fact(
             raise NumberError(f"{text!r} is not above 0", "give a length above 0")
         return name, Fact(number * MM_PER[unit], f"{text} {unit}", place, row)
     if column == "pitch_pattern":
-        gaps = [parse_number(gap, decimal_mark) for gap in text.split()]
+        cure = "write gaps with blanks between them, such as 1 1 1 1 1.6"
+        try:
+            gaps = [parse_number(gap, decimal_mark) for gap in text.split()]
+        except NumberError as error:
+            raise NumberError(error.problem, cure) from None
         if None in gaps:
-            raise NumberError(f"{text!r} lacks a gap", "write gaps such as 1 1 1 1 1.6")
+            raise NumberError(f"{text!r} lacks a gap", cure)
         return column, Fact(tuple(gaps), text, place, row)
     if column in ("numbered", "surface"):
         return column, Fact(text.lower(), text, place, row)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
@@ -345,6 +346,8 @@ def _numbers_of_row(
             cure = error.cure if one == column else f"write the {one} as a whole number"
             faults.append(Fault(f"{one}: {error.problem}", cure, name, row, one, cell.strip()))
             continue
+        if value is None and one in ("turn", "order") and math.isnan(values.get(column, 0.0)):
+            value = 0  # Nothing was read here, so nothing to place in a turn or an order.
         if value is None and one != column:
             faults.append(
                 Fault(

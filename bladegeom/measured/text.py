@@ -50,13 +50,17 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
         with open(name, "rb") as file:
             return file.read()
     except FileNotFoundError:
-        raise refuse(f"there is no file {name}", "check the name and the folder") from None
+        raise refuse(
+            f"there is no file {name}", "check the name and the folder", value=name
+        ) from None
     except IsADirectoryError:
-        raise refuse(f"{name} is a folder", "name the CSV file in it") from None
+        raise refuse(f"{name} is a folder", "name the CSV file in it", value=name) from None
     except PermissionError:
-        raise refuse(f"{name} may not be read", "check the file's permissions") from None
+        raise refuse(
+            f"{name} may not be read", "check the file's permissions", value=name
+        ) from None
     except (OSError, ValueError) as error:
-        raise refuse(f"{name!r} cannot be read: {error}", "check the name") from None
+        raise refuse(f"{name!r} cannot be read: {error}", "check the name", value=name) from None
 
 
 def decode(data: bytes, name: str) -> str:

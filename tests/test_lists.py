@@ -1,0 +1,168 @@
+"""Plain readings in tooth order, typed or piped."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_array_equal
+from written import NUMBERS, TEETH, run, save, sheet, wave, written
+
+import bladegeom as bg
+from bladegeom.measured.lists import looks_like_table, parse_list
+
+
+def listed(text, **more):
+    data = text if isinstance(text, bytes) else text.encode()
+    return parse_list(data, **({"unit": "mm", "teeth": TEETH} | more))
+
+
+def faults(text, **more):
+    with pytest.raises(bg.RefusedError) as refused:
+        listed(text, **more)
+    return refused.value.faults
+
+
+COMMAS = [text.replace(".", ",") for text in wave()]
+LISTS = {
+    "one a line": "\n".join(wave()),
+    "one a line from another system": "\r\n".join(wave()) + "\r\n",
+    "on one line": " ".join(wave()),
+    "several a line": "\n".join([" ".join(wave()[:5]), "\t".join(wave()[5:])]),
+    "semicolons": ";".join(wave()),
+    "decimal commas": "\n".join(COMMAS),
+    "decimal commas between semicolons": "; ".join(COMMAS),
+    "blank lines between": "\n\n".join(wave()),
+    "utf-8 with a mark": "\ufeff" + "\n".join(wave()),
+    "utf-16": "\n".join(wave()).encode("utf-16"),
+}
+
+
+@pytest.mark.parametrize("text", LISTS.values(), ids=LISTS.keys())
+def test_readings_are_of_tooth_1_and_on_however_they_are_spaced(text):
+    readings = listed(text)
+    assert_array_equal(readings.reading, NUMBERS)
+    assert_array_equal(readings.tooth, range(1, TEETH + 1))
+
+
+def test_a_question_mark_is_a_tooth_not_read():
+    assert_array_equal(listed(" ".join(["?", *wave()[1:]])).tooth, range(2, TEETH + 1))
+
+
+def test_one_more_reading_closes_the_turn():
+    readings = listed(" ".join([*wave(), "0.15"]))
+    assert readings.closing.sum() == 1
+    assert readings.closure == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize("text", ["1 1/2", "1½", "1 ½"])
+def test_a_fraction_on_a_line_of_its_own_is_one_reading(text):
+    assert listed("\n".join([text, *wave()[1:]])).reading[0] == 1.5
+
+
+@pytest.mark.parametrize("count", [TEETH - 1, TEETH + 2])
+def test_another_number_of_readings_is_never_shifted_into_place(count):
+    (fault,) = faults(" ".join([*wave(), *wave()][:count]))
+    assert fault.problem == f"{count} readings for {TEETH} teeth"
+    assert "not read: ?" in fault.cure
+
+
+def test_every_word_that_is_no_number_is_named_with_its_line():
+    found = faults("\n".join(["nan", *wave()[1:-1], "x"]))
+    assert [(fault.row, fault.value) for fault in found] == [(1, "nan"), (TEETH, "x")]
+
+
+@pytest.mark.parametrize("between", [",", ", "], ids=["comma", "comma and blank"])
+@pytest.mark.parametrize("numbers", [wave(), [*"123456543212"]], ids=["decimals", "whole"])
+def test_commas_between_readings_are_refused_with_what_to_write(between, numbers):
+    found = faults(between.join(numbers))
+    assert {fault.cure for fault in found} == {"put blanks, not commas, between the readings"}
+
+
+def test_pairs_between_commas_are_not_taken_for_decimals():
+    assert "6 readings for 12 teeth" in str(faults("1,2\n" * 6)[0])
+
+
+def test_readings_that_could_be_thousands_are_refused():
+    (fault,) = faults("\n".join(["1,234"] * TEETH))
+    assert "1,234 could be 1.234 or 1234" in fault.problem
+
+
+def test_the_unit_is_asked_for():
+    (fault,) = faults(LISTS["one a line"], unit=None)
+    assert fault.cure == "state it: mm, in, thou or um"
+
+
+def test_the_teeth_are_asked_for():
+    (fault,) = faults(LISTS["one a line"], teeth=None)
+    assert "the number of teeth is not stated" in fault.problem
+
+
+@pytest.mark.parametrize("text", ["", " \n", "\ufeff"], ids=["empty", "blank", "only a mark"])
+def test_no_readings_are_refused(text):
+    (fault,) = faults(text)
+    assert fault.problem == "there are no readings"
+
+
+def test_facts_may_stand_in_a_second_table(tmp_path):
+    shelf = save(tmp_path / "shelf.csv", "blade,teeth,ring_radius_mm\n007,12,90\n8,24,80\n")
+    readings = listed(LISTS["one a line"], teeth=None, blade="007", blades=shelf)
+    assert (readings.blade.name, readings.ring_radius_mm) == ("007", 90.0)
+
+
+def test_a_second_table_that_lacks_the_blade_is_refused(tmp_path):
+    shelf = save(tmp_path / "shelf.csv", "blade,teeth\n8,12\n")
+    (fault,) = faults(LISTS["one a line"], blade="007", blades=shelf)
+    assert "has no row for this blade" in fault.problem
+
+
+def test_facts_in_the_second_table_and_beside_it_must_agree(tmp_path):
+    shelf = save(tmp_path / "shelf.csv", "blade,teeth\n007,24\n")
+    (fault,) = faults(LISTS["one a line"], blade="007", blades=shelf)
+    assert "but the option says 12" in fault.problem
+
+
+@pytest.mark.parametrize("text", [text for text in LISTS.values() if isinstance(text, str)])
+def test_a_list_is_not_taken_for_a_table(text):
+    assert not looks_like_table(text.encode())
+
+
+@pytest.mark.parametrize("word", ["nan", "inf", "Infinity", "?", "1e-3", "x"])
+def test_a_word_that_is_no_reading_makes_no_table(word):
+    assert not looks_like_table(f"{word}\n0.1\n".encode())
+
+
+@pytest.mark.parametrize(
+    "head", ["tooth,reading_mm", "reading;Tooth", "blade,teeth", "tooht,raeding_mm", "Zahn;Wert"]
+)
+def test_a_line_of_names_makes_a_table(head):
+    assert looks_like_table(f"\n{head}\n1,2\n".encode())
+
+
+def test_the_command_takes_a_list(tmp_path):
+    options = ("--teeth", TEETH, "--unit", "thou", "--ring-radius", "4.5in")
+    ran = run("fit", "-", *map(str, options), "--json", stdin=LISTS["one a line"])
+    (answer,) = ran.json["blades"]
+    assert ran.status == 0
+    assert (answer["blade"], answer["unit"], answer["readings"]) == ("typed", "thou", TEETH)
+    table = save(tmp_path / "typed.csv", sheet(unit="thou", ring_radius_in="4.5"))
+    assert run("fit", table, "--json").json["blades"] == [answer]
+
+
+def test_the_command_names_a_list():
+    options = ("--teeth", str(TEETH), "--unit", "mm", "--blade", "007")
+    ran = run("fit", "-", *options, "--json", stdin=LISTS["one a line"])
+    assert ran.json["blades"][0]["blade"] == "007"
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"], ids=["comma", "semicolon", "tab"])
+def test_the_command_takes_a_table_piped_in(separator):
+    ran = run("fit", "-", "--json", stdin=written(sheet(blade="A"), separator))
+    (answer,) = ran.json["blades"]
+    assert answer["blade"] == "A"
+    assert answer["offset"] == pytest.approx(np.mean(NUMBERS), abs=1e-12)
+
+
+def test_a_misspelt_header_piped_in_is_named():
+    ran = run("fit", "-", stdin=written(sheet()).replace("tooth", "tooht"))
+    assert ran.status == 2
+    assert "did you mean tooth?" in ran.err
