@@ -26,8 +26,12 @@ from bladegeom.applied.squareness import (
     squareness_error_u,
 )
 from bladegeom.errors import BladegeomWarning, Fault, RefusedError
+from bladegeom.fitted.budget import Budget
 from bladegeom.fitted.doubt import Interval
-from bladegeom.fitted.wobble import WobbleFit, fit_wobble
+from bladegeom.fitted.fit import fit_wobble
+from bladegeom.fitted.shape import Bend, ResidualShape, Spike, residual_shape
+from bladegeom.fitted.waves import Harmonic
+from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade import Blade
 from bladegeom.measured.readings import Readings
 from bladegeom.measured.tables import Batch, read_blade, read_blades, read_table
@@ -51,14 +55,19 @@ _DRAWN = {
 __all__ = [
     "CAUTIONS",
     "Batch",
+    "Bend",
     "Blade",
     "BladegeomWarning",
+    "Budget",
     "Fault",
+    "Harmonic",
     "Interval",
     "Mark",
     "NeutralLine",
     "Readings",
     "RefusedError",
+    "ResidualShape",
+    "Spike",
     "Squareness",
     "WobbleFit",
     "blade_answer",
@@ -70,6 +79,7 @@ __all__ = [
     "read_blade",
     "read_blades",
     "read_table",
+    "residual_shape",
     "save_chart",
     "squareness",
     "squareness_chart",

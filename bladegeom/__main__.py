@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
 import bladegeom as bg
+from bladegeom.measured.columns import OTHER_FACTS
 from bladegeom.measured.facts import blade_of, stated_facts
 from bladegeom.measured.lists import looks_like_table, parse_list
 from bladegeom.measured.tables import parse_blades
@@ -30,6 +31,8 @@ BLADE_LENGTHS = {
 READING_LENGTHS = {
     "ring-radius": "from the arbor's axis to the stylus",
     "graduation": "finest step to which the indicator was read",
+    "ring-radius-u": "standard uncertainty of the ring radius",
+    "end-float": "change of a reading when the arbor is pushed and pulled",
 }
 
 
@@ -80,6 +83,18 @@ def _fit(options: argparse.Namespace) -> int:
         return printed.answer_text(fit)
 
     return _answer(options, bg.blade_answer, text)
+
+
+def _doubt(options: argparse.Namespace) -> int:
+    def as_dict(fit: bg.WobbleFit) -> dict[str, Any]:
+        return {
+            "blade": fit.readings.blade.name,
+            "unit": fit.unit,
+            "budget": fit.budget.to_dict(),
+            "shape": bg.residual_shape(fit).to_dict(),
+        }
+
+    return _answer(options, as_dict, printed.doubt_text)
 
 
 def _squareness(options: argparse.Namespace) -> int:
@@ -156,7 +171,14 @@ def _fits(options: argparse.Namespace) -> tuple[list[bg.WobbleFit], list[bg.Faul
     fits = []
     for readings in batch.readings:
         try:
-            fits.append(bg.fit_wobble(readings))
+            fits.append(
+                bg.fit_wobble(
+                    readings,
+                    harmonics=options.harmonics,
+                    drift=options.drift,
+                    robust=options.robust,
+                )
+            )
         except bg.RefusedError as error:
             refused += error.faults
     names = {readings.blade.name for readings in batch.readings}
@@ -217,7 +239,7 @@ def _facts(options: argparse.Namespace) -> dict[str, Any]:
         name = option.replace("-", "_")
         if length := getattr(options, name, None):
             facts[f"{name}_{length[1]}"] = length[0]
-    for name in ("teeth", "numbered", "surface", "touch_deg", "side", "pitch_pattern"):
+    for name in OTHER_FACTS:
         if (value := getattr(options, name, None)) is not None:
             facts[name] = value
     return facts
@@ -284,6 +306,12 @@ def _parser() -> argparse.ArgumentParser:
     fit.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
     fit.set_defaults(run=_fit)
 
+    doubt = commands.add_parser(
+        "doubt", parents=[read, blade], help="where the doubt comes from; bends and single teeth"
+    )
+    doubt.add_argument("--json", action="store_true", help="print one JSON object")
+    doubt.set_defaults(run=_doubt)
+
     marks = commands.add_parser(
         "marks",
         parents=[_blade_options(teeth_needed=True)],
@@ -349,6 +377,12 @@ def _blade_options(*, teeth_needed: bool) -> argparse.ArgumentParser:
         help="way of the tooth numbers, seen from the indicator's side",
     )
     group.add_argument(
+        "--tooth-pattern",
+        type=str.split,
+        metavar="KINDS",
+        help='kinds of teeth repeated round the blade, such as "L R"',
+    )
+    group.add_argument(
         "--pitch-pattern",
         metavar="GAPS",
         help='relative gaps repeated round the blade, such as "1 1 1 1 1.6"',
@@ -366,6 +400,19 @@ def _reading_options() -> argparse.ArgumentParser:
     options.add_argument(
         "--unit", choices=tuple(MM_PER), help="unit of readings whose column does not say"
     )
+    options.add_argument(
+        "--harmonics",
+        type=_whole,
+        default=1,
+        metavar="N",
+        help="fit bends of up to N waves a turn as well",
+    )
+    options.add_argument(
+        "--drift", action="store_true", help="take out a steady drift of the stand, if it is shown"
+    )
+    options.add_argument(
+        "--robust", action="store_true", help="let wild readings count less, and list their teeth"
+    )
     options.add_argument("--surface", choices=("plate", "teeth"), help="what the stylus touched")
     options.add_argument(
         "--touch-deg",
@@ -373,6 +420,12 @@ def _reading_options() -> argparse.ArgumentParser:
         metavar="DEG",
         help="degrees of blade from the indexed tooth to the touched spot, positive with the "
         "numbering",
+    )
+    options.add_argument(
+        "--stylus-deg",
+        type=_number,
+        metavar="DEG",
+        help="how far the plunger may stand out of the arbor's direction",
     )
     options.add_argument("--side", help="side of the blade with the indicator, in your words")
     for name, meaning in READING_LENGTHS.items():

@@ -125,6 +125,11 @@ def number(value: float, doubt: float | None = None) -> str:
     return text.lstrip("-") if float(text) == 0 else text
 
 
+def grain(value: float) -> str:
+    """Return a difference of readings without the dust of binary arithmetic."""
+    return f"{round(value, 9):g}"
+
+
 def between(low: float, high: float, doubt: float | None) -> str:
     """Return limits as text."""
     return f"{number(low, doubt)} to {number(high, doubt)}"
@@ -140,6 +145,8 @@ def percent(probability: float) -> str:
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(one) for key, one in value.items()}
     if isinstance(value, (list, tuple)):
         return [_plain(one) for one in value]
     if hasattr(value, "item"):

@@ -31,8 +31,7 @@ def read(text):
     data = text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass")
     try:
         return parse_blades(data, "damaged.csv").readings
-    except bg.RefusedError as refused:
-        assert str(refused)
+    except bg.RefusedError:
         return []
 
 
@@ -42,22 +41,24 @@ def accepted(text):
 
 def meaning(cell):
     """Return by other means what one cell says, or None."""
-    plain = unicodedata.normalize("NFKC", cell.strip().replace("\u2212", "-")).replace(
-        "\u2044", "/"
+    plain = cell.strip().replace("\u2212", "-")
+    plain = "".join(
+        " " + unicodedata.normalize("NFKC", sign).replace("\u2044", "/")
+        if unicodedata.category(sign) == "No"
+        else sign
+        for sign in plain
     )
     sign = -1 if plain.startswith("-") else 1
     try:
         return float(sign * sum(Fraction(part) for part in plain.lstrip("+-").split()))
-    except (ValueError, ZeroDivisionError):
+    except (ValueError, ArithmeticError):
         return None
 
 
 cells = st.one_of(
     st.text(max_size=8),
     st.text("0123456789.,+-eE/ ½¼\u2212_x", max_size=8),
-    st.sampled_from(
-        ["", "?", "nan", "inf", "1e999", "1e-400", "0x10", "1_0", "٣", "１", "5\u2070"]
-    ),
+    st.sampled_from(["", "?", "nan", "inf", "1e999", "1e-400", "0x10", "1_0", "٣", "5\u2070"]),
     st.integers().map(str),
     st.floats().map(repr),
 )
@@ -127,13 +128,9 @@ def struck(data, damage):
 
 
 def tokens(line):
-    """Return every number that stands in a line, whatever parts its cells and its decimals."""
-    found = set()
-    for word in re.split(r"[\t;\"]|,(?=\D|$)|(?<=\D),|\s", line) + re.split(r"[,\t;\"\s]", line):
-        said = meaning(word.replace(",", "."))
-        if said is not None:
-            found.add(said)
-    return found
+    """Return every number in a line, whether a comma parts its cells or marks its decimals."""
+    words = [*re.split(r"[,\t;\"\s]", line), *re.split(r"[\t;\"\s]", line.replace(",", "."))]
+    return {said for word in words if (said := meaning(word)) is not None}
 
 
 @pytest.mark.parametrize("form", FORMS.values(), ids=FORMS.keys())
@@ -145,9 +142,8 @@ def test_damaged_bytes_are_refused_or_read_as_they_stand(form, damage):
     if not blades:
         return
     wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
-    lines = [
-        tokens(line) for line in re.split(r"[\r\n]+", data.decode("utf-16" if wide else "utf-8"))
-    ]
+    text = data.decode("utf-16" if wide else "utf-8")
+    lines = [tokens(line) for line in re.split(r"[\r\n]+", text)]
     for blade in blades:
         for tooth, reading in zip(blade.tooth.tolist(), blade.reading.tolist(), strict=True):
             assert any({tooth, reading} <= line for line in lines)
@@ -215,6 +211,7 @@ amounts = st.lists(
     min_size=4,
     max_size=8,
 )
+SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 MANNERS = {
     "points": lambda value: f"{value:f}",
     "decimal commas": lambda value: f"{value:f}".replace(".", ","),
@@ -225,8 +222,16 @@ MANNERS = {
 }
 
 
-@pytest.mark.parametrize("manner", MANNERS.values(), ids=MANNERS.keys())
-@pytest.mark.parametrize("separator", [",", ";", "\t"], ids=["comma", "semicolon", "tab"])
+@pytest.mark.parametrize(
+    ("manner", "separator"),
+    [
+        pytest.param(manner, separator, id=f"{name}, {SEPARATORS[separator]}")
+        for name, manner in MANNERS.items()
+        for separator in SEPARATORS
+        # Between commas a point is a decimal point, by rule: there nobody writes 1.250 for 1250.
+        if (name, separator) != ("point for thousands", ",")
+    ],
+)
 @settings(patient, max_examples=60)
 @given(values=amounts)
 def test_numbers_in_any_manner_are_read_right_or_refused(manner, separator, values):

@@ -10,7 +10,14 @@ import pytest
 from numpy.testing import assert_allclose
 
 import bladegeom as bg
-from bladegeom.fitted.plan import check_plan, plan_remarks, worst_ratio
+from bladegeom.fitted import design
+from bladegeom.fitted.harmonics import harmonic_columns
+from bladegeom.fitted.plan import check_plan, plan_remarks
+
+
+def worst_ratio(angle_deg):
+    columns = harmonic_columns(np.radians(angle_deg))
+    return design.worst_ratio(columns[:, 1:], columns[:, :1])
 
 
 def read(teeth: int, spots: list[int], **facts: Any) -> bg.Readings:

@@ -310,7 +310,8 @@ def test_warnings_say_what_the_reader_should_know() -> None:
 def test_residual_frame_holds_what_the_charts_draw() -> None:
     fit = noisy()
     frame = fit.residual_frame()
-    assert list(frame.columns) == ["tooth", "turn", "angle_deg", "reading", "fitted", "residual"]
+    names = ["tooth", "turn", "angle_deg", "reading", "levelled", "fitted", "residual"]
+    assert list(frame.columns) == names
     assert frame["tooth"].tolist() == list(range(1, 41))
     assert set(frame["turn"]) == {1}
     assert_allclose(frame["reading"] - frame["fitted"], frame["residual"], atol=1e-15)

@@ -16,6 +16,7 @@ from scipy import special
 Floats = NDArray[np.float64]
 
 _LARGE_DOF = 1e7
+_GRID = np.linspace(-1.0, 1.0, 601)
 
 
 class Interval(NamedTuple):
@@ -56,7 +57,7 @@ def zero_amplitude_p(f: float, dof: float) -> float:
     return math.exp(-dof / 2 * math.log1p(2 * f / dof)) if math.isfinite(f) else 0.0
 
 
-def amplitude_cdf(estimate: float, amplitude: ArrayLike, dof: float) -> Floats:
+def amplitude_cdf(estimate: ArrayLike, amplitude: ArrayLike, dof: ArrayLike) -> Floats:
     """Return the probability of an estimated amplitude of at most `estimate`.
 
     Both are in units of the estimated standard deviation of one component of the wobble, so the
@@ -70,26 +71,27 @@ def amplitude_cdf(estimate: float, amplitude: ArrayLike, dof: float) -> Floats:
 
     Parameters
     ----------
-    estimate : float
-    amplitude : array_like, shape (...)
-    dof : float
+    estimate, amplitude, dof : array_like
+        Of shapes that broadcast to (...).
 
     Returns
     -------
     ndarray, shape (...)
     """
-    x, dof = float(estimate), min(dof, _LARGE_DOF)
-    centre = np.asarray(amplitude, dtype=np.float64)[..., np.newaxis]
-    reach = 38.0 + math.log1p(x)
-    u, step = np.linspace(-reach, reach, 601, retstep=True)
+    x, centre, v = (
+        np.asarray(one, dtype=np.float64)[..., np.newaxis]
+        for one in (estimate, amplitude, np.minimum(dof, _LARGE_DOF))
+    )
+    reach = 38.0 + np.log1p(x)
+    u = reach * _GRID
     tangent = np.sinh(u) / (1 + x)
     cosine_squared = 1 / (1 + tangent**2)
     sine_squared = tangent**2 * cosine_squared
-    squared = (x - centre) ** 2 + 4 * x * centre * sine_squared
-    squared = np.maximum(squared, 1e-300)
-    mass = -np.expm1(-dof / 2 * np.log1p(squared / dof))
+    squared = np.maximum((x - centre) ** 2 + 4 * x * centre * sine_squared, 1e-300)
+    mass = -np.expm1(-v / 2 * np.log1p(squared / v))
     angle = x * ((x - centre) + 2 * centre * sine_squared) / squared
     stretch = 2 * np.cosh(u) / (1 + x) * cosine_squared
+    step = reach[..., 0] * 2 / (len(_GRID) - 1)
     total: Floats = np.sum(mass * angle * stretch, axis=-1) * step / (2 * math.pi)
     return total
 

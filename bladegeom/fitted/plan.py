@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from bladegeom.errors import refuse
+from bladegeom.fitted.design import Design, check_kinds, design_of, worst_ratio
 from bladegeom.fitted.harmonics import harmonic_columns
 from bladegeom.measured.readings import Readings
 
@@ -14,25 +13,6 @@ FEWEST_TEETH = 4
 REFUSED_RATIO = 10.0
 WARNED_RATIO = 3.0
 _FEW_SPOTS = 8
-
-
-def worst_ratio(angle_deg: np.ndarray) -> float:
-    """Return the standard deviation of the wobble in its worst direction, over a full turn's.
-
-    Parameters
-    ----------
-    angle_deg : ndarray, shape (n,)
-
-    Returns
-    -------
-    float
-        1 for readings spread evenly round the blade; infinite where the wobble cannot be told.
-    """
-    columns = harmonic_columns(np.radians(angle_deg))
-    parts = columns[:, 1:] - columns[:, 1:].mean(axis=0)
-    least = float(np.linalg.svd(parts, compute_uv=False)[-1])
-    even = math.sqrt(len(columns) / 2)
-    return even / least if least > 1e-12 * even else math.inf
 
 
 def check_plan(readings: Readings) -> None:
@@ -53,13 +33,16 @@ def check_plan(readings: Readings) -> None:
             value=distinct,
             blade=readings.blade.name,
         )
-    ratio = worst_ratio(readings.angle_deg[kept])
+    design = design_of(readings, drift=False)
+    check_kinds(readings, design)
+    ratio = _ratio(design)
     if ratio > REFUSED_RATIO:
+        turns = len(np.unique(readings.turn[kept]))
         raise refuse(
             "the teeth read lie on too short an arc: the wobble would be "
             + (f"{ratio:.0f} times as uncertain" if ratio < 1e6 else "wholly uncertain")
             + " as from teeth all round",
-            "read teeth all round the blade",
+            "read teeth all round the blade" + (" in one of the turns" if turns > 1 else ""),
             value=f"{_arc_deg(readings):.0f} deg",
             blade=readings.blade.name,
         )
@@ -69,7 +52,7 @@ def plan_remarks(readings: Readings) -> list[str]:
     """Return what the reader should know of the plan."""
     kept = ~readings.closing
     remarks = []
-    ratio = worst_ratio(readings.angle_deg[kept])
+    ratio = _ratio(design_of(readings, drift=False))
     if ratio > WARNED_RATIO:
         remarks.append(
             f"the teeth read cover an arc of {_arc_deg(readings):.0f} deg only: the wobble is "
@@ -80,11 +63,16 @@ def plan_remarks(readings: Readings) -> list[str]:
         remarks.append(
             f"only {spots} teeth are read: a plate bent in {spots - 1} waves would pass for wobble"
         )
-    if readings.surface == "teeth":
+    if readings.surface == "teeth" and readings.blade.tooth_pattern is None:
         remarks.append(
-            "read on the teeth: how each tooth is ground adds to the scatter; the plate tells more"
+            "read on the teeth: how each tooth is ground adds to the scatter; state tooth_pattern "
+            "(such as L R) to take that out, or read the plate"
         )
     return [*remarks, *readings.notes]
+
+
+def _ratio(design: Design) -> float:
+    return worst_ratio(harmonic_columns(design.angle)[:, 1:], design.aside)
 
 
 def _arc_deg(readings: Readings) -> float:

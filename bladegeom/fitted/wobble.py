@@ -1,4 +1,4 @@
-"""The once-per-turn wobble of one blade, fitted by exact linear least squares."""
+"""What a fit says: the once-per-turn wobble of one blade, its doubt, its remarks."""
 
 from __future__ import annotations
 
@@ -11,25 +11,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.angles import wrap_360
+from bladegeom.fitted.budget import Budget, budget_of
 from bladegeom.fitted.doubt import (
     Interval,
     amplitude_limits,
     direction_limits,
     sd_toward,
-    zero_amplitude_p,
 )
-from bladegeom.fitted.harmonics import harmonic_columns, least_squares
-from bladegeom.fitted.plan import check_plan, plan_remarks
+from bladegeom.fitted.waves import Harmonic
 from bladegeom.measured.readings import Readings
-from bladegeom.result import Result, Row, between, number
+from bladegeom.result import Result, Row, between, grain, number
 
 if TYPE_CHECKING:
     import pandas as pd
 
 DETECTION_LEVEL = 0.95
 """A wobble is resolved if no wobble would show so large a one in fewer than 5 % of cases."""
-
-_ODD_TILT_DEG = 1.0
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -68,8 +65,21 @@ class WobbleFit(Result):
         Whether a wobble, and so its direction, is established (95 %).
     p_value : float
         How probable so large a wobble is on a blade without any.
-    fitted, residuals : ndarray, shape (n,)
-        Of the readings in the fit (the closing readings are not).
+    in_fit : ndarray of bool, shape (all readings,)
+        Which readings are in the fit: all but the closing ones, unless a drift is fitted.
+    levelled, fitted, residuals : ndarray, shape (n,)
+        Of the readings in the fit: the readings with all turns (kinds of teeth, drift) brought to
+        the same offset, the curve at their places, and what is left.
+    harmonics : tuple of Harmonic
+        Order 1 (the wobble) and, where asked for, the higher ones.
+    flagged : tuple of int
+        In a robust fit, the teeth that count less.
+    drift_per_turn, drift_u_per_turn, drift_cost : float or None
+        Where a drift is fitted: its size, standard uncertainty, and by how much it multiplies the
+        variance of the wobble in its worst direction.
+    lag_deg, lag_u_deg, play : float or None
+        From turns both ways: by how many degrees of blade each way lags behind the mean, and the
+        dead band of the indicator (forward less backward) that this comes to.
     warnings : tuple of str
     """
 
@@ -82,9 +92,41 @@ class WobbleFit(Result):
     residual_sd: float
     reading_sd: float
     p_value: float
+    in_fit: NDArray[np.bool_]
     fitted: NDArray[np.float64]
     residuals: NDArray[np.float64]
+    harmonics: tuple[Harmonic, ...]
+    closure_bias: float | None
+    drift_per_turn: float | None
+    drift_u_per_turn: float | None
+    drift_cost: float | None
+    lag_deg: float | None
+    lag_u_deg: float | None
+    robust: bool
+    flagged: tuple[int, ...]
     warnings: tuple[str, ...]
+
+    @property
+    def levelled(self) -> NDArray[np.float64]:
+        """The readings in the fit, brought to one offset."""
+        return self.fitted + self.residuals
+
+    @property
+    def amplitude_corrected(self) -> float:
+        """Amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))."""
+        return math.sqrt(max(0.0, self.amplitude**2 - float(np.trace(self.covariance))))
+
+    @property
+    def play(self) -> float | None:
+        """Dead band of the indicator: a lag of 2 play / (pi amplitude) radians each way."""
+        if self.lag_deg is None:
+            return None
+        return math.radians(self.lag_deg) * math.pi * self.amplitude / 2
+
+    @property
+    def budget(self) -> Budget:
+        """Where the doubt comes from: see `Budget`."""
+        return budget_of(self)
 
     @property
     def unit(self) -> str:
@@ -124,9 +166,11 @@ class WobbleFit(Result):
 
     @property
     def raw_tir(self) -> float:
-        """Total indicator reading: highest less lowest reading in the fit."""
-        read = self.readings.reading[~self.readings.closing]
-        return float(read.max() - read.min())
+        """Total indicator reading: highest less lowest reading of the turn that shows most."""
+        turns = self.readings.turn
+        kept = ~self.readings.closing
+        within = (self.readings.reading[kept & (turns == turn)] for turn in np.unique(turns[kept]))
+        return max(float(np.ptp(read)) for read in within)
 
     @property
     def tilt_deg(self) -> float | None:
@@ -173,9 +217,15 @@ class WobbleFit(Result):
         if self.raw_tir == 0 and graduation is None:
             return Interval(0.0, math.nan, confidence_level)
         low, high = amplitude_limits(self.amplitude, self.amplitude_u, self.dof, confidence_level)
-        coarse = graduation is not None and self.residual_sd < graduation / 2
-        margin = graduation / 2 if graduation is not None and coarse else 0.0
+        margin = self.rounding_margin
         return Interval(max(0.0, low - margin), high + margin, confidence_level)
+
+    @property
+    def rounding_margin(self) -> float:
+        """Half a graduation where rounding errors do not average out, else 0."""
+        graduation = self.readings.graduation
+        coarse = graduation is not None and self.residual_sd < graduation / 2
+        return graduation / 2 if graduation is not None and coarse else 0.0
 
     def near_interval(self, confidence_level: float = 0.95) -> Interval:
         """Limits of the direction nearest the indicator, by Fieller's theorem.
@@ -210,17 +260,19 @@ class WobbleFit(Result):
         Returns
         -------
         pandas.DataFrame
-            Columns ``tooth``, ``turn``, ``angle_deg``, ``reading``, ``fitted``, ``residual``.
+            Columns ``tooth``, ``turn``, ``angle_deg``, ``reading``, ``levelled``,
+            ``fitted``, ``residual``.
         """
         import pandas as pd
 
-        kept = ~self.readings.closing
+        kept = self.in_fit
         return pd.DataFrame(
             {
                 "tooth": self.readings.tooth[kept],
                 "turn": self.readings.turn[kept],
                 "angle_deg": self.readings.angle_deg[kept],
                 "reading": self.readings.reading[kept],
+                "levelled": self.levelled,
                 "fitted": self.fitted,
                 "residual": self.residuals,
             }
@@ -253,13 +305,15 @@ class WobbleFit(Result):
                 "wobble TIR",
                 f"{number(self.wobble_tir, 2 * u)} {unit} ({tir_limits})",
             ),
-            Row("raw_tir", self.raw_tir, "raw TIR", f"{_grain(self.raw_tir)} {unit}"),
+            Row("raw_tir", self.raw_tir, "raw TIR", f"{grain(self.raw_tir)} {unit}"),
             Row(
                 "amplitude",
                 self.amplitude,
                 "amplitude",
-                f"{number(self.amplitude, u)} {unit} ({limits})",
+                f"{number(self.amplitude, u)} {unit} ({limits}); less the scatter's own share "
+                f"{number(self.amplitude_corrected, u)}",
             ),
+            Row("amplitude_corrected", self.amplitude_corrected),
             Row("amplitude_u", u),
             Row("amplitude_low", low),
             Row("amplitude_high", high),
@@ -298,103 +352,75 @@ class WobbleFit(Result):
                 f"{number(self.residual_sd, self.residual_sd / 4 or None)} {unit} "
                 f"(standard deviation, {self.dof} degrees of freedom)",
             ),
-            Row("closure", self.readings.closure),
+            Row("", None, "doubt rests on", self._rests_on()),
+            *self._wave_rows(),
+            *self._movement_rows(),
             Row("warnings", list(self.warnings)),
         )
 
+    def _rests_on(self) -> str:
+        graduation = self.readings.graduation or 0.0
+        if math.isnan(self.reading_sd):
+            return "nothing: no reading differs and no graduation is stated"
+        if self.reading_sd > self.residual_sd and graduation:
+            return "the graduation: the readings scatter less than it can show"
+        rests = "the scatter about the curve, repeatability and texture together"
+        return f"{rests}; half a graduation added" if self.rounding_margin else rests
+
+    def _wave_rows(self) -> list[Row]:
+        rows: list[Row] = []
+        for wave in self.harmonics:
+            if wave.order == 1:
+                continue
+            key = f"order_{wave.order}"
+            text = f"not identifiable: passes for {wave.passes_for}"
+            if wave.amplitude is not None and wave.p_value is not None:
+                u = self.amplitude_u
+                limits = between(wave.amplitude_low or 0.0, wave.amplitude_high or 0.0, u)
+                text = f"{number(wave.amplitude, u)} {self.unit} (95 %: {limits})"
+                text += (
+                    f", first crest at {wave.crest_deg:.0f} deg"
+                    if wave.resolved
+                    else ", not established"
+                )
+            rows += [
+                Row(f"{key}_amplitude", wave.amplitude, f"{wave.order} waves a turn", text),
+                Row(f"{key}_amplitude_low", wave.amplitude_low),
+                Row(f"{key}_amplitude_high", wave.amplitude_high),
+                Row(f"{key}_crest_deg", wave.crest_deg if wave.resolved else None),
+                Row(f"{key}_p_value", wave.p_value),
+            ]
+        return rows
+
+    def _movement_rows(self) -> list[Row]:
+        """Return what moved beside the blade: the stand and the indicator's own play."""
+        unit, closure, bias = self.unit, self.readings.closure, self.closure_bias
+        drift, lag, play = self.drift_per_turn, self.lag_deg, self.play
+        closes = lags = ""
+        if closure is not None:
+            closes = f"{grain(closure)} {unit}"
+        if bias is not None:
+            closes += f" (as a steady drift it would shift the wobble by {number(bias)} {unit})"
+        if lag is not None and play is not None:
+            lags = f"{number(play)} {unit}: each way lags by {number(lag, self.lag_u_deg)} deg"
+        return [
+            Row("closure", closure, "closing reading" if closes else "", closes),
+            Row("closure_bias", bias),
+            Row(
+                "drift_per_turn",
+                drift,
+                "drift a turn" if drift is not None else "",
+                "" if drift is None else f"{number(drift, self.drift_u_per_turn)} {unit}",
+            ),
+            Row("drift_u_per_turn", self.drift_u_per_turn),
+            Row("drift_cost", self.drift_cost),
+            Row("play", play, "play" if lags else "", lags),
+            Row("lag_deg", lag),
+            Row("lag_u_deg", self.lag_u_deg),
+        ]
+
     def _remarks(self) -> Sequence[str]:
         return self.warnings
-
-
-def fit_wobble(readings: Readings) -> WobbleFit:
-    """Fit the once-per-turn wobble.
-
-    A rigid tilted plate read parallel to the arbor moves the indicator as an exact sinusoid of
-    the blade angle, so the fit is linear least squares on the real tooth angles, without
-    iteration or starting guess.
-
-    Parameters
-    ----------
-    readings : Readings
-
-    Returns
-    -------
-    WobbleFit
-
-    Raises
-    ------
-    RefusedError
-        Fewer than four distinct teeth were read, or they lie on too short an arc.
-    """
-    kept = ~readings.closing
-    angle = np.radians(readings.angle_deg[kept])
-    read = readings.reading[kept]
-    check_plan(readings)
-    middle = float(read.mean()) if read.max() > read.min() else float(read[0])
-    fit = least_squares(harmonic_columns(angle), read - middle)
-    excess, cosine, sine = (float(part) for part in fit.coefficients)
-    residual_sd = math.sqrt(float(fit.rss) / fit.dof)
-    graduation = readings.graduation or 0.0
-    # Numbers of this size carry rounding of their own; below it a residual means nothing.
-    hair = max(8 * float(np.finfo(np.float64).eps) * float(np.abs(read).max()), 1e-150)
-    reading_sd = max(residual_sd, graduation / math.sqrt(12), hair)
-    if read.max() == read.min() and not graduation:
-        reading_sd = math.nan
-    parts = np.array([cosine, sine])
-    f = float(parts @ np.linalg.solve(fit.unit_covariance[1:, 1:], parts)) / 2 / reading_sd**2
-    result = WobbleFit(
-        readings=readings,
-        offset=middle + excess,
-        cosine=cosine,
-        sine=sine,
-        covariance=reading_sd**2 * fit.unit_covariance[1:, 1:],
-        dof=fit.dof,
-        residual_sd=residual_sd,
-        reading_sd=reading_sd,
-        p_value=1.0 if math.isnan(f) else zero_amplitude_p(f, fit.dof),
-        fitted=read - fit.residuals,
-        residuals=fit.residuals,
-        warnings=(),
-    )
-    object.__setattr__(result, "warnings", _warnings(result))
-    return result
-
-
-def _warnings(fit: WobbleFit) -> tuple[str, ...]:
-    readings = fit.readings
-    found: list[str] = []
-    if fit.raw_tir == 0:
-        found.append(
-            "all readings are the same: the runout is below the indicator's graduation"
-            + ("" if readings.graduation else "; state the graduation to learn the bound")
-        )
-    elif not fit.resolved:
-        found.append("the wobble is not told apart from the scatter: no direction is established")
-    if readings.ring_radius_mm is None:
-        found.append(
-            "the ring radius is not stated: no tilt and no squareness error; give ring_radius"
-        )
-    elif (fit.tilt_deg or 0) > _ODD_TILT_DEG:
-        found.append(
-            f"a tilt of {fit.tilt_deg:.1f} deg is far more than usable blades show: check the "
-            "unit of the readings and the ring radius"
-        )
-    found += plan_remarks(readings)
-    closure = readings.closure
-    scatter = 0.0 if math.isnan(fit.reading_sd) else fit.reading_sd
-    if closure is not None and abs(closure) > max(
-        2 * math.sqrt(2) * scatter, (readings.graduation or 0) * (1 + 1e-9)
-    ):
-        found.append(
-            f"the closing reading differs from the first by {_grain(closure)} {fit.unit}, more "
-            "than the readings scatter: look for a drifting stand or a bumped base and read again"
-        )
-    return tuple(found)
-
-
-def _grain(value: float) -> str:
-    """Return a difference of readings without the dust of binary arithmetic."""
-    return f"{round(value, 9):g}"
 
 
 def _chance(p: float) -> str:

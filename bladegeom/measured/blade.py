@@ -44,6 +44,9 @@ class Blade:
     pitch_pattern : sequence of float, optional
         Relative gaps from tooth 1 on, repeated round the blade; ``(1, 1, 1, 1, 1.6)`` is a blade
         of groups of five with a wider gap behind each. Even pitch if not given.
+    tooth_pattern : sequence of str, optional
+        Kinds of teeth from tooth 1 on, repeated round the blade; ``("L", "R")`` is a blade whose
+        teeth are bevelled left and right in turn. Matters where the teeth are read.
     tooth_deg : sequence of float, optional
         The angle of every tooth instead of a pattern; the first is 0 and they grow.
     numbered : {"clockwise", "counterclockwise"}, optional
@@ -62,6 +65,7 @@ class Blade:
     tooth_width_mm: float | None
     gullet_mm: float | None
     pitch_pattern: tuple[float, ...] | None
+    tooth_pattern: tuple[str, ...] | None
     tooth_deg: tuple[float, ...] = field(repr=False)
     numbered: str | None
     name: str
@@ -79,6 +83,7 @@ class Blade:
         gullet_mm: float | None = None,
         gullet_in: float | None = None,
         pitch_pattern: Sequence[float] | None = None,
+        tooth_pattern: Sequence[str] | None = None,
         tooth_deg: Sequence[float] | None = None,
         numbered: str | None = None,
         name: str = "",
@@ -119,6 +124,7 @@ class Blade:
         )
         put(self, "gullet_mm", one_length_mm("gullet", {"mm": gullet_mm, "in": gullet_in}))
         put(self, "pitch_pattern", pattern)
+        put(self, "tooth_pattern", _checked_kinds(int(teeth), tooth_pattern, name))
         put(self, "tooth_deg", angles)
         put(self, "numbered", numbered)
         put(self, "name", str(name))
@@ -219,6 +225,24 @@ def _angles_from_pattern(
     repeats = teeth // len(pattern)
     starts = [360.0 * math.fsum(pattern[:index]) / turn for index in range(len(pattern))]
     return tuple((360.0 * group + start) / repeats for group in range(repeats) for start in starts)
+
+
+def _checked_kinds(
+    teeth: int, tooth_pattern: Sequence[str] | None, name: str
+) -> tuple[str, ...] | None:
+    if tooth_pattern is None:
+        return None
+    kinds = tuple(str(kind) for kind in tooth_pattern)
+    if not kinds or teeth % len(kinds):
+        raise refuse(
+            f"a tooth pattern of {len(kinds)} does not fit a whole number of times into {teeth} "
+            "teeth",
+            "check teeth and tooth_pattern",
+            value=" ".join(kinds),
+            blade=name,
+            column="tooth_pattern",
+        )
+    return kinds
 
 
 def _checked_angles(teeth: int, tooth_deg: Sequence[float], name: str) -> tuple[float, ...]:

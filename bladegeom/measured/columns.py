@@ -10,20 +10,45 @@ from bladegeom.units import MM_PER
 READING_COLUMNS = {f"reading_{unit}": unit for unit in MM_PER}
 """Column of the readings -> its unit."""
 
-LENGTHS = ("diameter", "ring_radius", "plate", "tooth_width", "gullet", "graduation")
+LENGTHS = (
+    "diameter",
+    "ring_radius",
+    "ring_radius_u",
+    "plate",
+    "tooth_width",
+    "gullet",
+    "graduation",
+    "end_float",
+)
 """Facts that are lengths; their columns carry the unit: ``diameter_mm``, ``diameter_in``, ..."""
 
 LENGTH_COLUMNS = {f"{fact}_{unit}": (fact, unit) for fact in LENGTHS for unit in MM_PER}
 """Column of a length -> (fact, unit)."""
 
-OTHER_FACTS = ("teeth", "numbered", "surface", "touch_deg", "pitch_pattern", "side")
+OTHER_FACTS = (
+    "teeth",
+    "numbered",
+    "surface",
+    "touch_deg",
+    "stylus_deg",
+    "pitch_pattern",
+    "tooth_pattern",
+    "side",
+)
 """Facts whose column is their name."""
 
 FACT_COLUMNS = frozenset(LENGTH_COLUMNS) | frozenset(OTHER_FACTS)
-ROW_COLUMNS = frozenset(READING_COLUMNS) | {"tooth", "turn", "order"}
+ROW_COLUMNS = frozenset(READING_COLUMNS) | {"tooth", "turn", "order", "turned"}
 KNOWN_COLUMNS = FACT_COLUMNS | ROW_COLUMNS | {"blade"}
 
-NUMBER_COLUMNS = KNOWN_COLUMNS - {"blade", "numbered", "surface", "side"}
+NUMBER_COLUMNS = KNOWN_COLUMNS - {
+    "blade",
+    "numbered",
+    "surface",
+    "side",
+    "turned",
+    "tooth_pattern",
+}
 """Columns whose cells hold numbers (`pitch_pattern` holds several)."""
 
 

@@ -19,7 +19,7 @@ from bladegeom.measured.columns import (
 from bladegeom.units import MM_PER, NumberError, parse_number, parse_whole
 
 BLADE_FACTS = ("diameter", "plate", "tooth_width", "gullet")
-READING_FACTS = ("ring_radius", "graduation")
+READING_FACTS = ("ring_radius", "ring_radius_u", "graduation", "end_float")
 
 
 @dataclass(frozen=True)
@@ -80,6 +80,8 @@ def parse_fact(
         return column, Fact(tuple(gaps), text, place, row)
     if column in ("numbered", "surface"):
         return column, Fact(text.lower(), text, place, row)
+    if column == "tooth_pattern":
+        return column, Fact(tuple(text.upper().split()), text, place, row)
     if column == "side":
         return column, Fact(text, text, place, row)
     value = (
@@ -119,7 +121,9 @@ def blade_of(facts: Mapping[str, Fact], name: str) -> Blade:
         f"{fact}_mm": facts[fact].value for fact in BLADE_FACTS if fact in facts
     }
     stated: dict[str, Any] = {
-        fact: facts[fact].value for fact in ("pitch_pattern", "numbered") if fact in facts
+        fact: facts[fact].value
+        for fact in ("pitch_pattern", "numbered", "tooth_pattern")
+        if fact in facts
     }
     return Blade(teeth=int(facts["teeth"].value), name=name, **sizes, **stated)
 
@@ -130,7 +134,9 @@ def reading_facts(facts: Mapping[str, Fact]) -> dict[str, Any]:
         f"{fact}_mm": facts[fact].value for fact in READING_FACTS if fact in facts
     }
     keywords |= {
-        fact: facts[fact].value for fact in ("surface", "touch_deg", "side") if fact in facts
+        fact: facts[fact].value
+        for fact in ("surface", "touch_deg", "stylus_deg", "side")
+        if fact in facts
     }
     return keywords
 

@@ -16,6 +16,7 @@ from bladegeom.measured.sequence import in_sequence
 from bladegeom.units import LARGEST, LEAST, convert, one_length_mm
 
 SURFACES = ("plate", "teeth")
+WAYS = {"forward": 1, "backward": -1}
 
 
 @dataclass(frozen=True, init=False, eq=False, repr=False)
@@ -37,14 +38,22 @@ class Readings:
         In which turn of the blade each was read.
     order : sequence of int, shape (n,), optional
         In which order they were read; the order of the rows if not given.
+    turned : sequence of {"forward", "backward"}, shape (n,), optional
+        Which way the blade was being turned; forward if not given. Turns both ways show the play.
     ring_radius_mm, ring_radius_in : float, optional
         From the arbor's axis to the stylus. Without it there is a wobble but no tilt.
+    ring_radius_u_mm, ring_radius_u_in : float, optional
+        Standard uncertainty (k = 1) of the ring radius.
     graduation_mm, graduation_in, graduation_thou, graduation_um : float, optional
         Finest step to which the indicator was read.
+    end_float_mm, end_float_in : float, optional
+        How much one tooth's reading changed when the arbor was pushed and pulled along its axis.
     surface : {"plate", "teeth"}
         What the stylus touched.
     touch_deg : float
         Degrees of blade from the indexed tooth to the touched spot, positive with the numbering.
+    stylus_deg : float
+        How far the plunger may have stood out of the arbor's direction, in degrees.
     side : str
         The side of the blade on which the indicator stands, in words of your own.
     rows : sequence of int, shape (n,), optional
@@ -54,6 +63,8 @@ class Readings:
     ----------
     tooth, reading, turn, closing : ndarray, shape (n,)
         What was read, in order; `closing` marks the closing readings, kept out of the fit.
+    way : ndarray, shape (n,)
+        1 where the blade was being turned forward, -1 backward.
     unit : {"mm", "in", "thou", "um"}
         Unit of `reading`.
     notes : tuple of str
@@ -70,11 +81,15 @@ class Readings:
     reading: NDArray[np.float64]
     turn: NDArray[np.int64]
     closing: NDArray[np.bool_]
+    way: NDArray[np.int64]
     unit: str
     ring_radius_mm: float | None
+    ring_radius_u_mm: float | None
     graduation_mm: float | None
+    end_float_mm: float | None
     surface: str
     touch_deg: float
+    stylus_deg: float
     side: str
     notes: tuple[str, ...]
 
@@ -89,14 +104,20 @@ class Readings:
         tooth: Sequence[int] | ArrayLike | None = None,
         turn: Sequence[int] | ArrayLike | None = None,
         order: Sequence[int] | ArrayLike | None = None,
+        turned: Sequence[str] | None = None,
         ring_radius_mm: float | None = None,
         ring_radius_in: float | None = None,
+        ring_radius_u_mm: float | None = None,
+        ring_radius_u_in: float | None = None,
         graduation_mm: float | None = None,
         graduation_in: float | None = None,
         graduation_thou: float | None = None,
         graduation_um: float | None = None,
+        end_float_mm: float | None = None,
+        end_float_in: float | None = None,
         surface: str = "plate",
         touch_deg: float = 0.0,
+        stylus_deg: float = 0.0,
         side: str = "",
         rows: Sequence[int] | None = None,
     ) -> None:
@@ -119,12 +140,15 @@ class Readings:
         put(self, "reading", _sealed(reading[sequence.place]))
         put(self, "turn", _sealed(sequence.turn))
         put(self, "closing", _sealed(sequence.closing))
+        put(self, "way", _sealed(_ways(turned, len(reading), blade)[sequence.place]))
         put(self, "notes", sequence.notes)
-        put(
-            self,
-            "ring_radius_mm",
-            one_length_mm("ring_radius", {"mm": ring_radius_mm, "in": ring_radius_in}),
-        )
+        lengths = {
+            "ring_radius": {"mm": ring_radius_mm, "in": ring_radius_in},
+            "ring_radius_u": {"mm": ring_radius_u_mm, "in": ring_radius_u_in},
+            "end_float": {"mm": end_float_mm, "in": end_float_in},
+        }
+        for name, given in lengths.items():
+            put(self, f"{name}_mm", one_length_mm(name, given))
         graduations = {
             "mm": graduation_mm,
             "in": graduation_in,
@@ -134,6 +158,7 @@ class Readings:
         put(self, "graduation_mm", one_length_mm("graduation", graduations))
         put(self, "surface", surface)
         put(self, "touch_deg", float(touch_deg))
+        put(self, "stylus_deg", float(stylus_deg))
         put(self, "side", str(side))
         self._check()
 
@@ -154,6 +179,14 @@ class Readings:
                 value=self.touch_deg,
                 blade=name,
                 column="touch_deg",
+            )
+        if not (math.isfinite(self.stylus_deg) and 0 <= self.stylus_deg < 90):
+            raise refuse(
+                f"stylus_deg is {self.stylus_deg:g}",
+                "give how far the plunger may stand out of the arbor's direction, 0 to 90",
+                value=self.stylus_deg,
+                blade=name,
+                column="stylus_deg",
             )
         radius = self.blade.radius_mm
         # A hair of play, so that a ring given as half the diameter in another unit is not refused.
@@ -184,6 +217,10 @@ class Readings:
         """Graduation of the indicator in `unit`."""
         mm = self.graduation_mm
         return None if mm is None else convert(mm, "mm", self.unit)
+
+    def in_unit(self, length_mm: float) -> float:
+        """Return a length in `unit`."""
+        return convert(length_mm, "mm", self.unit)
 
     @property
     def ring_radius(self) -> float | None:
@@ -273,3 +310,24 @@ def _whole(
 def _sealed(array: NDArray[Any]) -> NDArray[Any]:
     array.flags.writeable = False
     return array
+
+
+def _ways(turned: Sequence[str] | None, count: int, blade: Blade) -> NDArray[np.int64]:
+    if turned is None:
+        return np.ones(count, dtype=np.int64)
+    words = [str(word).strip().lower() for word in turned]
+    if len(words) != count:
+        raise refuse(
+            f"{len(words)} values of turned for {count} readings",
+            "give one turned a reading",
+            blade=blade.name,
+        )
+    if wrong := [word for word in words if word not in WAYS]:
+        raise refuse(
+            f"turned is {wrong[0]!r}",
+            "write forward or backward",
+            value=wrong[0],
+            blade=blade.name,
+            column="turned",
+        )
+    return np.asarray([WAYS[word] for word in words], dtype=np.int64)

@@ -10,6 +10,8 @@ from dataclasses import replace
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+
 from bladegeom.errors import BladegeomWarning, Fault, RefusedError, also_in, refuse
 from bladegeom.measured.blade_facts import read_blade_facts
 from bladegeom.measured.columns import (
@@ -31,7 +33,7 @@ from bladegeom.measured.facts import (
     reading_facts,
     stated_facts,
 )
-from bladegeom.measured.readings import Readings
+from bladegeom.measured.readings import WAYS, Readings
 from bladegeom.measured.text import Sheet, decode, read_bytes, split
 from bladegeom.units import NumberError, parse_number, parse_whole
 
@@ -279,6 +281,10 @@ def _one_blade(
         faults += fault_of_row
         for one, value in values.items():
             numbers[one].append(value)
+    turned: list[str] = []
+    if "turned" in place:
+        turned, wrong = _turned(name, rows, place["turned"])
+        faults += wrong
     for one in place:
         if one in FACT_COLUMNS:
             faults += _facts_of_column(name, one, rows, place[one], mark, known)
@@ -293,6 +299,7 @@ def _one_blade(
     keywords: dict[str, Any] = {one: numbers[one] for one in numbers if one != column}
     keywords[f"reading_{unit}"] = numbers[column]
     keywords |= reading_facts(known)
+    keywords["turned"] = turned or None
     try:
         return Readings(blade_of(known, name), **keywords, rows=[row for row, _ in rows])
     except RefusedError as error:
@@ -325,6 +332,24 @@ def _facts_of_column(
             wrong = [Fault(f"{column}: {error.problem}", error.cure, name, row, column, cell)]
         faults += [replace(one, problem=f"{one.problem}{also_in(others)}") for one in wrong]
     return faults
+
+
+def _turned(
+    name: str, rows: list[tuple[int, list[str]]], place: int
+) -> tuple[list[str], list[Fault]]:
+    words = [cells[place].strip().lower() for _, cells in rows]
+    return words, [
+        Fault(
+            f"turned is {word!r}",
+            "write forward or backward in every row",
+            name,
+            row,
+            "turned",
+            word,
+        )
+        for word, (row, _) in zip(words, rows, strict=True)
+        if word not in WAYS
+    ]
 
 
 def _numbers_of_row(
@@ -370,6 +395,9 @@ def _columns(readings: Readings) -> dict[str, Any]:
         "blade": blade.name,
         "tooth": readings.tooth,
         "turn": readings.turn,
+        "turned": np.where(readings.way > 0, "forward", "backward")
+        if (readings.way < 0).any()
+        else None,
         f"reading_{readings.unit}": readings.reading,
         "teeth": blade.teeth,
         "diameter_mm": blade.diameter_mm,
@@ -378,6 +406,10 @@ def _columns(readings: Readings) -> dict[str, Any]:
         "tooth_width_mm": blade.tooth_width_mm,
         "gullet_mm": blade.gullet_mm,
         "graduation_mm": readings.graduation_mm,
+        "ring_radius_u_mm": readings.ring_radius_u_mm,
+        "end_float_mm": readings.end_float_mm,
+        "stylus_deg": readings.stylus_deg or None,
+        "tooth_pattern": " ".join(blade.tooth_pattern or ()) or None,
         "numbered": blade.numbered,
         "surface": readings.surface,
         "touch_deg": readings.touch_deg,

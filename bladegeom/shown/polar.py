@@ -74,7 +74,7 @@ class _Drawing:
         self.sense = -1.0 if self.blade.numbered == "counterclockwise" else 1.0
         self.top_deg = marks.neutral[0].direction_deg if marks.neutral else 0.0
         self.mm_per_radius = side / (2 * _EDGE)
-        read = fit.readings.reading[~fit.readings.closing]
+        read = fit.levelled
         largest = float(np.abs(np.append(read - fit.offset, fit.amplitude)).max())
         # A flat blade is not to look wild: the drawing's swing is two graduations at least.
         largest = max(largest, 2 * (fit.readings.graduation or 0.0)) or 1.0
@@ -139,9 +139,8 @@ class _Drawing:
             linestyle="-" if fit.resolved else (0, (2, 2)),
             label="fitted wobble",
         )
-        kept = ~fit.readings.closing
         ax.plot(
-            *self.at(fit.readings.angle_deg[kept], self.height(fit.readings.reading[kept])),
+            *self.at(fit.readings.angle_deg[fit.in_fit], self.height(fit.levelled)),
             linestyle="none",
             marker="o",
             markersize=4.0,

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable
 
 from bladegeom.applied.marks import NeutralLine, neutral_line
+from bladegeom.fitted.shape import residual_shape
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade import Blade
 from bladegeom.result import Result
@@ -26,6 +27,24 @@ def answer_text(fit: WobbleFit) -> str:
             *table_lines(marks),
             "",
             *table_lines(fit),
+            *warning_lines(fit.warnings),
+        ]
+    )
+
+
+def doubt_text(fit: WobbleFit) -> str:
+    """Return where the doubt of one blade's wobble comes from, and what the wobble leaves."""
+    budget, shape = fit.budget, residual_shape(fit)
+    return "\n".join(
+        [
+            *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
+            "",
+            "  Standard uncertainties (k = 1) of the wobble, by cause",
+            *table_lines(budget),
+            *warning_lines(f"not in the sum: {one}" for one in budget.unknown),
+            "",
+            "  What the wobble leaves",
+            *table_lines(shape),
             *warning_lines(fit.warnings),
         ]
     )

@@ -56,8 +56,8 @@ def strip_chart(
 
 def _readings(fit: WobbleFit, ax: Axes) -> None:
     readings = fit.readings
-    kept = ~readings.closing
-    at, read, turn = _places(fit)[kept], readings.reading[kept], readings.turn[kept]
+    kept = fit.in_fit
+    at, read, turn = _places(fit)[kept], fit.levelled, readings.turn[kept]
     around = np.linspace(*_reach(fit), 721)
     ax.vlines(at, fit.fitted, read, colors=GREY, linewidths=0.9)
     ax.plot(
@@ -80,10 +80,10 @@ def _readings(fit: WobbleFit, ax: Axes) -> None:
             markeredgecolor=BLACK,
             label="readings" if len(turns) == 1 else f"turn {one}",
         )
-    if readings.closing.any():
+    if not kept.all():
         ax.plot(
-            _places(fit)[readings.closing],
-            readings.reading[readings.closing],
+            _places(fit)[~kept],
+            readings.reading[~kept],
             linestyle="none",
             marker="x",
             markersize=7,
@@ -97,7 +97,7 @@ def _readings(fit: WobbleFit, ax: Axes) -> None:
 
 
 def _residuals(fit: WobbleFit, ax: Axes) -> None:
-    at = _places(fit)[~fit.readings.closing]
+    at = _places(fit)[fit.in_fit]
     ax.axhline(0.0, color=BLACK, linewidth=0.8)
     for side in (-2, 2):
         ax.axhline(side * fit.residual_sd, color=GREY, linewidth=0.8, linestyle=(0, (4, 3)))

@@ -1,0 +1,65 @@
+"""What the reader of a fit should know."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from bladegeom.fitted.plan import plan_remarks
+from bladegeom.result import grain, number
+
+if TYPE_CHECKING:
+    from bladegeom.fitted.wobble import WobbleFit
+
+_ODD_TILT_DEG = 1.0
+
+
+def remarks_of(fit: WobbleFit) -> tuple[str, ...]:
+    """Return the warnings of a fit, most important first."""
+    readings = fit.readings
+    found: list[str] = []
+    if fit.raw_tir == 0:
+        found.append(
+            "all readings are the same: the runout is below the indicator's graduation"
+            + ("" if readings.graduation else "; state the graduation to learn the bound")
+        )
+    elif not fit.resolved:
+        found.append("the wobble is not told apart from the scatter: no direction is established")
+    if readings.ring_radius_mm is None:
+        found.append(
+            "the ring radius is not stated: no tilt and no squareness error; give ring_radius"
+        )
+    elif (fit.tilt_deg or 0) > _ODD_TILT_DEG:
+        found.append(
+            f"a tilt of {fit.tilt_deg:.1f} deg is far more than usable blades show: check the "
+            "unit of the readings and the ring radius"
+        )
+    if fit.flagged:
+        teeth = ", ".join(str(tooth) for tooth in fit.flagged)
+        one = len(fit.flagged) == 1
+        found.append(
+            f"{'tooth' if one else 'teeth'} {teeth} {'stands' if one else 'stand'} off the curve "
+            f"and {'counts' if one else 'count'} less: clean, and read again"
+        )
+    found += plan_remarks(readings)
+    found += _of_closure(fit)
+    if fit.drift_per_turn is not None:
+        found.append(
+            f"a drift of {number(fit.drift_per_turn, fit.drift_u_per_turn)} {fit.unit} a turn is "
+            f"taken out; that multiplies the variance of the wobble by {fit.drift_cost:.1f}"
+        )
+    return tuple(found)
+
+
+def _of_closure(fit: WobbleFit) -> list[str]:
+    closure, graduation = fit.readings.closure, fit.readings.graduation or 0.0
+    scatter = 0.0 if math.isnan(fit.reading_sd) else fit.reading_sd
+    if closure is None or fit.closure_bias is None:
+        return []
+    if abs(closure) <= max(2 * math.sqrt(2) * scatter, graduation * (1 + 1e-9)):
+        return []
+    return [
+        f"the closing reading differs from the first by {grain(closure)} {fit.unit}, more than "
+        "the readings scatter: look for a drifting stand or a bumped base and read again; a "
+        f"steady drift of that would shift the wobble by {number(fit.closure_bias)} {fit.unit}"
+    ]
