@@ -118,7 +118,10 @@ class WobbleFit(Result):
 
     @property
     def play(self) -> float | None:
-        """Dead band of the indicator: a lag of 2 play / (pi amplitude) radians each way."""
+        """Dead band of the indicator: a lag of 2 play / (pi amplitude) radians each way.
+
+        Within 6 % for a play of up to a tenth of the amplitude.
+        """
         if self.lag_deg is None:
             return None
         return math.radians(self.lag_deg) * math.pi * self.amplitude / 2
