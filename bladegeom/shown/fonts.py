@@ -53,3 +53,16 @@ def _held(path: str) -> frozenset[str]:
         return frozenset(map(chr, font_manager.get_font(path).get_charmap()))
     except (OSError, RuntimeError):  # A damaged font on the machine is no fault of the chart's.
         return frozenset()
+
+
+def line_width_mm(words: str, size: float) -> float:
+    """Return how wide a line of the page's own letters prints at a size in points."""
+    return sum(map(_advance_mm, words)) * size
+
+
+@cache
+def _advance_mm(letter: str) -> float:
+    """Return the width of one letter in millimetres at a size of one point."""
+    font = font_manager.get_font(font_manager.findfont(FAMILY))
+    font.set_size(100, 72)
+    return font.load_char(ord(letter)).linearHoriAdvance / 65536 / 100 * 25.4 / 72

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 import warnings
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
@@ -21,7 +21,7 @@ from matplotlib.text import Text
 from bladegeom.errors import refuse
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.shown.cautions import CAUTIONS
-from bladegeom.shown.fonts import FAMILY, families_for
+from bladegeom.shown.fonts import FAMILY, families_for, line_width_mm
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height in millimetres."""
@@ -107,23 +107,17 @@ class Page:
         return text
 
     def wrapped(self, words: str, size: float, width: float) -> list[str]:
-        """Break words into lines that fit a width, by the letters' own widths."""
+        """Break words of the page's own letters into lines that fit a width."""
         lines: list[str] = []
         line = ""
         for word in words.split():
             longer = f"{line} {word}".strip()
-            if line and self._width(longer, size) > width:
+            if line and line_width_mm(longer, size) > width:
                 lines.append(line)
                 line = word
             else:
                 line = longer
         return [*lines, line]
-
-    def _width(self, words: str, size: float) -> float:
-        # Measured large: at its own size the screen's grid would round every letter.
-        probe = Text(0, 0, words, fontsize=100, parse_math=False, fontfamily=families_for(words))
-        probe.set_figure(self.figure)
-        return self._size_mm(probe)[0] * size / 100
 
     def _size_mm(self, text: Text) -> tuple[float, float]:
         with quiet_about_letters():
@@ -180,23 +174,25 @@ def plain_ticks(axes: Axes | SecondaryAxis) -> None:
     axes.tick_params(labelsize=10, labelfontfamily=FAMILY, colors=BLACK)
 
 
-def save_chart(axes: Axes, path: str | os.PathLike[str]) -> None:
+def save_chart(axes: Axes | Sequence[Axes], path: str | os.PathLike[str]) -> None:
     """Save the page that holds the axes, at true size, as PDF, SVG or PNG by the path's ending.
 
     The file is written beside its place and then renamed, so that it is whole or absent.
 
     Parameters
     ----------
-    axes : matplotlib.axes.Axes
-        What a chart function returned.
+    axes : matplotlib.axes.Axes, or a sequence of them
+        What a chart function, or `reading_sheet`, returned; several become the pages of a PDF.
     path : path
 
     Raises
     ------
     RefusedError
-        The ending is not known, or the folder does not exist or may not be written.
+        The ending is not known, the folder does not exist or may not be written, or several
+        pages are to go into a file that holds one.
     """
-    save_charts([axes], path, 1)
+    pages = [axes] if isinstance(axes, Axes) else list(axes)
+    save_charts(pages, path, len(pages))
 
 
 def save_charts(charts: Iterable[Axes], path: str | os.PathLike[str], count: int) -> None:
@@ -209,8 +205,8 @@ def save_charts(charts: Iterable[Axes], path: str | os.PathLike[str], count: int
     target = check_target(path)
     if count > 1 and target.suffix.lower() != ".pdf":
         raise refuse(
-            f"{count} blades do not fit into one {target.suffix} file",
-            "name a .pdf file, or choose one blade by its name",
+            f"{count} pages do not fit into one {target.suffix} file",
+            "name a .pdf file, or choose one blade or one turn",
             value=target,
         )
     try:
