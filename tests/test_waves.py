@@ -138,3 +138,33 @@ def test_a_clean_blade_seldom_shows_a_bend_or_a_spike():
         shape = bg.residual_shape(fit_of(np.cos(at) + rng.normal(0, 1, 40)))
         found += bool(shape.bends or shape.spikes)
     assert found <= 10 + 4 * np.sqrt(10)  # At most 5 %, four binomial standard deviations.
+
+
+@pytest.mark.parametrize(
+    ("read", "harmonics", "warned"), [(27, 1, True), (40, 1, False), (27, 3, False)]
+)
+def test_a_bend_that_leaks_through_an_arc_not_read_is_warned_of(read, harmonics, warned):
+    at = angles(40)[:read]
+    bent = 0.05 * np.cos(at) + 0.02 * np.cos(2 * at - 1)
+    bent += np.random.default_rng(9).normal(0, 0.003, read)
+    fit = fit_of(bent, tooth=np.arange(1, read + 1), teeth=40, harmonics=harmonics)
+    assert any("leaks into the wobble" in warning for warning in fit.warnings) == warned
+    off = np.hypot(fit.cosine - 0.05, fit.sine)
+    assert (off > 3 * fit.amplitude_u) == warned
+
+
+def test_rounding_that_does_not_average_out_widens_the_limits_of_squareness():
+    at = angles(40)
+    read = np.round((0.05 * np.cos(at - 1)) / 0.01) * 0.01
+    fits = [
+        bg.fit_wobble(
+            bg.Readings(bg.Blade(40), reading_mm=read, ring_radius_mm=100, graduation_mm=step)
+        )
+        for step in (0.001, 0.01)
+    ]
+    widths = []
+    for fit in fits:
+        one = bg.squareness(fit, away_deg=0)
+        reach = bg.squareness_error_u(fit, 0) * 2.0262  # Student's t for 37 degrees of freedom.
+        widths.append(one.error_high_deg - one.error_low_deg - 2 * reach)
+    assert_allclose(widths, [0, 2 * np.degrees(0.005 / 100)], atol=1e-6)

@@ -93,7 +93,7 @@ class Squareness(Result):
     tolerance_deg : float or None
     error_deg, error_u_deg : float
     error_low_deg, error_high_deg : float
-        95 % limits.
+        95 % limits, with half a graduation at the ring where rounding does not average out.
     gap, gap_u : float or None
         Over the span, ``span tan(error)``, in `span_unit`.
     worst_deg, worst_u_deg, worst_low_deg, worst_high_deg : float
@@ -248,7 +248,8 @@ def squareness(
             f"the tolerance is {tolerance_deg:g} deg", "give degrees above 0", value=tolerance_deg
         )
     error, u = float(squareness_error(fit, away)), float(squareness_error_u(fit, away))
-    reach = student_t(0.95, fit.dof) * u
+    rounding = math.degrees(fit.rounding_margin / _ring(fit)) * math.cos(math.radians(error)) ** 2
+    reach = student_t(0.95, fit.dof) * u + rounding
     span_unit = "mm" if span_mm is not None else "in" if span_in is not None else None
     one_length_mm("span", {"mm": span_mm, "in": span_in})
     span = span_mm if span_mm is not None else span_in

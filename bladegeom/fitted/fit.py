@@ -14,7 +14,6 @@ from bladegeom.fitted.doubt import zero_amplitude_p
 from bladegeom.fitted.harmonics import harmonic_columns, least_squares
 from bladegeom.fitted.plan import check_plan
 from bladegeom.fitted.remarks import remarks_of
-from bladegeom.fitted.robust import huber_fit
 from bladegeom.fitted.waves import Harmonic, harmonic, identifiable_orders
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.readings import Readings
@@ -133,6 +132,8 @@ def _solve(columns: Floats, read: Floats, readings: Readings, robust: bool) -> _
     fit = least_squares(columns, read)
     residual_sd = scale = math.sqrt(float(fit.rss) / fit.dof)
     if robust:
+        from bladegeom.fitted.robust import huber_fit
+
         fit, residual_sd, scale = huber_fit(columns, read)
     graduation = readings.graduation or 0.0
     # Numbers of this size carry rounding of their own; below it a residual means nothing.

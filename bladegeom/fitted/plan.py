@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy import special
 
 from bladegeom.errors import refuse
 from bladegeom.fitted.design import Design, check_kinds, design_of, worst_ratio
-from bladegeom.fitted.harmonics import harmonic_columns
+from bladegeom.fitted.harmonics import harmonic_columns, least_squares
 from bladegeom.measured.readings import Readings
 
 FEWEST_TEETH = 4
 REFUSED_RATIO = 10.0
 WARNED_RATIO = 3.0
 _FEW_SPOTS = 8
+_LEAKY_RATIO = 1.2
+_BEND_LEVEL = 0.01
 
 
 def check_plan(readings: Readings) -> None:
@@ -69,6 +72,26 @@ def plan_remarks(readings: Readings) -> list[str]:
             "(such as L R) to take that out, or read the plate"
         )
     return [*remarks, *readings.notes]
+
+
+def bend_leaks(readings: Readings) -> bool:
+    """Return whether a bend is shown in a plan with a gap, through which it leaks into the wobble.
+
+    With every tooth read, bends are square to the wobble; with an arc left out they are not.
+    """
+    design = design_of(readings, drift=False)
+    if _ratio(design) < _LEAKY_RATIO:
+        return False
+    read = readings.reading[design.in_fit]
+    plain, bent = design.columns([1]), design.columns([1, 2, 3])
+    if len(read) - bent.shape[1] < 3:
+        return False
+    less, more = (least_squares(columns, read - read.mean()) for columns in (plain, bent))
+    scatter = float(more.rss) / more.dof
+    if scatter <= 0:
+        return False
+    f = (float(less.rss) - float(more.rss)) / (less.dof - more.dof) / scatter
+    return float(special.fdtrc(less.dof - more.dof, more.dof, max(f, 0.0))) < _BEND_LEVEL
 
 
 def _ratio(design: Design) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from bladegeom.fitted.plan import plan_remarks
+from bladegeom.fitted.plan import bend_leaks, plan_remarks
 from bladegeom.result import grain, number
 
 if TYPE_CHECKING:
@@ -40,6 +40,11 @@ def remarks_of(fit: WobbleFit) -> tuple[str, ...]:
         found.append(
             f"{'tooth' if one else 'teeth'} {teeth} {'stands' if one else 'stand'} off the curve "
             f"and {'counts' if one else 'count'} less: clean, and read again"
+        )
+    if not fit.harmonics and bend_leaks(readings):
+        found.append(
+            "the plate looks bent and an arc of it was not read, so the bend leaks into the wobble "
+            "and the limits are too narrow: read the other teeth, or fit with harmonics 3"
         )
     found += plan_remarks(readings)
     found += _of_closure(fit)

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.angles import wrap_360
-from bladegeom.fitted.budget import Budget, budget_of
 from bladegeom.fitted.doubt import (
     Interval,
     amplitude_limits,
@@ -24,6 +23,8 @@ from bladegeom.result import Result, Row, between, grain, number
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from bladegeom.fitted.budget import Budget
 
 DETECTION_LEVEL = 0.95
 """A wobble is resolved if no wobble would show so large a one in fewer than 5 % of cases."""
@@ -129,6 +130,8 @@ class WobbleFit(Result):
     @property
     def budget(self) -> Budget:
         """Where the doubt comes from: see `Budget`."""
+        from bladegeom.fitted.budget import budget_of  # Few ask, and every start would wait.
+
         return budget_of(self)
 
     @property

@@ -6,7 +6,6 @@ import textwrap
 from collections.abc import Iterable
 
 from bladegeom.applied.marks import NeutralLine, neutral_line
-from bladegeom.fitted.shape import residual_shape
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade import Blade
 from bladegeom.result import Result
@@ -34,6 +33,8 @@ def answer_text(fit: WobbleFit) -> str:
 
 def doubt_text(fit: WobbleFit) -> str:
     """Return where the doubt of one blade's wobble comes from, and what the wobble leaves."""
+    from bladegeom.fitted.shape import residual_shape
+
     budget, shape = fit.budget, residual_shape(fit)
     return "\n".join(
         [
