@@ -8,7 +8,8 @@
     error = bg.squareness_error(fit, away_deg=30)
     ax = bg.polar_chart(fit)
 
-Charts load Matplotlib, and frames load pandas, when they are first asked for.
+Every name is loaded when it is first asked for, so that nobody waits for what is not used: charts
+load Matplotlib, frames load pandas, and nothing else does.
 """
 
 from __future__ import annotations
@@ -16,28 +17,31 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from bladegeom.applied.answer import blade_answer
-from bladegeom.applied.marks import Mark, NeutralLine, neutral_line, neutral_line_by_eye
-from bladegeom.applied.squareness import (
-    Squareness,
-    chance_out,
-    squareness,
-    squareness_error,
-    squareness_error_u,
-)
-from bladegeom.errors import BladegeomWarning, Fault, RefusedError
-from bladegeom.fitted.budget import Budget
-from bladegeom.fitted.doubt import Interval
-from bladegeom.fitted.fit import fit_wobble
-from bladegeom.fitted.shape import Bend, ResidualShape, Spike, residual_shape
-from bladegeom.fitted.waves import Harmonic
-from bladegeom.fitted.wobble import WobbleFit
-from bladegeom.measured.blade import Blade
-from bladegeom.measured.readings import Readings
-from bladegeom.measured.tables import Batch, read_blade, read_blades, read_table
-from bladegeom.shown.cautions import CAUTIONS
-
 if TYPE_CHECKING:
+    from bladegeom.applied.answer import blade_answer
+    from bladegeom.applied.many import fit_table
+    from bladegeom.applied.marks import Mark, NeutralLine, neutral_line, neutral_line_by_eye
+    from bladegeom.applied.next_readings import NextReadings, next_readings
+    from bladegeom.applied.squareness import (
+        Squareness,
+        chance_out,
+        squareness,
+        squareness_error,
+        squareness_error_u,
+    )
+    from bladegeom.errors import BladegeomWarning, Fault, RefusedError
+    from bladegeom.fitted.budget import Budget
+    from bladegeom.fitted.doubt import Interval
+    from bladegeom.fitted.fit import fit_wobble
+    from bladegeom.fitted.mistakes import Evidence, Finding, Findings, check_readings
+    from bladegeom.fitted.shape import Bend, ResidualShape, Spike, residual_shape
+    from bladegeom.fitted.waves import Harmonic
+    from bladegeom.fitted.wobble import WobbleFit
+    from bladegeom.measured.blade import Blade
+    from bladegeom.measured.readings import Readings
+    from bladegeom.measured.tables import Batch, read_blade, read_blades, read_table
+    from bladegeom.shown.cautions import CAUTIONS
+    from bladegeom.shown.form import reading_sheet
     from bladegeom.shown.page import save_chart
     from bladegeom.shown.polar import polar_chart
     from bladegeom.shown.square import squareness_chart
@@ -45,12 +49,50 @@ if TYPE_CHECKING:
 
 __version__ = "0.1.0"
 
-_DRAWN = {
-    "polar_chart": "bladegeom.shown.polar",
+_HOME = {
+    "blade_answer": "bladegeom.applied.answer",
+    "fit_table": "bladegeom.applied.many",
+    "Mark": "bladegeom.applied.marks",
+    "NeutralLine": "bladegeom.applied.marks",
+    "neutral_line": "bladegeom.applied.marks",
+    "neutral_line_by_eye": "bladegeom.applied.marks",
+    "NextReadings": "bladegeom.applied.next_readings",
+    "next_readings": "bladegeom.applied.next_readings",
+    "Squareness": "bladegeom.applied.squareness",
+    "chance_out": "bladegeom.applied.squareness",
+    "squareness": "bladegeom.applied.squareness",
+    "squareness_error": "bladegeom.applied.squareness",
+    "squareness_error_u": "bladegeom.applied.squareness",
+    "BladegeomWarning": "bladegeom.errors",
+    "Fault": "bladegeom.errors",
+    "RefusedError": "bladegeom.errors",
+    "Budget": "bladegeom.fitted.budget",
+    "Interval": "bladegeom.fitted.doubt",
+    "fit_wobble": "bladegeom.fitted.fit",
+    "Evidence": "bladegeom.fitted.mistakes",
+    "Finding": "bladegeom.fitted.mistakes",
+    "Findings": "bladegeom.fitted.mistakes",
+    "check_readings": "bladegeom.fitted.mistakes",
+    "Bend": "bladegeom.fitted.shape",
+    "ResidualShape": "bladegeom.fitted.shape",
+    "Spike": "bladegeom.fitted.shape",
+    "residual_shape": "bladegeom.fitted.shape",
+    "Harmonic": "bladegeom.fitted.waves",
+    "WobbleFit": "bladegeom.fitted.wobble",
+    "Blade": "bladegeom.measured.blade",
+    "Readings": "bladegeom.measured.readings",
+    "Batch": "bladegeom.measured.tables",
+    "read_blade": "bladegeom.measured.tables",
+    "read_blades": "bladegeom.measured.tables",
+    "read_table": "bladegeom.measured.tables",
+    "CAUTIONS": "bladegeom.shown.cautions",
+    "reading_sheet": "bladegeom.shown.form",
     "save_chart": "bladegeom.shown.page",
+    "polar_chart": "bladegeom.shown.polar",
     "squareness_chart": "bladegeom.shown.square",
     "strip_chart": "bladegeom.shown.strip",
 }
+"""Where each public name lives; it is loaded when it is first asked for."""
 
 __all__ = [
     "CAUTIONS",
@@ -59,11 +101,15 @@ __all__ = [
     "Blade",
     "BladegeomWarning",
     "Budget",
+    "Evidence",
     "Fault",
+    "Finding",
+    "Findings",
     "Harmonic",
     "Interval",
     "Mark",
     "NeutralLine",
+    "NextReadings",
     "Readings",
     "RefusedError",
     "ResidualShape",
@@ -72,13 +118,17 @@ __all__ = [
     "WobbleFit",
     "blade_answer",
     "chance_out",
+    "check_readings",
+    "fit_table",
     "fit_wobble",
     "neutral_line",
     "neutral_line_by_eye",
+    "next_readings",
     "polar_chart",
     "read_blade",
     "read_blades",
     "read_table",
+    "reading_sheet",
     "residual_shape",
     "save_chart",
     "squareness",
@@ -90,10 +140,11 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    if name in _DRAWN:
-        return getattr(import_module(_DRAWN[name]), name)
+    if name in _HOME:
+        value = globals()[name] = getattr(import_module(_HOME[name]), name)
+        return value
     raise AttributeError(f"module 'bladegeom' has no attribute {name!r}")
 
 
 def __dir__() -> list[str]:
-    return sorted(__all__)
+    return sorted([*__all__, "__version__"])

@@ -10,10 +10,13 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
 import bladegeom as bg
+from bladegeom.fitted.mistakes import check_counted
 from bladegeom.measured.columns import OTHER_FACTS
+from bladegeom.measured.counted import count_blades
 from bladegeom.measured.facts import blade_of, stated_facts
 from bladegeom.measured.lists import looks_like_table, parse_list
 from bladegeom.measured.tables import parse_blades
+from bladegeom.measured.text import read_bytes
 from bladegeom.shown import printed
 from bladegeom.units import MM_PER, NumberError, parse_length, parse_number, parse_whole
 
@@ -33,6 +36,7 @@ READING_LENGTHS = {
     "graduation": "finest step to which the indicator was read",
     "ring-radius-u": "standard uncertainty of the ring radius",
     "end-float": "change of a reading when the arbor is pushed and pulled",
+    "dial-turn": "one revolution of the dial's hand, for the check of readings",
 }
 
 
@@ -83,6 +87,65 @@ def _fit(options: argparse.Namespace) -> int:
         return printed.answer_text(fit)
 
     return _answer(options, bg.blade_answer, text)
+
+
+def _check(options: argparse.Namespace) -> int:
+    if (options.repair is None) != (options.output is None):
+        raise bg.RefusedError(
+            bg.Fault("--repair and -o belong together", "give both, or neither of them")
+        )
+    counts, batch = count_blades(
+        *_data(options),
+        blade=options.blade,
+        blades=options.blades,
+        unit=options.unit,
+        **_facts(options),
+    )
+    for note in batch.notes:
+        print(f"bladegeom: note: {note}", file=sys.stderr)
+    if not counts and not batch.refused:
+        raise bg.RefusedError(bg.Fault(f"there is no blade {options.blade}", "check the name"))
+    checked = [check_counted(count) for count in counts]
+    if options.repair is not None:
+        if len(checked) != 1:
+            raise bg.RefusedError(
+                batch.refused
+                or [bg.Fault(f"{len(checked)} blades to repair", "choose one with --blade")]
+            )
+        from bladegeom.measured.save import save_readings
+
+        save_readings(_repaired(checked[0], options.repair), options.output)
+    if options.json:
+        _print_json([findings.to_dict() for findings in checked], batch.refused)
+    elif checked:
+        print("\n\n".join(printed.findings_text(findings) for findings in checked))
+        if options.repair is not None:
+            print(f"\nwrote {options.output} with repair {options.repair}")
+    _complain(batch.refused)
+    return _status(len(checked), len(checked) + len({fault.blade for fault in batch.refused}))
+
+
+def _repaired(findings: bg.Findings, number: int) -> bg.Readings:
+    if not 1 <= number <= len(findings):
+        raise bg.RefusedError(
+            bg.Fault(
+                f"there is no repair {number}",
+                f"give one from 1 to {len(findings)}" if findings else "nothing was found",
+                findings.blade or None,
+                value=str(number),
+            )
+        )
+    finding: bg.Finding = findings[number - 1]
+    if finding.repaired is None:
+        raise bg.RefusedError(
+            bg.Fault(
+                f"finding {number} ({finding.kind}) has no repair",
+                "read the blade again",
+                findings.blade or None,
+                value=str(number),
+            )
+        )
+    return finding.repaired
 
 
 def _doubt(options: argparse.Namespace) -> int:
@@ -141,6 +204,35 @@ def _chart(options: argparse.Namespace) -> int:
     return _status(len(fits), wanted)
 
 
+def _next(options: argparse.Namespace) -> int:
+    def result(fit: bg.WobbleFit) -> bg.NextReadings:
+        return bg.next_readings(fit, options.n, probability=options.probability)
+
+    return _answer(options, lambda fit: result(fit).to_dict(), lambda fit: str(result(fit)))
+
+
+def _sheet(options: argparse.Namespace) -> int:
+    from bladegeom.measured.blank import blank_table, check_new, write_new
+    from bladegeom.shown.page import check_target
+
+    target = check_new(check_target(options.output))
+    facts = _facts(options)
+    teeth, name = facts.pop("teeth"), options.name or ""
+    table = text = None
+    if options.csv is not None:
+        table = check_new(options.csv or target.with_suffix(".csv"))
+        text = blank_table(teeth, name or table.stem, options.unit, options.turns, facts)
+    pages = bg.reading_sheet(
+        teeth, name=name, turns=options.turns, unit=options.unit, paper=options.paper, **facts
+    )
+    bg.save_chart(pages, target)
+    print(f"wrote {target}")
+    if table is not None and text is not None:
+        write_new(table, text)
+        print(f"wrote {table}")
+    return EVERY
+
+
 def _answer(
     options: argparse.Namespace,
     as_dict: Callable[[bg.WobbleFit], dict[str, Any]],
@@ -190,15 +282,7 @@ def _read(options: argparse.Namespace) -> bg.Batch:
     if options.file != "-":
         batch = bg.read_blades(options.file, blades=options.blades, unit=options.unit, **facts)
     else:
-        if sys.stdin is None:
-            raise bg.RefusedError(bg.Fault("nothing is typed or piped in", "name a file instead"))
-        if sys.stdin.isatty():
-            print(
-                "Type the readings in tooth order, ? for not read; end with Ctrl-D (Ctrl-Z on "
-                "Windows).",
-                file=sys.stderr,
-            )
-        data = sys.stdin.buffer.read()
+        data = _typed_in()
         if not looks_like_table(data):
             readings = parse_list(
                 data, blade=options.blade, blades=options.blades, unit=options.unit, **facts
@@ -213,6 +297,25 @@ def _read(options: argparse.Namespace) -> bg.Batch:
         [fault for fault in batch.refused if fault.blade == options.blade],
         batch.notes,
     )
+
+
+def _data(options: argparse.Namespace) -> tuple[bytes, str]:
+    """Return what the file, or standard input, holds, and its name."""
+    if options.file == "-":
+        return _typed_in(), "piped"
+    return read_bytes(options.file), options.file
+
+
+def _typed_in() -> bytes:
+    if sys.stdin is None:
+        raise bg.RefusedError(bg.Fault("nothing is typed or piped in", "name a file instead"))
+    if sys.stdin.isatty():
+        print(
+            "Type the readings in tooth order, ? for not read; end with Ctrl-D (Ctrl-Z on "
+            "Windows).",
+            file=sys.stderr,
+        )
+    return sys.stdin.buffer.read()
 
 
 def _no_such_blade(batch: bg.Batch, name: str) -> list[bg.Readings]:
@@ -306,6 +409,16 @@ def _parser() -> argparse.ArgumentParser:
     fit.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
     fit.set_defaults(run=_fit)
 
+    check = commands.add_parser(
+        "check", parents=[read, blade], help="look for mistakes in the readings; propose repairs"
+    )
+    check.add_argument(
+        "--repair", type=_whole, metavar="N", help="write the readings with finding N repaired"
+    )
+    check.add_argument("-o", "--output", metavar="NEW.csv", help="new file; none is overwritten")
+    check.add_argument("--json", action="store_true", help="print one JSON object")
+    check.set_defaults(run=_check)
+
     doubt = commands.add_parser(
         "doubt", parents=[read, blade], help="where the doubt comes from; bends and single teeth"
     )
@@ -340,6 +453,45 @@ def _parser() -> argparse.ArgumentParser:
         "--tolerance-deg", type=_number, metavar="DEG", help="band to draw on a squareness chart"
     )
     chart.set_defaults(run=_chart)
+
+    further = commands.add_parser(
+        "next",
+        parents=[read, blade],
+        help="which teeth to read next, and how many turns would do",
+    )
+    further.add_argument(
+        "-n", type=_whole, default=4, metavar="COUNT", help="how many teeth; default 4"
+    )
+    further.add_argument(
+        "--probability",
+        type=_number,
+        default=0.95,
+        metavar="P",
+        help="wanted of the neutral tooth, such as 0.95 (the default)",
+    )
+    further.add_argument("--json", action="store_true", help="print one JSON object")
+    further.set_defaults(run=_next)
+
+    sheet = commands.add_parser(
+        "sheet",
+        parents=[_blade_options(teeth_needed=True)],
+        help="draw a blank form for readings taken with a pencil",
+    )
+    sheet.add_argument(
+        "-o", "--output", required=True, metavar="OUT", help="a new .pdf, .svg or .png file"
+    )
+    sheet.add_argument("--turns", type=_whole, default=1, help="turns to be read; default 1")
+    sheet.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
+    sheet.add_argument("--name", help="the blade's name")
+    sheet.add_argument(
+        "--csv",
+        nargs="?",
+        const="",
+        metavar="FILE",
+        help="write the matching empty CSV too, beside OUT or into FILE; needs --unit",
+    )
+    _add_reading_facts(sheet)
+    sheet.set_defaults(run=_sheet)
 
     square = commands.add_parser(
         "squareness", parents=[read, blade], help="the squareness error at a rotation"
@@ -397,6 +549,11 @@ def _reading_options() -> argparse.ArgumentParser:
     )
     options.add_argument("--blades", metavar="FILE", help="CSV with one row of facts a blade")
     options.add_argument("--blade", metavar="NAME", help="only this blade; or its name, with -")
+    _add_reading_facts(options)
+    return options
+
+
+def _add_reading_facts(options: argparse.ArgumentParser) -> None:
     options.add_argument(
         "--unit", choices=tuple(MM_PER), help="unit of readings whose column does not say"
     )
@@ -430,7 +587,6 @@ def _reading_options() -> argparse.ArgumentParser:
     options.add_argument("--side", help="side of the blade with the indicator, in your words")
     for name, meaning in READING_LENGTHS.items():
         options.add_argument(f"--{name}", type=_length, metavar="LENGTH", help=meaning)
-    return options
 
 
 if __name__ == "__main__":

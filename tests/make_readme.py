@@ -19,6 +19,7 @@ from bladegeom.__main__ import main
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = "data_demo/forty_tooth.csv"
+CALIBRATION = ROOT / "tests" / "benchmarks" / "calibration.md"
 PICTURE = ROOT / "data_demo" / "forty_tooth.png"
 
 
@@ -42,6 +43,7 @@ def pieces() -> dict[str, str]:
                 "```",
             ]
         ),
+        "calibration": CALIBRATION.read_text("utf-8").strip(),
         "cautions": "\n".join(f"- {caution}" for caution in bg.CAUTIONS),
     }
 

@@ -258,9 +258,11 @@ def test_a_file_that_cannot_be_read_is_refused(table, tmp_path, command, name, s
     ids=["folder missing", "no ending", "another ending", "the readings themselves"],
 )
 def test_an_output_that_cannot_be_written_is_refused_before_any_work(table, tmp_path, output, says):
-    ran = run("chart", table(GOOD), "-o", tmp_path / output)
+    table(GOOD)
+    ran = run("chart", tmp_path / "none.csv", "-o", tmp_path / output)
     assert (ran.status, ran.out) == (2, "")
     assert says in ran.err
+    assert "none.csv" not in ran.err
     assert sorted(path.name for path in tmp_path.rglob("*")) == ["bad.csv", "read"]
 
 

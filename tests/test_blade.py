@@ -88,7 +88,8 @@ WRONG_PATTERNS = {
     "infinite": [math.inf, math.inf],
     "overflowing": [1e308, 1e308],
     "vanishing": [1e-300, 1e-300],
-    "two teeth in one place": [1, 1e-300],
+    "two teeth in one place": [1, 1e-20],
+    "a gap a million times another": [1, 1e6],
 }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from pathlib import Path
 
 import pytest
 from written import (
@@ -222,7 +223,8 @@ def test_a_letter_that_the_terminal_lacks_does_not_end_the_run(table):
     assert ran.out.startswith("Blade S\\xe4ge: 12 teeth")
 
 
-def test_a_pipe_closed_early_is_no_fault(table):
+@pytest.mark.parametrize("option", ["--json", "--side=left"])
+def test_a_pipe_closed_early_is_no_fault(table, option):
     code = (
         "import subprocess, sys\n"
         "run = subprocess.Popen([sys.executable, '-m', 'bladegeom', *sys.argv[1:]],\n"
@@ -230,12 +232,24 @@ def test_a_pipe_closed_early_is_no_fault(table):
         "run.stdout.close()\n"
         "sys.stdout.write(run.stderr.read().decode())\n"
         "run.stderr.close()\n"
-        "run.wait()"
+        "sys.exit(run.wait())"
     )
-    for path in (table(two_blades()), "none.csv"):
-        ran = run_apart("fit", path, "--json", code=code)
-        assert "Traceback" not in ran.out
-        assert "BrokenPipe" not in ran.out
+    ran = run_apart("fit", table(two_blades()), option, code=code)
+    assert (ran.status, ran.out) == (2, "")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
+def test_a_full_disk_is_told_in_plain_words(table):
+    code = (
+        "import subprocess, sys\n"
+        "with open('/dev/full', 'wb') as full:\n"
+        "    sys.exit(subprocess.run([sys.executable, '-m', 'bladegeom', *sys.argv[1:]],\n"
+        "                            stdout=full).returncode)"
+    )
+    ran = run_apart("fit", table(sheet()), code=code)
+    assert ran.status == 2
+    assert ran.err.startswith("bladegeom: the answer cannot be written: ")
+    assert len(ran.err.splitlines()) == 1
 
 
 def test_nothing_to_read_from_is_said_so():
@@ -445,7 +459,9 @@ def test_squareness_of_a_blade_without_a_ring_does_not_stop_the_others(table):
 # Help
 
 
-@pytest.mark.parametrize("command", ["fit", "marks", "chart", "squareness"])
+@pytest.mark.parametrize(
+    "command", ["fit", "check", "doubt", "next", "marks", "sheet", "chart", "squareness"]
+)
 def test_every_command_explains_itself(command):
     ran = run(command, "--help")
     assert (ran.status, ran.err) == (0, "")

@@ -34,9 +34,9 @@ ARC = np.arange(40) * 6.0
 """Two thirds of a 60-tooth blade: the covariance is an ellipse."""
 
 
-def strayed(share: float) -> float:
-    """Four standard deviations of a share that should be met in 4000 blades."""
-    return 4 * math.sqrt(share * (1 - share) / BLADES)
+def strayed(share: float, blades: int = BLADES) -> float:
+    """Four standard deviations of a share that should be met in so many blades."""
+    return 4 * math.sqrt(share * (1 - share) / blades)
 
 
 def many(angle_deg: Floats, amplitude: float, near_deg: float, seed: int) -> LeastSquares:
@@ -73,10 +73,11 @@ def test_five_percent_of_flat_blades_seem_to_wobble(angle_deg: Floats) -> None:
 
 
 def test_the_whole_fit_raises_as_many_false_alarms() -> None:
-    noise = rng_for(102).normal(0.0, 0.003, (BLADES, 12))
+    # The whole fit is slower than its kernel, so 1000 blades are asked.
+    noise = rng_for(102).normal(0.0, 0.003, (1000, 12))
     blade = bg.Blade(12)
     alarms = sum(bg.fit_wobble(bg.Readings(blade, reading_mm=one)).resolved for one in noise)
-    assert_allclose(alarms / BLADES, 0.05, atol=strayed(0.05))
+    assert_allclose(alarms / 1000, 0.05, atol=strayed(0.05, 1000))
 
 
 def amplitude_coverage(fits: LeastSquares, amplitude: float) -> tuple[float, float]:
@@ -151,7 +152,7 @@ def simulated_fits(blades: int, amplitude: float, near_deg: float, seed: int) ->
     ]
 
 
-@pytest.mark.parametrize("amplitude", [1.0, 4.0, 30.0])
+@pytest.mark.parametrize("amplitude", [1.0, 8.0])
 def test_limits_of_the_squareness_error_hold_for_95_percent(amplitude: float) -> None:
     # At a tooth, whatever the wobble; and where the fitted neutral line stands upright, as it does
     # after marking: there the error is 0 and all of it is doubt.

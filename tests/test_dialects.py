@@ -150,6 +150,11 @@ def test_a_plain_number_in_a_fact_tells_the_decimal_comma(read):
     assert read(written(rows, ";")).reading[3] == 1.233
 
 
+def test_decimal_commas_are_told_where_the_unit_is_stated_beside_the_file(read):
+    text = written(sheet(), ";").replace(".", ",").replace("reading_mm", "reading")
+    assert_array_equal(read(text, unit="mm").reading, NUMBERS)
+
+
 def test_between_commas_a_point_is_a_decimal_point(read):
     assert read(sheet([f"1.23{at}" for at in range(8)])).reading[3] == 1.233
 

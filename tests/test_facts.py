@@ -94,6 +94,12 @@ def test_a_fact_that_changes_within_a_blade_is_refused(faults, column, first, ot
     assert "(also in rows 10, 11, 12, 13)" in fault.problem
 
 
+def test_a_fact_wrong_in_every_row_is_one_fault_with_the_first_rows(faults):
+    (fault,) = faults(sheet(ring_radius_mm=-1))
+    assert fault.row == 2
+    assert "(also in rows 3, 4, 5, 6, 7, 8, 9, 10 and 3 more)" in fault.problem
+
+
 def test_a_fact_written_in_two_ways_agrees(read):
     rows = with_column(sheet(), "ring_radius_mm", "101.5", "101 1/2", "101.50", "1.015e2")
     assert read(rows).ring_radius_mm == 101.5
@@ -249,6 +255,11 @@ def test_a_second_table_of_one_row_is_of_the_blade_without_a_name(read, shelf):
 
 def test_a_second_table_without_names_is_of_the_only_blade(read, shelf):
     assert read(NAMED, blades=shelf("teeth,ring_radius_mm\n12,90\n")).ring_radius_mm == 90
+
+
+def test_a_wrong_cell_of_a_second_table_without_names_refuses_the_only_blade(faults, shelf):
+    (fault,) = faults(NAMED, blades=shelf("teeth\ntwelve\n"))
+    assert fault.blade == "007"
 
 
 def test_a_second_table_without_names_is_refused_for_several_blades(tmp_path, shelf):

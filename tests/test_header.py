@@ -44,6 +44,8 @@ def faults(tmp_path):
         ("blade_name", "blade"),
         ("blade_no", "blade"),
         ("turn_number", "turn"),
+        ("tooth_number", "tooth"),
+        ("width_mm", "tooth_width_mm"),
         ("number_of_teeth", "teeth"),
         ("touch", "touch_deg"),
         ("touch_mm", "touch_deg"),

@@ -154,6 +154,13 @@ def test_the_command_names_a_list():
     assert ran.json["blades"][0]["blade"] == "007"
 
 
+def test_the_command_takes_the_facts_of_a_list_from_a_second_table(tmp_path):
+    shelf = save(tmp_path / "shelf.csv", "blade,teeth,ring_radius_mm\n007,12,90\n8,24,80\n")
+    options = ("--unit", "mm", "--blade", "007", "--blades", str(shelf), "--json")
+    (answer,) = run("fit", "-", *options, stdin=LISTS["one a line"]).json["blades"]
+    assert (answer["blade"], answer["teeth"]) == ("007", TEETH)
+
+
 @pytest.mark.parametrize("separator", [",", ";", "\t"], ids=["comma", "semicolon", "tab"])
 def test_the_command_takes_a_table_piped_in(separator):
     ran = run("fit", "-", "--json", stdin=written(sheet(blade="A"), separator))

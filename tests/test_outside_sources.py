@@ -1,9 +1,11 @@
-"""The least-squares kernel against published numbers and independent libraries."""
+"""Kernel and fit against published numbers, independent libraries and facts of the trade."""
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
+import GTC
 import numpy as np
 import pandas as pd
 import pytest
@@ -12,7 +14,9 @@ from astropy.timeseries import LombScargle
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from rigid_body import RigidBlade, readings_mm, tooth_angles_deg
+from simulated import rng_for, turn_deg, wave
 
+import bladegeom as bg
 from bladegeom.fitted.harmonics import harmonic_columns, least_squares
 
 Floats = NDArray[np.float64]
@@ -137,3 +141,126 @@ def test_rows_of_many_blades_are_fitted_each_for_itself() -> None:
     theirs = [sm.OLS(blade, columns).fit() for blade in blades]
     assert_allclose(fit.coefficients, [one.params for one in theirs], rtol=1e-9, atol=1e-15)
     assert_allclose(fit.rss, [one.ssr for one in theirs], rtol=1e-10)
+
+
+def gappy_fit() -> bg.WobbleFit:
+    """Fit of the readings of `gappy_blade`; the dial's steps are finer than the scatter."""
+    turns, readings = gappy_blade()
+    blade = bg.Blade(50, pitch_pattern=[1, 1, 1, 1, 1.6], diameter_mm=254.0)
+    tooth = [1 + int(np.argmin(np.abs(blade.angles_deg - 360.0 * turn))) for turn in turns]
+    return bg.fit_wobble(
+        bg.Readings(
+            blade, tooth=tooth, reading_mm=readings, ring_radius_mm=115.0, graduation_mm=0.001
+        )
+    )
+
+
+def test_fit_is_that_of_statsmodels() -> None:
+    # statsmodels.api.OLS on columns written out here, and its joint F test of no wobble.
+    turns, readings = gappy_blade()
+    columns = np.column_stack(
+        [np.ones_like(turns), np.cos(2.0 * np.pi * turns), np.sin(2.0 * np.pi * turns)]
+    )
+    theirs = sm.OLS(readings, columns).fit()
+    fit = gappy_fit()
+    assert fit.dof == theirs.df_resid == len(turns) - 3
+    assert_allclose([fit.offset, fit.cosine, fit.sine], theirs.params, rtol=1e-9)
+    assert_allclose(fit.covariance, theirs.cov_params()[1:, 1:], rtol=1e-9)
+    assert abs(fit.covariance[0, 1]) > 1e-8  # Gaps: the parts are not independent.
+    assert_allclose(fit.residual_sd, np.sqrt(theirs.mse_resid), rtol=1e-10)
+    assert_allclose(fit.residuals, theirs.resid, atol=1e-13)
+    assert_allclose(fit.fitted, theirs.fittedvalues, rtol=1e-12)
+
+
+@pytest.mark.parametrize("amplitude", [0.0, 0.0005, 0.001, 0.002])
+def test_chance_without_wobble_is_that_of_statsmodels(amplitude: float) -> None:
+    # statsmodels: F test of both wobble columns at once.
+    readings = wave(40, amplitude, 75.0, rng_for(9).normal(0.0, 0.003, 40))
+    kept = np.r_[0:17, 25:40]
+    gappy = bg.Readings(
+        readings.blade, tooth=readings.tooth[kept], reading_mm=readings.reading[kept]
+    )
+    angle = np.radians(9.0 * kept)
+    columns = np.column_stack([np.ones_like(angle), np.cos(angle), np.sin(angle)])
+    theirs = sm.OLS(gappy.reading, columns).fit().f_test(np.eye(3)[1:])
+    fit = bg.fit_wobble(gappy)
+    assert_allclose(fit.p_value, float(theirs.pvalue), rtol=1e-8)
+    assert fit.resolved == (float(theirs.pvalue) < 0.05)
+
+
+def test_fit_is_that_of_astropy() -> None:
+    # astropy.timeseries.LombScargle, floating mean, at one wave per turn.
+    turns, readings = gappy_blade()
+    theirs = LombScargle(turns, readings, fit_mean=True, nterms=1)
+    offset, sine, cosine = theirs.model_parameters(1.0)
+    fit = gappy_fit()
+    assert_allclose(fit.amplitude, np.hypot(cosine, sine), rtol=1e-10)
+    assert_allclose(fit.near_deg, np.degrees(np.arctan2(sine, cosine)) % 360.0, rtol=1e-10)
+    assert_allclose(fit.offset, theirs.offset() + offset, rtol=1e-10)
+    spots = np.linspace(0.0, 1.0, 37)
+    assert_allclose(fit.height_at(360.0 * spots), theirs.model(spots, 1.0), rtol=1e-10)
+
+
+def test_standard_uncertainties_are_those_that_gtc_propagates() -> None:
+    # GTC, the law of propagation with correlation (JCGM 100:2008, GUM, 5.2) by differentiation.
+    fit = gappy_fit()
+    sd = np.sqrt(np.diag(fit.covariance))
+    cosine = GTC.ureal(fit.cosine, sd[0], independent=False)
+    sine = GTC.ureal(fit.sine, sd[1], independent=False)
+    GTC.set_correlation(fit.covariance[0, 1] / (sd[0] * sd[1]), cosine, sine)
+    amplitude = GTC.sqrt(cosine**2 + sine**2)
+    tilt = GTC.atan(amplitude / 115.0)
+    near = GTC.atan2(sine, cosine)
+    assert_allclose(fit.amplitude, GTC.value(amplitude), rtol=1e-12)
+    assert_allclose(fit.amplitude_u, GTC.uncertainty(amplitude), rtol=1e-8)
+    assert_allclose(fit.tilt_deg, math.degrees(GTC.value(tilt)), rtol=1e-8)
+    assert_allclose(fit.tilt_u_deg, math.degrees(GTC.uncertainty(tilt)), rtol=1e-8)
+    assert_allclose(turn_deg(fit.near_deg, math.degrees(GTC.value(near))), 0.0, atol=1e-9)
+    assert_allclose(fit.near_u_deg, math.degrees(GTC.uncertainty(near)), rtol=1e-8)
+    for away_deg in (0.0, 30.0, 90.0, 200.0):
+        top = math.radians(fit.near_deg + 90.0 - away_deg)
+        error = GTC.atan((cosine * math.cos(top) + sine * math.sin(top)) / 115.0)
+        lean, lean_u = (math.degrees(one(error)) for one in (GTC.value, GTC.uncertainty))
+        assert_allclose(bg.squareness_error(fit, away_deg), lean, atol=1e-14)
+        assert_allclose(bg.squareness_error_u(fit, away_deg), lean_u, rtol=1e-8)
+
+
+@pytest.mark.parametrize("near_deg", [0.0, 77.0, 199.8, 350.0])
+def test_near_and_far_lie_opposite_and_the_neutral_line_square_to_them(near_deg: float) -> None:
+    # Common practice, no source.
+    marks = bg.neutral_line(bg.fit_wobble(wave(40, 0.05, near_deg)))
+    assert marks.near is not None
+    assert marks.far is not None
+    assert marks.neutral is not None
+    first, second = (end.direction_deg for end in marks.neutral)
+    assert_allclose(turn_deg(marks.near.direction_deg, near_deg), 0.0, atol=1e-9)
+    assert_allclose(abs(turn_deg(marks.near.direction_deg, marks.far.direction_deg)), 180.0)
+    assert_allclose(abs(turn_deg(first, second)), 180.0)
+    assert_allclose(abs(turn_deg(near_deg, [first, second])), 90.0)
+
+
+@pytest.mark.parametrize("tilt_deg", [0.1, 0.2])
+def test_a_usable_blade_wobbles_about_one_or_two_tenths_of_a_degree(tilt_deg: float) -> None:
+    # Common practice, no source: such a blade is answered without a word about its tilt.
+    noise = rng_for(4).normal(0.0, 0.01, 40)
+    fit = bg.fit_wobble(wave(40, 100.0 * math.tan(math.radians(tilt_deg)), 50.0, noise))
+    assert fit.tilt_deg is not None
+    assert fit.tilt_u_deg is not None
+    assert abs(fit.tilt_deg - tilt_deg) < 4 * fit.tilt_u_deg < 0.02
+    assert fit.resolved
+    assert fit.warnings == ()
+
+
+def test_a_teaching_model_tilted_by_ten_degrees_is_answered_exactly() -> None:
+    # Common practice, no source: a disc cocked by 10 degrees shows what a blade does by a tenth.
+    # tan 10 deg = 0.17632698...; a quarter of the way round the error is the whole tilt, at
+    # 30 degrees away it is atan(tan(10 deg) / 2) = 5.0384 deg, more than half of it.
+    truth = RigidBlade(10.0, 50.0, "clockwise")
+    read = readings_mm(truth, tooth_angles_deg(12), 100.0)
+    fit = bg.fit_wobble(bg.Readings(bg.Blade(12), reading_mm=read, ring_radius_mm=100.0))
+    assert_allclose([fit.amplitude, fit.near_deg], [17.632698070846498, 50.0], rtol=1e-12)
+    assert_allclose(fit.tilt_deg, 10.0, rtol=1e-12)
+    assert_allclose(bg.squareness_error(fit, [0.0, 90.0]), [0.0, 10.0], atol=1e-12)
+    half = float(bg.squareness_error(fit, 30.0))
+    assert f"{half:.4f}" == "5.0384"
+    assert any("far more than usable blades show" in one for one in fit.warnings)

@@ -35,6 +35,7 @@ def glossary():
 def test_the_glossary_has_every_key_and_no_other():
     fit = bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv"))
     keys = {*bg.blade_answer(fit), *bg.squareness(fit, away_deg=1).to_dict()}
+    keys |= {*bg.next_readings(fit).to_dict()}
     assert glossary() == keys
 
 

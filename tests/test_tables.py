@@ -159,6 +159,11 @@ def test_a_table_becomes_a_tidy_frame(tmp_path):
     assert frame.attrs["refused"] == []
 
 
+@pytest.mark.parametrize("name", ["007", "1.0", "1e3", "nan"])
+def test_a_name_stays_text_in_the_frame(tmp_path, name):
+    assert set(bg.read_table(save(tmp_path / "a.csv", sheet(blade=name)))["blade"]) == {name}
+
+
 def test_teeth_not_read_have_no_row_in_the_frame(tmp_path):
     path = save(tmp_path / "a.csv", changed(sheet(), 4, "reading_mm", "?"))
     assert list(bg.read_table(path)["tooth"]) == [1, 2, *range(4, TEETH + 1)]

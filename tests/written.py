@@ -22,6 +22,7 @@ import bladegeom.__main__
 
 ROOT = Path(__file__).parent.parent
 TEETH = 12
+SURROUNDINGS = {"PYTHONPATH": str(ROOT), "PYTHONUTF8": "1", "PYTHONUNBUFFERED": ""}
 
 
 def wave(teeth: int = TEETH, amplitude: float = 0.1) -> list[str]:
@@ -133,6 +134,6 @@ def run_apart(*arguments: str | Path, stdin: bytes = b"", code: str = "") -> Ran
         capture_output=True,
         timeout=120,
         check=False,
-        env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUTF8": "1"},
+        env={**os.environ, **SURROUNDINGS},
     )
     return Ran(done.returncode, done.stdout.decode(), done.stderr.decode())

@@ -52,8 +52,8 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     """Return the standard uncertainty (k = 1) of `squareness_error`.
 
     The slope of the line is the wobble's component toward its upper end, over the ring radius,
-    so its uncertainty is that component's: on the neutral line the error is 0 and the doubt is
-    not.
+    so its uncertainty is that component's (with the rounding that does not average out): on the
+    neutral line the error is 0 and the doubt is not.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
         If the ring radius is not known.
     """
     away = np.asarray(away_deg, dtype=np.float64)
-    slope_u = sd_toward(fit.near_deg + 90.0 - away, fit.covariance) / _ring(fit)
+    slope_u = sd_toward(fit.near_deg + 90.0 - away, fit.rounded_covariance) / _ring(fit)
     slope = np.tan(np.radians(squareness_error(fit, away)))
     return _as_given(np.degrees(slope_u / (1 + slope**2)))
 
@@ -93,7 +93,7 @@ class Squareness(Result):
     tolerance_deg : float or None
     error_deg, error_u_deg : float
     error_low_deg, error_high_deg : float
-        95 % limits, with half a graduation at the ring where rounding does not average out.
+        95 % limits.
     gap, gap_u : float or None
         Over the span, ``span tan(error)``, in `span_unit`.
     worst_deg, worst_u_deg, worst_low_deg, worst_high_deg : float
@@ -248,8 +248,7 @@ def squareness(
             f"the tolerance is {tolerance_deg:g} deg", "give degrees above 0", value=tolerance_deg
         )
     error, u = float(squareness_error(fit, away)), float(squareness_error_u(fit, away))
-    rounding = math.degrees(fit.rounding_margin / _ring(fit)) * math.cos(math.radians(error)) ** 2
-    reach = student_t(0.95, fit.dof) * u + rounding
+    reach = student_t(0.95, fit.dof) * u
     span_unit = "mm" if span_mm is not None else "in" if span_in is not None else None
     one_length_mm("span", {"mm": span_mm, "in": span_in})
     span = span_mm if span_mm is not None else span_in

@@ -149,7 +149,7 @@ class Budget(Result):
         if cause.amplitude_u == cause.near_u_deg == (cause.tilt_u_deg or 0.0) == 0.0:
             return f"none: {cause.words}"
         parts = [f"amplitude {number(cause.amplitude_u, cause.amplitude_u or None)} {self.unit}"]
-        if math.isfinite(cause.near_u_deg):
+        if cause.near_u_deg < 90:  # Beyond that there is no direction to speak of.
             parts.append(f"direction {number(cause.near_u_deg, cause.near_u_deg or None)} deg")
         if cause.tilt_u_deg is not None:
             parts.append(f"tilt {number(cause.tilt_u_deg, cause.tilt_u_deg or None)} deg")

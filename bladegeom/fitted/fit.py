@@ -134,7 +134,9 @@ def _solve(columns: Floats, read: Floats, readings: Readings, robust: bool) -> _
     if robust:
         from bladegeom.fitted.robust import huber_fit
 
-        fit, residual_sd, scale = huber_fit(columns, read)
+        robust_fit = huber_fit(columns, read)
+        residual_sd, scale = robust_fit.sd, robust_fit.scale
+        fit = robust_fit.fit._replace(dof=robust_fit.dof)
     graduation = readings.graduation or 0.0
     # Numbers of this size carry rounding of their own; below it a residual means nothing.
     largest = float(np.abs(readings.reading).max())

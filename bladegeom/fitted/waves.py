@@ -33,8 +33,8 @@ class Harmonic:
         Waves a turn.
     identifiable : bool
         Whether the teeth that were read can tell it; without it all numbers are None.
-    passes_for : str
-        Where it is not identifiable: what it would pass for.
+    why_not : str
+        Where it is not identifiable: what it would pass for, or that too little was read.
     amplitude, amplitude_low, amplitude_high : float or None
         In the unit of the readings; 95 % limits.
     crest_deg, crest_low_deg, crest_high_deg : float or None
@@ -45,7 +45,7 @@ class Harmonic:
 
     order: int
     identifiable: bool
-    passes_for: str = ""
+    why_not: str = ""
     amplitude: float | None = None
     amplitude_low: float | None = None
     amplitude_high: float | None = None
@@ -138,12 +138,12 @@ def _alias(design: Design, order: int, orders: list[int]) -> str:
     """Name what a wave that cannot be told passes for in these readings."""
     waves = beyond(_waves(design, order), design.aside)
     if np.linalg.norm(waves) < 1e-6 * math.sqrt(len(waves)):
-        return "the offset"
+        return "passes for the offset"
     shares = {}
     for other in orders:
         q, _ = np.linalg.qr(beyond(_waves(design, other), design.aside))
         shares[other] = float(np.linalg.norm(q.T @ waves) / np.linalg.norm(waves))
     best = max(shares, key=lambda one: shares[one], default=0)
     if best and shares[best] > 0.5:
-        return "wobble" if best == 1 else f"order {best}"
-    return "itself at another place"
+        return "passes for wobble" if best == 1 else f"passes for order {best}"
+    return "passes for itself at another place"

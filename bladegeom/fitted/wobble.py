@@ -233,6 +233,14 @@ class WobbleFit(Result):
         coarse = graduation is not None and self.residual_sd < graduation / 2
         return graduation / 2 if graduation is not None and coarse else 0.0
 
+    @property
+    def rounded_covariance(self) -> NDArray[np.float64]:
+        """Covariance of (cosine, sine) with the rounding that does not average out.
+
+        Half a graduation either way, anything between being as likely (GUM 4.3.7).
+        """
+        return self.covariance + self.rounding_margin**2 / 3 * np.eye(2)
+
     def near_interval(self, confidence_level: float = 0.95) -> Interval:
         """Limits of the direction nearest the indicator, by Fieller's theorem.
 
@@ -247,7 +255,7 @@ class WobbleFit(Result):
             apart where no direction is excluded.
         """
         low, high = direction_limits(
-            self.cosine, self.sine, self.covariance, self.dof, confidence_level
+            self.cosine, self.sine, self.rounded_covariance, self.dof, confidence_level
         )
         turns = 360.0 * round((self.near_deg - (low + high) / 2) / 360.0)
         return Interval(low + turns, high + turns, confidence_level)
@@ -379,7 +387,7 @@ class WobbleFit(Result):
             if wave.order == 1:
                 continue
             key = f"order_{wave.order}"
-            text = f"not identifiable: passes for {wave.passes_for}"
+            text = "not identifiable: " + wave.why_not
             if wave.amplitude is not None and wave.p_value is not None:
                 u = self.amplitude_u
                 limits = between(wave.amplitude_low or 0.0, wave.amplitude_high or 0.0, u)

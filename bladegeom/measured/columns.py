@@ -19,6 +19,7 @@ LENGTHS = (
     "gullet",
     "graduation",
     "end_float",
+    "dial_turn",
 )
 """Facts that are lengths; their columns carry the unit: ``diameter_mm``, ``diameter_in``, ..."""
 
@@ -160,16 +161,13 @@ def _resembled(column: str) -> str | None:
     from difflib import get_close_matches  # Seldom needed, and every start would wait for it.
 
     words = [word for word in column.split("_") if word not in _FILLERS]
-    bare = "_".join(words)
-    if bare in KNOWN_COLUMNS:  # blade_name, number_of_teeth
-        return bare
     if words and words[0] in _ANGLES:  # touch_mm
         return _ANGLES[words[0]]
     if close := get_close_matches(column, sorted(KNOWN_COLUMNS), n=1, cutoff=0.75):
         return close[0]
     if _UNITS.issuperset(words):
         return None
-    for known in sorted(KNOWN_COLUMNS):  # ring, pattern, width_mm
+    for known in sorted(KNOWN_COLUMNS):  # blade_name, number_of_teeth, ring, pattern, width_mm
         rest = iter(known.split("_"))
         if all(word in rest for word in words):
             return known

@@ -19,7 +19,7 @@ from bladegeom.measured.columns import (
 from bladegeom.units import MM_PER, NumberError, parse_number, parse_whole
 
 BLADE_FACTS = ("diameter", "plate", "tooth_width", "gullet")
-READING_FACTS = ("ring_radius", "ring_radius_u", "graduation", "end_float")
+READING_FACTS = ("ring_radius", "ring_radius_u", "graduation", "end_float", "dial_turn")
 
 
 @dataclass(frozen=True)

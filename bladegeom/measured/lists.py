@@ -18,6 +18,7 @@ from bladegeom.measured.facts import (
     stated_facts,
 )
 from bladegeom.measured.readings import Readings
+from bladegeom.measured.tables import Written
 from bladegeom.measured.text import decode
 from bladegeom.units import NumberError, parse_number
 
@@ -35,6 +36,7 @@ def parse_list(
     blade: str | None = None,
     blades: str | os.PathLike[str] | None = None,
     unit: str | None = None,
+    written: list[Written] | None = None,
     **facts: Any,
 ) -> Readings:
     """Read plain readings in tooth order, one a line or several on a line.
@@ -46,6 +48,8 @@ def parse_list(
         tooth 1 read again.
     blade : str, optional
         The blade's name.
+    written : list, optional
+        What was written is added to it, also where it is refused.
     blades, unit, **facts
         As for `read_blade`.
 
@@ -79,7 +83,11 @@ def parse_list(
         raise RefusedError(faults)
     need_teeth(known, name)
     keywords: dict[str, Any] = {f"reading_{unit}": values}
-    return Readings(blade_of(known, name), **keywords, **reading_facts(known))
+    keywords |= reading_facts(known)
+    made = blade_of(known, name)
+    if written is not None:
+        written.append(Written(made, keywords))
+    return Readings(made, **keywords)
 
 
 def _list_cells(text: str) -> list[tuple[int, str]]:

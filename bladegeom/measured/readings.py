@@ -48,6 +48,8 @@ class Readings:
         Finest step to which the indicator was read.
     end_float_mm, end_float_in : float, optional
         How much one tooth's reading changed when the arbor was pushed and pulled along its axis.
+    dial_turn_mm, dial_turn_in, dial_turn_thou, dial_turn_um : float, optional
+        One revolution of the dial's hand; `check_readings` looks for readings so much off.
     surface : {"plate", "teeth"}
         What the stylus touched.
     touch_deg : float
@@ -87,6 +89,7 @@ class Readings:
     ring_radius_u_mm: float | None
     graduation_mm: float | None
     end_float_mm: float | None
+    dial_turn_mm: float | None
     surface: str
     touch_deg: float
     stylus_deg: float
@@ -115,6 +118,10 @@ class Readings:
         graduation_um: float | None = None,
         end_float_mm: float | None = None,
         end_float_in: float | None = None,
+        dial_turn_mm: float | None = None,
+        dial_turn_in: float | None = None,
+        dial_turn_thou: float | None = None,
+        dial_turn_um: float | None = None,
         surface: str = "plate",
         touch_deg: float = 0.0,
         stylus_deg: float = 0.0,
@@ -146,6 +153,12 @@ class Readings:
             "ring_radius": {"mm": ring_radius_mm, "in": ring_radius_in},
             "ring_radius_u": {"mm": ring_radius_u_mm, "in": ring_radius_u_in},
             "end_float": {"mm": end_float_mm, "in": end_float_in},
+            "dial_turn": {
+                "mm": dial_turn_mm,
+                "in": dial_turn_in,
+                "thou": dial_turn_thou,
+                "um": dial_turn_um,
+            },
         }
         for name, given in lengths.items():
             put(self, f"{name}_mm", one_length_mm(name, given))
@@ -275,7 +288,8 @@ def _in_tooth_order(count: int, blade: Blade) -> NDArray[np.int64]:
         raise refuse(
             f"{count} readings for {blade.teeth} teeth",
             "give one reading a tooth in order (not read: ? or None), and at most tooth 1 again "
-            "at the end; or say which tooth each reading is of",
+            "at the end; or say which tooth each reading is of. Where a tooth was missed or read "
+            "twice: bladegeom check FILE.csv",
             value=count,
             blade=blade.name,
         )

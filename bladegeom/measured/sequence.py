@@ -69,7 +69,12 @@ def in_sequence(
             "tooth",
             tooth[at],
             f"tooth {tooth[at]} on a {teeth}-tooth blade",
-            f"teeth count from 1 to {teeth}: check tooth and teeth",
+            f"teeth count from 1 to {teeth}: check tooth and teeth"
+            + (
+                "; if one was read twice: bladegeom check FILE.csv"
+                if tooth[at] == teeth + 1
+                else ""
+            ),
         )
     if faults:
         raise RefusedError(faults)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from bladegeom.errors import BladegeomWarning, Fault, RefusedError, also_in, refuse
+from bladegeom.measured.blade import Blade
 from bladegeom.measured.blade_facts import read_blade_facts
 from bladegeom.measured.columns import (
     FACT_COLUMNS,
@@ -41,6 +42,20 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Path = str | os.PathLike[str]
+
+
+class Written(NamedTuple):
+    """What was written down of one blade, before it is known to be whole.
+
+    Attributes
+    ----------
+    blade : Blade
+    keywords : dict
+        Of `Readings`.
+    """
+
+    blade: Blade
+    keywords: dict[str, Any]
 
 
 class Batch(NamedTuple):
@@ -143,7 +158,7 @@ def read_table(
     batch = read_blades(path, blades=blades, unit=unit, **facts)
     if not batch.readings:
         raise RefusedError(batch.refused)
-    frame = pd.concat([pd.DataFrame(_columns(one)) for one in batch.readings], ignore_index=True)
+    frame = pd.concat([pd.DataFrame(columns_of(one)) for one in batch.readings], ignore_index=True)
     frame.attrs["refused"] = list(batch.refused)
     if batch.refused:
         lines = "\n".join(f"  {fault}" for fault in batch.refused)
@@ -174,13 +189,22 @@ def read_blades(
 
 
 def parse_blades(
-    data: bytes, name: str, *, blades: Path | None = None, unit: str | None = None, **facts: Any
+    data: bytes,
+    name: str,
+    *,
+    blades: Path | None = None,
+    unit: str | None = None,
+    written: list[Written] | None = None,
+    **facts: Any,
 ) -> Batch:
-    """Do the work of `read_blades` on the bytes of a table called `name`."""
+    """Do the work of `read_blades` on the bytes of a table called `name`.
+
+    What was written of each blade is added to `written`, also where its readings are refused.
+    """
     check_unit(unit)
     stated = stated_facts(facts)
     sheet = split(decode(data, name), name, KNOWN_COLUMNS)
-    column, own_unit = _check_header(sheet, name, unit)
+    column, own_unit = check_header(sheet, name, unit)
     second = None if blades is None else read_blade_facts(blades)
     mark = sheet_mark(sheet, readings=column)
     notes = []
@@ -216,7 +240,7 @@ def parse_blades(
             faults = [*wrong, *merge(known, facts_of, who)]
         try:
             batch.readings.append(
-                _one_blade(who, rows, place, column, own_unit, mark, known, faults)
+                one_blade(who, rows, place, column, own_unit, mark, known, faults, written)
             )
         except RefusedError as error:
             batch.refused.extend(
@@ -227,7 +251,14 @@ def parse_blades(
     return batch
 
 
-def _check_header(sheet: Sheet, name: str, unit: str | None) -> tuple[str, str]:
+def check_header(sheet: Sheet, name: str, unit: str | None) -> tuple[str, str]:
+    """Return the column of the readings and their unit.
+
+    Raises
+    ------
+    RefusedError
+        With everything that is wrong with the header of the table called `name`.
+    """
     faults = [
         fault
         for fault in unknown_columns(sheet.header)
@@ -263,7 +294,7 @@ def _doubled_lengths(header: Iterable[str]) -> dict[str, list[str]]:
     return {fact: columns for fact, columns in found.items() if len(set(columns)) > 1}
 
 
-def _one_blade(
+def one_blade(
     name: str,
     rows: list[tuple[int, list[str]]],
     place: Mapping[str, int],
@@ -272,7 +303,32 @@ def _one_blade(
     mark: str,
     known: dict[str, Fact],
     faults: list[Fault],
+    written: list[Written] | None = None,
 ) -> Readings:
+    """Read one blade's rows of cells.
+
+    Parameters
+    ----------
+    name : str
+        The blade's.
+    rows : list of (int, list of str)
+    place : dict
+        Column -> place in the cells.
+    column, unit : str
+        Of the readings, as `check_header` returns them.
+    mark : {".", ","}
+        Decimal mark.
+    known : dict
+        Facts stated elsewhere; those of the rows are added.
+    faults : list of Fault
+        Found elsewhere; those of the rows are added.
+    written : list of Written, optional
+        What was written is added to it, also where the readings are refused.
+
+    Raises
+    ------
+    RefusedError
+    """
     numbers: dict[str, list[float]] = {
         one: [] for one in (column, "tooth", "turn", "order") if one in place
     }
@@ -300,8 +356,12 @@ def _one_blade(
     keywords[f"reading_{unit}"] = numbers[column]
     keywords |= reading_facts(known)
     keywords["turned"] = turned or None
+    keywords["rows"] = [row for row, _ in rows]
     try:
-        return Readings(blade_of(known, name), **keywords, rows=[row for row, _ in rows])
+        blade = blade_of(known, name)
+        if written is not None:
+            written.append(Written(blade, keywords))
+        return Readings(blade, **keywords)
     except RefusedError as error:
         raise RefusedError(
             replace(fault, row=known[fault.column].row)
@@ -338,6 +398,8 @@ def _turned(
     name: str, rows: list[tuple[int, list[str]]], place: int
 ) -> tuple[list[str], list[Fault]]:
     words = [cells[place].strip().lower() for _, cells in rows]
+    if not any(words):
+        return [], []
     return words, [
         Fault(
             f"turned is {word!r}",
@@ -389,7 +451,8 @@ def _numbers_of_row(
     return faults, values
 
 
-def _columns(readings: Readings) -> dict[str, Any]:
+def columns_of(readings: Readings) -> dict[str, Any]:
+    """Return one blade's readings as the columns of a table, facts as single values."""
     blade = readings.blade
     columns: dict[str, Any] = {
         "blade": blade.name,
@@ -408,6 +471,7 @@ def _columns(readings: Readings) -> dict[str, Any]:
         "graduation_mm": readings.graduation_mm,
         "ring_radius_u_mm": readings.ring_radius_u_mm,
         "end_float_mm": readings.end_float_mm,
+        "dial_turn_mm": readings.dial_turn_mm,
         "stylus_deg": readings.stylus_deg or None,
         "tooth_pattern": " ".join(blade.tooth_pattern or ()) or None,
         "numbered": blade.numbered,

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable
 
 from bladegeom.applied.marks import NeutralLine, neutral_line
+from bladegeom.fitted.mistakes import Findings
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade import Blade
 from bladegeom.result import Result
@@ -49,6 +50,12 @@ def doubt_text(fit: WobbleFit) -> str:
             *warning_lines(fit.warnings),
         ]
     )
+
+
+def findings_text(findings: Findings) -> str:
+    """Return what the check of one blade's readings found."""
+    head = findings.title()
+    return "\n".join([head, *table_lines(findings), *warning_lines(findings.remarks)])
 
 
 def marks_text(marks: NeutralLine) -> str:

@@ -68,7 +68,6 @@ def _draw(fit: WobbleFit, ax: Axes, tolerance_deg: float | None) -> None:
     away = np.linspace(-180.0, 180.0, 361)
     error = np.asarray(squareness_error(fit, away))
     reach = student_t(0.95, fit.dof) * np.asarray(squareness_error_u(fit, away))
-    reach += math.degrees(math.atan(fit.rounding_margin / (fit.readings.ring_radius or 1.0)))
     ax.axhline(0.0, color=GREY, linewidth=0.8)
     if tolerance_deg is not None:
         ax.axhspan(

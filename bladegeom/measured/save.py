@@ -1,0 +1,72 @@
+"""Readings out again: a table that reads back as the same readings."""
+
+from __future__ import annotations
+
+import csv
+import os
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+from bladegeom.errors import refuse
+from bladegeom.measured.readings import Readings
+from bladegeom.measured.tables import columns_of
+
+
+def save_readings(readings: Readings, path: str | os.PathLike[str]) -> None:
+    """Write the readings of one blade as a CSV that `read_blade` takes.
+
+    Lengths other than the readings are in millimetres; teeth that were not read have no row. The
+    file is whole or absent.
+
+    Parameters
+    ----------
+    readings : Readings
+    path : path
+        Of a file that does not exist yet.
+
+    Raises
+    ------
+    RefusedError
+        If the file exists, or cannot be written.
+    """
+    target = Path(path)
+    if target.exists():
+        raise refuse(
+            f"{target} exists already", "name a new file: nothing is written over", value=target
+        )
+    columns = columns_of(readings)
+    rows = zip(*(_cells(value, len(readings.reading)) for value in columns.values()), strict=True)
+    try:
+        handle, name = tempfile.mkstemp(prefix=".", suffix=".csv", dir=target.parent)
+    except OSError as error:
+        raise refuse(
+            f"{target} cannot be written: {error.strerror}", "check the folder", value=target
+        ) from None
+    try:
+        with open(handle, "w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(columns)
+            writer.writerows(rows)
+        os.chmod(name, 0o666 & ~_umask())
+        os.replace(name, target)
+    except BaseException as error:
+        Path(name).unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            raise refuse(
+                f"{target} cannot be written: {error.strerror}", "check the disk", value=target
+            ) from None
+        raise
+
+
+def _cells(value: object, count: int) -> list[str]:
+    given = value.tolist() if isinstance(value, np.ndarray) else [value] * count
+    # Twelve digits: no reading has more, and the dust of binary arithmetic is left behind.
+    return [f"{one:.12g}" if isinstance(one, float) else str(one) for one in given]
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
