@@ -204,6 +204,16 @@ def test_a_cell_lost_is_refused(row, place):
     assert read(written(rows)) == []
 
 
+@patient
+@given(st.integers(1, TEETH), st.integers(0, 12))
+def test_a_separator_too_many_is_refused(row, at):
+    lines = written([row[:2] for row in sheet()]).splitlines()
+    at = min(at, len(lines[row]))
+    lines[row] = f"{lines[row][:at]},{lines[row][at:]}"
+    with pytest.raises(bg.RefusedError, match=f"row {row + 1}: 3 cells under a header of 2"):
+        parse_blades("\n".join(lines).encode(), "damaged.csv", teeth=TEETH)
+
+
 # Numbers in the manner of several countries
 
 amounts = st.lists(

@@ -97,6 +97,8 @@ NO_NUMBERS = {
     "roman twelve": "Ⅻ",
     "two fractions": "1/2 1/2",
     "fraction of decimals": "0.5/2",
+    "fraction without an end": "1/",
+    "fraction without a start": "/2",
     "date": "1/2/2024",
     "quotes": '"',
 }
