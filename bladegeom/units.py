@@ -15,7 +15,7 @@ MM_PER: dict[str, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
 LARGEST, LEAST = 1e100, 1e-100
 """A number beyond these is a slip: nothing is so large or so small, and its square is lost."""
 
-_DECIMAL = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_DECIMAL = re.compile(r"[+-]?([0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _FRACTION = re.compile(r"([+-]?)(?:([0-9]{1,9})[ ]+)?([0-9]{1,9})/([0-9]{1,9})")
 _VULGAR = re.compile(r"([+-]?)([0-9]{0,9})[ ]*(\D)")
 _LENGTH = re.compile(r"(.*?)\s*(mm|in|thou|um)")

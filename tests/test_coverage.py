@@ -217,24 +217,40 @@ def test_tooth_probabilities_come_true_as_often_as_they_claim() -> None:
     assert_allclose(true.mean(), claimed.mean(), atol=0.01)
 
 
-@pytest.mark.parametrize("teeth", [8, 23, 24, 80])
-def test_marks_claim_the_probabilities_counted_here(teeth: int) -> None:
-    rng, blade, pitch = rng_for(110), bg.Blade(teeth), 360.0 / teeth
-    for _ in range(50):
-        read = 3.0 * np.cos(np.radians(blade.angles_deg - rng.uniform(0.0, 360.0)))
-        fit = bg.fit_wobble(bg.Readings(blade, reading_mm=read + rng.normal(0.0, 1.0, teeth)))
+@pytest.mark.parametrize(
+    ("teeth", "pattern", "unread"),
+    [
+        (8, [1.0], 0),
+        (23, [1.0], 0),
+        (80, [1.0], 0),
+        (40, [1.0, 1.8], 0),
+        (50, [1.0, 1.0, 1.0, 1.0, 2.6], 0),
+        (60, [1.0, 1.5, 2.5], 25),
+    ],
+)
+def test_marks_claim_the_mass_between_the_middles_of_their_own_gaps(
+    teeth: int, pattern: list[float], unread: int
+) -> None:
+    # Uneven gaps and an arc not read: neither the window nor the doubt is alike on both sides.
+    rng, blade = rng_for(110), bg.Blade(teeth, pitch_pattern=pattern)
+    angle = blade.angles_deg
+    around = np.concatenate([[angle[-1] - 360.0], angle, [360.0]])
+    middles = (around[1:] + around[:-1]) / 2
+    tooth = np.arange(1, teeth - unread + 1)
+    compared = 0
+    for _ in range(40):
+        read = 3.0 * np.cos(np.radians(angle - rng.uniform(0.0, 360.0)))
+        read = (read + rng.normal(0.0, 1.0, teeth))[tooth - 1]
+        fit = bg.fit_wobble(bg.Readings(blade, tooth=tooth, reading_mm=read))
         marks = bg.neutral_line(fit)
         if marks.near is None or marks.far is None or marks.neutral is None:
             continue
         four = (marks.near, marks.neutral[0], marks.far, marks.neutral[1])
         for mark, from_near_deg in zip(four, (0.0, 90.0, 180.0, 270.0), strict=True):
-            middle = (mark.tooth - 1) * pitch - from_near_deg
+            edges = middles[mark.tooth - 1 : mark.tooth + 1] - from_near_deg
             expected = direction_probability(
-                fit.cosine,
-                fit.sine,
-                fit.covariance,
-                fit.dof,
-                middle - pitch / 2,
-                middle + pitch / 2,
+                fit.cosine, fit.sine, fit.covariance, fit.dof, edges[0], edges[1]
             )
             assert_allclose(mark.probability, expected, rtol=1e-9, atol=1e-12)
+            compared += 1
+    assert compared >= 60
