@@ -190,6 +190,8 @@ def _chart(options: argparse.Namespace) -> int:
 
     check_target(options.output)
     fits, refused, wanted = _fits(options)
+    if options.kind == "squareness":
+        fits, refused = _with_angles(fits, refused)
     if not fits:
         raise bg.RefusedError(refused)
     draw = {
@@ -202,6 +204,21 @@ def _chart(options: argparse.Namespace) -> int:
     print(f"wrote {options.output}")
     _complain(refused)
     return _status(len(fits), wanted)
+
+
+def _with_angles(
+    fits: list[bg.WobbleFit], refused: list[bg.Fault]
+) -> tuple[list[bg.WobbleFit], list[bg.Fault]]:
+    """Leave out the blades of which no angle is known, and say why."""
+    kept = []
+    for fit in fits:
+        try:
+            bg.squareness_error(fit, 0.0)
+        except bg.RefusedError as error:
+            refused = [*refused, *error.faults]
+        else:
+            kept.append(fit)
+    return kept, refused
 
 
 def _next(options: argparse.Namespace) -> int:

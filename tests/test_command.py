@@ -184,9 +184,7 @@ def test_a_column_not_used_is_noted_on_standard_error_only(table):
     assert len(ran.json["blades"]) == 1
 
 
-@pytest.mark.parametrize(
-    "name", ["007", "$x_1$", 'say "a"', "a\nb", "\u92f8", "\U0001f600"], ids=ascii
-)
+@pytest.mark.parametrize("name", ["a\nb $x_1$", "\u92f8 \U0001f600"], ids=ascii)
 def test_a_name_comes_through_json_as_it_is_written(table, name):
     ran = run_apart("fit", table(sheet(blade=name)), "--json")
     assert ran.json["blades"][0]["blade"] == name

@@ -120,3 +120,23 @@ def test_a_chart_of_nothing_leaves_no_file(tmp_path, capsys):
     assert main(["chart", str(tmp_path / "none.csv"), "-o", str(target)]) == 2
     assert "there is no file" in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
+
+
+def test_a_blade_without_a_ring_radius_is_drawn_without_a_word(tmp_path):
+    blade = bg.Blade(24, name="\u200b")
+    rng = np.random.default_rng(1)
+    read = 0.05 * np.cos(np.radians(blade.angles_deg)) + rng.normal(0, 0.002, 24)
+    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=read))
+    bg.save_chart(bg.polar_chart(fit), tmp_path / "c.pdf")
+    assert (tmp_path / "c.pdf").stat().st_size > 5000
+
+
+def test_a_blade_without_angles_stops_no_other_squareness_chart(tmp_path, capsys):
+    table, target = tmp_path / "two.csv", tmp_path / "c.pdf"
+    rows = [f"A,{k + 1},{0.1 * np.cos(k):.3f},100" for k in range(12)]
+    rows += [f"B,{k + 1},{0.1 * np.cos(k):.3f}," for k in range(12)]
+    table.write_text("blade,tooth,reading_mm,ring_radius_mm\n" + "\n".join(rows))
+    argv = ["chart", str(table), "-o", str(target), "--kind", "squareness", "--teeth", "12"]
+    assert main(argv) == 1
+    assert len(pypdf.PdfReader(target).pages) == 1
+    assert "blade B: the ring radius is not stated" in capsys.readouterr().err

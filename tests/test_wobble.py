@@ -339,3 +339,12 @@ def test_a_direction_that_is_not_established_is_not_handed_out() -> None:
         assert values[key] is None
     assert values["amplitude"] > 0.0
     assert noisy().to_dict()["near_deg"] == noisy().near_deg
+
+
+def test_readings_without_any_scatter_are_not_trusted_in_silence() -> None:
+    few = bg.Readings(bg.Blade(4), reading_mm=[0.0, 0.01, 0.0, -0.01])
+    assert any("without any scatter" in warning for warning in bg.fit_wobble(few).warnings)
+    stated = bg.Readings(bg.Blade(4), reading_mm=[0.0, 0.01, 0.0, -0.01], graduation_mm=0.01)
+    fit = bg.fit_wobble(stated)
+    assert not any("without any scatter" in warning for warning in fit.warnings)
+    assert not fit.resolved

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from bladegeom.fitted.wobble import WobbleFit
 
 _ODD_TILT_DEG = 1.0
+_DUST = 1e-9
 
 
 def remarks_of(fit: WobbleFit) -> tuple[str, ...]:
@@ -25,6 +26,11 @@ def remarks_of(fit: WobbleFit) -> tuple[str, ...]:
         )
     elif not fit.resolved:
         found.append("the wobble is not told apart from the scatter: no direction is established")
+    elif not readings.graduation and fit.residual_sd < _DUST * fit.raw_tir:
+        found.append(
+            "the readings lie on the curve without any scatter, so nothing tells how sure they "
+            "are: state the graduation"
+        )
     if readings.ring_radius_mm is None:
         found.append(
             "the ring radius is not stated: no tilt and no squareness error; give ring_radius"

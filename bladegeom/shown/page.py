@@ -103,7 +103,9 @@ class Page:
         """Write words as large as `size`, or as fits the width and height."""
         text = self.text(left, top, words, 100, **how)
         wide, high = self._size_mm(text)
-        text.set_fontsize(min(size, 100 * width / wide, 100 * height / high))
+        # Nothing to print has no width; it fits at any size.
+        fits = min(width / wide, height / high) if wide > 0 and high > 0 else 1.0
+        text.set_fontsize(min(size, 100 * fits))
         return text
 
     def wrapped(self, words: str, size: float, width: float) -> list[str]:
