@@ -278,3 +278,16 @@ def test_charts_are_black_and_white():
         red, green, blue, _ = np.asarray(canvas.buffer_rgba()).astype(int).transpose(2, 0, 1)
         assert np.array_equal(red, green)
         assert np.array_equal(green, blue)
+
+
+@pytest.mark.parametrize("name", ["eighty_tooth_two_turns", "flat_blade", "missing_arc"])
+@pytest.mark.parametrize("chart", [bg.squareness_chart, bg.strip_chart])
+def test_axes_and_their_words_stay_where_a_printer_can_print(chart, name):
+    ax = chart(bg.fit_wobble(bg.read_blade(f"data_demo/{name}.csv")), date=DAY)
+    figure = ax.get_figure(root=True)
+    figure.draw_without_rendering()
+    edge = 5 / 25.4 * figure.dpi  # Most printers reach to within 5 mm: common practice, no source.
+    for one in figure.axes:
+        box = one.get_tightbbox()
+        assert edge <= box.x0
+        assert box.x1 <= figure.bbox.x1 - edge

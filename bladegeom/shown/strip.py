@@ -45,8 +45,8 @@ def strip_chart(
     bottom = page.cautions()
     page.fitted_text(MARGIN, top, _headline(fit), 15, page.inner, 8.0, weight="bold")
     tall = bottom - top - 36
-    ax = page.axes(MARGIN + 20, top + 18, page.inner - 24, 0.66 * tall)
-    low = page.axes(MARGIN + 20, top + 18 + 0.70 * tall, page.inner - 24, 0.30 * tall)
+    ax = page.axes(MARGIN + 26, top + 18, page.inner - 30, 0.66 * tall)
+    low = page.axes(MARGIN + 26, top + 18 + 0.70 * tall, page.inner - 30, 0.30 * tall)
     _readings(fit, ax)
     ax.tick_params(labelbottom=False)
     _residuals(fit, low)
