@@ -7,6 +7,9 @@ import re
 import unicodedata
 from collections.abc import Mapping
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from bladegeom.errors import refuse
 
 MM_PER: dict[str, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
@@ -152,3 +155,66 @@ def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
             f"{what}_{unit} is {value:g}", "give a length above 0", value=value, column=what
         )
     return float(value) * MM_PER[unit]
+
+
+def lengths_mm(
+    what: str, given: Mapping[str, ArrayLike | None], *, least: int = 1
+) -> tuple[NDArray[np.float64], str]:
+    """Return in millimetres the one list of lengths stated among `given` (unit -> values).
+
+    Parameters
+    ----------
+    what : str
+        The name without its unit, such as ``front``.
+    given : dict
+        A single number counts as a list of one; signs are free.
+    least : int
+        How many values there must be.
+
+    Returns
+    -------
+    values : ndarray, shape (n,)
+    unit : str
+        The one in which they were given.
+
+    Raises
+    ------
+    RefusedError
+        If none or two lists are given, or they are too short or hold what is no length.
+    """
+    stated = {unit: values for unit, values in given.items() if values is not None}
+    names = " and ".join(f"{what}_{unit}" for unit in (stated or given))
+    if len(stated) != 1:
+        one_of = " or ".join(f"{what}_{unit}" for unit in given)
+        problem = f"{names} are both given" if stated else f"{what} is not given"
+        raise refuse(problem, f"give {one_of}", column=what)
+    unit, values = next(iter(stated.items()))
+    read = np.atleast_1d(np.asarray(values, dtype=np.float64))
+    if read.ndim != 1 or len(read) < least:
+        needed = f"give a plain list of at least {least} value{'s' if least > 1 else ''}"
+        problem = f"{names} holds {read.size} value{'' if read.size == 1 else 's'}"
+        raise refuse(problem, needed, value=read.size, column=what)
+    for place, value in enumerate(read, start=1):
+        if not (math.isfinite(value) and abs(value) <= LARGEST):
+            raise refuse(
+                f"value {place} of {names} is {value:g}",
+                "give the length that was read, or leave the value out",
+                value=value,
+                column=what,
+            )
+    return read * MM_PER[unit], unit
+
+
+def one_unit(units: Mapping[str, str | None]) -> str:
+    """Return the one unit in which all of several things were given (name -> unit, None: not).
+
+    Raises
+    ------
+    RefusedError
+        If they were given in two.
+    """
+    stated = {name: unit for name, unit in units.items() if unit is not None}
+    if len(set(stated.values())) > 1:
+        said = ", ".join(f"{name} in {unit}" for name, unit in stated.items())
+        raise refuse(f"the lengths are in two units: {said}", "give all of them in one")
+    return next(iter(stated.values()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from hypothesis import given
@@ -13,7 +14,9 @@ from bladegeom.units import (
     MM_PER,
     NumberError,
     convert,
+    lengths_mm,
     one_length_mm,
+    one_unit,
     parse_length,
     parse_number,
     parse_whole,
@@ -268,3 +271,38 @@ def test_a_length_that_is_none_is_refused(value):
     with pytest.raises(RefusedError, match=r"plate_mm is .*; give a length above 0") as refused:
         one_length_mm("plate", {"mm": value})
     assert refused.value.faults[0].column == "plate"
+
+
+def test_a_list_of_lengths_is_read_in_its_unit():
+    values, unit = lengths_mm("front", {"mm": None, "in": [0.001, -0.002]})
+    assert values == pytest.approx([0.0254, -0.0508])
+    assert unit == "in"
+    values, unit = lengths_mm("front", {"mm": 3, "in": None})
+    assert (values.tolist(), unit) == ([3.0], "mm")
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"mm": None, "in": None}, "front is not given; give front_mm or front_in"),
+        ({"mm": [1], "in": [1]}, "front_mm and front_in are both given; give front_mm or front_in"),
+        ({"mm": [], "in": None}, "front_mm holds 0 values; give a plain list of at least 1 value"),
+        ({"mm": [[1, 2]], "in": None}, "front_mm holds 2 values; give a plain list"),
+        ({"mm": [1, math.nan], "in": None}, "value 2 of front_mm is nan; give the length"),
+        ({"mm": [math.inf], "in": None}, "value 1 of front_mm is inf"),
+    ],
+)
+def test_what_is_no_list_of_lengths_is_refused(given, words):
+    with pytest.raises(RefusedError, match=re.escape(words)):
+        lengths_mm("front", given)
+
+
+def test_too_short_a_list_is_refused():
+    with pytest.raises(RefusedError, match="holds 1 value; give a plain list of at least 3 values"):
+        lengths_mm("along", {"mm": [1.0], "in": None}, least=3)
+
+
+def test_two_units_in_one_call_are_refused():
+    assert one_unit({"front": "mm", "back": "mm", "lever": None}) == "mm"
+    with pytest.raises(RefusedError, match="front in mm, back in in"):
+        one_unit({"front": "mm", "back": "in"})

@@ -1,0 +1,114 @@
+"""A value with its doubt: means, sums, verdicts, against the GUM's own figures and GTC."""
+
+from __future__ import annotations
+
+import math
+
+import GTC
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bladegeom.applied.estimate import Estimate, combined, mean_of, scatter_of
+
+sizes = st.floats(1e-6, 1e6)
+freedoms = st.floats(1, 1e4)
+
+
+@given(st.lists(st.tuples(sizes, freedoms), min_size=2, max_size=5))
+def test_sums_are_those_of_gtc(parts):
+    total = sum((GTC.ureal(0.0, u, dof) for u, dof in parts), start=GTC.ureal(1.0, 0.0))
+    mine = Estimate(1.0, 0.0).plus(*(Estimate(0.0, u, dof) for u, dof in parts))
+    assert mine.u == pytest.approx(GTC.uncertainty(total), rel=1e-12)
+    assert mine.dof == pytest.approx(GTC.dof(total), rel=1e-9)
+
+
+def test_welch_satterthwaite_by_hand():
+    # JCGM 100:2008, formula G.2b, by hand: u^2 = 9 + 16 = 25; dof = 625 / (81 / 3 + 256 / 8).
+    u, dof = combined([(3.0, 3), (4.0, 8)])
+    assert (u, dof) == (pytest.approx(5.0), pytest.approx(625 / 59))
+
+
+def test_a_certain_part_adds_nothing():
+    assert combined([(0.0, 3), (2.0, 5)]) == (2.0, pytest.approx(5))
+    assert combined([]) == (0.0, math.inf)
+    assert combined([(0.0, 4)]) == (0.0, math.inf)
+
+
+def test_scatter_is_pooled_about_each_groups_own_mean():
+    sd, dof = scatter_of(np.array([1.0, 3.0]), np.array([10.0, 11.0, 12.0]))
+    assert (sd, dof) == (pytest.approx(math.sqrt((2 + 2) / 3)), 3)
+    sd, dof = scatter_of(np.array([1.0]), np.array([2.0]))
+    assert math.isnan(sd)
+    assert dof == 0
+
+
+def test_a_mean_is_as_sure_as_its_repeats():
+    read = np.array([1.0, 2.0, 3.0, 4.0])
+    mean = mean_of(read, *scatter_of(read), None)
+    assert mean.value == 2.5
+    assert mean.u == pytest.approx(np.std(read, ddof=1) / 2)
+    assert mean.dof == pytest.approx(3)
+
+
+def test_rounding_that_repeats_itself_does_not_average_out():
+    read = np.array([0.5] * 100)
+    mean = mean_of(read, *scatter_of(read), 0.5)
+    assert mean.u == pytest.approx(0.5 / math.sqrt(12))
+    assert mean.dof == math.inf
+    spread = np.array([0.0, 0.5] * 50)
+    assert mean_of(spread, *scatter_of(spread), 0.5).u < 0.03
+
+
+@pytest.mark.parametrize("graduation", [None, 0.1])
+def test_a_single_reading_is_as_sure_as_the_graduation(graduation):
+    mean = mean_of(np.array([2.0]), math.nan, 0, graduation)
+    assert mean.value == 2.0
+    assert math.isnan(mean.u) if graduation is None else mean.u == pytest.approx(0.1 / 12**0.5)
+
+
+def test_identical_readings_without_a_graduation_are_no_proof():
+    read = np.array([2.0, 2.0])
+    assert math.isnan(mean_of(read, *scatter_of(read), None).u)
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "verdict"),
+    [
+        (0.0, 0.1, "within"),
+        (-0.8, 0.1, "within"),
+        (0.9, 0.1, "cannot tell"),
+        (-1.1, 0.1, "cannot tell"),
+        (1.3, 0.1, "out"),
+        (-1.3, 0.1, "out"),
+        (0.0, 10.0, "cannot tell"),
+        (0.0, math.nan, "cannot tell"),
+        (5.0, math.nan, "cannot tell"),
+    ],
+)
+def test_there_are_three_verdicts(value, u, verdict):
+    assert Estimate(value, u).verdict(1.0) == verdict
+
+
+def test_limits_are_students():
+    # t for 95 % and 4 degrees of freedom is 2.776 (JCGM 100:2008, table G.2: 2.78).
+    one = Estimate(10.0, 1.0, 4)
+    assert (one.low, one.high) == (
+        pytest.approx(7.2236, abs=1e-4),
+        pytest.approx(12.7764, abs=1e-4),
+    )
+    assert one.times(-2.0) == Estimate(-20.0, 2.0, 4)
+    assert one.text("deg") == "10.0 deg (95 %: 7.2 to 12.8)"
+    assert Estimate(1.23456, math.nan).text("mm") == "1.235 mm (doubt not known)"
+
+
+def test_rows_carry_value_doubt_and_limits():
+    rows = Estimate(1.0, 0.5, 4).rows("angle", "_deg", "angle", "words")
+    assert [row.key for row in rows] == [
+        "angle_deg",
+        "angle_u_deg",
+        "angle_low_deg",
+        "angle_high_deg",
+    ]
+    assert [row.label for row in rows] == ["angle", "", "", ""]
