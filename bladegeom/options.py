@@ -1,0 +1,246 @@
+"""What the command understands: its options and their help."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from typing import TypeVar
+
+from bladegeom import __version__
+from bladegeom.units import MM_PER, NumberError, parse_length, parse_number, parse_whole
+
+T = TypeVar("T")
+
+BLADE_LENGTHS = {
+    "diameter": "across the tooth tips",
+    "plate": "thickness of the plate",
+    "tooth-width": "width that the teeth cut",
+    "gullet": "depth of the gullets",
+}
+READING_LENGTHS = {
+    "ring-radius": "from the arbor's axis to the stylus",
+    "graduation": "finest step to which the indicator was read",
+    "ring-radius-u": "standard uncertainty of the ring radius",
+    "end-float": "change of a reading when the arbor is pushed and pulled",
+    "dial-turn": "one revolution of the dial's hand, for the check of readings",
+}
+
+
+def _typed(parse: Callable[[str], T | None], cure: str) -> Callable[[str], T]:
+    """Return the reader of an option's value, as careful as that of a table's cell."""
+
+    def read(text: str) -> T:
+        try:
+            value = parse(text)
+        except NumberError as error:
+            raise argparse.ArgumentTypeError(f"{error.problem}; {cure}") from None
+        if value is None:
+            raise argparse.ArgumentTypeError(f"{text!r} is not a number; {cure}")
+        return value
+
+    return read
+
+
+_length = _typed(parse_length, "write it like 254mm or 4.5in")
+_number = _typed(parse_number, "write a number")
+_whole = _typed(parse_whole, "write a whole number")
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command; `run` names what is to be done."""
+    whole = argparse.ArgumentParser(
+        prog="bladegeom",
+        description="From dial-indicator readings of a saw blade, one a tooth, to the teeth to "
+        "mark: the neutral line, which stands upright to set the table and the bevels, and level "
+        "to set the miter gauge and the riving knife.",
+        epilog="Unplug the saw before you touch the blade. The saw's manual comes first.",
+    )
+    whole.add_argument("--version", action="version", version=f"bladegeom {__version__}")
+    commands = whole.add_subparsers(required=True, metavar="COMMAND")
+    blade = _blade_options(teeth_needed=False)
+    read = _reading_options()
+
+    fit = commands.add_parser(
+        "fit", parents=[read, blade], help="print the teeth to mark, and how sure they are"
+    )
+    fit.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
+    fit.set_defaults(run="fit")
+
+    check = commands.add_parser(
+        "check", parents=[read, blade], help="look for mistakes in the readings; propose repairs"
+    )
+    check.add_argument(
+        "--repair", type=_whole, metavar="N", help="write the readings with finding N repaired"
+    )
+    check.add_argument("-o", "--output", metavar="NEW.csv", help="new file; none is overwritten")
+    check.add_argument("--json", action="store_true", help="print one JSON object")
+    check.set_defaults(run="check")
+
+    doubt = commands.add_parser(
+        "doubt", parents=[read, blade], help="where the doubt comes from; bends and single teeth"
+    )
+    doubt.add_argument("--json", action="store_true", help="print one JSON object")
+    doubt.set_defaults(run="doubt")
+
+    marks = commands.add_parser(
+        "marks",
+        parents=[_blade_options(teeth_needed=True)],
+        help="the teeth to mark for a near tooth found by eye",
+    )
+    marks.add_argument("--near", type=_whole, required=True, help="the tooth nearest the indicator")
+    marks.add_argument("--blade", metavar="NAME", help="the blade's name")
+    marks.add_argument("--json", action="store_true", help="print one JSON object")
+    marks.set_defaults(run="marks")
+
+    chart = commands.add_parser(
+        "chart", parents=[read, blade], help="draw a chart to tape to the wall"
+    )
+    chart.add_argument(
+        "-o", "--output", required=True, metavar="OUT", help="a .pdf, .svg or .png file"
+    )
+    chart.add_argument(
+        "--kind",
+        choices=("polar", "squareness", "strip"),
+        default="polar",
+        help="the blade with its marks (polar, the default), the error against rotation "
+        "(squareness), or the readings along the teeth (strip)",
+    )
+    chart.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
+    chart.add_argument(
+        "--tolerance-deg", type=_number, metavar="DEG", help="band to draw on a squareness chart"
+    )
+    chart.set_defaults(run="chart")
+
+    further = commands.add_parser(
+        "next",
+        parents=[read, blade],
+        help="which teeth to read next, and how many turns would do",
+    )
+    further.add_argument(
+        "-n", type=_whole, default=4, metavar="COUNT", help="how many teeth; default 4"
+    )
+    further.add_argument(
+        "--probability",
+        type=_number,
+        default=0.95,
+        metavar="P",
+        help="wanted of the neutral tooth, such as 0.95 (the default)",
+    )
+    further.add_argument("--json", action="store_true", help="print one JSON object")
+    further.set_defaults(run="next")
+
+    sheet = commands.add_parser(
+        "sheet",
+        parents=[_blade_options(teeth_needed=True)],
+        help="draw a blank form for readings taken with a pencil",
+    )
+    sheet.add_argument(
+        "-o", "--output", required=True, metavar="OUT", help="a new .pdf, .svg or .png file"
+    )
+    sheet.add_argument("--turns", type=_whole, default=1, help="turns to be read; default 1")
+    sheet.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
+    sheet.add_argument("--name", help="the blade's name")
+    sheet.add_argument(
+        "--csv",
+        nargs="?",
+        const="",
+        metavar="FILE",
+        help="write the matching empty CSV too, beside OUT or into FILE; needs --unit",
+    )
+    _add_reading_facts(sheet)
+    sheet.set_defaults(run="sheet")
+
+    square = commands.add_parser(
+        "squareness", parents=[read, blade], help="the squareness error at a rotation"
+    )
+    turn = square.add_mutually_exclusive_group(required=True)
+    turn.add_argument(
+        "--away",
+        type=_number,
+        metavar="DEG",
+        help="turn from the neutral line, positive in the direction in which tooth numbers grow",
+    )
+    turn.add_argument("--tooth", type=_whole, help="the tooth that stands uppermost")
+    square.add_argument(
+        "--span", type=_length, metavar="LENGTH", help="length of the square's blade, such as 150mm"
+    )
+    square.add_argument(
+        "--tolerance-deg", type=_number, metavar="DEG", help="for the chance of being out by more"
+    )
+    square.add_argument("--json", action="store_true", help="print one JSON object")
+    square.set_defaults(run="squareness")
+    return whole
+
+
+def _blade_options(*, teeth_needed: bool) -> argparse.ArgumentParser:
+    options = argparse.ArgumentParser(add_help=False)
+    group = options.add_argument_group(
+        "what the file does not say of the blade (lengths: 254mm, 10in)"
+    )
+    group.add_argument("--teeth", type=_whole, required=teeth_needed, help="number of teeth")
+    for name, meaning in BLADE_LENGTHS.items():
+        group.add_argument(f"--{name}", type=_length, metavar="LENGTH", help=meaning)
+    group.add_argument(
+        "--numbered",
+        choices=("clockwise", "counterclockwise"),
+        help="way of the tooth numbers, seen from the indicator's side",
+    )
+    group.add_argument(
+        "--tooth-pattern",
+        type=str.split,
+        metavar="KINDS",
+        help='kinds of teeth repeated round the blade, such as "L R"',
+    )
+    group.add_argument(
+        "--pitch-pattern",
+        metavar="GAPS",
+        help='relative gaps repeated round the blade, such as "1 1 1 1 1.6"',
+    )
+    return options
+
+
+def _reading_options() -> argparse.ArgumentParser:
+    options = argparse.ArgumentParser(add_help=False)
+    options.add_argument(
+        "file", metavar="FILE", help="CSV of readings; - for readings typed or piped in tooth order"
+    )
+    options.add_argument("--blades", metavar="FILE", help="CSV with one row of facts a blade")
+    options.add_argument("--blade", metavar="NAME", help="only this blade; or its name, with -")
+    _add_reading_facts(options)
+    return options
+
+
+def _add_reading_facts(options: argparse.ArgumentParser) -> None:
+    options.add_argument(
+        "--unit", choices=tuple(MM_PER), help="unit of readings whose column does not say"
+    )
+    options.add_argument(
+        "--harmonics",
+        type=_whole,
+        default=1,
+        metavar="N",
+        help="fit bends of up to N waves a turn as well",
+    )
+    options.add_argument(
+        "--drift", action="store_true", help="take out a steady drift of the stand, if it is shown"
+    )
+    options.add_argument(
+        "--robust", action="store_true", help="let wild readings count less, and list their teeth"
+    )
+    options.add_argument("--surface", choices=("plate", "teeth"), help="what the stylus touched")
+    options.add_argument(
+        "--touch-deg",
+        type=_number,
+        metavar="DEG",
+        help="degrees of blade from the indexed tooth to the touched spot, positive with the "
+        "numbering",
+    )
+    options.add_argument(
+        "--stylus-deg",
+        type=_number,
+        metavar="DEG",
+        help="how far the plunger may stand out of the arbor's direction",
+    )
+    options.add_argument("--side", help="side of the blade with the indicator, in your words")
+    for name, meaning in READING_LENGTHS.items():
+        options.add_argument(f"--{name}", type=_length, metavar="LENGTH", help=meaning)
