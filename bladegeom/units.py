@@ -150,10 +150,8 @@ def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
         names = " and ".join(f"{what}_{unit}" for unit in stated)
         raise refuse(f"{names} are both given", "give one of them", column=what)
     unit, value = next(iter(stated.items()))
-    if not (math.isfinite(value) and value > 0):
-        raise refuse(
-            f"{what}_{unit} is {value:g}", "give a length above 0", value=value, column=what
-        )
+    if isinstance(value, bool | str) or not 0 < value <= LARGEST:
+        raise refuse(f"{what}_{unit} is {value}", "give a length above 0", value=value, column=what)
     return float(value) * MM_PER[unit]
 
 
@@ -189,7 +187,12 @@ def lengths_mm(
         problem = f"{names} are both given" if stated else f"{what} is not given"
         raise refuse(problem, f"give {one_of}", column=what)
     unit, values = next(iter(stated.items()))
-    read = np.atleast_1d(np.asarray(values, dtype=np.float64))
+    raw = np.atleast_1d(np.asarray(values))
+    if raw.size and raw.dtype.kind not in "iuf":
+        raise refuse(
+            f"{names} holds what is no number", "give plain numbers", value=values, column=what
+        )
+    read = raw.astype(np.float64)
     if read.ndim != 1 or len(read) < least:
         needed = f"give a plain list of at least {least} value{'s' if least > 1 else ''}"
         problem = f"{names} holds {read.size} value{'' if read.size == 1 else 's'}"

@@ -44,6 +44,11 @@ def test_scatter_is_pooled_about_each_groups_own_mean():
     assert dof == 0
 
 
+def test_the_dust_of_binary_arithmetic_is_no_scatter():
+    sd, dof = scatter_of(np.array([0.1, 0.1, 0.1]), np.array([0.7, 0.7]))
+    assert (sd, dof) == (0.0, 3)
+
+
 def test_a_mean_is_as_sure_as_its_repeats():
     read = np.array([1.0, 2.0, 3.0, 4.0])
     mean = mean_of(read, *scatter_of(read), None)

@@ -290,6 +290,9 @@ def test_a_list_of_lengths_is_read_in_its_unit():
         ({"mm": [[1, 2]], "in": None}, "front_mm holds 2 values; give a plain list"),
         ({"mm": [1, math.nan], "in": None}, "value 2 of front_mm is nan; give the length"),
         ({"mm": [math.inf], "in": None}, "value 1 of front_mm is inf"),
+        ({"mm": [True], "in": None}, "front_mm holds what is no number; give plain numbers"),
+        ({"mm": "1 2", "in": None}, "front_mm holds what is no number"),
+        ({"mm": [1.0, None], "in": None}, "front_mm holds what is no number"),
     ],
 )
 def test_what_is_no_list_of_lengths_is_refused(given, words):
@@ -306,3 +309,9 @@ def test_two_units_in_one_call_are_refused():
     assert one_unit({"front": "mm", "back": "mm", "lever": None}) == "mm"
     with pytest.raises(RefusedError, match="front in mm, back in in"):
         one_unit({"front": "mm", "back": "in"})
+
+
+@pytest.mark.parametrize("value", [True, "8", 1e101])
+def test_what_is_no_length_at_all_is_refused(value):
+    with pytest.raises(RefusedError, match=f"plate_mm is {re.escape(str(value))}; give a length"):
+        one_length_mm("plate", {"mm": value})

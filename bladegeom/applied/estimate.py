@@ -129,6 +129,8 @@ def scatter_of(*groups: NDArray[np.float64]) -> tuple[float, int]:
     dof : int
     """
     dof = sum(len(group) - 1 for group in groups)
+    if dof and all(np.ptp(group) == 0 for group in groups):
+        return 0.0, dof  # Not the dust that the means' binary arithmetic would leave.
     squares = math.fsum(float(((group - group.mean()) ** 2).sum()) for group in groups)
     return (math.sqrt(squares / dof), dof) if dof else (math.nan, 0)
 
