@@ -130,12 +130,6 @@ class Page:
     def head(self, fit: WobbleFit, what: str, date: Date | None) -> float:
         """Write the blade's name, how it is seen, and the date; return where the rest may begin."""
         blade, side = fit.readings.blade, fit.readings.side
-        self.fitted_text(
-            MARGIN, 9.0, blade.name or "Blade", 30, self.inner - 40, 13.0, weight="bold"
-        )
-        day = date or Date.today()
-        self.text(self.width - MARGIN, 10.0, day.isoformat(), 13, ha="right")
-        self.text(self.width - MARGIN, 16.0, what, 9, ha="right", color=GREY)
         facts = [f"{blade.teeth} teeth"]
         if blade.diameter_mm is not None:
             facts.append(f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)")
@@ -145,6 +139,14 @@ class Page:
             if blade.numbered
             else "way of the numbers not stated: drawn clockwise"
         )
+        return self.head_line(blade.name or "Blade", what, date, facts)
+
+    def head_line(self, name: str, what: str, date: Date | None, facts: Sequence[str]) -> float:
+        """Write a name, what the page is, the date and facts; return where the rest may begin."""
+        self.fitted_text(MARGIN, 9.0, name, 30, self.inner - 40, 13.0, weight="bold")
+        day = date or Date.today()
+        self.text(self.width - MARGIN, 10.0, day.isoformat(), 13, ha="right")
+        self.text(self.width - MARGIN, 16.0, what, 9, ha="right", color=GREY)
         self.fitted_text(MARGIN, 24.0, ", ".join(facts), 11, self.inner, 5.0)
         return 33.0
 

@@ -1,0 +1,295 @@
+"""Side clearance, the angle at which the board rubs, and the chart of it."""
+
+from __future__ import annotations
+
+import math
+import re
+from datetime import date
+
+import numpy as np
+import pypdf
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import bladegeom as bg
+from bladegeom.applied.clearance import NO_GULLET, rub_angle, side_clearance
+from bladegeom.applied.slots import slot_alignment
+from bladegeom.shown.clear import clearance_chart
+
+DAY = date(2026, 2, 3)
+
+
+def ten_inch(**sizes):
+    """An invented 10 in blade with 0.010 in of clearance on each side."""
+    facts = {"diameter_in": 10, "tooth_width_in": 0.098, "plate_in": 0.078, "name": "demo"}
+    return bg.Blade(40, **(facts | sizes))
+
+
+def slots(**facts):
+    given_facts = {"front_mm": [0.52], "back_mm": [0.40], "separation_mm": 250} | facts
+    return slot_alignment(**given_facts)
+
+
+def rubs_at_deg(clearance, rim, plate, table):
+    """Least feed angle at which any board point touches the plate, by following the points.
+
+    The wall that a front tooth leaves is followed at many heights from where the tip cut it to
+    every place behind, over a grid; the angle is found by halving.
+    """
+    heights = np.linspace(table, rim, 401)[:-1]
+    cut_at = -np.sqrt(rim**2 - heights**2)
+    along = np.linspace(-rim, rim, 4001)
+    beside = np.hypot(along[:, np.newaxis], heights) <= plate
+    gone = np.where(beside, along[:, np.newaxis] - cut_at, -np.inf)
+
+    def touches(angle_deg):
+        return bool((gone * math.tan(math.radians(angle_deg)) >= clearance).any())
+
+    low, high = 0.0, 89.0
+    if not touches(high):
+        return math.inf
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (low, middle) if touches(middle) else (middle, high)
+    return high
+
+
+@pytest.mark.parametrize(
+    ("height", "gullet"), [(3, None), (25, None), (25, 10), (60, 10), (100, 15), (12, 10)]
+)
+def test_the_board_rubs_where_a_followed_point_touches_the_plate(height, gullet):
+    blade = bg.Blade(60, diameter_mm=300, tooth_width_mm=3.2, plate_mm=2.2, gullet_mm=gullet)
+    followed = rubs_at_deg(0.5, 150.0, 150.0 - (gullet or 0), 150.0 - height)
+    assert rub_angle(blade, height_mm=height) == pytest.approx(followed, rel=2e-3)
+
+
+@pytest.mark.parametrize("height", [2.0, 8.0, 9.9])
+def test_gullets_that_do_not_reach_the_table_leave_the_limit_on_the_cautious_side(height):
+    blade = bg.Blade(60, diameter_mm=300, tooth_width_mm=3.2, plate_mm=2.2, gullet_mm=10)
+    assert rubs_at_deg(0.5, 150.0, 140.0, 150.0 - height) == math.inf
+    front = math.sqrt(150.0**2 - (150.0 - height) ** 2)
+    limit = rub_angle(blade, height_mm=height)
+    assert limit == pytest.approx(math.degrees(math.atan(0.5 / front)))
+
+
+@given(st.floats(0.1, 149.0), st.floats(1, 50))
+def test_not_knowing_the_gullets_only_lowers_the_limit(height, gullet):
+    sizes = {"diameter_mm": 300, "tooth_width_mm": 3.2, "plate_mm": 2.2}
+    unknown = rub_angle(bg.Blade(60, **sizes), height_mm=height)
+    assert unknown <= rub_angle(bg.Blade(60, **sizes, gullet_mm=gullet), height_mm=height)
+
+
+@given(st.floats(0.1, 126.0), st.floats(0.1, 0.9))
+def test_the_higher_the_blade_the_less_is_allowed(height, part):
+    blade = ten_inch()
+    assert rub_angle(blade, height_mm=part * height) > rub_angle(blade, height_mm=height)
+
+
+@given(st.floats(0.1, 149.9), st.sampled_from([None, 9.0]))
+def test_all_ways_of_stating_the_height_agree(height, gullet):
+    blade = bg.Blade(60, diameter_mm=300, tooth_width_mm=3.2, plate_mm=2.2, gullet_mm=gullet)
+    limit = rub_angle(blade, height_mm=height)
+    assert rub_angle(blade, height_in=height / 25.4) == pytest.approx(limit, rel=1e-9)
+    # Near the gullets' bottom the root is steep: what is subtracted twice is felt.
+    assert rub_angle(blade, table_mm=150 - height) == pytest.approx(limit, rel=1e-5)
+    assert rub_angle(blade, table_in=(150 - height) / 25.4) == pytest.approx(limit, rel=1e-5)
+
+
+def test_clearance_is_half_of_what_the_teeth_stand_out():
+    # Common practice, no source: tooth width less plate thickness, halved.
+    clear = side_clearance(ten_inch())
+    assert clear.inch == pytest.approx(0.010)
+    assert clear.mm == pytest.approx(0.254)
+    assert "0.254 mm (0.01 in)" in str(clear)
+    assert clear.to_dict()["clearance_in"] == clear.inch
+
+
+def test_a_quarter_of_a_degree_goes_with_ten_thousandths_for_a_short_length_of_blade():
+    # Common practice, no source: 0.010 in of clearance, a limit of about a quarter of a degree.
+    length = 0.010 / math.tan(math.radians(0.25))
+    assert length == pytest.approx(2.29, abs=0.005)
+    assert rub_angle(ten_inch(), height_in=0.125) == pytest.approx(0.25, abs=0.01)
+    # By hand: 1 in high a 10 in blade has a chord of 2 sqrt(1 (10 - 1)) = 6 in in the cut.
+    limit = rub_angle(ten_inch(), height_in=1)
+    assert limit == pytest.approx(math.degrees(math.atan(0.010 / 6)))
+    assert limit == pytest.approx(0.096, abs=0.001)
+
+
+@pytest.mark.parametrize(("height", "chord"), [(0.5, 4.3589), (1.0, 6.0), (2.0, 8.0), (5.0, 10.0)])
+def test_without_gullets_the_length_is_the_chord_of_the_circle(height, chord):
+    # Chord of a circle, c = 2 sqrt(h (2 R - h)): handbook formula, from memory; values by hand.
+    length = 0.010 / math.tan(math.radians(rub_angle(ten_inch(), height_in=height)))
+    assert length == pytest.approx(chord, rel=1e-4)
+    assert length == pytest.approx(2 * math.sqrt(height * (10 - height)))
+
+
+def test_a_number_gives_a_number_and_an_array_an_array():
+    blade = ten_inch()
+    assert type(rub_angle(blade, height_mm=30)) is float
+    several = rub_angle(blade, height_mm=[[10.0, 30.0, 60.0]])
+    assert several.shape == (1, 3)
+    assert several[0, 1] == rub_angle(blade, height_mm=30)
+    assert rub_angle(blade, height_mm=127) == rub_angle(blade, table_mm=0)
+
+
+def test_what_is_not_known_of_the_gullets_is_said():
+    assert side_clearance(ten_inch()).remarks == (NO_GULLET,)
+    assert "cautious side" in str(side_clearance(ten_inch()))
+    assert side_clearance(ten_inch(gullet_mm=9)).remarks == ()
+    words = " ".join(text.get_text() for text in chart_of(ten_inch()).texts)
+    assert NO_GULLET in words
+    words = " ".join(text.get_text() for text in chart_of(ten_inch(gullet_mm=9)).texts)
+    assert NO_GULLET not in words
+    assert "gullets 9 mm deep" in words
+
+
+def test_teeth_no_wider_than_the_plate_leave_nothing():
+    blade = ten_inch(tooth_width_in=0.078)
+    assert side_clearance(blade).mm == 0
+    assert "it rubs at any error" in str(side_clearance(blade))
+    assert rub_angle(blade, height_in=1) == 0
+    with pytest.raises(bg.RefusedError, match="rubs at any error"):
+        clearance_chart(blade)
+
+
+@pytest.mark.parametrize(
+    ("missing", "problem"),
+    [
+        ({"plate_in": None}, "needs the blade's plate; give plate_mm or plate_in"),
+        ({"tooth_width_in": None}, "needs the blade's tooth_width; give"),
+        ({"plate_in": None, "tooth_width_in": None}, "needs the blade's tooth_width and plate"),
+    ],
+)
+def test_a_missing_size_is_named(missing, problem):
+    for ask in (side_clearance, clearance_chart, lambda blade: rub_angle(blade, height_mm=9)):
+        with pytest.raises(bg.RefusedError, match=re.escape(problem)):
+            ask(ten_inch(**missing))
+
+
+def test_without_a_diameter_there_is_no_angle():
+    blade = ten_inch(diameter_in=None)
+    assert side_clearance(blade).inch == pytest.approx(0.010)
+    for ask in (clearance_chart, lambda blade: rub_angle(blade, height_mm=9)):
+        with pytest.raises(bg.RefusedError, match="give diameter_mm or diameter_in"):
+            ask(blade)
+
+
+@pytest.mark.parametrize(
+    ("asked", "problem"),
+    [
+        ({}, "the height is not given"),
+        ({"height_mm": 20, "height_in": 1}, "the height is given as height_mm and height_in"),
+        ({"height_mm": 20, "table_mm": 1}, "the height is given as height_mm and table_mm"),
+        ({"height_mm": 0}, "height_mm is 0; give a height above 0 and up to"),
+        ({"height_mm": -1.5}, "height_mm is -1.5"),
+        ({"height_mm": 127.1}, "height_mm is 127.1; give a height above 0 and up to the blade's"),
+        ({"height_in": 5.01}, "radius, 5 in"),
+        ({"height_mm": math.nan}, "height_mm is nan"),
+        ({"height_mm": [3, math.inf, 4]}, "height_mm is inf"),
+        ({"height_mm": True}, "height_mm is True"),
+        ({"height_mm": "high"}, "height_mm is high"),
+        ({"table_mm": -0.1}, "table_mm is -0.1"),
+        ({"table_mm": 127}, "table_mm is 127; give a height from 0 to less than"),
+        ({"table_in": math.nan}, "table_in is nan"),
+    ],
+)
+def test_what_no_blade_can_do_is_refused(asked, problem):
+    with pytest.raises(bg.RefusedError, match=re.escape(problem)):
+        rub_angle(ten_inch(), **asked)
+
+
+def chart_of(blade, **facts):
+    return clearance_chart(blade, date=DAY, **facts).get_figure(root=True)
+
+
+def line_of(ax, words):
+    (line,) = [line for line in ax.lines if line.get_label().startswith(words)]
+    return np.column_stack(line.get_data())
+
+
+@pytest.mark.parametrize("gullet", [None, 9])
+def test_the_chart_draws_the_limit_in_both_units(gullet):
+    blade = ten_inch(gullet_mm=gullet)
+    ax = clearance_chart(blade, date=DAY)
+    height, limit = line_of(ax, "the board rubs").T
+    assert limit == pytest.approx(rub_angle(blade, height_mm=height))
+    assert ax.get_xlim()[1] == pytest.approx(height.max())
+    marked, at = line_of(ax, "round heights").T
+    assert 25.4 in marked
+    assert at == pytest.approx(rub_angle(blade, height_mm=marked))
+    figure = ax.get_figure(root=True)
+    figure.draw_without_rendering()
+    (above,) = ax.child_axes
+    assert np.array(above.get_xlim()) * 25.4 == pytest.approx(ax.get_xlim())
+
+
+def test_the_page_tells_the_limit_at_round_heights():
+    blade = ten_inch()
+    words = [text.get_text() for text in chart_of(blade).texts]
+    assert "Slots within 0.095\u00b0 of the blade at 1 in high, or the board rubs" in words
+    for name, height in (("1 in", 25.4), ("3 in", 76.2), ("25 mm", 25.0), ("1/2 in", 12.7)):
+        beside = words[words.index(name) + 1]
+        assert beside == f"{rub_angle(blade, height_mm=height):.3f}\u00b0"
+
+
+def test_a_slot_error_is_drawn_with_its_limits():
+    slot = slots(graduation_mm=0.01, end_float_mm=0.02)
+    ax = clearance_chart(ten_inch(), slot=slot, date=DAY)
+    assert line_of(ax, "slots: 0.028")[:, 1] == pytest.approx(slot.angle_deg)
+    (band,) = [patch for patch in ax.patches if patch.get_hatch()]
+    low, high = ax.transData.inverted().transform(band.get_window_extent())[:, 1]
+    assert (low, high) == (pytest.approx(slot.angle.low), pytest.approx(slot.angle.high))
+    other = slots(front_mm=[0.40], back_mm=[0.52], graduation_mm=0.01, end_float_mm=0.02)
+    assert line_of(clearance_chart(ten_inch(), slot=other), "slots: 0.028")[0, 1] > 0
+    unknown = clearance_chart(ten_inch(), slot=slots(), date=DAY)
+    assert len(line_of(unknown, "slots: 0.028\u00b0, doubt not known"))
+    assert not [patch for patch in unknown.patches if patch.get_hatch()]
+
+
+def test_a_large_slot_error_stays_on_the_chart():
+    slot = slots(front_mm=[3.0], back_mm=[0.0], graduation_mm=0.01)
+    ax = clearance_chart(ten_inch(), slot=slot)
+    assert ax.get_ylim()[1] > slot.angle.high > 0.6
+
+
+def test_the_chart_goes_on_axes_that_are_given():
+    from matplotlib.figure import Figure
+
+    ax = Figure().add_subplot()
+    assert clearance_chart(ten_inch(), ax) is ax
+    assert len(line_of(ax, "the board rubs"))
+
+
+@pytest.mark.parametrize("diameter_mm", [5, 85, 160, 254, 305, 900])
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_no_words_meet_and_none_leave_the_page(diameter_mm, paper):
+    blade = bg.Blade(
+        24, diameter_mm=diameter_mm, plate_mm=1.2, tooth_width_mm=1.8, name="A name " * 12
+    )
+    figure = chart_of(blade, paper=paper, slot=slots())
+    figure.draw_without_rendering()
+    boxes = [text.get_window_extent() for text in figure.texts]
+    boxes += [ax.get_tightbbox() for ax in figure.axes]
+    edge = 5 / 25.4 * figure.dpi  # Most printers reach to within 5 mm: common practice, no source.
+    for place, box in enumerate(boxes):
+        assert edge <= box.x0
+        assert box.x1 <= figure.bbox.x1 - edge
+        assert edge <= box.y0
+        assert box.y1 <= figure.bbox.y1 - edge
+        assert not any(box.overlaps(other) for other in boxes[place + 1 :])
+
+
+def test_the_chart_is_black_and_white():
+    figure = chart_of(ten_inch(), slot=slots(graduation_mm=0.01))
+    figure.set_dpi(40)
+    figure.canvas.draw()
+    red, green, blue, _ = np.asarray(figure.canvas.buffer_rgba()).astype(int).transpose(2, 0, 1)
+    assert np.array_equal(red, green)
+    assert np.array_equal(green, blue)
+
+
+def test_the_page_prints_at_true_size(tmp_path):
+    bg.save_chart(clearance_chart(ten_inch(), paper="letter"), tmp_path / "c.pdf")
+    box = pypdf.PdfReader(tmp_path / "c.pdf").pages[0].mediabox
+    assert float(box.width) / 72 * 25.4 == pytest.approx(279.4, abs=0.05)
