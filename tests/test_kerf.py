@@ -1,0 +1,297 @@
+"""The kerf and the fence's scale: teeth of a rigid plate turned all the way round, GTC, by hand."""
+
+from __future__ import annotations
+
+import math
+
+import GTC
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+from rigid_body import (
+    TOWARD_INDICATOR,
+    RigidBlade,
+    blade_direction,
+    line_meets_plane,
+    plate_normal,
+    rotation,
+    tooth_angles_deg,
+)
+from scipy import stats
+from simulated import PER_MM, rng_for, simulated, wave
+
+import bladegeom as bg
+from bladegeom.applied.kerf import kerf
+
+RIM, RING, WIDTH = 127.0, 110.0, 3.2
+few = settings(max_examples=30, deadline=None)
+
+bodies = st.builds(
+    RigidBlade,
+    tilt_deg=st.floats(0.005, 1.0),
+    near_deg=st.floats(0.0, 360.0),
+    numbered=st.sampled_from(["clockwise", "counterclockwise"]),
+)
+counts = st.sampled_from([12, 13, 24, 40, 45])
+
+
+def corners_of(truth, teeth):
+    """Both corners of every tip in the blade frame, shape (teeth, 2, 3)."""
+    normal = plate_normal(truth)
+    tips = [
+        line_meets_plane(RIM * blade_direction(truth, float(angle)), TOWARD_INDICATOR, normal)
+        for angle in tooth_angles_deg(teeth)
+    ]
+    return np.array([[tip + side * WIDTH / 2 * normal for side in (1, -1)] for tip in tips])
+
+
+def swept(truth, teeth):
+    """Walls of the kerf, on the indicator's side and on the other, from a whole turn."""
+    corners = corners_of(truth, teeth)
+    heights = [
+        (corners @ rotation(TOWARD_INDICATOR, turn).T) @ TOWARD_INDICATOR
+        for turn in np.arange(0.0, 360.0, 15.0)
+    ]
+    return float(np.max(heights)), float(np.min(heights))
+
+
+def fit_of(truth, teeth, unit="mm"):
+    blade = bg.Blade(teeth, diameter_mm=2 * RIM, tooth_width_mm=WIDTH)
+    readings = simulated(truth, blade, tooth_angles_deg(teeth), ring_mm=RING, unit=unit)
+    return bg.fit_wobble(readings)
+
+
+def noisy(amplitude=0.05, noise=0.003, width=WIDTH, **facts):
+    angles = 9.0 * np.arange(40)
+    read = amplitude * np.cos(np.radians(angles - 50.0)) + rng_for(9).normal(0.0, noise, 40)
+    blade = bg.Blade(40, diameter_mm=2 * RIM, tooth_width_mm=width, name="ash")
+    facts = {"ring_radius_mm": RING} | facts
+    return bg.fit_wobble(bg.Readings(blade, reading_mm=read, **facts))
+
+
+@given(bodies, counts)
+@few
+def test_the_kerf_is_what_the_teeth_of_a_rigid_plate_sweep(truth, teeth):
+    found = kerf(fit_of(truth, teeth))
+    high, low = swept(truth, teeth)
+    rim = RIM * math.tan(math.radians(truth.tilt_deg))
+    assert_allclose(found.shift.value, rim, rtol=1e-9)
+    assert_allclose(found.width.value, WIDTH + 2 * rim, rtol=1e-12)
+    # The corners stand off along the plate's normal, which is shorter along the arbor.
+    askew = WIDTH * (1 - math.cos(math.radians(truth.tilt_deg)))
+    least = WIDTH + 2 * rim * math.cos(math.pi / teeth) - askew
+    assert least - 1e-9 <= high - low <= found.width.value + 1e-9
+    for wall in (high, -low):
+        assert wall - WIDTH / 2 <= found.shift.value + 1e-9
+        assert wall - WIDTH / 2 >= found.shift.value * math.cos(math.pi / teeth) - askew / 2 - 1e-9
+
+
+@given(bodies, counts, st.sampled_from(["indicator", "other"]), st.floats(20.0, 300.0))
+@few
+def test_a_fence_zeroed_at_a_tooth_is_off_by_what_that_tip_falls_short(truth, teeth, fence, wanted):
+    # The fence is a plane square to the arbor, brought up to the chosen tip: there the scale is 0.
+    side = 1.0 if fence == "indicator" else -1.0
+    wall = max(side * one for one in swept(truth, teeth))
+    corners = side * corners_of(truth, teeth) @ TOWARD_INDICATOR
+    found = kerf(fit_of(truth, teeth), fence=fence)
+    line, pitch = found.line, math.pi / teeth
+    nearest, farthest = (line.near, line.far) if side > 0 else (line.far, line.near)
+
+    def wide(tooth):
+        return (corners[tooth - 1].max() + wanted) - wall
+
+    rim = found.shift.value
+    assert_allclose(wide(nearest.tooth), wanted, atol=1e-9)
+    assert_allclose(
+        wide(line.neutral[0].tooth) - wanted,
+        found.board_at_neutral.value,
+        atol=rim * (math.sin(pitch) + 1 - math.cos(pitch)) + 1e-9,
+    )
+    assert_allclose(
+        wide(farthest.tooth) - wanted,
+        found.board_at_far.value,
+        atol=2 * rim * (1 - math.cos(pitch)) + 1e-9,
+    )
+    said = next(text for label, text in found.shown_rows() if label.startswith("fence"))
+    assert f"touching tooth {nearest.tooth}, nearest the fence: right" in said
+    assert f"touching {farthest.tooth}, farthest from the fence" in said
+
+
+def test_at_whole_quarters_the_fence_statements_are_exact():
+    truth = RigidBlade(0.1, 90.0)
+    corners = corners_of(truth, 40) @ TOWARD_INDICATOR
+    found = kerf(fit_of(truth, 40))
+    wall = swept(truth, 40)[0]
+    assert [end.tooth for end in found.line.neutral] == [21, 1]
+    assert_allclose(corners[20].max() - wall, found.board_at_neutral.value, atol=1e-9)
+    assert found.line.far.tooth == 31
+    assert_allclose(corners[30].max() - wall, found.board_at_far.value, atol=1e-9)
+
+
+def test_kerf_by_hand():
+    # 0.05 mm at 100 mm is 0.0635 mm at the rim of a 254 mm blade: 3.2 + 0.127.
+    angles = 9.0 * np.arange(40)
+    blade = bg.Blade(40, diameter_mm=254.0, tooth_width_mm=3.2)
+    read = 0.05 * np.cos(np.radians(angles))
+    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=read, ring_radius_mm=100.0))
+    values = kerf(fit).to_dict()
+    assert values["kerf"] == pytest.approx(3.327)
+    assert values["wall_shift"] == pytest.approx(0.0635)
+    assert values["board_at_neutral"] == pytest.approx(-0.0635)
+    assert values["board_at_far"] == pytest.approx(-0.127)
+
+
+@pytest.mark.parametrize("width_u", [None, 0.02])
+@pytest.mark.parametrize("ring_u", [None, 0.5])
+def test_doubt_is_propagated_as_gtc_does(width_u, ring_u):
+    # GTC: kerf = W + 2 sqrt(a^2 + b^2) R / r, half of the teeth unread.
+    whole = noisy().readings
+    half = bg.Readings(
+        whole.blade,
+        tooth=whole.tooth[:20],
+        reading_mm=whole.reading[:20],
+        ring_radius_mm=RING,
+        ring_radius_u_mm=ring_u,
+    )
+    fit = bg.fit_wobble(half)
+    found = kerf(fit, tooth_width_u_mm=width_u)
+    u = np.sqrt(np.diag(fit.covariance))
+    a, b = GTC.multiple_ureal([fit.cosine, fit.sine], list(u), fit.dof)
+    GTC.set_correlation(float(fit.covariance[0, 1] / u[0] / u[1]), a, b)
+    ring, width = GTC.ureal(RING, ring_u or 0.0), GTC.ureal(WIDTH, width_u or 0.0)
+    shift = GTC.sqrt(a * a + b * b) * RIM / ring
+    for mine, theirs in ((found.shift, shift), (found.width, width + 2 * shift)):
+        assert_allclose(mine.value, GTC.value(theirs), rtol=1e-12)
+        assert_allclose(mine.u, GTC.uncertainty(theirs), rtol=1e-9)
+        assert mine.dof == pytest.approx(GTC.dof(theirs), rel=1e-6)
+
+
+def test_limits_are_those_of_the_amplitude_at_the_rim():
+    fit = noisy()
+    low, high, _ = fit.amplitude_interval()
+    found = kerf(fit)
+    assert_allclose((found.shift_low, found.shift_high), np.array([low, high]) * RIM / RING)
+    assert_allclose((found.low, found.high), WIDTH + 2 * np.array([low, high]) * RIM / RING)
+    assert found.low < found.width.value < found.high
+    values = found.to_dict()
+    for stem, times in (("board_at_neutral", -1), ("board_at_far", -2)):
+        assert_allclose(values[f"{stem}_low"], times * found.shift_high)
+        assert_allclose(values[f"{stem}_high"], times * found.shift_low)
+
+
+def test_other_doubts_widen_the_limits_as_squares_add():
+    # scipy.stats.norm; with scarcely any scatter the ring and the width alone are left.
+    k = float(stats.norm.ppf(0.975))
+    fit = noisy(noise=1e-9, ring_radius_u_mm=2.0)
+    found = kerf(fit, tooth_width_u_mm=0.002)
+    from_ring = found.shift.value * 2.0 / RING
+    assert_allclose(found.shift_high - found.shift.value, k * from_ring, rtol=1e-5)
+    reach = k * math.hypot(2 * from_ring, 0.002)
+    assert_allclose((found.low, found.high), found.width.value + np.array([-reach, reach]))
+
+
+def test_rounding_that_does_not_average_out_is_in_the_doubt():
+    sure, coarse = (noisy(noise=0.0001, graduation_mm=step) for step in (None, 0.01))
+    assert kerf(coarse).shift.u == pytest.approx(
+        math.hypot(coarse.amplitude_u, 0.005 / math.sqrt(3)) * RIM / RING
+    )
+    assert kerf(sure).shift.u < kerf(coarse).shift.u / 10
+
+
+def test_without_an_established_wobble_the_kerf_may_be_as_narrow_as_the_teeth():
+    found = kerf(noisy(0.0))
+    assert found.low == WIDTH
+    assert found.shift_low == 0.0
+    assert found.high > found.width.value
+    values = found.to_dict()
+    assert values["near_tooth"] is values["far_tooth"] is values["neutral_teeth"] is None
+    assert "zeroed at any tooth, boards come out at most" in str(found)
+    assert kerf(noisy(0.0), tooth_width_u_mm=0.1).low < WIDTH
+    unsure = kerf(noisy(0.0, ring_radius_u_mm=20.0))
+    assert (unsure.shift_low, unsure.low) == (0.0, WIDTH)
+
+
+def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown():
+    blade = bg.Blade(40, diameter_mm=254.0, tooth_width_mm=WIDTH)
+    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=np.zeros(40), ring_radius_mm=RING))
+    found = kerf(fit)
+    values = found.to_dict()
+    assert values["kerf"] == WIDTH
+    for key in ("kerf_u", "kerf_high", "wall_shift_high", "board_at_far_low"):
+        assert values[key] is None
+    assert "nan" not in str(found)
+    assert "-0" not in str(list(values.values()))
+
+
+@pytest.mark.parametrize("unit", ["mm", "in", "thou", "um"])
+def test_lengths_are_in_the_unit_of_the_readings(unit):
+    truth = RigidBlade(0.05, 33.0)
+    mm, other = (kerf(fit_of(truth, 24, one)) for one in ("mm", unit))
+    assert other.to_dict()["unit"] == unit
+    for key in ("kerf", "wall_shift", "tooth_width", "board_at_neutral", "board_at_far"):
+        assert_allclose(other.to_dict()[key], mm.to_dict()[key] * PER_MM[unit], rtol=1e-9)
+    thin = kerf(fit_of(truth, 24, unit), tooth_width_u_in=0.001)
+    assert_allclose(thin.width.u, 0.0254 * PER_MM[unit], rtol=1e-6)
+    assert_allclose(thin.tooth_width_u, 0.0254 * PER_MM[unit])
+
+
+def test_words_name_the_teeth_the_fence_and_the_limits_of_the_model():
+    found = kerf(noisy())
+    # Near is at 50 degrees: tooth 7 stands at 54, 27 opposite, 17 and 37 a quarter turn on.
+    text = str(found)
+    assert "fence on the indicator's side" in text
+    assert "fence on the other side" in text
+    assert "The walls stay square to the arbor" in text
+    assert "a dish is not seen" in text
+    assert "The tooth width is taken as exact" in text
+    assert "carries its stated doubt" in str(kerf(noisy(), tooth_width_u_mm=0.01))
+    one = str(kerf(noisy(), fence="other"))
+    assert "fence on the other side" in one
+    assert "on the indicator's side" not in one
+    near, far = found.line.near.tooth, found.line.far.tooth
+    assert f"touching tooth {far}, nearest the fence: right" in one
+    assert f"touching {near}, farthest from the fence" in one
+    assert near in (6, 7)
+
+
+def test_keys_are_the_same_whatever_was_asked():
+    keys = {
+        tuple(kerf(fit, **asked).to_dict())
+        for fit in (noisy(), noisy(0.0))
+        for asked in ({}, {"fence": "other"}, {"tooth_width_u_in": 0.001})
+    }
+    assert len(keys) == 1
+
+
+@pytest.mark.parametrize(
+    ("asked", "problem"),
+    [
+        ({"fence": "left"}, "fence is 'left'"),
+        ({"fence": True}, "fence is True"),
+        ({"tooth_width_u_mm": 0.0}, "tooth_width_u_mm is 0"),
+        ({"tooth_width_u_mm": -0.1}, "tooth_width_u_mm is -0.1"),
+        ({"tooth_width_u_in": math.nan}, "tooth_width_u_in is nan"),
+        ({"tooth_width_u_in": math.inf}, "tooth_width_u_in is inf"),
+        ({"tooth_width_u_mm": True}, "tooth_width_u_mm is True"),
+        ({"tooth_width_u_mm": 0.1, "tooth_width_u_in": 0.1}, "are both given"),
+    ],
+)
+def test_what_cannot_be_answered_is_refused(asked, problem):
+    with pytest.raises(bg.RefusedError, match=problem):
+        kerf(noisy(), **asked)
+
+
+def test_everything_missing_is_named():
+    with pytest.raises(bg.RefusedError, match="blade ash: the tooth width is not stated") as told:
+        kerf(noisy(width=None))
+    assert len(told.value.faults) == 1
+    bare = bg.Readings(bg.Blade(40), reading_mm=wave(40, 0.05, 0.0).reading)
+    with pytest.raises(bg.RefusedError) as told:
+        kerf(bg.fit_wobble(bare))
+    assert [fault.column for fault in told.value.faults] == [
+        "tooth_width",
+        "diameter",
+        "ring_radius",
+    ]
