@@ -1,0 +1,228 @@
+"""The fence along the slot: lines that really stand askew, seen by a stylus, and their fit."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bladegeom.applied.estimate import Estimate
+from bladegeom.applied.fence import fence_alignment
+from bladegeom.applied.slots import slot_alignment
+from bladegeom.errors import RefusedError
+
+ALONG = np.array([0.0, 150.0, 300.0, 450.0, 600.0])
+
+
+def toed(slope: float, unit: str = "mm", **facts):
+    return fence_alignment(**{f"along_{unit}": ALONG, f"reading_{unit}": slope * ALONG}, **facts)
+
+
+# The saw from above: x to the right, y to the back; the blade's plane is x = 0, square to the
+# arbor, with the axis at y = 0. A line is a point and a direction.
+
+
+def heading(degrees_to_the_right: float) -> np.ndarray:
+    turn = math.radians(degrees_to_the_right)
+    return np.array([math.sin(turn), math.cos(turn)])
+
+
+def distance_along(start: np.ndarray, way: np.ndarray, point: np.ndarray, line: np.ndarray):
+    """How far from `start` along `way` one meets the line."""
+    return np.linalg.solve(np.column_stack([way, -line]), point - start)[0]
+
+
+def read(slot_x, slot_right_deg, fence_x, fence_right_deg):
+    """Readings of a stylus that is carried along the slot and touches the fence at right angles."""
+    slot, fence = heading(slot_right_deg), heading(fence_right_deg)
+    way = np.array([slot[1], -slot[0]]) * np.sign(fence_x - slot_x)
+    start = np.array([slot_x, -300.0])
+    meets = [
+        distance_along(start + far * slot, way, np.array([fence_x, 0.0]), fence) for far in ALONG
+    ]
+    return 50.0 - np.array(meets)
+
+
+def slot_read(slot_x, slot_right_deg):
+    """Alignment of the slot, as an indicator carried in it reads one tooth in front and behind."""
+    slot = heading(slot_right_deg)
+    way = np.array([slot[1], -slot[0]]) * -np.sign(slot_x)
+    base = np.array([slot_x, 0.0])
+    front, back = (20.0 - float((np.array([0.0, y]) - base) @ way) for y in (-110.0, 110.0))
+    side = "right" if slot_x > 0 else "left"
+    return slot_alignment(
+        front_mm=front, back_mm=back, separation_mm=220, graduation_mm=1e-6, side=side
+    )
+
+
+@pytest.mark.parametrize("fence_x", [-250.0, 250.0])
+@pytest.mark.parametrize("slot_x", [-140.0, 140.0])
+@pytest.mark.parametrize("slot_right", [-0.15, 0.0, 0.1])
+@pytest.mark.parametrize("fence_right", [-0.2, 0.0, 0.05])
+def test_toe_to_the_blade_is_that_of_the_simulated_saw(fence_x, slot_x, slot_right, fence_right):
+    side = "right" if fence_x > 0 else "left"
+    result = fence_alignment(
+        along_mm=ALONG,
+        reading_mm=read(slot_x, slot_right, fence_x, fence_right),
+        graduation_mm=1e-6,
+        slot=slot_read(slot_x, slot_right),
+        fence_side=side,
+    )
+    # How much nearer to the blade the face stands 100 mm farther back.
+    nearer = -np.sign(fence_x) * 100 * math.tan(math.radians(fence_right))
+    expected = math.degrees(math.atan(nearer / 100))
+    assert result.toe_to_blade.value == pytest.approx(expected, abs=1e-6)
+    nearer_to_slot = -np.sign(fence_x) * (fence_right - slot_right)
+    assert result.toe.value == pytest.approx(nearer_to_slot, abs=1e-9)
+    if fence_right:
+        way = "away from" if expected > 0 else "toward"
+        assert f"back end of the fence {way} the blade" in result.correction
+        assert ("Kickback" in " ".join(result.remarks)) == (expected > 0)
+    # Turned back by what it says, it stands square to the arbor.
+    turned = fence_right + np.sign(fence_x) * result.toe_to_blade.value
+    assert turned == pytest.approx(0, abs=1e-6)
+
+
+def test_doubt_to_the_blade_holds_that_of_the_slot():
+    slot = SimpleNamespace(angle=Estimate(0.05, 0.02, 4), side="left")
+    result = toed(0.001, graduation_mm=0.01, slot=slot, fence_side="left")
+    assert result.toe_to_blade.value == pytest.approx(result.toe.value - 0.05)
+    assert result.toe_to_blade.u == pytest.approx(math.hypot(result.toe.u, 0.02))
+    other = toed(0.001, graduation_mm=0.01, slot=slot, fence_side="right")
+    assert other.toe_to_blade.value == pytest.approx(result.toe.value + 0.05)
+    assert other.judged == other.toe_to_blade
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.floats(-0.1, 0.1), min_size=5, max_size=5), st.floats(-0.01, 0.01))
+def test_the_line_is_that_of_polyfit_and_statsmodels(noise, slope):
+    if np.ptp(noise) < 1e-3:
+        return
+    reading = 1.0 + slope * ALONG + np.array(noise)
+    ols = sm.OLS(reading, sm.add_constant(ALONG)).fit()
+    result = fence_alignment(along_mm=ALONG, reading_mm=reading)
+    assert result.toe.value == pytest.approx(
+        math.degrees(math.atan(np.polyfit(ALONG, reading, 1)[0])), abs=1e-9
+    )
+    if ols.mse_resid > 1e-12:
+        per = math.degrees(1 / (1 + ols.params[1] ** 2))
+        assert result.toe.u == pytest.approx(per * ols.bse[1], rel=1e-6)
+        assert result.toe.dof == pytest.approx(3)
+    assert result.straightness == pytest.approx(float(np.ptp(ols.resid)), abs=1e-9)
+    assert result.toe_over.value == pytest.approx(600 * ols.params[1], abs=1e-9)
+
+
+def test_lead_of_a_saw_as_a_proportion():
+    # US Forest Products Laboratory, "Saw lead" (1944): 1/8 in in 20 ft is 1/40 in over a 4 ft saw.
+    in_20_ft = fence_alignment(along_in=[0, 240], reading_in=[0, 1 / 8])
+    over_4_ft = fence_alignment(along_in=[0, 48], reading_in=[0, 1 / 40])
+    assert in_20_ft.toe.value == pytest.approx(over_4_ft.toe.value, rel=1e-12)
+    assert in_20_ft.toe.value == pytest.approx(math.degrees(math.atan(1 / 1920)))
+
+
+def test_two_places_are_as_sure_as_the_graduation():
+    result = fence_alignment(along_mm=[0, 500], reading_mm=[0.0, 0.2], graduation_mm=0.01)
+    # Two roundings, each of graduation / sqrt(12) (JCGM 100:2008, F.2.2.1).
+    slope_u = math.hypot(0.01 / 12**0.5, 0.01 / 12**0.5) / 500
+    assert result.toe.u == pytest.approx(math.degrees(slope_u), rel=1e-5)
+    assert result.toe.dof == math.inf
+    assert result.straightness is None
+    bare = fence_alignment(along_mm=[0, 500], reading_mm=[0.0, 0.2])
+    assert math.isnan(bare.toe.u)
+    assert any("cannot be told" in one for one in bare.remarks)
+    assert bare.to_dict().keys() == result.to_dict().keys() == toed(0.1).to_dict().keys()
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.01 / 30, 0.123])
+def test_readings_in_a_straight_line_are_no_proof_without_a_graduation(slope):
+    assert math.isnan(toed(slope).toe.u)
+    assert toed(slope, graduation_mm=0.01).toe.u > 0
+
+
+def test_rounding_does_not_average_out():
+    # A straight fence, read to 0.1: the doubt must cover what rounding does to the slope.
+    rng = np.random.default_rng(8)
+    off = []
+    for slope, start in zip(rng.uniform(-2e-4, 2e-4, 400), rng.uniform(0, 1, 400), strict=True):
+        reading = np.round((start + slope * ALONG) / 0.1) * 0.1
+        result = fence_alignment(along_mm=ALONG, reading_mm=reading, graduation_mm=0.1)
+        off.append((result.toe.value - math.degrees(math.atan(slope))) / result.toe.reach)
+    assert np.mean(np.abs(off) <= 1) >= 0.93
+
+
+def test_places_may_come_in_any_order():
+    once = fence_alignment(along_mm=[0, 300, 600], reading_mm=[0, 0.11, 0.19])
+    mixed = fence_alignment(along_mm=[600, 0, 300], reading_mm=[0.19, 0, 0.11])
+    assert mixed.toe.value == pytest.approx(once.toe.value)
+    assert mixed.read_length == 600
+
+
+@given(st.floats(-0.01, 0.01), st.floats(1e-3, 0.1))
+def test_inches_and_millimetres_tell_the_same_toe(slope, graduation):
+    mm = fence_alignment(
+        along_mm=ALONG * 25.4, reading_mm=ALONG * slope * 25.4, graduation_mm=graduation * 25.4
+    )
+    inch = toed(slope, "in", graduation_in=graduation)
+    assert inch.toe.value == pytest.approx(mm.toe.value, rel=1e-9, abs=1e-12)
+    assert inch.toe.u == pytest.approx(mm.toe.u, rel=1e-9)
+    assert inch.read_length == pytest.approx(600)
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "verdict"),
+    [
+        ({"tolerance_mm": 0.30}, "within"),
+        ({"tolerance_mm": 0.20}, "cannot tell"),
+        ({"tolerance_mm": 0.10}, "out"),
+        ({"tolerance_deg": math.degrees(math.atan(0.3 / 600))}, "within"),
+        ({"tolerance_deg": math.degrees(math.atan(0.2 / 600))}, "cannot tell"),
+        ({"tolerance_deg": math.degrees(math.atan(0.1 / 600))}, "out"),
+        ({}, None),
+    ],
+)
+def test_verdicts(tolerance, verdict):
+    assert toed(0.2 / 600, graduation_mm=0.02, **tolerance).verdict == verdict
+
+
+def test_words():
+    result = toed(0.2 / 600, graduation_mm=0.02, tolerance_mm=0.1)
+    shown = str(result)
+    assert shown.startswith("Fence along the slot: out")
+    assert "Move the back end of the fence away from the blade by 0.2000 mm over 600 mm" in shown
+    assert "Kickback: the fence toes in: it closes on the blade at the back" in shown
+    assert "slot only" in shown
+    assert result.found[0].startswith("toe-in of 0.2000 mm over 600 mm against the slot")
+    out = toed(-0.2 / 600, graduation_mm=0.02)
+    assert "toward the blade" in out.correction
+    assert "Kickback" not in str(out)
+    assert out.found[0].startswith("toe-out of")
+    perhaps = toed(0.01 / 600, graduation_mm=0.02)
+    assert "Leave the fence" in perhaps.correction
+    assert "may toe in" in str(perhaps)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"along_mm": [0]}, "1 value"),
+        ({"along_mm": [0, 1, 2]}, "3 places"),
+        ({"along_mm": [5, 5]}, "all places"),
+        ({"along_mm": None}, "along is not given"),
+        ({"reading_mm": [0, math.nan]}, "value 2"),
+        ({"fence_side": "front"}, "'front'"),
+        ({"tolerance_deg": 0}, "tolerance_deg is 0"),
+        ({"tolerance_deg": math.nan}, "nan"),
+        ({"tolerance_deg": True}, "True"),
+        ({"tolerance_deg": 1, "tolerance_mm": 1}, "as an angle"),
+        ({"graduation_mm": 0}, "graduation_mm is 0"),
+    ],
+)
+def test_what_cannot_be_used_is_refused(wrong, said):
+    good = {"along_mm": [0, 500], "reading_mm": [0, 0.1]}
+    with pytest.raises(RefusedError, match=said):
+        fence_alignment(**(good | wrong))

@@ -1,0 +1,278 @@
+"""The insert: planes fitted, screws turned on a simulated plate, against statsmodels and GTC."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import GTC
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bladegeom.applied.insert import insert_level
+from bladegeom.errors import RefusedError
+
+X = np.array([-40.0, 40.0, 40.0, -40.0, 0.0, 0.0])
+Y = np.array([-150.0, -150.0, 150.0, 150.0, -100.0, 100.0])
+NOISE = np.array([0.02, -0.01, 0.015, -0.02, 0.005, -0.01])
+SCREW_X = np.array([-30.0, 30.0, 30.0, -30.0])
+SCREW_Y = np.array([-140.0, -140.0, 140.0, 140.0])
+PLACES = {"x_mm": X, "y_mm": Y}
+SCREWS = {"screw_x_mm": SCREW_X, "screw_y_mm": SCREW_Y}
+
+
+def plate(height: float, right: float, back: float) -> np.ndarray:
+    """Heights at the places of a flat plate, with its rise per mm to the right and to the back."""
+    return height + right * X + back * Y
+
+
+def settled(tips: np.ndarray) -> np.ndarray:
+    """Heights of a stiff plate that lies on three screws with tips at (x, y, z)."""
+    normal = np.cross(tips[1] - tips[0], tips[2] - tips[0])
+    return tips[0][2] - (normal[0] * (X - tips[0][0]) + normal[1] * (Y - tips[0][1])) / normal[2]
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.lists(st.floats(-1, 1), min_size=3, max_size=3), st.sampled_from([0.5, 1.0, 25.4 / 20]))
+def test_turning_the_screws_makes_the_insert_flush(heights, pitch):
+    # Three screws bear a stiff plate: it is moved by turning them, and read again.
+    stand = np.column_stack([[-30.0, 30.0, 0.0], [-140.0, -140.0, 140.0]])
+    tips = np.column_stack([stand, heights])
+    result = insert_level(
+        **PLACES,
+        height_mm=settled(tips),
+        screw_x_mm=stand[:, 0],
+        screw_y_mm=stand[:, 1],
+        pitch_mm=pitch,
+        graduation_mm=1e-6,
+    )
+    tips[:, 2] += [pitch * screw.turns.value for screw in result.screws]
+    assert settled(tips) == pytest.approx(0.0, abs=1e-12)
+    for screw, line in zip(result.screws, result.instructions, strict=True):
+        if abs(screw.height.value) > 1e-3:
+            assert ("raise" in line) == (screw.height.value < 0)
+            assert ("lower" in line) == (screw.height.value > 0)
+
+
+def test_plane_and_doubt_are_those_of_statsmodels_and_gtc():
+    heights = plate(0.1, 0.002, -0.001) + NOISE
+    result = insert_level(**PLACES, height_mm=heights, **SCREWS, pitch_mm=0.8)
+    ols = sm.OLS(heights, sm.add_constant(np.column_stack([X, Y]))).fit()
+    assert result.residual_sd == pytest.approx(math.sqrt(ols.mse_resid))
+    assert result.height.value == pytest.approx(heights.mean())
+    assert result.height.u == pytest.approx(math.sqrt(ols.mse_resid / 6))
+    assert result.height.dof == pytest.approx(3)
+    at = ols.get_prediction(np.column_stack([np.ones(4), SCREW_X, SCREW_Y]))
+    for screw, mean, se in zip(result.screws, at.predicted_mean, at.se, strict=True):
+        assert screw.height.value == pytest.approx(mean)
+        assert screw.height.u == pytest.approx(se)
+        assert screw.turns.value == pytest.approx(-mean / 0.8)
+        assert screw.turns.u == pytest.approx(se / 0.8)
+    weights = np.linalg.pinv(np.column_stack([np.ones(6), X, Y]))
+    reads = [GTC.ureal(h, math.sqrt(ols.mse_resid)) for h in heights]
+    _, right, back = (sum(w * h for w, h in zip(row, reads, strict=True)) for row in weights)
+    tilt = GTC.atan(GTC.sqrt(right * right + back * back)) * 180 / math.pi
+    assert result.tilt.value == pytest.approx(tilt.x)
+    assert result.tilt.u == pytest.approx(tilt.u)
+    f = ols.f_test(np.eye(3)[1:])
+    assert result.tilts == (f.pvalue < 0.05)
+
+
+@pytest.mark.parametrize(
+    ("right", "back", "said"),
+    [
+        (0.01, 0, "the right"),
+        (0.01, 0.01, "the back right"),
+        (0, 0.01, "the back"),
+        (-0.01, 0.01, "the back left"),
+        (-0.01, 0, "the left"),
+        (-0.01, -0.01, "the front left"),
+        (0, -0.01, "the front"),
+        (0.01, -0.01, "the front right"),
+        (0.01, -0.0001, "the right"),
+    ],
+)
+def test_the_tilt_has_a_direction_in_words(right, back, said):
+    result = insert_level(**PLACES, height_mm=plate(0, right, back), graduation_mm=0.01)
+    assert result.highest == said
+    assert result.tilt.value == pytest.approx(math.degrees(math.atan(math.hypot(right, back))))
+    assert f"highest at {said}" in result.found[1]
+
+
+@given(st.floats(-0.01, 0.01), st.floats(-0.01, 0.01), st.floats(0, 180))
+def test_the_direction_holds_wherever_the_places_lie(right, back, turned):
+    turn = math.radians(turned)
+    x = X * math.cos(turn) - Y * math.sin(turn) + 70
+    y = X * math.sin(turn) + Y * math.cos(turn) - 30
+    if math.hypot(right, back) < 1e-4:
+        return
+    heights = 0.3 + right * x + back * y
+    result = insert_level(x_mm=x, y_mm=y, height_mm=heights, graduation_mm=1e-6)
+    off = result.highest_deg - math.degrees(math.atan2(back, right))
+    assert (off + 180) % 360 == pytest.approx(180, abs=1e-6)
+
+
+def test_a_level_insert_tilts_nowhere():
+    result = insert_level(**PLACES, height_mm=plate(0.0, 0, 0), graduation_mm=0.01, tolerance_mm=1)
+    assert (result.tilts, result.highest, result.verdict) == (False, "nowhere", "within")
+    assert result.found[1] == "tilt: none that the readings tell"
+    assert "flush as far as the readings tell" in result.found[0]
+    # As sure as one reading: rounding is the same at every place (JCGM 100:2008, F.2.2.1).
+    assert result.height.u == pytest.approx(0.01 / 12**0.5)
+    noisy = insert_level(**PLACES, height_mm=NOISE)
+    assert noisy.tilts is False
+
+
+@pytest.mark.parametrize(
+    ("facts", "turn"),
+    [
+        ({"pitch_mm": 1.27}, 1.27),
+        ({"pitch_in": 1 / 20}, 1.27),
+        ({"threads_per_inch": 20}, 1.27),
+    ],
+)
+def test_threads(facts, turn):
+    result = insert_level(
+        **PLACES, height_mm=plate(-0.5, 0, 0), **SCREWS, graduation_mm=0.01, **facts
+    )
+    assert result.screws[1].turns.value == pytest.approx(0.5 / turn)
+    assert result.instructions[1] == "Screw 2: raise by 0.3937 turn."
+    high = insert_level(**PLACES, height_mm=plate(0.5, 0, 0), **SCREWS, graduation_mm=0.01, **facts)
+    assert high.instructions[1] == "Screw 2: lower by 0.3937 turn."
+
+
+def test_without_a_pitch_the_screws_are_told_in_lengths():
+    result = insert_level(**PLACES, height_mm=plate(0.5, 0, 0), **SCREWS, graduation_mm=0.01)
+    assert result.instructions[0] == "Screw 1: lower by 0.5000 mm."
+    assert result.screws[0].turns is None
+    level = insert_level(**PLACES, height_mm=plate(0.001, 0, 0), **SCREWS, graduation_mm=0.01)
+    assert "leave it" in level.instructions[0]
+
+
+@pytest.mark.parametrize(
+    ("height", "tolerance", "verdict"),
+    [(0.05, 0.1, "within"), (0.2, 0.1, "out"), (-0.2, 0.1, "out"), (0.1, 0.1, "cannot tell")],
+)
+def test_verdicts(height, tolerance, verdict):
+    result = insert_level(
+        **PLACES, height_mm=plate(height, 0, 0), graduation_mm=0.01, tolerance_mm=tolerance
+    )
+    assert result.verdict == verdict
+    assert insert_level(**PLACES, height_mm=plate(height, 0, 0)).verdict is None
+
+
+def test_one_corner_out_of_tolerance_is_out():
+    result = insert_level(
+        **PLACES, height_mm=plate(0, 0.002, 0.001), graduation_mm=0.01, tolerance_mm=0.2
+    )
+    assert result.height.value == pytest.approx(0)
+    assert abs(result.worst.value) == pytest.approx(0.002 * 40 + 0.001 * 150)
+    assert result.verdict == "out"
+
+
+def test_a_bent_insert_is_not_called_flush():
+    x, y = (one.ravel() for one in np.meshgrid(np.linspace(-40, 40, 9), np.linspace(-150, 150, 9)))
+    bump = np.where((x == 0) & (y == 0), 0.3, 0.0)
+    result = insert_level(x_mm=x, y_mm=y, height_mm=bump, tolerance_mm=0.2)
+    assert abs(result.worst.value) < 0.2
+    assert result.verdict == "cannot tell"
+    assert "bent" in result.remarks[0]
+
+
+def test_rounding_does_not_average_out():
+    # Flat plates, read to 0.1: the doubt at a screw must cover what rounding does there.
+    rng = np.random.default_rng(3)
+    inside = []
+    for height, right, back in rng.uniform(-1, 1, (400, 3)) * [0.3, 2e-4, 1e-4]:
+        read = np.round(plate(height, right, back) / 0.1) * 0.1
+        result = insert_level(**PLACES, height_mm=read, **SCREWS, graduation_mm=0.1)
+        for screw in result.screws:
+            true = height + right * screw.x + back * screw.y
+            inside.append(abs(screw.height.value - true) <= screw.height.reach)
+    assert np.mean(inside) >= 0.93
+
+
+def test_readings_in_a_plane_are_no_proof_without_a_graduation():
+    for heights in (plate(0, 0, 0), plate(0.1, 0.003, 0.007)):
+        result = insert_level(**PLACES, height_mm=heights, **SCREWS, pitch_mm=1)
+        assert math.isnan(result.height.u)
+        assert result.tilts is None
+        assert "cannot be told" in result.remarks[-1]
+        known = insert_level(**PLACES, height_mm=heights, graduation_mm=0.1, tolerance_mm=0.1)
+        assert result.to_dict().keys() == known.to_dict().keys()
+        json.dumps(result.to_dict(), allow_nan=False)
+
+
+def test_inches_and_millimetres_tell_the_same():
+    heights = plate(0.1, 0.002, -0.001) + NOISE
+    mm = insert_level(**PLACES, height_mm=heights, **SCREWS, pitch_mm=1.27, tolerance_mm=0.254)
+    inch = insert_level(
+        x_in=X / 25.4,
+        y_in=Y / 25.4,
+        height_in=heights / 25.4,
+        screw_x_in=SCREW_X / 25.4,
+        screw_y_in=SCREW_Y / 25.4,
+        threads_per_inch=20,
+        tolerance_in=0.01,
+    )
+    assert inch.tilt.value == pytest.approx(mm.tilt.value, rel=1e-9)
+    assert inch.tilt.u == pytest.approx(mm.tilt.u, rel=1e-9)
+    assert inch.height.value * 25.4 == pytest.approx(mm.height.value)
+    assert inch.residual_sd * 25.4 == pytest.approx(mm.residual_sd)
+    assert inch.verdict == mm.verdict
+    for one, other in zip(inch.screws, mm.screws, strict=True):
+        assert one.turns.value == pytest.approx(other.turns.value)
+        assert one.x * 25.4 == pytest.approx(other.x)
+
+
+def test_words():
+    shown = str(
+        insert_level(
+            **PLACES,
+            height_mm=plate(-0.3, 0, 0.001) + NOISE,
+            **SCREWS,
+            pitch_mm=1,
+            tolerance_mm=0.1,
+        )
+    )
+    assert shown.startswith("Insert in the table: out")
+    assert "height at the centre  -0.3000 mm (95 %: -0.3251 to -0.2749)" in shown
+    assert "highest at the back" in shown
+    assert "Screw 1: raise by 0.4" in shown
+    four = insert_level(x_mm=X[:4], y_mm=Y[:4], height_mm=NOISE[:4])
+    assert "six places" in four.remarks[0]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"x_mm": [0, 1, 2]}, "3 values"),
+        ({"x_mm": [0, 1, 2, 3, 4]}, "not equally long: 5 of x, 4 of y"),
+        ({"height_mm": None}, "height is not given"),
+        ({"height_mm": [0, 0, 0, math.nan]}, "value 4"),
+        ({"x_mm": [0, 1, 2, 3], "y_mm": [0, 1, 2, 3]}, "one line"),
+        ({"x_mm": [0.1, 0.2, 0.3, 0.7], "y_mm": [0.3, 0.6, 0.9, 2.1]}, "one line"),
+        ({"x_mm": [5, 5, 5, 5], "y_mm": [7, 7, 7, 7]}, "one line"),
+        ({"screw_x_mm": [1]}, "screw_y is not given"),
+        ({"screw_x_mm": [1, 2], "screw_y_mm": [1]}, "2 of screw_x, 1 of screw_y"),
+        ({"pitch_mm": 1}, "where they stand"),
+        ({"screw_x_mm": [1], "screw_y_mm": [1], "pitch_mm": 0}, "pitch_mm is 0"),
+        ({"screw_x_mm": [1], "screw_y_mm": [1], "threads_per_inch": -20}, "-20"),
+        (
+            {"screw_x_mm": [1], "screw_y_mm": [1], "threads_per_inch": 20, "pitch_mm": 1},
+            "given twice",
+        ),
+        ({"tolerance_mm": -0.1}, "tolerance_mm is -0.1"),
+        ({"graduation_mm": math.inf}, "inf"),
+        ({"graduation_mm": True}, "True"),
+        ({"x_mm": [True, False, True, False]}, "no number"),
+        ({"screw_x_mm": [1], "screw_y_mm": [1], "threads_per_inch": True}, "True"),
+    ],
+)
+def test_what_cannot_be_used_is_refused(wrong, said):
+    good = {"x_mm": [0, 80, 80, 0], "y_mm": [0, 0, 300, 300], "height_mm": [0.1, 0, 0, 0]}
+    with pytest.raises(RefusedError, match=said):
+        insert_level(**(good | wrong))
