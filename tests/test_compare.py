@@ -84,7 +84,9 @@ def test_dish_or_the_square_is_suspected_where_the_width_agrees():
     result = compare_test_cut([KERF, square(0.01, 0.20)])
     assert result.verdict == DO_NOT_AGREE
     assert len(result.hints) == 1
-    assert result.hints[0].startswith("dish or the square: square of the cut disagrees")
+    assert result.hints[0].startswith(
+        "dish, the square, or another tooth than the marked one: square of the cut disagrees"
+    )
     alone = compare_test_cut([square(0.01, 0.20)])
     assert (alone.verdict, alone.hints) == (DO_NOT_AGREE, ())
 

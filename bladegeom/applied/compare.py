@@ -146,7 +146,10 @@ class CutComparison(Result):
             if one.agrees_turned:
                 said.append(f"a sign: {one.what} would agree with the sign turned")
             elif one.unit == "deg" and lengths_agree:
-                said.append(f"dish or the square: {one.what} disagrees and the width agrees")
+                said.append(
+                    f"dish, the square, or another tooth than the marked one: {one.what} disagrees "
+                    "and the width agrees"
+                )
         return tuple(said)
 
     @property

@@ -63,6 +63,9 @@ def line_width_mm(words: str, size: float) -> float:
 @cache
 def _advance_mm(letter: str) -> float:
     """Return the width of one letter in millimetres at a size of one point."""
-    font = font_manager.get_font(font_manager.findfont(FAMILY))
+    path = font_manager.findfont(FAMILY)
+    if letter not in _held(path):
+        return 25.4 / 72  # From another font; no letter is much wider than it is high.
+    font = font_manager.get_font(path)
     font.set_size(100, 72)
     return font.load_char(ord(letter)).linearHoriAdvance / 65536 / 100 * 25.4 / 72

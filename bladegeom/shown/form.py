@@ -174,10 +174,7 @@ class _Form:
 
     def _new_sheet(self) -> _Sheet:
         page = Page(self.paper)
-        ax = page.axes(0.0, 0.0, page.width, page.height)
-        ax.set_xlim(0.0, page.width)
-        ax.set_ylim(page.height, 0.0)
-        ax.axis("off")
+        ax = page.sheet()
         sheet = _Sheet(page, ax, 22.0, page.cautions() - 1.0)
         sheet.text(MARGIN, 9.0, "Reading sheet", 20, weight="bold")
         left, right = MARGIN, page.width - MARGIN

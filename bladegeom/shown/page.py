@@ -73,6 +73,14 @@ class Page:
             )
         )
 
+    def sheet(self) -> Axes:
+        """Make axes as large as the page, in millimetres from its upper left corner."""
+        ax = self.axes(0.0, 0.0, self.width, self.height)
+        ax.set_xlim(0.0, self.width)
+        ax.set_ylim(self.height, 0.0)
+        ax.axis("off")
+        return ax
+
     def text(self, left: float, top: float, words: str, size: float, **how: Any) -> Text:
         """Write words, their upper left corner at a place on the sheet."""
         how = {"va": "top", "ha": "left", "color": BLACK} | how
