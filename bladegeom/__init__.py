@@ -19,9 +19,20 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from bladegeom.applied.answer import blade_answer
+    from bladegeom.applied.clearance import SideClearance, rub_angle, side_clearance
+    from bladegeom.applied.compare import Comparison, CutComparison, compare_test_cut
+    from bladegeom.applied.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
+    from bladegeom.applied.estimate import Estimate
+    from bladegeom.applied.fence import FenceAlignment, fence_alignment
+    from bladegeom.applied.insert import InsertLevel, insert_level
+    from bladegeom.applied.kerf import Kerf, kerf
     from bladegeom.applied.many import fit_table
     from bladegeom.applied.marks import Mark, NeutralLine, neutral_line, neutral_line_by_eye
     from bladegeom.applied.next_readings import NextReadings, next_readings
+    from bladegeom.applied.setting import Setting, setting_error
+    from bladegeom.applied.setup import SetUp, set_up
+    from bladegeom.applied.shelf import Shelf, shelf
+    from bladegeom.applied.slots import SlotAlignment, slot_alignment
     from bladegeom.applied.squareness import (
         Squareness,
         chance_out,
@@ -29,6 +40,7 @@ if TYPE_CHECKING:
         squareness_error,
         squareness_error_u,
     )
+    from bladegeom.applied.steps import Step
     from bladegeom.errors import BladegeomWarning, Fault, RefusedError
     from bladegeom.fitted.budget import Budget
     from bladegeom.fitted.doubt import Interval
@@ -40,10 +52,13 @@ if TYPE_CHECKING:
     from bladegeom.measured.blade import Blade
     from bladegeom.measured.readings import Readings
     from bladegeom.measured.tables import Batch, read_blade, read_blades, read_table
+    from bladegeom.shown.card import setup_card
     from bladegeom.shown.cautions import CAUTIONS
+    from bladegeom.shown.clear import clearance_chart
     from bladegeom.shown.form import reading_sheet
     from bladegeom.shown.page import save_chart
     from bladegeom.shown.polar import polar_chart
+    from bladegeom.shown.shelf_page import shelf_page
     from bladegeom.shown.square import squareness_chart
     from bladegeom.shown.strip import strip_chart
 
@@ -51,6 +66,24 @@ __version__ = "0.1.0"
 
 _HOME = {
     "blade_answer": "bladegeom.applied.answer",
+    "SideClearance": "bladegeom.applied.clearance",
+    "rub_angle": "bladegeom.applied.clearance",
+    "side_clearance": "bladegeom.applied.clearance",
+    "Comparison": "bladegeom.applied.compare",
+    "CutComparison": "bladegeom.applied.compare",
+    "compare_test_cut": "bladegeom.applied.compare",
+    "FlipTest": "bladegeom.applied.cut",
+    "RoundTest": "bladegeom.applied.cut",
+    "flip_test": "bladegeom.applied.cut",
+    "measured_length": "bladegeom.applied.cut",
+    "round_test": "bladegeom.applied.cut",
+    "Estimate": "bladegeom.applied.estimate",
+    "FenceAlignment": "bladegeom.applied.fence",
+    "fence_alignment": "bladegeom.applied.fence",
+    "InsertLevel": "bladegeom.applied.insert",
+    "insert_level": "bladegeom.applied.insert",
+    "Kerf": "bladegeom.applied.kerf",
+    "kerf": "bladegeom.applied.kerf",
     "fit_table": "bladegeom.applied.many",
     "Mark": "bladegeom.applied.marks",
     "NeutralLine": "bladegeom.applied.marks",
@@ -58,11 +91,20 @@ _HOME = {
     "neutral_line_by_eye": "bladegeom.applied.marks",
     "NextReadings": "bladegeom.applied.next_readings",
     "next_readings": "bladegeom.applied.next_readings",
+    "Setting": "bladegeom.applied.setting",
+    "setting_error": "bladegeom.applied.setting",
+    "SetUp": "bladegeom.applied.setup",
+    "set_up": "bladegeom.applied.setup",
+    "Shelf": "bladegeom.applied.shelf",
+    "shelf": "bladegeom.applied.shelf",
+    "SlotAlignment": "bladegeom.applied.slots",
+    "slot_alignment": "bladegeom.applied.slots",
     "Squareness": "bladegeom.applied.squareness",
     "chance_out": "bladegeom.applied.squareness",
     "squareness": "bladegeom.applied.squareness",
     "squareness_error": "bladegeom.applied.squareness",
     "squareness_error_u": "bladegeom.applied.squareness",
+    "Step": "bladegeom.applied.steps",
     "BladegeomWarning": "bladegeom.errors",
     "Fault": "bladegeom.errors",
     "RefusedError": "bladegeom.errors",
@@ -85,10 +127,13 @@ _HOME = {
     "read_blade": "bladegeom.measured.tables",
     "read_blades": "bladegeom.measured.tables",
     "read_table": "bladegeom.measured.tables",
+    "setup_card": "bladegeom.shown.card",
     "CAUTIONS": "bladegeom.shown.cautions",
+    "clearance_chart": "bladegeom.shown.clear",
     "reading_sheet": "bladegeom.shown.form",
     "save_chart": "bladegeom.shown.page",
     "polar_chart": "bladegeom.shown.polar",
+    "shelf_page": "bladegeom.shown.shelf_page",
     "squareness_chart": "bladegeom.shown.square",
     "strip_chart": "bladegeom.shown.strip",
 }
@@ -101,26 +146,47 @@ __all__ = [
     "Blade",
     "BladegeomWarning",
     "Budget",
+    "Comparison",
+    "CutComparison",
+    "Estimate",
     "Evidence",
     "Fault",
+    "FenceAlignment",
     "Finding",
     "Findings",
+    "FlipTest",
     "Harmonic",
+    "InsertLevel",
     "Interval",
+    "Kerf",
     "Mark",
     "NeutralLine",
     "NextReadings",
     "Readings",
     "RefusedError",
     "ResidualShape",
+    "RoundTest",
+    "SetUp",
+    "Setting",
+    "Shelf",
+    "SideClearance",
+    "SlotAlignment",
     "Spike",
     "Squareness",
+    "Step",
     "WobbleFit",
     "blade_answer",
     "chance_out",
     "check_readings",
+    "clearance_chart",
+    "compare_test_cut",
+    "fence_alignment",
     "fit_table",
     "fit_wobble",
+    "flip_test",
+    "insert_level",
+    "kerf",
+    "measured_length",
     "neutral_line",
     "neutral_line_by_eye",
     "next_readings",
@@ -130,7 +196,16 @@ __all__ = [
     "read_table",
     "reading_sheet",
     "residual_shape",
+    "round_test",
+    "rub_angle",
     "save_chart",
+    "set_up",
+    "setting_error",
+    "setup_card",
+    "shelf",
+    "shelf_page",
+    "side_clearance",
+    "slot_alignment",
     "squareness",
     "squareness_chart",
     "squareness_error",

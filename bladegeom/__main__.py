@@ -7,7 +7,7 @@ import os
 import sys
 import warnings
 from collections.abc import Callable, Iterable, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import bladegeom as bg
 from bladegeom.fitted.mistakes import check_counted
@@ -18,7 +18,10 @@ from bladegeom.measured.lists import looks_like_table, parse_list
 from bladegeom.measured.tables import parse_blades
 from bladegeom.measured.text import read_bytes
 from bladegeom.options import BLADE_LENGTHS, READING_LENGTHS, parser
+from bladegeom.result import Result
 from bladegeom.shown import printed
+
+R = TypeVar("R", bound=Result)
 
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
@@ -175,14 +178,20 @@ def _chart(options: argparse.Namespace) -> int:
     check_target(options.output)
     fits, refused, wanted = _fits(options)
     if options.kind == "squareness":
-        fits, refused = _with_angles(fits, refused)
+        fits, refused = _kept(fits, refused, lambda fit: bg.squareness_error(fit, 0.0))
+    if options.kind == "clearance":
+        fits, refused = _kept(
+            fits, refused, lambda fit: bg.rub_angle(fit.readings.blade, table_mm=0.0)
+        )
     if not fits:
         raise bg.RefusedError(refused)
-    draw = {
+    kinds: dict[str, Callable[..., Any]] = {
         "polar": bg.polar_chart,
         "squareness": bg.squareness_chart,
         "strip": bg.strip_chart,
-    }[options.kind]
+        "clearance": lambda fit, paper: bg.clearance_chart(fit.readings.blade, paper=paper),
+    }
+    draw = kinds[options.kind]
     more = {"tolerance_deg": options.tolerance_deg} if options.kind == "squareness" else {}
     save_charts((draw(fit, paper=options.paper, **more) for fit in fits), options.output, len(fits))
     print(f"wrote {options.output}")
@@ -190,14 +199,14 @@ def _chart(options: argparse.Namespace) -> int:
     return _status(len(fits), wanted)
 
 
-def _with_angles(
-    fits: list[bg.WobbleFit], refused: list[bg.Fault]
+def _kept(
+    fits: list[bg.WobbleFit], refused: list[bg.Fault], ask: Callable[[bg.WobbleFit], Any]
 ) -> tuple[list[bg.WobbleFit], list[bg.Fault]]:
-    """Leave out the blades of which no angle is known, and say why."""
+    """Leave out the blades of which nothing can be drawn, and say why."""
     kept = []
     for fit in fits:
         try:
-            bg.squareness_error(fit, 0.0)
+            ask(fit)
         except bg.RefusedError as error:
             refused = [*refused, *error.faults]
         else:
@@ -232,6 +241,46 @@ def _sheet(options: argparse.Namespace) -> int:
         write_new(table, text)
         print(f"wrote {table}")
     return EVERY
+
+
+def _setup(options: argparse.Namespace) -> int:
+    def draw(setup: bg.SetUp) -> Sequence[Any]:
+        return bg.setup_card(setup, paper=options.paper)
+
+    _told(options, lambda: bg.set_up(options.file), draw, printed.setup_text)
+    return EVERY
+
+
+def _shelf(options: argparse.Namespace) -> int:
+    def draw(shelf: bg.Shelf) -> Sequence[Any]:
+        return bg.shelf_page(shelf, paper=options.paper)
+
+    shelf = _told(options, lambda: bg.shelf(options.folder), draw, str)
+    _complain(shelf.refused)
+    return SOME if shelf.refused else EVERY
+
+
+def _told(
+    options: argparse.Namespace,
+    make: Callable[[], R],
+    draw: Callable[[R], Sequence[Any]],
+    text: Callable[[R], str],
+) -> R:
+    """Make a result, save its pages where they are wanted, and print it."""
+    wanted = options.output is not None
+    if wanted:
+        from bladegeom.shown.page import check_target
+
+        check_target(options.output)
+    result = make()
+    if wanted:
+        bg.save_chart(draw(result), options.output)
+    if options.json:
+        _print_object(result.to_dict())
+    else:
+        end = f"\n\nwrote {options.output}" if wanted else ""
+        print(f"{text(result)}\n\n{printed.cautions_text()}{end}")
+    return result
 
 
 def _answer(
@@ -356,10 +405,13 @@ def _status(answered: int, wanted: int) -> int:
 
 
 def _print_json(blades: list[Any], refused: Iterable[bg.Fault]) -> None:
+    _print_object({"blades": blades, "refused": [fault.to_dict() for fault in refused]})
+
+
+def _print_object(held: dict[str, Any]) -> None:
     import json
 
-    whole = {"blades": blades, "refused": [fault.to_dict() for fault in refused]}
-    print(json.dumps(whole, allow_nan=False))
+    print(json.dumps(held, allow_nan=False))
 
 
 def _complain(faults: Iterable[bg.Fault]) -> None:
@@ -380,6 +432,8 @@ RUN: dict[str, Callable[[argparse.Namespace], int]] = {
     "next": _next,
     "sheet": _sheet,
     "squareness": _squareness,
+    "setup": _setup,
+    "shelf": _shelf,
 }
 """Name of the command -> what it does."""
 

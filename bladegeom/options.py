@@ -100,10 +100,11 @@ def parser() -> argparse.ArgumentParser:
     )
     chart.add_argument(
         "--kind",
-        choices=("polar", "squareness", "strip"),
+        choices=("polar", "squareness", "strip", "clearance"),
         default="polar",
         help="the blade with its marks (polar, the default), the error against rotation "
-        "(squareness), or the readings along the teeth (strip)",
+        "(squareness), the readings along the teeth (strip), or the slot error at which the "
+        "plate rubs in the cut (clearance)",
     )
     chart.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
     chart.add_argument(
@@ -169,7 +170,27 @@ def parser() -> argparse.ArgumentParser:
     )
     square.add_argument("--json", action="store_true", help="print one JSON object")
     square.set_defaults(run="squareness")
+    setup = commands.add_parser(
+        "setup", help="set up a saw step by step, from its own text file; draw its card"
+    )
+    setup.add_argument("file", metavar="SAW.toml", help="what was measured, part by part")
+    _add_page(setup, "write the card into this .pdf, .svg or .png file")
+    setup.add_argument("--json", action="store_true", help="print one JSON object")
+    setup.set_defaults(run="setup")
+
+    shelf = commands.add_parser(
+        "shelf", help="list every blade of a shop with its marks, the worst first"
+    )
+    shelf.add_argument("folder", metavar="FOLDER", help="folder with CSVs of readings")
+    _add_page(shelf, "write the list into this .pdf, .svg or .png file")
+    shelf.add_argument("--json", action="store_true", help="print one JSON object")
+    shelf.set_defaults(run="shelf")
     return whole
+
+
+def _add_page(options: argparse.ArgumentParser, meaning: str) -> None:
+    options.add_argument("-o", "--output", metavar="OUT", help=meaning)
+    options.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
 
 
 def _blade_options(*, teeth_needed: bool) -> argparse.ArgumentParser:

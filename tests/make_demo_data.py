@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
+from make_saw_demo import SAW_FILE, SEED, STOP_OFF_DEG, demo_saw, saw_text
 from rigid_body import Numbering, RigidBlade, readings_mm, tooth_angles_deg
 
 Unit = Literal["mm", "in", "thou", "um"]
@@ -476,6 +477,10 @@ dial drifts or slips, so the once-a-turn wobble is all there is to find.
   deliberate fault**: after tooth {teeth} its reader went on counting and booked the closing
   reading of tooth 1 as tooth {slip}. It has {teeth} teeth, so it must be refused until that row is
   put right; the other five are sound.
+- `{saw}`: the file of a saw as it was left, blade `A-40` on it, for `bladegeom setup`. Every
+  reading comes from a rigid saw turned with rotation matrices (`tests/rigid_saw.py`, seed {seed}):
+  the carriage {arbor}° askew to the slots, the fence {fence}° open at the back, the 45° stop of
+  the miter gauge {stop}° off, which its octagon must find.
 
 `numbered` is as seen from the indicator's side, `ring_radius` runs from the arbor's axis to the
 stylus, `gullet` is its depth, and a reading grows as the plate comes toward the indicator.
@@ -517,7 +522,14 @@ def write_demo_data(folder: Path) -> None:
         folder / SHELF_BLADES, [{"blade": truth.blade} | blade_facts(truth) for truth in _SHELF]
     )
     (faulty,) = (truth for truth in _SHELF if truth.closing_slip)
+    (folder / SAW_FILE).write_text(saw_text(), encoding="utf-8", newline="\n")
+    saw = demo_saw()
     readme = _README.format(
+        saw=SAW_FILE,
+        seed=SEED,
+        arbor=f"{saw.arbor_deg - saw.slot_deg:g}",
+        fence=f"{-saw.fence_deg:g}",
+        stop=f"{STOP_OFF_DEG:g}",
         unread=f"{_ARC.unread[0]} to {_ARC.unread[-1]}",
         faulty=faulty.blade,
         teeth=faulty.teeth,

@@ -20,6 +20,7 @@ from bladegeom.__main__ import main
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = "data_demo/forty_tooth.csv"
 CALIBRATION = ROOT / "tests" / "benchmarks" / "calibration.md"
+SAW = "data_demo/shed_saw.toml"
 PICTURE = ROOT / "data_demo" / "forty_tooth.png"
 
 
@@ -43,6 +44,7 @@ def pieces() -> dict[str, str]:
                 "```",
             ]
         ),
+        "setup": f"```text\n{shortened(printed(['setup', SAW]), 27)}\n```",
         "calibration": CALIBRATION.read_text("utf-8").strip(),
         "cautions": "\n".join(f"- {caution}" for caution in bg.CAUTIONS),
     }
@@ -54,6 +56,11 @@ def printed(argv: list[str]) -> str:
     with contextlib.chdir(ROOT), contextlib.redirect_stdout(out):
         main(argv)
     return out.getvalue().strip()
+
+
+def shortened(text: str, lines: int) -> str:
+    """Return the first lines of a text, and a sign that there are more."""
+    return "\n".join([*text.splitlines()[:lines], "..."])
 
 
 def filled(text: str, made: dict[str, str]) -> str:

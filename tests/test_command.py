@@ -458,7 +458,11 @@ def test_squareness_of_a_blade_without_a_ring_does_not_stop_the_others(table):
 
 
 @pytest.mark.parametrize(
-    "command", ["fit", "check", "doubt", "next", "marks", "sheet", "chart", "squareness"]
+    "command",
+    [
+        *("fit", "check", "doubt", "next", "marks", "sheet", "chart", "squareness"),
+        *("setup", "shelf"),
+    ],
 )
 def test_every_command_explains_itself(command):
     ran = run(command, "--help")
@@ -470,7 +474,7 @@ def test_every_command_explains_itself(command):
 def test_the_help_names_every_command_and_the_first_caution():
     ran = run("--help")
     assert ran.status == 0
-    for command in ("fit", "marks", "chart", "squareness"):
+    for command in ("fit", "marks", "chart", "squareness", "setup", "shelf"):
         assert re.search(rf"^ +{command}\b", ran.out, re.MULTILINE)
     assert "Unplug the saw" in ran.out
 
@@ -506,6 +510,14 @@ COMMAND = "import sys, bladegeom.__main__ as command; command.main(sys.argv[1:])
 def test_one_blade_is_answered_without_matplotlib_or_pandas(good, command):
     name, *options = command.split()
     assert loaded(COMMAND, name, good, *options) == []
+
+
+def test_a_saw_is_set_up_without_matplotlib_or_pandas():
+    assert loaded(COMMAND, "setup", "data_demo/shed_saw.toml") == []
+
+
+def test_a_shelf_is_listed_without_matplotlib_or_pandas(good):
+    assert loaded(COMMAND, "shelf", Path(good).parent) == []
 
 
 def test_readings_piped_in_are_answered_without_matplotlib_or_pandas():

@@ -9,6 +9,7 @@ from make_readme import PICTURE, filled, pieces
 
 import bladegeom as bg
 from bladegeom.measured.columns import KNOWN_COLUMNS
+from bladegeom.measured.saw_file import PARTS
 
 README = Path("README.md")
 GLOSSARY = Path("DEVELOPERS.md")
@@ -26,16 +27,39 @@ def test_the_readme_names_every_column():
     assert not {stem for stem in stems if f"`{stem}" not in text}
 
 
+def test_the_readme_names_every_part_of_the_saw_file_and_its_keys():
+    rows = README.read_text("utf-8").split("The file has these parts.")[1].split("\n\n")[1]
+    for part, (kinds, _) in PARTS.items():
+        row = next(one for one in rows.splitlines() if f"[{part}]" in one)
+        # A part that is said to be like another has the other's keys.
+        said = rows if "as `[[" in row or "the same, with" in row else row
+        assert not {key for key in kinds if f"`{key}`" not in said}, part
+
+
 def glossary():
     table = GLOSSARY.read_text("utf-8").split("## Glossary")[1].split("\n## ")[0]
     rows = [row.split("|")[1] for row in table.splitlines() if row.startswith("| `")]
     return {name for row in rows for name in re.findall(r"`(\w+)`", row)}
 
 
+def keys_of_a_saw():
+    done = bg.set_up("data_demo/shed_saw.toml")
+    keys = {*done.to_dict(), *done.test_cut.checks[0].to_dict()}
+    for step in done.steps:
+        keys |= {*step.to_dict(), *(step.result.to_dict() if step.result else ())}
+    return keys
+
+
+def keys_of_a_shelf():
+    held = bg.shelf("data_demo").to_dict()
+    return {*held, *held["blades"][0]}
+
+
 def test_the_glossary_has_every_key_and_no_other():
     fit = bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv"))
     keys = {*bg.blade_answer(fit), *bg.squareness(fit, away_deg=1).to_dict()}
-    keys |= {*bg.next_readings(fit).to_dict()}
+    keys |= {*bg.next_readings(fit).to_dict(), *bg.side_clearance(fit.readings.blade).to_dict()}
+    keys |= keys_of_a_saw() | keys_of_a_shelf()
     assert glossary() == keys
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from bladegeom.applied.marks import NeutralLine, neutral_line
 from bladegeom.fitted.mistakes import Findings
@@ -11,6 +12,9 @@ from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade import Blade
 from bladegeom.result import Result
 from bladegeom.shown.cautions import CAUTIONS
+
+if TYPE_CHECKING:
+    from bladegeom.applied.setup import SetUp
 
 WIDTH = 96
 
@@ -50,6 +54,17 @@ def doubt_text(fit: WobbleFit) -> str:
             *warning_lines(fit.warnings),
         ]
     )
+
+
+def setup_text(setup: SetUp) -> str:
+    """Return the steps of setting up a saw, each with what to do and what was found."""
+    lines = [setup.title, *([setup.notes] if setup.notes else [])]
+    for place, step in enumerate(setup.steps, start=1):
+        verdict = f": {step.verdict.upper()}" if step.verdict else ""
+        lines += ["", f"{place}. {step.title}{verdict}"]
+        for words in (step.stand, *step.found, *step.do):
+            lines += _wrapped([words]) if words else []
+    return "\n".join([*lines, *warning_lines(setup.warnings)])
 
 
 def findings_text(findings: Findings) -> str:

@@ -1,0 +1,235 @@
+"""A folder of tables: the readings of many blades, and the facts that go with them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import NamedTuple
+
+from bladegeom.errors import Fault, RefusedError, also_in, refuse
+from bladegeom.measured.blade_facts import BladeFacts, read_blade_facts
+from bladegeom.measured.columns import (
+    FACT_COLUMNS,
+    KNOWN_COLUMNS,
+    READING_COLUMNS,
+    ROW_COLUMNS,
+    ignored_columns,
+)
+from bladegeom.measured.decimals import sheet_mark
+from bladegeom.measured.facts import Fact, merge
+from bladegeom.measured.readings import Readings
+from bladegeom.measured.tables import check_header, one_blade
+from bladegeom.measured.text import Sheet, decode, read_bytes, split
+
+_SPREADSHEETS = (".xlsx", ".xls", ".ods")
+
+
+@dataclass(frozen=True)
+class FileFault(Fault):
+    """One thing that is wrong, and the file in which it is.
+
+    Attributes
+    ----------
+    file : str
+        The file's name, without its folder.
+    """
+
+    file: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.file}: {super().__str__()}"
+
+    def to_dict(self) -> dict[str, str | int | None]:
+        """Return the fault as plain values: those of `Fault`, and ``file``."""
+        return {"file": self.file, **super().to_dict()}
+
+
+class Filed(NamedTuple):
+    """The readings of one blade, and the name of the file they are from."""
+
+    file: str
+    readings: Readings
+
+
+class FolderBatch(NamedTuple):
+    """What the tables of a folder held.
+
+    Attributes
+    ----------
+    readings : list of Filed
+        In the order of the files' names, and of their rows.
+    refused : list of FileFault
+        Every fault of the others.
+    notes : list of str
+        What else the reader should know of the folder.
+    """
+
+    readings: list[Filed]
+    refused: list[FileFault]
+    notes: list[str]
+
+
+def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
+    """Read every CSV file of a folder; what is wrong with one blade or file stops no other.
+
+    A file with a column ``blade`` and facts, but no readings, states the facts of the blades in
+    the other files. Facts of other blades are let be. What two files say of one blade must agree.
+
+    Parameters
+    ----------
+    folder : path
+        Its subfolders, hidden files and files that are not CSV are not read.
+
+    Returns
+    -------
+    FolderBatch
+
+    Raises
+    ------
+    RefusedError
+        If there is no such folder, or no CSV file in it.
+    """
+    place = Path(folder)
+    tables, notes = _tables(place)
+    refused: list[FileFault] = []
+    sheets: list[tuple[str, Sheet]] = []
+    facts: list[BladeFacts] = []
+    for path in tables:
+        try:
+            sheet = split(decode(read_bytes(path), path.name), path.name, KNOWN_COLUMNS)
+            kind = _kind(sheet)
+            if kind == "readings":
+                sheets.append((path.name, sheet))
+            elif kind == "facts":
+                facts.append(read_blade_facts(path))
+            else:
+                raise refuse(
+                    "it holds neither readings nor facts of a blade",
+                    "give it columns tooth and reading_mm (or _in, _thou, _um), or a column blade "
+                    "and columns of facts such as teeth; or move it out of the folder",
+                    value=", ".join(filter(None, sheet.header))[:80],
+                )
+        except RefusedError as error:
+            refused += _filed(error.faults, path.name, place)
+    found: list[Filed] = []
+    named: set[str] = set()
+    for name, sheet in sheets:
+        try:
+            column, unit = check_header(sheet, name, None)
+            mark = sheet_mark(sheet, readings=column)
+        except RefusedError as error:
+            refused += _filed(error.faults, name, place)
+            continue
+        if ignored := ignored_columns(sheet.header):
+            notes.append(f"{name}: columns not used: {', '.join(ignored)}")
+        columns = {one: sheet.header.index(one) for one in sheet.header if one}
+        for who, rows in _groups(name, sheet).items():
+            named.add(who)
+            try:
+                if not who:
+                    raise _nameless([row for row, _ in rows])
+                known, faults = _facts_of(who, facts)
+                found.append(
+                    Filed(name, one_blade(who, rows, columns, column, unit, mark, known, faults))
+                )
+            except RefusedError as error:
+                refused += _filed(error.faults, name, place, who)
+    for table in facts:
+        if missing := sorted(table.rows.keys() - named):
+            notes.append(f"{Path(table.name).name}: no readings of {', '.join(missing)}")
+        for who in missing:
+            refused += _filed(table.rows[who][1], Path(table.name).name, place, who)
+    return FolderBatch(found, refused, notes)
+
+
+def _tables(folder: Path) -> tuple[list[Path], list[str]]:
+    """Return the CSV files of a folder by name, and a note for each spreadsheet."""
+    shown = os.fspath(folder)
+    if folder.is_file():
+        raise refuse(
+            f"{shown} is a file, not a folder",
+            "name the folder it lies in; one file is answered by: bladegeom fit FILE",
+            value=shown,
+        )
+    try:
+        files = sorted(path for path in folder.iterdir() if path.is_file())
+    except (FileNotFoundError, NotADirectoryError):
+        raise refuse(f"there is no folder {shown}", "check the name", value=shown) from None
+    except (OSError, ValueError) as error:
+        raise refuse(f"{shown} cannot be read: {error}", "check the folder", value=shown) from None
+    files = [path for path in files if not path.name.startswith(".")]
+    notes = [
+        f"{path.name} is a spreadsheet file and was not read: save it as CSV UTF-8"
+        for path in files
+        if path.suffix.lower() in _SPREADSHEETS
+    ]
+    tables = [path for path in files if path.suffix.lower() == ".csv"]
+    if not tables:
+        said = f" ({'; '.join(notes)})" if notes else ""
+        raise refuse(
+            f"{shown} holds no CSV file{said}",
+            "put the readings there, one file a blade or many blades in one file",
+            value=shown,
+        )
+    return tables, notes
+
+
+def _kind(sheet: Sheet) -> str:
+    header = set(sheet.header)
+    if header & (READING_COLUMNS.keys() | {"tooth", "reading"}):
+        return "readings"
+    if "blade" in header and header & FACT_COLUMNS and not header & ROW_COLUMNS:
+        return "facts"
+    return ""
+
+
+def _groups(name: str, sheet: Sheet) -> dict[str, list[tuple[int, list[str]]]]:
+    """Return the rows of each blade; in a table without the column, the file's name names it."""
+    at = sheet.header.index("blade") if "blade" in sheet.header else None
+    groups: dict[str, list[tuple[int, list[str]]]] = {}
+    for row, cells in sheet.rows:
+        who = Path(name).stem if at is None else cells[at].strip()
+        groups.setdefault(who, []).append((row, cells))
+    return groups
+
+
+def _nameless(rows: list[int]) -> RefusedError:
+    return RefusedError(
+        Fault(
+            f"the blade's name is missing{also_in(rows[1:])}",
+            "name the blade in every row",
+            row=rows[0],
+            column="blade",
+            value="",
+        )
+    )
+
+
+def _facts_of(blade: str, tables: Iterable[BladeFacts]) -> tuple[dict[str, Fact], list[Fault]]:
+    known: dict[str, Fact] = {}
+    faults: list[Fault] = []
+    for table in tables:
+        if blade in table.rows:
+            stated, wrong = table.rows[blade]
+            faults += [*wrong, *merge(known, stated, blade)]
+    return known, faults
+
+
+def _filed(
+    faults: Iterable[Fault], file: str, folder: Path, blade: str | None = None
+) -> list[FileFault]:
+    """Say of faults in which file they are; within the folder its path tells nothing."""
+    above = os.path.join(folder, "")
+    return [
+        FileFault(**{one.name: getattr(fault, one.name) for one in fields(Fault)}, file=file)
+        for fault in (
+            replace(
+                fault,
+                problem=fault.problem.replace(above, "").removeprefix(f"{file}: "),
+                blade=fault.blade or blade or None,
+            )
+            for fault in faults
+        )
+    ]

@@ -1,0 +1,127 @@
+"""The set-up card: what stands on it, that it fits, and that nothing overlaps."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import replace
+
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from pypdf import PdfReader
+
+import bladegeom as bg
+from bladegeom.errors import BladegeomWarning, RefusedError
+
+DEMO = "data_demo/shed_saw.toml"
+papers = pytest.mark.parametrize("paper", ["a4", "letter"])
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return bg.set_up(DEMO)
+
+
+def words_of(ax):
+    return [text for text in ax.figure.texts if text.get_text().strip()]
+
+
+def boxes_of(ax):
+    canvas = FigureCanvasAgg(ax.figure)
+    renderer = canvas.get_renderer()
+    return [(text.get_text(), text.get_window_extent(renderer)) for text in words_of(ax)]
+
+
+def check_fits(ax):
+    boxes = boxes_of(ax)
+    page = ax.figure.bbox
+    for words, box in boxes:
+        assert page.x0 <= box.x0 <= box.x1 <= page.x1, words
+        assert page.y0 <= box.y0 <= box.y1 <= page.y1, words
+    for at, (words, box) in enumerate(boxes):
+        for other, beside in boxes[at + 1 :]:
+            across = min(box.x1, beside.x1) - max(box.x0, beside.x0)
+            down = min(box.y1, beside.y1) - max(box.y0, beside.y0)
+            assert across < 1.0 or down < 1.5, (words, other)
+
+
+@papers
+def test_the_demo_card_is_one_page_with_every_step_and_verdict(demo, paper):
+    (ax,) = bg.setup_card(demo, paper=paper)
+    said = " ".join(text.get_text() for text in words_of(ax))
+    assert "Bench by the north window" in said
+    assert "Measured 2026-11-21" in said
+    assert "33 up, 13 down" in said
+    for place, step in enumerate(demo.steps, start=1):
+        assert f"{place} {step.title.split()[0]}" in said
+    boxes = [text.get_text() for text in words_of(ax)]
+    assert boxes.count("OUT") == sum(step.verdict == "out" for step in demo.steps)
+    assert boxes.count("WITHIN") == sum(step.verdict == "within" for step in demo.steps)
+    assert boxes.count("AGREE") == 1
+    assert bg.CAUTIONS[0][:40] in said
+
+
+@papers
+def test_everything_on_the_card_fits_and_nothing_overlaps(demo, paper):
+    (ax,) = bg.setup_card(demo, paper=paper)
+    check_fits(ax)
+
+
+@papers
+def test_many_steps_go_on_to_further_pages(demo, paper):
+    many = replace(demo, steps=demo.steps * 4)
+    pages = bg.setup_card(many, paper=paper)
+    assert len(pages) > 1
+    said = [text.get_text() for ax in pages for text in words_of(ax)]
+    for place, step in enumerate(many.steps, start=1):
+        assert sum(line.startswith(f"{place} {step.title.split()[0]}") for line in said) == 1
+    assert f"page 1 of {len(pages)}" in said
+    for ax in pages:
+        check_fits(ax)
+
+
+@papers
+def test_a_long_name_and_long_notes_fit(demo, paper):
+    long = replace(demo, saw="The " + "very " * 20 + "long bench", notes="much to say " * 60)
+    (ax,) = bg.setup_card(long, paper=paper)
+    check_fits(ax)
+
+
+def test_letters_that_no_font_has_stop_nothing(demo):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", BladegeomWarning)
+        named = replace(
+            demo, saw="\u6728\u5de5", notes="\u4e38\u92f8 \u0e40\u0e25\u0e37\u0e48\u0e2d\u0e22"
+        )
+        (ax,) = bg.setup_card(named)
+    assert "\u6728\u5de5" in [text.get_text() for text in words_of(ax)]
+
+
+def test_a_saw_without_a_blade_or_a_date_leaves_room_for_the_date(tmp_path):
+    path = tmp_path / "saw.toml"
+    path.write_text('[slots]\nfront = "1 mm"\nback = "1 mm"\nseparation = "9 mm"\n', "utf-8")
+    (ax,) = bg.setup_card(bg.set_up(path))
+    said = [text.get_text() for text in words_of(ax)]
+    assert "Table saw" in said
+    assert any(line.endswith("Measured ____________") for line in said)
+    assert not any("upright: table" in line for line in said)
+    check_fits(ax)
+
+
+def test_cautions_of_a_step_are_on_the_card(tmp_path):
+    path = tmp_path / "saw.toml"
+    path.write_text('[fence]\nalong = "0 100 200 mm"\nreadings = "0 1 2.01 mm"\n', "utf-8")
+    (ax,) = bg.setup_card(bg.set_up(path))
+    said = " ".join(text.get_text() for text in words_of(ax))
+    assert "! Kickback: the fence toes in" in said
+
+
+def test_the_card_is_saved_at_its_true_size(demo, tmp_path):
+    bg.save_chart(bg.setup_card(demo, paper="letter"), tmp_path / "card.pdf")
+    (page,) = PdfReader(tmp_path / "card.pdf").pages
+    size = (float(page.mediabox.width), float(page.mediabox.height))
+    assert size == (pytest.approx(612, abs=0.5), pytest.approx(792, abs=0.5))
+
+
+def test_an_unknown_paper_is_refused(demo):
+    with pytest.raises(RefusedError, match="choose a4 or letter"):
+        bg.setup_card(demo, paper="a5")
