@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import csv
+import io
 import os
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy as np
 from bladegeom.errors import refuse
 from bladegeom.measured.readings import Readings
 from bladegeom.measured.tables import columns_of
+from bladegeom.measured.whole import whole_file
 
 
 def save_readings(readings: Readings, path: str | os.PathLike[str]) -> None:
@@ -38,35 +39,13 @@ def save_readings(readings: Readings, path: str | os.PathLike[str]) -> None:
         )
     columns = columns_of(readings)
     rows = zip(*(_cells(value, len(readings.reading)) for value in columns.values()), strict=True)
-    try:
-        handle, name = tempfile.mkstemp(prefix=".", suffix=".csv", dir=target.parent)
-    except OSError as error:
-        raise refuse(
-            f"{target} cannot be written: {error.strerror}", "check the folder", value=target
-        ) from None
-    try:
-        with open(handle, "w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(columns)
-            writer.writerows(rows)
-        os.chmod(name, 0o666 & ~_umask())
-        os.replace(name, target)
-    except BaseException as error:
-        Path(name).unlink(missing_ok=True)
-        if isinstance(error, OSError):
-            raise refuse(
-                f"{target} cannot be written: {error.strerror}", "check the disk", value=target
-            ) from None
-        raise
+    with whole_file(target) as file, io.TextIOWrapper(file, "utf-8", newline="") as text:
+        writer = csv.writer(text, lineterminator="\n")
+        writer.writerow(columns)
+        writer.writerows(rows)
 
 
 def _cells(value: object, count: int) -> list[str]:
     given = value.tolist() if isinstance(value, np.ndarray) else [value] * count
     # Twelve digits: no reading has more, and the dust of binary arithmetic is left behind.
     return [f"{one:.12g}" if isinstance(one, float) else str(one) for one in given]
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 import warnings
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -20,6 +19,7 @@ from matplotlib.text import Text
 
 from bladegeom.errors import refuse
 from bladegeom.fitted.wobble import WobbleFit
+from bladegeom.measured.whole import whole_file
 from bladegeom.shown.cautions import CAUTIONS
 from bladegeom.shown.fonts import FAMILY, families_for, line_width_mm
 
@@ -221,20 +221,8 @@ def save_charts(charts: Iterable[Axes], path: str | os.PathLike[str], count: int
             "name a .pdf file, or choose one blade or one turn",
             value=target,
         )
-    try:
-        handle, name = tempfile.mkstemp(prefix=".", suffix=target.suffix, dir=target.parent)
-    except OSError as error:
-        raise refuse(
-            f"{target.parent} cannot be written: {error.strerror}", "choose another folder"
-        ) from None
-    try:
-        with os.fdopen(handle, "wb") as file, quiet_about_letters():
-            _write(charts, file, target.suffix.lower())
-        os.chmod(name, 0o666 & ~_umask())
-        os.replace(name, target)
-    except BaseException:
-        os.unlink(name)
-        raise
+    with whole_file(target) as file, quiet_about_letters():
+        _write(charts, file, target.suffix.lower())
 
 
 @contextmanager
@@ -287,9 +275,3 @@ def _figure(axes: Axes) -> Figure:
     if figure is None:
         raise refuse("these axes belong to no figure", "give what a chart function returned")
     return figure
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
