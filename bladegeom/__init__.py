@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from bladegeom.applied.answer import blade_answer
     from bladegeom.applied.clearance import SideClearance, rub_angle, side_clearance
     from bladegeom.applied.compare import Comparison, CutComparison, compare_test_cut
+    from bladegeom.applied.condition import Condition, assess
     from bladegeom.applied.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
     from bladegeom.applied.estimate import Estimate
     from bladegeom.applied.fence import FenceAlignment, fence_alignment
@@ -50,14 +51,18 @@ if TYPE_CHECKING:
     from bladegeom.fitted.waves import Harmonic
     from bladegeom.fitted.wobble import WobbleFit
     from bladegeom.measured.blade import Blade
+    from bladegeom.measured.limit import Limit
+    from bladegeom.measured.limits import Limits, read_limits
     from bladegeom.measured.readings import Readings
     from bladegeom.measured.tables import Batch, read_blade, read_blades, read_table
+    from bladegeom.shown.batch import run_batch
     from bladegeom.shown.card import setup_card
     from bladegeom.shown.cautions import CAUTIONS
     from bladegeom.shown.clear import clearance_chart
     from bladegeom.shown.form import reading_sheet
     from bladegeom.shown.page import save_chart
     from bladegeom.shown.polar import polar_chart
+    from bladegeom.shown.report import customer_sheet
     from bladegeom.shown.shelf_page import shelf_page
     from bladegeom.shown.square import squareness_chart
     from bladegeom.shown.strip import strip_chart
@@ -72,6 +77,8 @@ _HOME = {
     "Comparison": "bladegeom.applied.compare",
     "CutComparison": "bladegeom.applied.compare",
     "compare_test_cut": "bladegeom.applied.compare",
+    "Condition": "bladegeom.applied.condition",
+    "assess": "bladegeom.applied.condition",
     "FlipTest": "bladegeom.applied.cut",
     "RoundTest": "bladegeom.applied.cut",
     "flip_test": "bladegeom.applied.cut",
@@ -122,17 +129,22 @@ _HOME = {
     "Harmonic": "bladegeom.fitted.waves",
     "WobbleFit": "bladegeom.fitted.wobble",
     "Blade": "bladegeom.measured.blade",
+    "Limit": "bladegeom.measured.limit",
+    "Limits": "bladegeom.measured.limits",
+    "read_limits": "bladegeom.measured.limits",
     "Readings": "bladegeom.measured.readings",
     "Batch": "bladegeom.measured.tables",
     "read_blade": "bladegeom.measured.tables",
     "read_blades": "bladegeom.measured.tables",
     "read_table": "bladegeom.measured.tables",
+    "run_batch": "bladegeom.shown.batch",
     "setup_card": "bladegeom.shown.card",
     "CAUTIONS": "bladegeom.shown.cautions",
     "clearance_chart": "bladegeom.shown.clear",
     "reading_sheet": "bladegeom.shown.form",
     "save_chart": "bladegeom.shown.page",
     "polar_chart": "bladegeom.shown.polar",
+    "customer_sheet": "bladegeom.shown.report",
     "shelf_page": "bladegeom.shown.shelf_page",
     "squareness_chart": "bladegeom.shown.square",
     "strip_chart": "bladegeom.shown.strip",
@@ -147,6 +159,7 @@ __all__ = [
     "BladegeomWarning",
     "Budget",
     "Comparison",
+    "Condition",
     "CutComparison",
     "Estimate",
     "Evidence",
@@ -159,6 +172,8 @@ __all__ = [
     "InsertLevel",
     "Interval",
     "Kerf",
+    "Limit",
+    "Limits",
     "Mark",
     "NeutralLine",
     "NextReadings",
@@ -175,11 +190,13 @@ __all__ = [
     "Squareness",
     "Step",
     "WobbleFit",
+    "assess",
     "blade_answer",
     "chance_out",
     "check_readings",
     "clearance_chart",
     "compare_test_cut",
+    "customer_sheet",
     "fence_alignment",
     "fit_table",
     "fit_wobble",
@@ -193,11 +210,13 @@ __all__ = [
     "polar_chart",
     "read_blade",
     "read_blades",
+    "read_limits",
     "read_table",
     "reading_sheet",
     "residual_shape",
     "round_test",
     "rub_angle",
+    "run_batch",
     "save_chart",
     "set_up",
     "setting_error",

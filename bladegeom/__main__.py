@@ -260,6 +260,36 @@ def _shelf(options: argparse.Namespace) -> int:
     return SOME if shelf.refused else EVERY
 
 
+def _batch(options: argparse.Namespace) -> int:
+    from bladegeom.shown.batch import run_batch
+
+    limits = bg.read_limits(options.limits)
+    done = run_batch(
+        options.inputs,
+        limits,
+        options.out,
+        blades=options.blades,
+        unit=options.unit,
+        rule="simple" if options.simple else "zones",
+        shop=options.shop,
+        arbor=options.arbor,
+        paper=options.paper,
+        date=options.date,
+        progress=_progress if sys.stderr is not None and sys.stderr.isatty() else None,
+    )
+    for note in done.notes:
+        print(f"bladegeom: note: {note}", file=sys.stderr)
+    print(printed.batch_text(done))
+    _complain(done.refused)
+    return SOME if done.refused else EVERY
+
+
+def _progress(done: int, count: int) -> None:
+    bar = "#" * round(30 * done / count)
+    end = "\n" if done == count else ""
+    print(f"\r[{bar:<30}] {done} of {count} blades", end=end, file=sys.stderr, flush=True)
+
+
 def _told(
     options: argparse.Namespace,
     make: Callable[[], R],
@@ -432,6 +462,7 @@ RUN: dict[str, Callable[[argparse.Namespace], int]] = {
     "next": _next,
     "sheet": _sheet,
     "squareness": _squareness,
+    "batch": _batch,
     "setup": _setup,
     "shelf": _shelf,
 }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from datetime import date as Date  # noqa: N812
 from typing import TypeVar
 
 from bladegeom import __version__
@@ -178,6 +179,27 @@ def parser() -> argparse.ArgumentParser:
     setup.add_argument("--json", action="store_true", help="print one JSON object")
     setup.set_defaults(run="setup")
 
+    batch = commands.add_parser(
+        "batch", help="judge a day's blades: a sheet each for its owner, and the queue"
+    )
+    batch.add_argument("inputs", nargs="+", metavar="INPUT", help="CSV or XLSX of readings")
+    batch.add_argument("--limits", required=True, metavar="FILE", help="the shop's own limits")
+    batch.add_argument("--out", required=True, metavar="FOLDER", help="made if it is not there")
+    batch.add_argument("--blades", metavar="FILE", help="CSV with one row of facts a blade")
+    batch.add_argument(
+        "--unit", choices=tuple(MM_PER), help="unit of readings whose column does not say"
+    )
+    batch.add_argument(
+        "--simple",
+        action="store_true",
+        help="accept what is measured within the limit, whatever its doubt; printed on the sheets",
+    )
+    batch.add_argument("--shop", default="", help="who measured, for the sheets")
+    batch.add_argument("--arbor", default="", help="on what the blades were measured")
+    batch.add_argument("--date", type=_date, help="for the sheets, such as 2026-11-25; today's")
+    batch.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
+    batch.set_defaults(run="batch")
+
     shelf = commands.add_parser(
         "shelf", help="list every blade of a shop with its marks, the worst first"
     )
@@ -186,6 +208,15 @@ def parser() -> argparse.ArgumentParser:
     shelf.add_argument("--json", action="store_true", help="print one JSON object")
     shelf.set_defaults(run="shelf")
     return whole
+
+
+def _date(text: str) -> Date:
+    try:
+        return Date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is no date; write year, month and day: 2026-11-25"
+        ) from None
 
 
 def _add_page(options: argparse.ArgumentParser, meaning: str) -> None:

@@ -60,6 +60,8 @@ def test_the_glossary_has_every_key_and_no_other():
     keys = {*bg.blade_answer(fit), *bg.squareness(fit, away_deg=1).to_dict()}
     keys |= {*bg.next_readings(fit).to_dict(), *bg.side_clearance(fit.readings.blade).to_dict()}
     keys |= keys_of_a_saw() | keys_of_a_shelf()
+    limit = bg.Limit("wobble_tir", (1.0, "mm"), "invented for a test")
+    keys |= {*bg.assess(fit, bg.Limits((limit,))).to_dict(), "sheet", "digest"}
     assert glossary() == keys
 
 

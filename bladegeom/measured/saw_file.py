@@ -143,13 +143,13 @@ def read_saw(path: str | os.PathLike[str]) -> SawFile:
     try:
         held = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise RefusedError(_not_toml(error, text, name)) from None
-    rows = _rows_of(text)
+        raise RefusedError(not_toml(error, text, name)) from None
+    rows = rows_of(text)
     faults: list[Fault] = []
     parts: dict[str, list[Section]] = {}
     for part, value in _flat(held).items():
         if part not in PARTS:
-            faults.append(_unknown(part, list(PARTS), rows.get((part, 0, "")), "part"))
+            faults.append(unknown_name(part, list(PARTS), rows.get((part, 0, "")), "part"))
             continue
         several = isinstance(value, list)
         if several and part not in SEVERAL:
@@ -204,7 +204,7 @@ def _section(
     for key, value in held.items():
         row = here.get(key, start)
         if key not in kinds:
-            faults.append(_unknown(key, list(kinds), row, f"key in [{part}]"))
+            faults.append(unknown_name(key, list(kinds), row, f"key in [{part}]"))
             continue
         try:
             values[key] = kinds[key](value)
@@ -219,7 +219,8 @@ def _section(
     return Section(title, values, here, start), faults
 
 
-def _unknown(name: str, known: list[str], row: int | None, what: str) -> Fault:
+def unknown_name(name: str, known: list[str], row: int | None, what: str) -> Fault:
+    """Return the fault of a name that is none of those known, with the one that is alike."""
     from difflib import get_close_matches  # Seldom needed, and every start would wait for it.
 
     close = get_close_matches(name, known, n=1, cutoff=0.6)
@@ -227,7 +228,8 @@ def _unknown(name: str, known: list[str], row: int | None, what: str) -> Fault:
     return Fault(f"{name} is not a known {what}", cure, row=row, column=name, value=name)
 
 
-def _not_toml(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
+def not_toml(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
+    """Return the fault of a file that is no TOML, with its row."""
     said = str(error)
     match = re.search(r"\(at line (\d+), column \d+\)", said)
     row = int(match[1]) if match else len(text.splitlines())
@@ -236,7 +238,7 @@ def _not_toml(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
     return Fault(f"{name} is not in order: {problem}", cure, row=row)
 
 
-def _rows_of(text: str) -> dict[tuple[str, int, str], int]:
+def rows_of(text: str) -> dict[tuple[str, int, str], int]:
     """Return the rows of the parts (key: empty) and keys: (part, which of them, key) -> row."""
     rows: dict[tuple[str, int, str], int] = {}
     part, place = "", 0
@@ -254,7 +256,8 @@ def _refuse(problem: str, cure: str) -> NoReturn:
     raise NumberError(problem, cure)
 
 
-def _text(value: Any) -> str:
+def read_text(value: Any) -> str:
+    """Return a text of the file, or raise NumberError."""
     if not isinstance(value, str) or not value.strip():
         _refuse(f"{value!r} is no text", 'write it in quotes, "like this"')
     return value.strip()
@@ -289,7 +292,8 @@ def _number(text: str) -> float:
     return number
 
 
-def _length(value: Any) -> tuple[float, str]:
+def read_length(value: Any) -> tuple[float, str]:
+    """Return a length of the file with its unit, mm or in, or raise NumberError."""
     if not isinstance(value, str):
         _refuse(f"{value!r} has no unit", 'write the unit behind it, in quotes: "8 in", "200 mm"')
     number, unit = parse_length(value)
@@ -317,7 +321,7 @@ def _tolerance(value: Any) -> tuple[float, str]:
     if isinstance(value, str) and value.strip().endswith("deg"):
         number, unit = _angle(value), "deg"
     else:
-        number, unit = _length(value)
+        number, unit = read_length(value)
     if number <= 0:
         _refuse(f"{value!r} is not above 0", "give the largest error that you accept")
     return number, unit
@@ -330,7 +334,9 @@ def _above_0_deg(value: Any) -> float:
     return number
 
 
-def _one_of(*choices: str) -> Kind:
+def one_of(*choices: str) -> Kind:
+    """Return what reads one of some words, or raises NumberError."""
+
     def read(value: Any) -> str:
         if value not in choices:
             _refuse(f"{value!r} is not known", f"write {' or '.join(choices)}, in quotes")
@@ -339,59 +345,62 @@ def _one_of(*choices: str) -> Kind:
     return read
 
 
-_SIDE = _one_of("left", "right")
+_SIDE = one_of("left", "right")
 _SETTING: dict[str, Kind] = {"tooth": _whole, "tolerance": _above_0_deg}
 _STEP: dict[str, Kind] = {"resolution": _above_0_deg}
 _SHOWN: dict[str, Kind] = {"shows": _angle} | _STEP
 _STRIP: dict[str, Kind] = {
     "first": _lengths,
     "last": _lengths,
-    "length": _length,
+    "length": read_length,
     "turns": _whole,
     "piece": _SIDE,
-    "graduation": _length,
+    "graduation": read_length,
 }
 
 PARTS: dict[str, tuple[dict[str, Kind], tuple[str, ...]]] = {
-    "saw": ({"name": _text, "date": _date, "tilts": _SIDE, "notes": _text}, ()),
-    "blade": ({"readings": _text, "facts": _text, "name": _text, "height": _length}, ("readings",)),
+    "saw": ({"name": read_text, "date": _date, "tilts": _SIDE, "notes": read_text}, ()),
+    "blade": (
+        {"readings": read_text, "facts": read_text, "name": read_text, "height": read_length},
+        ("readings",),
+    ),
     "slots": (
         {
             "indicator": _SIDE,
             "front": _lengths,
             "back": _lengths,
-            "separation": _length,
-            "graduation": _length,
-            "end_float": _length,
+            "separation": read_length,
+            "graduation": read_length,
+            "end_float": read_length,
             "tolerance": _tolerance,
-            "moved": _one_of("table", "trunnion"),
-            "pivot": _one_of("front", "back"),
-            "lever": _length,
+            "moved": one_of("table", "trunnion"),
+            "pivot": one_of("front", "back"),
+            "lever": read_length,
         },
         ("front", "back", "separation"),
     ),
-    "table": (_SETTING | _SHOWN | {"thickness": _length}, ()),
+    "table": (_SETTING | _SHOWN | {"thickness": read_length}, ()),
     "bevel": (
-        _SETTING | _SHOWN | {"angle": _angle, "thickness": _length, "sides": _whole},
+        _SETTING | _SHOWN | {"angle": _angle, "thickness": read_length, "sides": _whole},
         ("angle",),
     ),
     "miter_gauge": (
-        _SETTING | _STEP | {"width": _length, "angle": _angle, "sides": _whole},
+        _SETTING | _STEP | {"width": read_length, "angle": _angle, "sides": _whole},
         (),
     ),
-    "riving_knife": (_SETTING | _STEP | {"distance": _length}, ()),
+    "riving_knife": (_SETTING | _STEP | {"distance": read_length}, ()),
     "fence": (
         {
             "side": _SIDE,
             "along": _lengths,
             "readings": _lengths,
-            "graduation": _length,
+            "graduation": read_length,
             "tolerance": _tolerance,
         },
         ("along", "readings"),
     ),
     "stop": (
-        _STRIP | {"name": _text, "tolerance": _above_0_deg},
+        _STRIP | {"name": read_text, "tolerance": _above_0_deg},
         ("name", "first", "last", "length"),
     ),
     "insert": (
@@ -401,24 +410,24 @@ PARTS: dict[str, tuple[dict[str, Kind], tuple[str, ...]]] = {
             "height": _lengths,
             "screw_x": _lengths,
             "screw_y": _lengths,
-            "pitch": _length,
-            "graduation": _length,
-            "tolerance": _length,
+            "pitch": read_length,
+            "graduation": read_length,
+            "tolerance": read_length,
         },
         ("x", "y", "height"),
     ),
     "test_cut.flip": (
         {
             "gap": _lengths,
-            "height": _length,
-            "open": _one_of("top", "bottom"),
+            "height": read_length,
+            "open": one_of("top", "bottom"),
             "flipped": _SIDE,
-            "graduation": _length,
+            "graduation": read_length,
         },
         ("gap", "height", "open", "flipped"),
     ),
     "test_cut.round": (_STRIP, ("first", "last", "length")),
-    "test_cut.kerf": ({"width": _lengths, "graduation": _length}, ("width",)),
+    "test_cut.kerf": ({"width": _lengths, "graduation": read_length}, ("width",)),
 }
 """Part -> its keys with what reads them, and the keys that it cannot do without."""
 

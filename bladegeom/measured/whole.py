@@ -12,6 +12,10 @@ from typing import IO
 from bladegeom.errors import refuse
 
 
+UNFINISHED = ".unfinished-"
+"""Beginning of the name of a file that is not whole yet."""
+
+
 @contextmanager
 def whole_file(path: str | os.PathLike[str]) -> Iterator[IO[bytes]]:
     """Open a file that takes its place, all at once, when everything is written.
@@ -30,7 +34,7 @@ def whole_file(path: str | os.PathLike[str]) -> Iterator[IO[bytes]]:
     """
     target = Path(path)
     try:
-        handle, name = tempfile.mkstemp(prefix=".", suffix=target.suffix, dir=target.parent)
+        handle, name = tempfile.mkstemp(prefix=UNFINISHED, suffix=target.suffix, dir=target.parent)
     except OSError as error:
         raise refuse(
             f"{target.parent} cannot be written: {error.strerror}",

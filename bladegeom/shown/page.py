@@ -21,7 +21,12 @@ from bladegeom.errors import refuse
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.whole import whole_file
 from bladegeom.shown.cautions import CAUTIONS
-from bladegeom.shown.fonts import FAMILY, families_for, line_width_mm
+from bladegeom.shown.fonts import (
+    FAMILY,
+    families_for,
+    has_standard_letters,
+    line_width_mm,
+)
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height in millimetres."""
@@ -31,6 +36,9 @@ MARGIN = 12.0
 BLACK, GREY, PALE = "black", "0.45", "0.8"
 _MM_PER_INCH = 25.4
 _POINT = _MM_PER_INCH / 72
+_ASCENT = 0.76
+"""Height of the tallest letters above the baseline, in parts of their size."""
+
 _PNG_DPI = 200
 
 
@@ -85,6 +93,10 @@ class Page:
         """Write words, their upper left corner at a place on the sheet."""
         how = {"va": "top", "ha": "left", "color": BLACK} | how
         families = families_for(words)
+        if how["va"] == "top" and has_standard_letters(words) and "\n" not in words:
+            # A line's box there is as high as its letters happen to be; its baseline is not.
+            how["va"] = "baseline"
+            top += _ASCENT * size * _POINT
         if len(families) > 1:
             how.pop("weight", None)  # A font that had to be looked for may have no bold.
         return self.figure.text(
@@ -114,6 +126,8 @@ class Page:
         # Nothing to print has no width; it fits at any size.
         fits = min(width / wide, height / high) if wide > 0 and high > 0 else 1.0
         text.set_fontsize(min(size, 100 * fits))
+        if text.get_verticalalignment() == "baseline":
+            text.set_y(1 - (top + _ASCENT * float(text.get_fontsize()) * _POINT) / self.height)
         return text
 
     def wrapped(self, words: str, size: float, width: float) -> list[str]:
@@ -130,6 +144,13 @@ class Page:
         return [*lines, line]
 
     def _size_mm(self, text: Text) -> tuple[float, float]:
+        words, size = text.get_text(), float(text.get_fontsize())
+        if has_standard_letters(words):
+            # The page's own letters are wider than the standard ones, bold ones by an eighth more.
+            lines = words.split("\n")
+            wide = max(line_width_mm(line, size) for line in lines)
+            bold = 1.13 if text.get_fontweight() == "bold" else 1.0
+            return wide * bold, len(lines) * size * _POINT * 1.2
         with quiet_about_letters():
             box = text.get_window_extent(self._measure)
         per_dot = _MM_PER_INCH / self.figure.dpi
@@ -162,7 +183,7 @@ class Page:
         """Write the cautions along the foot; return how far down the rest may reach."""
         size = 8.0
         step = size * _POINT * 1.22
-        lines = self.wrapped("  \u25aa ".join(("", *CAUTIONS)).strip(), size, self.inner)
+        lines = self.wrapped("  \u2022 ".join(("", *CAUTIONS)).strip(), size, self.inner)
         top = self.height - MARGIN - step * len(lines) + 3.0
         self.text(MARGIN, top, "\n".join(lines), size, linespacing=1.1)
         self.figure.add_artist(_rule(self, top - 1.5))
@@ -207,8 +228,13 @@ def save_chart(axes: Axes | Sequence[Axes], path: str | os.PathLike[str]) -> Non
     save_charts(pages, path, len(pages))
 
 
-def save_charts(charts: Iterable[Axes], path: str | os.PathLike[str], count: int) -> None:
+def save_charts(
+    charts: Iterable[Axes], path: str | os.PathLike[str], count: int, *, keywords: str = ""
+) -> None:
     """Save `count` charts as the pages of one file; only a PDF has more than one page.
+
+    The same page gives the same PDF: no time of writing is put into it. `keywords` go into its
+    description.
 
     Raises
     ------
@@ -222,7 +248,7 @@ def save_charts(charts: Iterable[Axes], path: str | os.PathLike[str], count: int
             value=target,
         )
     with whole_file(target) as file, quiet_about_letters():
-        _write(charts, file, target.suffix.lower())
+        _write(charts, file, target.suffix.lower(), keywords)
 
 
 @contextmanager
@@ -258,11 +284,12 @@ def check_target(path: str | os.PathLike[str]) -> Path:
     return target
 
 
-def _write(charts: Iterable[Axes], file: IO[bytes], suffix: str) -> None:
+def _write(charts: Iterable[Axes], file: IO[bytes], suffix: str, keywords: str) -> None:
     if suffix == ".pdf":
         from matplotlib.backends.backend_pdf import PdfPages
 
-        with PdfPages(file, metadata={"Creator": "bladegeom"}) as pages:
+        about = {"Creator": "bladegeom", "CreationDate": None, "Keywords": keywords or None}
+        with PdfPages(file, metadata=about) as pages:
             for axes in charts:
                 pages.savefig(_figure(axes))
     else:

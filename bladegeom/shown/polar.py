@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.applied.marks import Mark, NeutralLine, neutral_line
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.result import between, number, percent
-from bladegeom.shown.fonts import FAMILY
+from bladegeom.shown.fonts import families_for
 from bladegeom.shown.page import BLACK, GREY, MARGIN, PALE, Page
 from bladegeom.units import MM_PER
 
@@ -48,7 +48,7 @@ def polar_chart(
     marks = neutral_line(fit)
     if ax is not None:
         side = ax.get_window_extent().width / ax.get_figure(root=True).dpi * 25.4  # type: ignore[union-attr]
-        _Drawing(fit, marks, ax, side).draw()
+        draw_blade(fit, ax, side)
         return ax
     page = Page(paper)
     top = page.head(fit, "wall chart", date)
@@ -62,6 +62,11 @@ def polar_chart(
     drawing.draw()
     _scale(page, drawing.scale_words(), bottom + 2.0)
     return ax
+
+
+def draw_blade(fit: WobbleFit, ax: Axes, side: float) -> None:
+    """Draw the blade alone, on square axes `side` millimetres wide."""
+    _Drawing(fit, neutral_line(fit), ax, side).draw()
 
 
 class _Drawing:
@@ -261,7 +266,7 @@ class _Drawing:
             va="center",
             weight=weight,
             color=BLACK,
-            fontfamily=FAMILY,
+            fontfamily=families_for(words),
             parse_math=False,
             usetex=False,
             bbox=edge if box or frame else None,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections import Counter
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ from bladegeom.shown.cautions import CAUTIONS
 
 if TYPE_CHECKING:
     from bladegeom.applied.setup import SetUp
+    from bladegeom.shown.batch import Done
 
 WIDTH = 96
 
@@ -65,6 +67,18 @@ def setup_text(setup: SetUp) -> str:
         for words in (step.stand, *step.found, *step.do):
             lines += _wrapped([words]) if words else []
     return "\n".join([*lines, *warning_lines(setup.warnings)])
+
+
+def batch_text(done: Done) -> str:
+    """Return how many blades there are of each action, and what was written."""
+    counts = Counter(row["action"] for row in done.rows)
+    width = len(str(max(counts.values())))
+    lines = [f"{len(done.rows)} blades, {done.drawn} sheets drawn, {done.kept} kept as they were"]
+    lines += [f"  {count:>{width}}  {action}" for action, count in counts.items()]
+    if done.refused:
+        refused = {(fault.blade, fault.problem.partition(":")[0]) for fault in done.refused}
+        lines.append(f"  {len(refused):>{width}}  refused, see below")
+    return "\n".join([*lines, *(f"wrote {file}" for file in done.files)])
 
 
 def findings_text(findings: Findings) -> str:

@@ -1,0 +1,265 @@
+"""A blade judged by the shop's limits: outcome, its probability, and what to do next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from bladegeom.applied.action import ACTIONS, RETIRE, Action, next_action
+from bladegeom.applied.conformity import (
+    CONFORMS,
+    FAILS,
+    OUTCOMES,
+    RULES,
+    judged,
+    raw_span,
+    wobble_span,
+)
+from bladegeom.errors import refuse
+from bladegeom.fitted.mistakes import Findings, check_readings
+from bladegeom.fitted.wobble import WobbleFit
+from bladegeom.measured.limit import QUANTITIES, Limit
+from bladegeom.measured.limits import Limits
+from bladegeom.result import Result, Row, between, number, percent
+from bladegeom.units import MM_PER
+
+__all__ = ["ACTIONS", "Condition", "Verdict", "assess"]
+
+_SAME_RING = 0.01
+_NOT_SEEN = "not recorded: look for cracks, missing tips, heat marks, wrong bore or speed rating"
+_NOTHING = ("none", "nothing", "nothing found", "no defect", "no defects", "no defect found")
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The outcome on one limit; lengths in the unit of the readings.
+
+    Attributes
+    ----------
+    limit : Limit
+    largest : float
+        The limit's value.
+    value, low, high : float
+        What was measured, with 95 % limits; NaN where the doubt is not known.
+    within : float
+        Conformance probability; NaN where the doubt is not known.
+    outcome : str
+    rests_on : str
+        What the doubt rests on.
+    """
+
+    limit: Limit
+    largest: float
+    value: float
+    low: float
+    high: float
+    within: float
+    outcome: str
+    rests_on: str
+
+    def said(self, unit: str) -> str:
+        """Return the verdict in words."""
+        doubt = (self.high - self.low) / 2
+        limits, chance = "doubt not known", ""
+        if math.isfinite(doubt):
+            limits = f"95 %: {between(self.low, self.high, doubt)}"
+            chance = f" (probability to be within it: {percent(self.within)})"
+        name = self.limit.quantity.replace("_tir", " TIR")
+        return (
+            f"{name} {number(self.value, doubt)} {unit} ({limits}) against {self.largest:.4g} "
+            f"{unit}: {self.outcome}{chance}; doubt from {self.rests_on}; "
+            f"source: {self.limit.source}"
+        )
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Condition(Result):
+    """What the limits say of a blade.
+
+    Attributes
+    ----------
+    fit : WobbleFit
+    outcome : {"conforms", "undecided", "does not conform"}
+        The worst of all verdicts.
+    verdicts : tuple of Verdict
+    rule : {"zones", "simple"}
+    next : Action
+        With the bend or the wave behind it.
+    eye : str
+        What the eye found; empty where it is not recorded.
+    remarks : tuple of str
+    """
+
+    fit: WobbleFit
+    outcome: str
+    verdicts: tuple[Verdict, ...]
+    rule: str
+    next: Action
+    eye: str
+    remarks: tuple[str, ...]
+
+    @property
+    def action(self) -> str:
+        """What to do next: one of `ACTIONS`."""
+        return self.next.name
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Why."""
+        return self.next.reasons
+
+    @property
+    def rule_line(self) -> str:
+        """The decision rule in words."""
+        return RULES[self.rule]
+
+    @property
+    def limit_lines(self) -> tuple[str, ...]:
+        """Each verdict in words, and the decision rule."""
+        said = [verdict.said(self.fit.unit) for verdict in self.verdicts]
+        return (*said, f"Decision rule: {self.rule_line}")
+
+    @property
+    def eye_line(self) -> str:
+        """What the eye found, or what it should look for."""
+        return self.eye or _NOT_SEEN
+
+    @property
+    def probability(self) -> float:
+        """Lowest conformance probability of all verdicts; NaN where one is not known."""
+        known = [one.within for one in self.verdicts]
+        return math.nan if any(map(math.isnan, known)) else min(known)
+
+    def _title(self) -> str:
+        name = self.fit.readings.blade.name
+        return f"{f'Blade {name}' if name else 'Blade'}: {self.outcome}; {self.action}"
+
+    def _rows(self) -> Sequence[Row]:
+        bend, wave = self.next.bend, self.next.wave
+        rows = [
+            Row("blade", self.fit.readings.blade.name),
+            Row("unit", self.fit.unit),
+            Row("outcome", self.outcome, "outcome", self.outcome),
+            Row("action", self.action, "next", self.action),
+            Row("reasons", " ".join(self.reasons), "because", " ".join(self.reasons)),
+            Row("rule", self.rule, "decision rule", self.rule_line),
+            Row("conformance_probability", self.probability),
+            Row("level_first", bend.first if bend else None),
+            Row("level_last", bend.last if bend else None),
+            Row("level_side", bend.side if bend else None),
+            Row("level_height", abs(bend.height) if bend else None),
+            Row("saddle_waves", wave.order if wave else None),
+            Row("saddle_tir", 2 * (wave.amplitude or 0.0) if wave else None),
+            Row("eye", self.eye or None, "seen by eye", self.eye_line),
+        ]
+        by = {one.limit.quantity: one for one in self.verdicts}
+        for quantity in QUANTITIES:
+            rows += _rows_of(quantity, by.get(quantity), self.fit.unit)
+        return [*rows, Row("remarks", " ".join(self.remarks))]
+
+    def _remarks(self) -> Sequence[str]:
+        return self.remarks
+
+
+def assess(
+    fit: WobbleFit,
+    limits: Limits,
+    *,
+    rule: str = "zones",
+    findings: Findings | None = None,
+    eye: str | None = None,
+) -> Condition:
+    """Judge a blade by the shop's limits and say what to do next.
+
+    Scrap is never decided from runout: only what the eye found puts a blade out of service.
+
+    Parameters
+    ----------
+    fit : WobbleFit
+    limits : Limits
+    rule : {"zones", "simple"}
+        Three outcomes by the zones of ISO 14253-1, or the value alone against the limit.
+    findings : Findings, optional
+        Of `check_readings`; looked for here if not given.
+    eye : str, optional
+        What the eye found, in words; ``none`` where it found nothing.
+
+    Returns
+    -------
+    Condition
+
+    Raises
+    ------
+    RefusedError
+        If no limit or more than one on a quantity holds for this blade, the limit holds at
+        another ring, or the rule is not known.
+    """
+    if rule not in RULES:
+        raise refuse(f"{rule!r} is no decision rule", "use zones or simple", value=rule)
+    blade = fit.readings.blade
+    verdicts = tuple(_verdict(fit, one, rule) for one in limits.of(blade.diameter_mm, blade.name))
+    outcome = max((one.outcome for one in verdicts), key=OUTCOMES.index)
+    seen = (eye or "").strip()
+    failed = [one.largest for one in verdicts if one.outcome == FAILS]
+    if seen and seen.lower().rstrip(".") not in _NOTHING:
+        step = Action(RETIRE, (f"The eye found: {seen}. This is not decided from the runout.",))
+    else:
+        found = check_readings(fit.readings) if findings is None else findings
+        step = next_action(fit, outcome, min(failed, default=math.inf), found)
+    return Condition(fit, outcome, verdicts, rule, step, seen, _told(fit, verdicts, outcome))
+
+
+def _verdict(fit: WobbleFit, limit: Limit, rule: str) -> Verdict:
+    _check_ring(fit, limit)
+    largest = limit.in_unit(fit.unit)
+    span = (wobble_span if limit.quantity == "wobble_tir" else raw_span)(fit, largest)
+    outcome = judged(span.value, span.low, span.high, largest, rule)
+    return Verdict(
+        limit, largest, span.value, span.low, span.high, span.within, outcome, span.rests_on
+    )
+
+
+def _check_ring(fit: WobbleFit, limit: Limit) -> None:
+    """Refuse a limit that holds at a ring more than 1 % away: the runout differs by as much."""
+    if limit.ring is None:
+        return
+    value, unit = limit.ring
+    ring = fit.readings.ring_radius_mm
+    if ring is None or abs(ring / (value * MM_PER[unit]) - 1) > _SAME_RING:
+        read = "not stated" if ring is None else f"{ring:.4g} mm"
+        raise refuse(
+            f"the limit holds at a ring radius of {value:g} {unit}; the ring radius of this blade "
+            f"is {read}",
+            "read the blade at the limit's ring, or state the ring radius",
+            blade=fit.readings.blade.name,
+            column="ring_radius",
+            value=read,
+        )
+
+
+def _told(fit: WobbleFit, verdicts: Sequence[Verdict], outcome: str) -> tuple[str, ...]:
+    said = []
+    if any(one.limit.quantity == "raw_tir" for one in verdicts):
+        turns = len(set(fit.readings.turn[fit.in_fit].tolist()))
+        count = f"{len(fit.residuals)} in {turns} turn{'' if turns == 1 else 's'}"
+        said.append(
+            f"A raw TIR grows with the number of readings, here {count}: compare it only with one "
+            "of as many, and see that the limit means as many."
+        )
+    if outcome != CONFORMS:
+        said.append("A dish does not show from one ring: lay a straightedge across the plate.")
+    return tuple(said)
+
+
+def _rows_of(quantity: str, one: Verdict | None, unit: str) -> list[Row]:
+    label, text = ("", "") if one is None else (quantity.replace("_tir", " TIR"), one.said(unit))
+    return [
+        Row(f"{quantity}_outcome", one.outcome if one else None, label, text),
+        Row(f"{quantity}_limit", one.largest if one else None),
+        Row(f"{quantity}_low", one.low if one else None),
+        Row(f"{quantity}_high", one.high if one else None),
+        Row(f"{quantity}_probability", one.within if one else None),
+        Row(f"{quantity}_source", one.limit.source if one else None),
+        Row(f"{quantity}_rests_on", one.rests_on if one else None),
+    ]

@@ -1,0 +1,226 @@
+"""What a blade's numbers come to: outcome, next action, reasons, on planted cases.
+
+The tilt is read off a plate turned by rotation matrices (tests/rigid_body.py), not off the
+sinusoid that is fitted; bends, waves, and mistakes are added to those readings.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from rigid_body import RigidBlade, readings_mm, tooth_angles_deg
+from simulated import rng_for
+
+import bladegeom as bg
+from bladegeom.applied.condition import ACTIONS, assess
+from bladegeom.errors import RefusedError
+from bladegeom.measured.limit import Limit
+from bladegeom.measured.limits import Limits
+
+TEETH, RING = 40, 100.0
+WOBBLE = Limit("wobble_tir", (0.10, "mm"), "invented shop rule")
+RAW = Limit("raw_tir", (0.10, "mm"), "invented customer's wish")
+
+NO_MISTAKE = bg.check_readings(bg.Readings(bg.Blade(4), reading_mm=[0, 1, 0, -1]))
+
+
+def limits(*given: Limit):
+    return Limits(given or (WOBBLE,))
+
+
+def plate(amplitude=0.02, *, bump=None, order=None, noise=0.002, seed=3, met=None):
+    """Readings in mm of a tilted plate, with a bend or waves of its own."""
+    truth = RigidBlade(math.degrees(math.atan(amplitude / RING)), 77.0)
+    angles = np.asarray(tooth_angles_deg(TEETH))
+    read = np.asarray(readings_mm(truth, angles, RING), dtype=float)
+    if bump is not None:
+        first, count, height = bump
+        read[first - 1 : first - 1 + count] += height * np.sin(
+            np.pi * np.arange(1, count + 1) / (count + 1)
+        )
+    if order is not None:
+        waves, size = order
+        read += size * np.cos(waves * np.radians(angles - 20))
+    if met is not None:
+        read = read[np.asarray(met) - 1]
+    return read + rng_for(seed).normal(0, noise, len(read))
+
+
+def fitted(read, **facts):
+    facts = {"ring_radius_mm": RING, "graduation_mm": 0.001} | facts
+    blade = bg.Blade(TEETH, diameter_mm=254, name="X")
+    return bg.fit_wobble(bg.Readings(blade, reading_mm=read, **facts))
+
+
+def test_the_empty_findings_are_empty():
+    assert len(NO_MISTAKE) == 0
+
+
+def test_a_quiet_blade_is_fit_for_use():
+    said = assess(fitted(plate(0.02)), limits())
+    assert (said.outcome, said.action) == ("conforms", "fit for use")
+    assert said.probability > 0.999
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_tilt_is_first_a_seat_to_clean(seed):
+    said = assess(fitted(plate(0.08, seed=seed)), limits(WOBBLE, RAW))
+    assert said.outcome == "does not conform"
+    assert said.action == "clean, remount and measure again"
+    assert "a seat to clean first, not a plate to hammer" in said.reasons[0]
+
+
+@pytest.mark.parametrize("height", [0.15, -0.15])
+@pytest.mark.parametrize("first", [5, 14, 25])
+def test_a_local_bend_is_named_by_teeth_side_and_height(first, height):
+    fit = fitted(plate(0.01, bump=(first, 8, height), noise=0.001))
+    said = assess(fit, limits(RAW), findings=NO_MISTAKE)
+    assert said.action == "level the plate"
+    row = said.to_dict()
+    assert abs(row["level_first"] - first) <= 1
+    assert abs(row["level_last"] - (first + 7)) <= 1
+    assert row["level_height"] == pytest.approx(0.15, abs=0.02)
+    toward = "toward the indicator" if height > 0 else "away from the indicator"
+    assert row["level_side"] == toward
+    assert f"Teeth {row['level_first']} to {row['level_last']}" in said.reasons[0]
+    assert toward in said.reasons[0]
+
+
+@pytest.mark.parametrize("first", range(3, 30, 4))
+def test_a_bend_that_may_be_a_mistake_is_read_again_and_named(first):
+    said = assess(fitted(plate(0.01, bump=(first, 8, 0.15))), limits(RAW))
+    assert said.action in ("level the plate", "measure again")
+    assert f"Teeth {first}" in " ".join(said.reasons) or f"Teeth {first + 1}" in " ".join(
+        said.reasons
+    )
+
+
+@pytest.mark.parametrize("size", [0.06, -0.2])
+@pytest.mark.parametrize("start", [20, 28, 34])
+def test_a_bumped_base_is_never_taken_for_a_bend(start, size):
+    read = plate(0.02)
+    read[start:] += size
+    assert assess(fitted(read), limits(WOBBLE, RAW)).action == "measure again"
+
+
+@pytest.mark.parametrize("order", [2, 3])
+@pytest.mark.parametrize("seed", range(3))
+def test_waves_round_the_blade_go_to_a_sawsmith(order, seed):
+    said = assess(fitted(plate(0.01, order=(order, 0.1), seed=seed)), limits(RAW))
+    assert said.action == "to a sawsmith"
+    assert said.to_dict()["saddle_waves"] == order
+    assert said.to_dict()["saddle_tir"] == pytest.approx(0.2, abs=0.01)
+    assert ("saddle" in said.reasons[0]) == (order == 2)
+    assert any("dish" in one for one in said.remarks)
+
+
+def test_on_the_limit_more_readings_are_asked_for():
+    said = assess(fitted(plate(0.0502, noise=0.01)), limits())
+    assert (said.outcome, said.action) == ("undecided", "measure again")
+    assert assess(fitted(plate(0.0502, noise=0.01)), limits(), rule="simple").outcome != "undecided"
+
+
+def test_a_bumped_base_is_measured_again():
+    read = plate(0.02)
+    read[20:] += 0.06
+    said = assess(fitted(read), limits())
+    assert said.action == "measure again"
+    assert "mistake" in said.reasons[0].lower()
+
+
+def test_a_tooth_read_twice_is_measured_again():
+    met = [*range(1, 15), *range(14, 40)]
+    fit = fitted(plate(0.2, met=met))
+    found = bg.check_readings(fit.readings)
+    assert [one.kind for one in found][:1] == ["doubled"]
+    assert assess(fit, limits(), findings=found).action == "measure again"
+    assert assess(fit, limits()).reasons == assess(fit, limits(), findings=found).reasons
+
+
+def test_a_turn_that_does_not_close_is_measured_again():
+    read = plate(0.02) + np.linspace(0, 0.006, TEETH)
+    fit = fitted(np.append(read, read[0] + 0.006))
+    assert len(bg.check_readings(fit.readings)) == 0
+    said = assess(fit, limits())
+    assert said.action == "measure again"
+    assert "close" in said.reasons[0]
+
+
+def test_the_worse_of_two_limits_counts():
+    loose = Limit("wobble_tir", (0.3, "mm"), "invented")
+    said = assess(fitted(plate(0.01, bump=(10, 7, 0.15))), limits(loose, RAW))
+    row = said.to_dict()
+    assert row["wobble_tir_outcome"] == "conforms"
+    assert row["raw_tir_outcome"] == said.outcome == "does not conform"
+    assert said.probability == min(row["wobble_tir_probability"], row["raw_tir_probability"])
+    assert any("number of readings" in one for one in said.remarks)
+
+
+def test_only_the_eye_puts_a_blade_out_of_service():
+    for amplitude in (0.02, 5.0):
+        fit = fitted(plate(amplitude))
+        assert assess(fit, limits()).action != "out of service"
+        said = assess(fit, limits(), eye="crack at tooth 7")
+        assert said.action == "out of service"
+        assert "The eye found: crack at tooth 7." in said.reasons[0]
+        assert said.outcome == assess(fit, limits()).outcome
+    quiet = fitted(plate())
+    assert "look for cracks" in assess(quiet, limits()).eye_line
+    assert assess(quiet, limits(), eye="None").action == "fit for use"
+
+
+def test_the_rule_and_the_source_are_printed():
+    text = str(assess(fitted(plate()), limits()))
+    for word in ("JCGM 106:2012", "ISO 14253-1:2017", "guard factor 1", "95 %", "invented shop"):
+        assert word in text
+    assert "simple acceptance" in str(assess(fitted(plate()), limits(), rule="simple"))
+    with pytest.raises(RefusedError, match="decision rule"):
+        assess(fitted(plate()), limits(), rule="three")
+
+
+def test_a_limit_at_another_ring_is_refused():
+    at = Limit("wobble_tir", (0.1, "mm"), "invented", ring=(120, "mm"))
+    with pytest.raises(RefusedError, match="ring radius"):
+        assess(fitted(plate()), limits(at))
+    with pytest.raises(RefusedError, match="not stated"):
+        assess(fitted(plate(), ring_radius_mm=None), limits(at))
+    here = Limit("wobble_tir", (0.1, "mm"), "invented", ring=(100, "mm"))
+    assert assess(fitted(plate()), limits(here)).outcome == "conforms"
+    inch = Limit("wobble_tir", (0.1, "mm"), "invented", ring=(100 / 25.4, "in"))
+    assert assess(fitted(plate()), limits(inch)).outcome == "conforms"
+
+
+def test_an_unknown_doubt_decides_nothing():
+    said = assess(fitted(np.zeros(TEETH), graduation_mm=None), limits(WOBBLE, RAW))
+    assert (said.outcome, said.action) == ("undecided", "measure again")
+    assert "no graduation is stated" in said.reasons[0]
+    assert said.to_dict()["conformance_probability"] is None
+
+
+@pytest.mark.parametrize("read", [plate(0.02), plate(0.08), plate(0.01, bump=(9, 6, 0.15))])
+def test_inches_say_the_same(read):
+    mm = assess(fitted(read), limits(WOBBLE, RAW)).to_dict()
+    blade = bg.Blade(TEETH, diameter_in=10, name="X")
+    inch = bg.Readings(
+        blade,
+        reading_in=read / 25.4,
+        ring_radius_in=RING / 25.4,
+        graduation_in=0.001 / 25.4,
+    )
+    other = assess(bg.fit_wobble(inch), limits(WOBBLE, RAW)).to_dict()
+    assert mm.keys() == other.keys()
+    for key, value in mm.items():
+        if isinstance(value, float) and "probability" not in key:
+            assert other[key] * 25.4 == pytest.approx(value, rel=1e-9), key
+        elif isinstance(value, float):
+            assert other[key] == pytest.approx(value, abs=1e-9), key
+        elif key not in ("unit", "reasons"):
+            assert other[key] == value, key
+
+
+def test_keys_do_not_depend_on_the_blade():
+    rows = [assess(fitted(plate(a)), limits(one)) for a in (0.02, 0.08) for one in (WOBBLE, RAW)]
+    assert len({tuple(row.to_dict()) for row in rows}) == 1
+    assert all(row.action in ACTIONS for row in rows)

@@ -1,0 +1,129 @@
+"""Conformity arithmetic, against the normal law, JCGM 106's formulas, and simulation.
+
+The forms of JCGM 106:2012 (clause 7: probability up to an upper limit; clause 8: guard band
+w = g U) and ISO 14253-1:2017 (zones) are from memory, and no figure of their worked examples is
+used. From memory too: the 2017 edition's own default is a conformance probability of 95 %, which
+guard factor 1 on the two-sided U satisfies, being the stricter.
+"""
+
+from __future__ import annotations
+
+import math
+from statistics import NormalDist
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from simulated import rng_for, wave
+
+import bladegeom as bg
+from bladegeom.applied.conformity import (
+    CONFORMS,
+    FAILS,
+    UNDECIDED,
+    acceptance_limit,
+    conformance_probability,
+    judged,
+    raw_span,
+    wobble_span,
+)
+from bladegeom.errors import RefusedError
+
+sizes = st.floats(0.01, 10)
+
+
+@given(sizes, sizes, sizes)
+def test_the_probability_is_the_normal_laws(value, u, limit):
+    expected = NormalDist(value, u).cdf(limit)  # the standard library's own law
+    assert conformance_probability(value, u, limit) == pytest.approx(expected, abs=1e-7)
+
+
+def test_few_degrees_of_freedom_by_hand():
+    # Student's t with 1 degree of freedom is Cauchy's law: 1/2 + atan(1)/pi = 3/4.
+    assert conformance_probability(0.0, 1.0, 1.0, 1) == pytest.approx(0.75)
+    assert conformance_probability(1.0, 0.0, 1.0) == 1.0
+    assert conformance_probability(1.1, 0.0, 1.0) == 0.0
+
+
+@given(sizes, st.floats(0.001, 1), sizes)
+def test_the_zones_are_the_guard_bands(value, expanded, limit):
+    outcome = judged(value, value - expanded, value + expanded, limit)
+    edge = abs(abs(value - limit) - expanded)
+    if edge > 1e-9:
+        assert (outcome == CONFORMS) == (value <= acceptance_limit(limit, expanded))
+        assert (outcome == FAILS) == (value > acceptance_limit(limit, expanded, -1))
+
+
+def test_on_the_edge_of_the_guard_band_the_probability_is_the_one_sided_one():
+    # U = 1.959964 u: one-sided 97.5 % (two-sided 95 %, tables of the normal law).
+    u, limit = 0.1, 1.0
+    value = acceptance_limit(limit, 1.959964 * u)
+    assert conformance_probability(value, u, limit) == pytest.approx(0.975, abs=1e-6)
+
+
+def test_simple_acceptance_and_unknown_doubt():
+    assert judged(0.99, 0.5, 1.5, 1.0) == UNDECIDED
+    assert judged(0.99, 0.5, 1.5, 1.0, "simple") == CONFORMS
+    assert judged(1.01, 0.5, 1.5, 1.0, "simple") == FAILS
+    assert judged(0.1, math.nan, math.nan, 1.0) == UNDECIDED
+    with pytest.raises(RefusedError, match="decision rule"):
+        judged(1, 1, 1, 1, "other")
+
+
+@pytest.mark.parametrize("amplitude", [0.0, 0.001, 0.02, 0.05])
+@pytest.mark.parametrize("graduation", [None, 0.001, 0.01])
+def test_the_wobbles_probability_agrees_with_its_limits(amplitude, graduation):
+    noise = rng_for(5).normal(0, 0.004, 40)
+    fit = bg.fit_wobble(wave(40, amplitude, 77, noise, graduation_mm=graduation))
+    low, high = wobble_span(fit, 0.1)[1:3]
+    assert wobble_span(fit, high).within >= 0.974999
+    if low > 0:
+        assert wobble_span(fit, low).within <= 0.025001
+    if not fit.rounding_margin:
+        assert wobble_span(fit, high).within == pytest.approx(0.975, abs=1e-6)
+    chances = [wobble_span(fit, limit).within for limit in np.linspace(0.001, 0.3, 50)]
+    assert all(np.diff(chances) >= -1e-9)
+
+
+@pytest.mark.parametrize(("true", "wrong"), [(0.1001, CONFORMS), (0.0999, FAILS)])
+def test_a_blade_on_the_limit_is_seldom_called_wrongly(true, wrong):
+    rng, trials = rng_for(31), 800
+    called = 0
+    for _ in range(trials):
+        noise = rng.normal(0, 0.01, 24)
+        fit = bg.fit_wobble(wave(24, true / 2, float(rng.uniform(0, 360)), noise))
+        span = wobble_span(fit, 0.1)
+        called += judged(*span[:3], 0.1) == wrong
+    # 2.5 % each way, and three standard deviations of a share of so many trials.
+    assert 0.005 < called / trials < 0.025 + 3 * math.sqrt(0.025 * 0.975 / trials)
+
+
+def test_what_the_doubt_of_a_raw_tir_rests_on():
+    one = bg.fit_wobble(wave(24, 0.05, 10, rng_for(1).normal(0, 0.003, 24)))
+    span = raw_span(one, 0.2)
+    assert math.isnan(span.low)
+    assert span.rests_on.startswith("nothing")
+    grad = bg.fit_wobble(wave(24, 0.05, 10, graduation_mm=0.01))
+    span = raw_span(grad, 0.2)
+    # By hand: two rounding errors, each of 0.01 / sqrt(12), k = 1.96.
+    assert span.high - span.value == pytest.approx(1.959964 * 0.01 * math.sqrt(2 / 12), rel=1e-6)
+    assert "graduation alone" in span.rests_on
+
+
+def test_turns_show_how_well_a_reading_repeats():
+    rng, found = rng_for(8), []
+    angles = np.radians(15.0 * np.arange(24))
+    for _ in range(40):
+        read = np.tile(0.05 * np.cos(angles), 3) + rng.normal(0, 0.004, 72)
+        readings = bg.Readings(
+            bg.Blade(24),
+            reading_mm=read,
+            tooth=np.tile(np.arange(1, 25), 3),
+            turn=np.repeat([1, 2, 3], 24),
+        )
+        span = raw_span(bg.fit_wobble(readings), 0.2)
+        assert "46 degrees of freedom" in span.rests_on  # 72 - 24 - 2
+        # Student's t of 46 degrees of freedom at 95 %: 2.0129 (tables).
+        found.append((span.high - span.value) / math.sqrt(2) / 2.0129)
+    assert np.sqrt(np.mean(np.square(found))) == pytest.approx(0.004, rel=0.06)

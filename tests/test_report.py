@@ -1,0 +1,100 @@
+"""The sheet that goes back with a blade: what it says, for every kind of blade."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from datetime import date
+
+import pytest
+from fits import check_fits, words_of
+from pypdf import PdfReader
+
+import bladegeom as bg
+from bladegeom.errors import BladegeomWarning
+from bladegeom.shown.fonts import standard_fonts
+
+DAY = date(2026, 11, 25)
+LIMITS = bg.Limits((bg.Limit("wobble_tir", (0.05, "mm"), "invented for a test"),))
+papers = pytest.mark.parametrize("paper", ["a4", "letter"])
+
+
+def fit_of(name):
+    return bg.fit_wobble(bg.read_blade(f"data_demo/{name}.csv"))
+
+
+def said_by(ax):
+    return " ".join(" ".join(text.get_text() for text in words_of(ax)).split())
+
+
+@papers
+@pytest.mark.parametrize(
+    "name",
+    ["forty_tooth", "fifty_tooth_groups", "flat_blade", "missing_arc", "eighty_tooth_two_turns"],
+)
+def test_every_sheet_fits_and_says_what_to_do(name, paper):
+    fit = fit_of(name)
+    condition = bg.assess(fit, LIMITS)
+    ax = bg.customer_sheet(
+        fit, condition, shop="An invented shop", arbor="bench arbor 1", paper=paper, date=DAY
+    )
+    said = said_by(ax)
+    assert condition.action[1:] in said
+    assert "invented for a test" in said
+    assert "Your own arbor and flanges add their own wobble" in said
+    assert "not recorded: look for cracks" in said
+    assert bg.CAUTIONS[0][:40] in said
+    check_fits(ax)
+
+
+def test_a_sheet_without_limits_gives_numbers_and_no_verdict():
+    ax = bg.customer_sheet(fit_of("forty_tooth"), date=DAY)
+    said = said_by(ax)
+    assert "Wobble found." in said
+    assert "Limit" not in said
+    assert "33 and 13" in said
+    flat = said_by(bg.customer_sheet(fit_of("flat_blade"), date=DAY))
+    assert "No wobble is told apart from the scatter." in flat
+
+
+def test_before_and_after_are_in_one_unit():
+    before, after = fit_of("fifty_tooth_groups"), fit_of("forty_tooth")
+    said = said_by(bg.customer_sheet(after, before=before, date=DAY))
+    assert f"the wobble was {before.wobble_tir / 0.0254:.4g} thou (TIR)" in said
+    assert f"now {after.wobble_tir:.4g} thou" in said
+
+
+def test_a_name_in_other_letters_keeps_them(tmp_path):
+    blade = bg.Blade(24, name="\u6728\u5de5-1", diameter_mm=250)
+    readings = bg.Readings(
+        blade,
+        reading_mm=[0.1 * math.sin(one / 24 * 2 * math.pi) for one in range(24)],
+        ring_radius_mm=100,
+        graduation_mm=0.01,
+    )
+    with warnings.catch_warnings(), standard_fonts():
+        warnings.simplefilter("ignore", BladegeomWarning)
+        ax = bg.customer_sheet(bg.fit_wobble(readings), date=DAY)
+        bg.save_chart(ax, tmp_path / "sheet.pdf")
+    assert "\u6728\u5de5-1" in said_by(ax)
+    assert (tmp_path / "sheet.pdf").stat().st_size > 1000
+
+
+def test_standard_fonts_put_no_font_into_the_file(tmp_path):
+    fit = fit_of("forty_tooth")
+    bg.save_chart(bg.customer_sheet(fit, date=DAY), tmp_path / "own.pdf")
+    with standard_fonts():
+        bg.save_chart(bg.customer_sheet(fit, date=DAY), tmp_path / "standard.pdf")
+    own, standard = (PdfReader(tmp_path / name).pages[0] for name in ("own.pdf", "standard.pdf"))
+    fonts = [font["/BaseFont"] for font in standard["/Resources"]["/Font"].values()]
+    assert {font.strip("/").split("-")[0] for font in fonts} == {"Helvetica"}
+    assert own["/Resources"]["/Font"]
+    words = " ".join(standard.extract_text().split())
+    assert "4.58 thou" in words
+    assert (tmp_path / "standard.pdf").stat().st_size < (tmp_path / "own.pdf").stat().st_size / 2
+
+
+def test_the_same_input_gives_the_same_sheet(tmp_path):
+    for name in ("one.pdf", "two.pdf"):
+        bg.save_chart(bg.customer_sheet(fit_of("forty_tooth"), date=DAY), tmp_path / name)
+    assert (tmp_path / "one.pdf").read_bytes() == (tmp_path / "two.pdf").read_bytes()
