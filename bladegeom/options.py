@@ -187,7 +187,7 @@ def parser() -> argparse.ArgumentParser:
     batch.add_argument("--out", required=True, metavar="FOLDER", help="made if it is not there")
     batch.add_argument("--blades", metavar="FILE", help="CSV with one row of facts a blade")
     batch.add_argument(
-        "--unit", choices=tuple(MM_PER), help="unit of readings whose column does not say"
+        "--unit", choices=tuple(MM_PER), help="unit of readings whose columns do not say"
     )
     batch.add_argument(
         "--simple",

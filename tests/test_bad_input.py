@@ -133,8 +133,12 @@ BAD = {
     "quote left open": Bad(
         written(GOOD).replace("0.050", '"0.050', 1), 4, None, "cannot be split", "close every quote"
     ),
-    "letters of another encoding": Bad(
-        written(sheet(blade="Säge")).encode("latin-1"), 2, "byte 0xe4", "is not UTF-8", "CSV UTF-8"
+    "letters of no encoding": Bad(
+        written(sheet(blade="S\x81ge")).encode("latin-1"),
+        2,
+        "byte 0x81",
+        "is not UTF-8",
+        "CSV UTF-8",
     ),
     "UTF-16 without its mark": Bad(
         written(GOOD).encode("utf-16-le"), None, None, "is not plain text", "CSV UTF-8"
@@ -342,9 +346,15 @@ def test_all_faults_are_told_at_once(table):
 
 
 def test_a_fault_of_the_file_refuses_every_blade(table):
-    ran = run("fit", table([*two_blades(), ["B"]]), "--json")
+    ran = run("fit", table(written(two_blades()) + '"B,'), "--json")
     assert (ran.status, ran.json["blades"]) == (2, [])
     assert ran.json["refused"][0]["row"] == 26
+
+
+def test_a_row_that_does_not_fit_refuses_its_blade_only(table):
+    ran = run("fit", table([*two_blades(), ["B"]]), "--json")
+    assert (ran.status, [one["blade"] for one in ran.json["blades"]]) == (1, ["A"])
+    assert [(one["blade"], one["row"]) for one in ran.json["refused"]] == [("B", 26)]
 
 
 def test_a_wrong_second_table_is_refused_by_its_name(table, tmp_path):

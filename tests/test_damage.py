@@ -142,7 +142,10 @@ def test_damaged_bytes_are_refused_or_read_as_they_stand(form, damage):
     if not blades:
         return
     wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
-    text = data.decode("utf-16" if wide else "utf-8")
+    try:
+        text = data.decode("utf-16" if wide else "utf-8")
+    except UnicodeDecodeError:
+        text = data.decode("cp1252")
     lines = [tokens(line) for line in re.split(r"[\r\n]+", text)]
     for blade in blades:
         for tooth, reading in zip(blade.tooth.tolist(), blade.reading.tolist(), strict=True):

@@ -9,13 +9,15 @@ from typing import NamedTuple
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.columns import (
     FACT_COLUMNS,
-    KNOWN_COLUMNS,
     ROW_COLUMNS,
     unknown_columns,
 )
+from bladegeom.measured.damage import damaged_number
 from bladegeom.measured.decimals import sheet_mark
 from bladegeom.measured.facts import Fact, merge, parse_fact
-from bladegeom.measured.text import Sheet, decode, read_bytes, split
+from bladegeom.measured.sheets import open_sheet
+from bladegeom.measured.text import Sheet, read_bytes
+from bladegeom.measured.unit_row import take_units
 from bladegeom.units import NumberError
 
 
@@ -79,7 +81,7 @@ def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
     name = os.fspath(path)
     data = read_bytes(path)
     try:
-        sheet = split(decode(data, name), name, KNOWN_COLUMNS)
+        sheet, _ = take_units(open_sheet(data, name))
         _check(sheet)
         mark = sheet_mark(sheet)
     except RefusedError as error:
@@ -100,10 +102,11 @@ def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
             try:
                 fact = parse_fact(column, cell, mark, f"row {row} of {name}", None)
             except NumberError as error:
+                problem, cure = damaged_number(cell, mark) or (error.problem, error.cure)
                 wrong.append(
                     Fault(
-                        f"{column} in row {row} of {name}: {error.problem}",
-                        error.cure,
+                        f"{column} in row {row} of {name}: {problem}",
+                        cure,
                         who or None,
                         None,
                         column,

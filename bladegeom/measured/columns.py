@@ -83,6 +83,24 @@ def unknown_columns(header: Sequence[str], row: int | None = 1) -> list[Fault]:
     return faults
 
 
+def doubled_lengths(header: Sequence[str]) -> list[Fault]:
+    """Name the lengths that are given twice, in two units."""
+    found: dict[str, list[str]] = {}
+    for column in header:
+        if column in LENGTH_COLUMNS:
+            found.setdefault(LENGTH_COLUMNS[column][0], []).append(column)
+    return [
+        Fault(
+            f"{fact} is given twice: {' and '.join(columns)}",
+            "keep one",
+            column=columns[1],
+            value=" and ".join(columns),
+        )
+        for fact, columns in found.items()
+        if len(set(columns)) > 1
+    ]
+
+
 def ignored_columns(header: Iterable[str]) -> list[str]:
     """Return the columns that are not used."""
     return [column for column in header if column and column not in KNOWN_COLUMNS]

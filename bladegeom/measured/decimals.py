@@ -13,6 +13,9 @@ _POINT = re.compile(r"[+\-\u2212]?[0-9]*\.[0-9]*(?:[eE][+-]?[0-9]+)?")
 _COMMA = re.compile(r"[+\-\u2212]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?")
 _THOUSANDS = re.compile(r"[+\-\u2212]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 
+_RATHER = 20
+"""So many plain numbers with one mark to each with the other make the other a slip of its cell."""
+
 
 def decimal_mark(cells: Iterable[tuple[int, str]], separator: str) -> str:
     """Tell the decimal mark of a table from its numbers.
@@ -31,10 +34,12 @@ def decimal_mark(cells: Iterable[tuple[int, str]], separator: str) -> str:
     Raises
     ------
     RefusedError
-        If both marks occur, or if every marked number could as well be thousands (``1,234``).
+        If both marks occur, or if every marked number could as well be thousands (``1,234``). One
+        mark only here and there among the other is a slip of its cells, and none of the table.
     """
     first: dict[str, tuple[int, str]] = {}
-    certain: set[str] = set()
+    count = {".": 0, ",": 0}
+    certain = {".": 0, ",": 0}
     for row, cell in cells:
         text = cell.strip()
         if "." not in text and "," not in text:
@@ -43,8 +48,12 @@ def decimal_mark(cells: Iterable[tuple[int, str]], separator: str) -> str:
         if mark is None:
             continue
         first.setdefault(mark, (row, text))
+        count[mark] += 1
         if not _THOUSANDS.fullmatch(text):
-            certain.add(mark)
+            certain[mark] += 1
+    for mark, other in ((".", ","), (",", ".")):
+        if count[other] and certain[mark] >= _RATHER * count[other]:
+            return mark
     if len(first) > 1:
         (point_row, point), (comma_row, comma) = first["."], first[","]
         raise RefusedError(
@@ -60,7 +69,7 @@ def decimal_mark(cells: Iterable[tuple[int, str]], separator: str) -> str:
         return "."
     mark, (row, text) = next(iter(first.items()))
     # Between commas a point can only be a decimal point.
-    if mark in certain or (mark == "." and separator == ","):
+    if certain[mark] or (mark == "." and separator == ","):
         return mark
     whole = text.replace(mark, "")
     raise RefusedError(
@@ -75,22 +84,30 @@ def decimal_mark(cells: Iterable[tuple[int, str]], separator: str) -> str:
     )
 
 
-def sheet_mark(sheet: Sheet, readings: str = "") -> str:
-    """Tell the decimal mark of a sheet from its columns of numbers and the column `readings`.
+def sheet_mark(sheet: Sheet, readings: str = "", places: Iterable[int] = ()) -> str:
+    """Tell the decimal mark of a sheet from its columns of numbers.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    readings : str
+        One more column of numbers, by its name.
+    places : iterable of int
+        More columns of numbers, by their places.
 
     Raises
     ------
     RefusedError
     """
-    places = [
-        place
-        for place, column in enumerate(sheet.header)
-        if column in NUMBER_COLUMNS or column == readings
+    held = [
+        *places,
+        *(
+            place
+            for place, column in enumerate(sheet.header)
+            if column in NUMBER_COLUMNS or column == readings
+        ),
     ]
     words = (
-        (row, word)
-        for row, cells in sheet.rows
-        for place in places
-        for word in cells[place].split()
+        (row, word) for row, cells in sheet.rows for place in held for word in cells[place].split()
     )
     return decimal_mark(words, sheet.separator)

@@ -8,20 +8,15 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import NamedTuple
 
-from bladegeom.errors import Fault, RefusedError, also_in, refuse
+from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.blade_facts import BladeFacts, read_blade_facts
-from bladegeom.measured.columns import (
-    FACT_COLUMNS,
-    KNOWN_COLUMNS,
-    READING_COLUMNS,
-    ROW_COLUMNS,
-    ignored_columns,
-)
-from bladegeom.measured.decimals import sheet_mark
+from bladegeom.measured.columns import FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from bladegeom.measured.facts import Fact, merge
 from bladegeom.measured.readings import Readings
-from bladegeom.measured.tables import check_header, one_blade
-from bladegeom.measured.text import Sheet, decode, read_bytes, split
+from bladegeom.measured.sheets import open_sheet
+from bladegeom.measured.tables import faults_of_spoilt, open_table, wrong_name
+from bladegeom.measured.text import Sheet, Spoilt, read_bytes
+from bladegeom.measured.wide import tooth_columns
 
 _SPREADSHEETS = (".xlsx", ".xls", ".ods")
 
@@ -94,14 +89,15 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
     place = Path(folder)
     tables, notes = _tables(place)
     refused: list[FileFault] = []
-    sheets: list[tuple[str, Sheet]] = []
+    sheets: list[tuple[str, Sheet, list[Spoilt]]] = []
     facts: list[BladeFacts] = []
     for path in tables:
         try:
-            sheet = split(decode(read_bytes(path), path.name), path.name, KNOWN_COLUMNS)
+            spoilt: list[Spoilt] = []
+            sheet = open_sheet(read_bytes(path), path.name, spoilt=spoilt)
             kind = _kind(sheet)
             if kind == "readings":
-                sheets.append((path.name, sheet))
+                sheets.append((path.name, sheet, spoilt))
             elif kind == "facts":
                 facts.append(read_blade_facts(path))
             else:
@@ -115,32 +111,34 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
             refused += _filed(error.faults, path.name, place)
     found: list[Filed] = []
     named: set[str] = set()
-    for name, sheet in sheets:
+    for name, sheet, spoilt in sheets:
         try:
-            column, unit = check_header(sheet, name, None)
-            mark = sheet_mark(sheet, readings=column)
+            table = open_table(sheet, name, None)
         except RefusedError as error:
             refused += _filed(error.faults, name, place)
             continue
-        if ignored := ignored_columns(sheet.header):
+        if ignored := table.ignored():
             notes.append(f"{name}: columns not used: {', '.join(ignored)}")
-        columns = {one: sheet.header.index(one) for one in sheet.header if one}
-        for who, rows in _groups(name, sheet).items():
+        groups = table.groups(Path(name).stem)
+        faulty = faults_of_spoilt(spoilt, table)
+        for who in {**groups, **faulty}:
             named.add(who)
+            faults = faulty.get(who, [])
             try:
-                if not who:
-                    raise _nameless([row for row, _ in rows])
-                known, faults = _facts_of(who, facts)
-                found.append(
-                    Filed(name, one_blade(who, rows, columns, column, unit, mark, known, faults))
-                )
+                if who not in groups:
+                    raise RefusedError(faults)
+                rows = groups[who]
+                if wrong := wrong_name(who, [row for row, _ in rows]):
+                    raise RefusedError([wrong, *faults])
+                known, others = _facts_of(who, facts)
+                found.append(Filed(name, table.blade(who, rows, known, [*faults, *others])))
             except RefusedError as error:
                 refused += _filed(error.faults, name, place, who)
-    for table in facts:
-        if missing := sorted(table.rows.keys() - named):
-            notes.append(f"{Path(table.name).name}: no readings of {', '.join(missing)}")
+    for stated in facts:
+        if missing := sorted(stated.rows.keys() - named):
+            notes.append(f"{Path(stated.name).name}: no readings of {', '.join(missing)}")
         for who in missing:
-            refused += _filed(table.rows[who][1], Path(table.name).name, place, who)
+            refused += _filed(stated.rows[who][1], Path(stated.name).name, place, who)
     return FolderBatch(found, refused, notes)
 
 
@@ -178,33 +176,11 @@ def _tables(folder: Path) -> tuple[list[Path], list[str]]:
 
 def _kind(sheet: Sheet) -> str:
     header = set(sheet.header)
-    if header & (READING_COLUMNS.keys() | {"tooth", "reading"}):
+    if tooth_columns(sheet.header) or header & (READING_COLUMNS.keys() | {"tooth", "reading"}):
         return "readings"
     if "blade" in header and header & FACT_COLUMNS and not header & ROW_COLUMNS:
         return "facts"
     return ""
-
-
-def _groups(name: str, sheet: Sheet) -> dict[str, list[tuple[int, list[str]]]]:
-    """Return the rows of each blade; in a table without the column, the file's name names it."""
-    at = sheet.header.index("blade") if "blade" in sheet.header else None
-    groups: dict[str, list[tuple[int, list[str]]]] = {}
-    for row, cells in sheet.rows:
-        who = Path(name).stem if at is None else cells[at].strip()
-        groups.setdefault(who, []).append((row, cells))
-    return groups
-
-
-def _nameless(rows: list[int]) -> RefusedError:
-    return RefusedError(
-        Fault(
-            f"the blade's name is missing{also_in(rows[1:])}",
-            "name the blade in every row",
-            row=rows[0],
-            column="blade",
-            value="",
-        )
-    )
 
 
 def _facts_of(blade: str, tables: Iterable[BladeFacts]) -> tuple[dict[str, Fact], list[Fault]]:

@@ -20,12 +20,16 @@ from bladegeom.measured.facts import (
 from bladegeom.measured.readings import Readings
 from bladegeom.measured.tables import Written
 from bladegeom.measured.text import decode
+from bladegeom.measured.workbook import is_workbook
 from bladegeom.units import NumberError, parse_number
 
 
 def looks_like_table(data: bytes) -> bool:
     """Return whether bytes are a table (names in the first line) or plain readings."""
-    first = next((line for line in decode(data, "the input").splitlines() if line.strip()), "")
+    if is_workbook(data):
+        return True
+    text = decode(data, "the input", [])
+    first = next((line for line in text.splitlines() if line.strip()), "")
     words = re.findall(r"[^\W\d_]{4,}", first.lower())
     return any(word != "infinity" for word in words)
 

@@ -1,11 +1,11 @@
-"""Tables of readings in: CSV in its dialects, one blade or many."""
+"""Tables of readings in: CSV in its dialects and XLSX, long or wide, one blade or many."""
 
 from __future__ import annotations
 
-import math
 import os
 import warnings
-from collections.abc import Iterable, Mapping, Sequence
+from bisect import bisect
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -17,12 +17,12 @@ from bladegeom.measured.blade import Blade
 from bladegeom.measured.blade_facts import read_blade_facts
 from bladegeom.measured.columns import (
     FACT_COLUMNS,
-    KNOWN_COLUMNS,
-    LENGTH_COLUMNS,
+    doubled_lengths,
     ignored_columns,
     one_reading_column,
     unknown_columns,
 )
+from bladegeom.measured.damage import damaged_name
 from bladegeom.measured.decimals import sheet_mark
 from bladegeom.measured.facts import (
     Fact,
@@ -30,13 +30,15 @@ from bladegeom.measured.facts import (
     check_unit,
     merge,
     need_teeth,
-    parse_fact,
     reading_facts,
     stated_facts,
 )
-from bladegeom.measured.readings import WAYS, Readings
-from bladegeom.measured.text import Sheet, decode, read_bytes, split
-from bladegeom.units import NumberError, parse_number, parse_whole
+from bladegeom.measured.readings import Readings
+from bladegeom.measured.row_cells import facts_of_column, numbers_of_row, turned_words
+from bladegeom.measured.sheets import open_sheet
+from bladegeom.measured.text import Sheet, Spoilt, read_bytes, spoilt_faults
+from bladegeom.measured.unit_row import take_units
+from bladegeom.measured.wide import ToothColumn, check_wide, tooth_columns, wide_readings
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -84,19 +86,21 @@ def read_blade(
     unit: str | None = None,
     **facts: Any,
 ) -> Readings:
-    """Read the readings of one blade from a CSV file.
+    """Read the readings of one blade from a CSV or XLSX file.
 
     Parameters
     ----------
     path : path
-        CSV: columns ``tooth`` and one of ``reading_mm``, ``reading_in``, ``reading_thou``,
-        ``reading_um``; optional ``blade``, ``turn``, ``order`` and the blade's facts.
+        One row a reading: columns ``tooth`` and one of ``reading_mm``, ``reading_in``,
+        ``reading_thou``, ``reading_um``; optional ``blade``, ``turn``, ``order`` and the blade's
+        facts. Or one row a blade, with a column for each tooth, named by its number (``1``,
+        ``t1``, ``tooth_1_mm``). Units may stand in a row of their own under the header.
     blade : str, optional
         Which blade, where the file holds several.
     blades : path, optional
         A second CSV with one row of facts a blade.
     unit : {"mm", "in", "thou", "um"}, optional
-        Unit of a column named only ``reading``.
+        Unit of a column named only ``reading``, or of columns named only by their teeth.
     **facts
         Facts named as the columns: ``teeth=40, ring_radius_in=4.5``.
 
@@ -169,7 +173,7 @@ def read_table(
 def read_blades(
     path: Path, *, blades: Path | None = None, unit: str | None = None, **facts: Any
 ) -> Batch:
-    """Read every blade of a CSV file; a fault in one blade's rows leaves the others standing.
+    """Read every blade of a CSV or XLSX file; a fault in one blade's rows stops no other.
 
     Parameters
     ----------
@@ -203,45 +207,36 @@ def parse_blades(
     """
     check_unit(unit)
     stated = stated_facts(facts)
-    sheet = split(decode(data, name), name, KNOWN_COLUMNS)
-    column, own_unit = check_header(sheet, name, unit)
+    notes: list[str] = []
+    spoilt: list[Spoilt] = []
+    table = open_table(open_sheet(data, name, notes, spoilt), name, unit)
+    place = table.place
     second = None if blades is None else read_blade_facts(blades)
-    mark = sheet_mark(sheet, readings=column)
-    notes = []
-    if ignored := [other for other in ignored_columns(sheet.header) if other != column]:
+    if ignored := table.ignored():
         notes.append(f"columns not used: {', '.join(ignored)}")
-
-    place = {one: sheet.header.index(one) for one in sheet.header if one}
-    only = "" if "blade" in place else PurePath(name).stem
-    groups: dict[str, list[tuple[int, list[str]]]] = {}
-    for row, cells in sheet.rows:
-        who = cells[place["blade"]].strip() if "blade" in place else only
-        groups.setdefault(who, []).append((row, cells))
+    groups = table.groups("" if "blade" in place else PurePath(name).stem)
+    faulty = faults_of_spoilt(spoilt, table)
+    for who in faulty:
+        groups.setdefault(who, [])
 
     batch = Batch([], [], notes)
     for who, rows in groups.items():
-        if not who:
-            batch.refused.append(
-                Fault(
-                    f"the blade's name is missing{also_in([row for row, _ in rows[1:]])}",
-                    "name the blade in every row",
-                    row=rows[0][0],
-                    column="blade",
-                    value="",
-                )
-            )
+        if not rows:
+            batch.refused.extend(faulty[who])
+            continue
+        if named := wrong_name(who, [row for row, _ in rows]):
+            batch.refused.append(named)
+            batch.refused.extend(faulty.get(who, ()))
             continue
         known = dict(stated)
-        faults: list[Fault] = []
+        faults = list(faulty.get(who, ()))
         if second is not None:
             facts_of, wrong = second.find(
                 who, named="blade" in place, alone=len(groups) == 1, row=rows[0][0]
             )
-            faults = [*wrong, *merge(known, facts_of, who)]
+            faults += [*wrong, *merge(known, facts_of, who)]
         try:
-            batch.readings.append(
-                one_blade(who, rows, place, column, own_unit, mark, known, faults, written)
-            )
+            batch.readings.append(table.blade(who, rows, known, faults, written))
         except RefusedError as error:
             batch.refused.extend(
                 fault if fault.blade else replace(fault, blade=who) for fault in error.faults
@@ -249,6 +244,127 @@ def parse_blades(
     if second and "blade" in place and (missing := sorted(second.rows.keys() - groups - {""})):
         notes.append(f"no readings of: {_some(missing)}")
     return batch
+
+
+def wrong_name(who: str, rows: list[int]) -> Fault | None:
+    """Return what is wrong with a blade's name, as it stands in these rows, if anything."""
+    problem, cure = ("the blade's name is missing", "name the blade in every row")
+    if who:
+        damage = damaged_name(who)
+        if damage is None:
+            return None
+        problem, cure = f"blade: {damage[0]}", damage[1]
+    return Fault(f"{problem}{also_in(rows[1:])}", cure, who or None, rows[0], "blade", who)
+
+
+def faults_of_spoilt(spoilt: list[Spoilt], table: Table) -> dict[str, list[Fault]]:
+    """Return the faults of rows that do not fit the header, by the blades that may lack them.
+
+    A row whose blade's name may have been lost or moved speaks against its neighbours too.
+    """
+    if not spoilt:
+        return {}
+    at = table.place["blade"]
+    rows = [row for row, _ in table.sheet.rows]
+    names = [cells[at].strip() for _, cells in table.sheet.rows]
+    words = {name for name in names if not name.isdigit()}  # Digits may be a tooth moved there.
+    apart = bool(table.teeth) and "turn" not in table.place
+    faulty: dict[str, list[Fault]] = {}
+    for one in spoilt:
+        own = one.cells[at].strip() if at < len(one.cells) else ""
+        place = bisect(rows, one.row)
+        beside = {*names[max(0, place - 1) : place + 1]}
+        may_be = {own} if apart or own in beside or own in words else {own, *beside}
+        (fault,) = spoilt_faults([one], table.sheet.header, table.sheet.separator)
+        for who in sorted(may_be - {""}) or [""]:
+            faulty.setdefault(who, []).append(replace(fault, blade=who or None))
+    return faulty
+
+
+class Table(NamedTuple):
+    """A table whose header is understood.
+
+    Attributes
+    ----------
+    sheet : Sheet
+    column : str
+        Of the readings; "" in a wide table.
+    unit : str
+        Of the readings.
+    mark : {".", ","}
+        Decimal mark.
+    place : dict
+        Column -> place in the cells; without the columns of teeth.
+    teeth : list of ToothColumn
+        Of a wide table, else empty.
+    """
+
+    sheet: Sheet
+    column: str
+    unit: str
+    mark: str
+    place: dict[str, int]
+    teeth: list[ToothColumn]
+
+    def ignored(self) -> list[str]:
+        """Return the columns that are not used."""
+        return [one for one in ignored_columns(self.place) if one != self.column]
+
+    def groups(self, only: str) -> dict[str, list[tuple[int, list[str]]]]:
+        """Return the rows of each blade; `only` names it in a table without a column ``blade``."""
+        at = self.place.get("blade")
+        groups: dict[str, list[tuple[int, list[str]]]] = {}
+        for row, cells in self.sheet.rows:
+            groups.setdefault(only if at is None else cells[at].strip(), []).append((row, cells))
+        return groups
+
+    def blade(
+        self,
+        name: str,
+        rows: list[tuple[int, list[str]]],
+        known: dict[str, Fact],
+        faults: list[Fault],
+        written: list[Written] | None = None,
+    ) -> Readings:
+        """Read one blade's rows, as `one_blade` does, of a table of either form.
+
+        Raises
+        ------
+        RefusedError
+        """
+        if not self.teeth:
+            return one_blade(
+                name, rows, self.place, self.column, self.unit, self.mark, known, faults, written
+            )
+        faults += _facts_of_rows(name, rows, self.place, self.mark, known)
+        teeth = known["teeth"].value if "teeth" in known else None
+        keywords, wrong = wide_readings(name, rows, self.place, self.teeth, self.mark, teeth)
+        faults += wrong
+        faults.sort(key=lambda fault: fault.row or 0)
+        _need_teeth(name, rows[0][0], known, faults)
+        if faults:
+            raise RefusedError(faults)
+        keywords[f"reading_{self.unit}"] = keywords.pop("reading")
+        return _made(name, known, keywords, written)
+
+
+def open_table(sheet: Sheet, name: str, unit: str | None) -> Table:
+    """Understand the header of the table called `name`; `unit` is what the user stated.
+
+    Raises
+    ------
+    RefusedError
+        With everything that is wrong with the header, or if its decimal mark cannot be told.
+    """
+    sheet, units = take_units(sheet)
+    place = {one: sheet.header.index(one) for one in sheet.header if one}
+    if not (sets := tooth_columns(sheet.header)):
+        column, own = check_header(sheet, name, unit)
+        return Table(sheet, column, own, sheet_mark(sheet, readings=column), place, [])
+    teeth, own = check_wide(sheet, sets, units, unit)
+    taken = {one.place for one in teeth}
+    place = {one: at for one, at in place.items() if at not in taken}
+    return Table(sheet, "", own, sheet_mark(sheet, places=taken), place, teeth)
 
 
 def check_header(sheet: Sheet, name: str, unit: str | None) -> tuple[str, str]:
@@ -264,11 +380,7 @@ def check_header(sheet: Sheet, name: str, unit: str | None) -> tuple[str, str]:
         for fault in unknown_columns(sheet.header)
         if not (fault.column == "reading" and unit is not None)
     ]
-    for fact, columns in _doubled_lengths(sheet.header).items():
-        both = " and ".join(columns)
-        faults.append(
-            Fault(f"{fact} is given twice: {both}", "keep one", column=columns[1], value=both)
-        )
+    faults += doubled_lengths(sheet.header)
     column = own_unit = ""
     try:
         column, own_unit = one_reading_column(sheet.header, unit)
@@ -284,14 +396,6 @@ def check_header(sheet: Sheet, name: str, unit: str | None) -> tuple[str, str]:
     if not sheet.rows:
         raise refuse(f"{name} has a header and no rows", "add one row a reading")
     return column, own_unit
-
-
-def _doubled_lengths(header: Iterable[str]) -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
-    for column in header:
-        if column in LENGTH_COLUMNS:
-            found.setdefault(LENGTH_COLUMNS[column][0], []).append(column)
-    return {fact: columns for fact, columns in found.items() if len(set(columns)) > 1}
 
 
 def one_blade(
@@ -333,30 +437,53 @@ def one_blade(
         one: [] for one in (column, "tooth", "turn", "order") if one in place
     }
     for row, cells in rows:
-        fault_of_row, values = _numbers_of_row(name, row, cells, place, column, mark, [*numbers])
+        fault_of_row, values = numbers_of_row(name, row, cells, place, column, mark, [*numbers])
         faults += fault_of_row
         for one, value in values.items():
             numbers[one].append(value)
     turned: list[str] = []
     if "turned" in place:
-        turned, wrong = _turned(name, rows, place["turned"])
+        turned, wrong = turned_words(name, rows, place["turned"])
         faults += wrong
-    for one in place:
-        if one in FACT_COLUMNS:
-            faults += _facts_of_column(name, one, rows, place[one], mark, known)
+    faults += _facts_of_rows(name, rows, place, mark, known)
     faults.sort(key=lambda fault: fault.row or 0)
-    if not any(fault.column in ("teeth", "blade") for fault in faults):
-        try:
-            need_teeth(known, name, rows[0][0])
-        except RefusedError as error:
-            faults += error.faults
+    _need_teeth(name, rows[0][0], known, faults)
     if faults:
         raise RefusedError(faults)
     keywords: dict[str, Any] = {one: numbers[one] for one in numbers if one != column}
     keywords[f"reading_{unit}"] = numbers[column]
-    keywords |= reading_facts(known)
     keywords["turned"] = turned or None
     keywords["rows"] = [row for row, _ in rows]
+    return _made(name, known, keywords, written)
+
+
+def _facts_of_rows(
+    name: str,
+    rows: list[tuple[int, list[str]]],
+    place: Mapping[str, int],
+    mark: str,
+    known: dict[str, Fact],
+) -> list[Fault]:
+    """Add what the rows state to `known`; return what is wrong with it, or lacking."""
+    faults: list[Fault] = []
+    for one in place:
+        if one in FACT_COLUMNS:
+            faults += facts_of_column(name, one, rows, place[one], mark, known)
+    return faults
+
+
+def _need_teeth(name: str, row: int, known: Mapping[str, Fact], faults: list[Fault]) -> None:
+    if not any(fault.column in ("teeth", "blade") for fault in faults):
+        try:
+            need_teeth(known, name, row)
+        except RefusedError as error:
+            faults += error.faults
+
+
+def _made(
+    name: str, known: dict[str, Fact], keywords: dict[str, Any], written: list[Written] | None
+) -> Readings:
+    keywords |= reading_facts(known)
     try:
         blade = blade_of(known, name)
         if written is not None:
@@ -369,86 +496,6 @@ def one_blade(
             else fault
             for fault in error.faults
         ) from None
-
-
-def _facts_of_column(
-    name: str,
-    column: str,
-    rows: list[tuple[int, list[str]]],
-    place: int,
-    mark: str,
-    known: dict[str, Fact],
-) -> list[Fault]:
-    """Add what a constant column states to `known`; the same cell is read, and refused, once."""
-    found: dict[str, list[int]] = {}
-    for row, cells in rows:
-        found.setdefault(cells[place].strip(), []).append(row)
-    faults: list[Fault] = []
-    for cell, (row, *others) in found.items():
-        try:
-            fact = parse_fact(column, cell, mark, f"row {row}", row)
-            wrong = merge(known, dict([fact]), name) if fact else []
-        except NumberError as error:
-            wrong = [Fault(f"{column}: {error.problem}", error.cure, name, row, column, cell)]
-        faults += [replace(one, problem=f"{one.problem}{also_in(others)}") for one in wrong]
-    return faults
-
-
-def _turned(
-    name: str, rows: list[tuple[int, list[str]]], place: int
-) -> tuple[list[str], list[Fault]]:
-    words = [cells[place].strip().lower() for _, cells in rows]
-    if not any(words):
-        return [], []
-    return words, [
-        Fault(
-            f"turned is {word!r}",
-            "write forward or backward in every row",
-            name,
-            row,
-            "turned",
-            word,
-        )
-        for word, (row, _) in zip(words, rows, strict=True)
-        if word not in WAYS
-    ]
-
-
-def _numbers_of_row(
-    name: str,
-    row: int,
-    cells: list[str],
-    place: Mapping[str, int],
-    column: str,
-    mark: str,
-    wanted: Iterable[str],
-) -> tuple[list[Fault], dict[str, float]]:
-    faults: list[Fault] = []
-    values: dict[str, float] = {}
-    for one in wanted:
-        cell = cells[place[one]]
-        try:
-            value = parse_number(cell, mark) if one == column else parse_whole(cell, mark)
-        except NumberError as error:
-            cure = error.cure if one == column else f"write the {one} as a whole number"
-            faults.append(Fault(f"{one}: {error.problem}", cure, name, row, one, cell.strip()))
-            continue
-        if value is None and one in ("turn", "order") and math.isnan(values.get(column, 0.0)):
-            value = 0  # Nothing was read here, so nothing to place in a turn or an order.
-        if value is None and one != column:
-            faults.append(
-                Fault(
-                    f"{one} is blank",
-                    f"say which {one} the reading is of",
-                    name,
-                    row,
-                    one,
-                    cell.strip(),
-                )
-            )
-            continue
-        values[one] = float("nan") if value is None else float(value)
-    return faults, values
 
 
 def columns_of(readings: Readings) -> dict[str, Any]:

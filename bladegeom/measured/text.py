@@ -6,7 +6,8 @@ import codecs
 import csv
 import io
 import os
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from bladegeom.errors import Fault, RefusedError, also_in, refuse
@@ -17,6 +18,17 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
+
+_SEPARATOR_LINE = re.compile(r'[ \t]*"?sep=([,;\t])"?[;,]*[ \t]*(?:\r\n|\r|\n|$)', re.IGNORECASE)
+_LETTER_OF_UTF8 = re.compile(rb"[\xc2-\xdf][\x80-\xbf]|[\xe0-\xef][\x80-\xbf]{2}")
+
+
+class Spoilt(NamedTuple):
+    """A row that does not fit the header: its number, its cells, and which has no name, or -1."""
+
+    row: int
+    cells: list[str]
+    place: int
 
 
 class Sheet(NamedTuple):
@@ -63,8 +75,15 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
         raise refuse(f"{name!r} cannot be read: {error}", "check the name", value=name) from None
 
 
-def decode(data: bytes, name: str) -> str:
-    """Decode UTF-8 (with or without its mark) or UTF-16 (with its mark).
+def decode(data: bytes, name: str, notes: list[str] | None = None) -> str:
+    """Decode UTF-8 (with or without its mark), UTF-16 (with its mark) or cp1252.
+
+    Parameters
+    ----------
+    data : bytes
+    name : str
+    notes : list of str, optional
+        Where it is given, text that cannot be UTF-8 is read as cp1252, and that is added to it.
 
     Raises
     ------
@@ -72,14 +91,25 @@ def decode(data: bytes, name: str) -> str:
     """
     if data[:4] == b"PK\x03\x04":
         raise refuse(f"{name} is a spreadsheet file, not text", "save it as CSV UTF-8")
+    if data[:4] == b"\xd0\xcf\x11\xe0":
+        raise refuse(
+            f"{name} is a spreadsheet file of an old kind, or locked by a password",
+            "save it as XLSX without a password, or save it as CSV UTF-8",
+        )
     encoding = "utf-8"
     for mark, marked in _MARKS:
         if data.startswith(mark):
-            data, encoding = data[len(mark) :], marked
+            data, encoding, notes = data[len(mark) :], marked, None
             break
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
+        if notes is not None and (western := _as_cp1252(data)) is not None:
+            notes.append(
+                f"{name} is not UTF-8 text; it was read as cp1252, the older encoding of western "
+                "Europe: check names with accents, or save it as CSV UTF-8"
+            )
+            return western
         raise RefusedError(
             Fault(
                 f"{name} is not {encoding.upper()} text",
@@ -93,8 +123,28 @@ def decode(data: bytes, name: str) -> str:
     return text.lstrip("\ufeff")
 
 
-def split(text: str, name: str, known: frozenset[str]) -> Sheet:
+def _as_cp1252(data: bytes) -> str | None:
+    """Return the text, or None where it cannot be cp1252, or is UTF-8 with a damaged letter."""
+    if b"\0" in data or _LETTER_OF_UTF8.search(data):
+        return None
+    try:
+        return data.decode("cp1252")
+    except UnicodeDecodeError:
+        return None
+
+
+def split(text: str, name: str, known: frozenset[str], spoilt: list[Spoilt] | None = None) -> Sheet:
     """Split text into cells; the separator is the one that makes the header's names known.
+
+    A first line such as ``sep=;`` names the separator; it is no row, as a spreadsheet counts.
+
+    Parameters
+    ----------
+    text, name : str
+    known : frozenset of str
+        Names of columns.
+    spoilt : list of Spoilt, optional
+        Where it is given, rows whose cells do not fit the header are left out and added to it.
 
     Raises
     ------
@@ -102,6 +152,9 @@ def split(text: str, name: str, known: frozenset[str]) -> Sheet:
         Empty text, broken quotes, rows of unequal length (each is named), or cells in a column
         without a name.
     """
+    stated = _SEPARATOR_LINE.match(text)
+    if stated:
+        text = text[stated.end() :]
     if not text.strip(" \t\r\n,;"):
         raise refuse(f"{name} is empty", "it needs a header row and one row a reading")
 
@@ -109,47 +162,85 @@ def split(text: str, name: str, known: frozenset[str]) -> Sheet:
         header = _header(text, separator)
         return sum(cell in known for cell in header), len(header)
 
-    separator = max(SEPARATORS, key=fitness)
-    header = _header(text, separator)
-    rows: list[tuple[int, list[str]]] = []
-    number = 0
+    separator = stated[1] if stated else max(SEPARATORS, key=fitness)
+    rows: list[list[str]] = []
     try:
-        for number, cells in enumerate(_records(text, separator), start=1):
-            if any(cell.strip() for cell in cells):
-                rows.append((number, cells))
+        rows += _records(text, separator)
     except csv.Error as error:
         raise RefusedError(
             Fault(
                 f"{name} cannot be split into cells ({error})",
                 'close every quote ("), or leave the quotes out',
-                row=number + 1,
+                row=len(rows) + 1,
             )
         ) from None
-    faults = [
-        Fault(
-            f"{len(cells)} {'cell' if len(cells) == 1 else 'cells'} under a header of "
-            f"{len(header)}",
-            _unequal_cure(separator, len(cells) - len(header)),
-            row=row,
-            value=separator.join(cells)[:80],
-        )
-        for row, cells in rows[1:]
-        if len(cells) != len(header)
+    return sheet_of_rows(rows, separator, spoilt)
+
+
+def sheet_of_rows(
+    lines: Iterable[list[str]], separator: str, spoilt: list[Spoilt] | None = None
+) -> Sheet:
+    """Find the header in rows of cells, leave blank rows out, and check that the others fit it.
+
+    Parameters
+    ----------
+    lines : iterable of list of str
+        At least one holds a cell that is not blank.
+    separator : str
+    spoilt : list of Spoilt, optional
+        As for `split`.
+
+    Raises
+    ------
+    RefusedError
+    """
+    rows = [
+        (number, cells)
+        for number, cells in enumerate(lines, start=1)
+        if any(cell.strip() for cell in cells)
     ]
-    if faults:
-        raise RefusedError(faults)
-    for place, column in enumerate(header):
-        if not column and (used := [row for row in rows[1:] if row[1][place].strip()]):
-            raise RefusedError(
-                Fault(
-                    f"a cell in column {place + 1}, which has no name"
-                    f"{also_in([row for row, _ in used[1:]])}",
-                    "name the column, or clear the cells" + _decimal_commas(separator),
-                    row=used[0][0],
-                    value=used[0][1][place].strip(),
-                )
-            )
-    return Sheet(header, rows[1:], separator, rows[0][0] if rows else 1)
+    if not rows:
+        return Sheet([], [], separator, 1)
+    header = [tidy_name(cell) for cell in rows[0][1]]
+    wide = len(header)
+    nameless = [place for place, column in enumerate(header) if not column]
+    bad = [Spoilt(row, cells, -1) for row, cells in rows[1:] if len(cells) != wide]
+    for place in nameless:
+        bad += [
+            Spoilt(row, cells, place)
+            for row, cells in rows[1:]
+            if len(cells) == wide and cells[place].strip()
+        ]
+    if not bad:
+        return Sheet(header, rows[1:], separator, rows[0][0])
+    if spoilt is None or "blade" not in header or 2 * len(bad) > len(rows) - 1:
+        raise RefusedError(spoilt_faults(bad, header, separator))
+    spoilt += sorted(bad)
+    out = {one.row for one in bad}
+    kept = [(row, cells) for row, cells in rows[1:] if row not in out]
+    return Sheet(header, kept, separator, rows[0][0])
+
+
+def spoilt_faults(bad: Iterable[Spoilt], header: list[str], separator: str) -> list[Fault]:
+    """Say what is wrong with rows that do not fit the header; the same fault is said once."""
+    kinds: dict[tuple[int, int], list[Spoilt]] = {}
+    for one in bad:
+        kind = (0, one.place) if one.place >= 0 else (len(one.cells), -1)
+        kinds.setdefault(kind, []).append(one)
+    faults = []
+    for (count, place), (first, *others) in kinds.items():
+        also = also_in([one.row for one in others])
+        if place >= 0:
+            problem = f"a cell in column {place + 1}, which has no name{also}"
+            cure = "name the column, or clear the cells" + _decimal_commas(separator)
+            value = first.cells[place].strip()
+        else:
+            noun = "cell" if count == 1 else "cells"
+            problem = f"{count} {noun} under a header of {len(header)}{also}"
+            cure = _unequal_cure(separator, count - len(header))
+            value = separator.join(first.cells)[:80]
+        faults.append(Fault(problem, cure, row=first.row, value=value))
+    return faults
 
 
 def _unequal_cure(separator: str, surplus: int) -> str:

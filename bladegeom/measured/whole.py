@@ -11,7 +11,6 @@ from typing import IO
 
 from bladegeom.errors import refuse
 
-
 UNFINISHED = ".unfinished-"
 """Beginning of the name of a file that is not whole yet."""
 
