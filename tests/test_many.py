@@ -8,10 +8,14 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from pandas.testing import assert_frame_equal
 from simulated import rng_for, wave
 
 import bladegeom as bg
+from bladegeom.applied import many
+from bladegeom.applied.table_plain import plain_answers
 from bladegeom.result import in_columns
 
 DEMO = [
@@ -54,6 +58,49 @@ def frame_of(name, teeth, amplitude, near_deg, *, seed=3, **facts):
     return pd.DataFrame(
         {"blade": name, "tooth": np.arange(1, teeth + 1), "reading_mm": read, **facts}
     )
+
+
+def one_by_one(frame):
+    """The table with every blade sent through `fit_wobble`, and how many were not plain before."""
+    left = []
+
+    def none_plain(frame, place, column, unit, groups):
+        answers = plain_answers(frame, place, column, unit, groups)
+        left.append(int((~answers.plain).sum()))
+        return answers._replace(plain=np.zeros_like(answers.plain), columns={})
+
+    with pytest.MonkeyPatch.context() as patch, warnings.catch_warnings():
+        warnings.simplefilter("ignore", bg.BladegeomWarning)
+        patch.setattr(many, "plain_answers", none_plain)
+        return bg.fit_table(frame), left[0]
+
+
+def assert_same(frame):
+    """Hold the table against that of `fit_wobble`; return how many blades were not plain."""
+    expected, left = one_by_one(frame)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", bg.BladegeomWarning)
+        table = bg.fit_table(frame)
+    assert table.dtypes.equals(expected.dtypes)
+    assert table.attrs["refused"] == expected.attrs["refused"]
+    for column in table:
+        if table[column].dtype != np.float64:
+            assert table[column].equals(expected[column]), column
+            continue
+        # Limits are found to 1e-10 of the amplitude, not of themselves where they come near 0;
+        # directions to as much of a turn, parts of a pitch of one.
+        atol = 1e-9 * (
+            360.0
+            if column.endswith("deg") or "_deg_" in column
+            else table["amplitude"].to_numpy()
+            if "amplitude" in column or column in ("offset", "closure", "raw_tir")
+            else 1e-3
+        )
+        off = np.abs(table[column] - expected[column])
+        assert (table[column].isna() == expected[column].isna()).all(), column
+        wrong = off > 1e-9 * np.abs(expected[column]) + atol
+        assert not wrong.any(), (column, table[column][wrong], expected[column][wrong])
+    return left
 
 
 def two_mounts():
@@ -316,3 +363,185 @@ def test_nothing_is_warned_where_nothing_is_refused():
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         assert bg.fit_table(two_mounts()).attrs["refused"] == []
+
+
+PITCHES = {40: "1 1 1 1 1.6", 60: "1 1.2", 24: "1 1 1"}
+
+
+def random_blade(rng, name, unit):
+    """Rows of an invented blade as they come: gaps, turns, repeats, facts stated or not."""
+    teeth = int(rng.choice([8, 24, 40, 42, 60]))
+    turns = int(rng.choice([1, 2], p=[0.9, 0.1]))
+    tooth = np.tile(np.arange(1, teeth + 1), turns)
+    facts = {"teeth": teeth, "touch_deg": float(rng.choice([0.0, 0.0, 2.5]))}
+    facts["pitch_pattern"] = PITCHES.get(teeth) if rng.random() < 0.2 else None
+    angle = bg.Blade(
+        teeth,
+        pitch_pattern=[float(gap) for gap in (facts["pitch_pattern"] or "1").split()],
+    ).angles_deg[tooth - 1]
+    size = float(rng.choice([0.0, 0.003, 0.02, 0.2])) * unit
+    read = size * np.cos(np.radians(angle + facts["touch_deg"] - rng.uniform(0, 360)))
+    read += rng.normal(0, 0.005 * unit, len(tooth)) + rng.choice([0.0, 1.0]) * unit
+    read += rng.choice([0.0, 0.0, 0.02]) * unit * np.cos(2 * np.radians(angle))
+    frame = pd.DataFrame({"blade": name, "tooth": tooth, "reading_mm": read})
+    frame["turn"] = np.repeat(np.arange(1, turns + 1), teeth)
+    kind = rng.choice(["whole", "scattered", "arc", "few", "short"], p=[0.3, 0.3, 0.2, 0.1, 0.1])
+    if kind == "scattered":
+        frame.loc[rng.random(len(frame)) < 0.15, "reading_mm"] = np.nan
+    elif kind == "arc":
+        frame = frame[(angle < rng.uniform(60, 340)).tolist()]
+    elif kind == "few":
+        frame = frame[frame["tooth"] % max(1, teeth // 6) == 1]
+    elif kind == "short":
+        frame = frame.head(int(rng.integers(1, teeth)))
+    if rng.random() < 0.3 and len(frame):
+        closing = frame.iloc[[0]].assign(turn=frame["turn"].iloc[-1])
+        closing["reading_mm"] += rng.choice([0.0, 0.003, 0.05], p=[0.4, 0.4, 0.2]) * unit
+        frame = pd.concat([frame, closing])
+    if rng.random() < 0.1 and len(frame) > 5:
+        frame = pd.concat([frame, frame.iloc[[3]]])
+    if rng.random() < 0.2:
+        frame = frame.sample(frac=1.0, random_state=int(rng.integers(1 << 30)))
+    if rng.random() < 0.7:
+        facts["ring_radius_mm"] = float(rng.choice([90.0, 110.0]))
+    if rng.random() < 0.5:
+        facts["diameter_mm"] = float(rng.choice([200.0, 254.0]))
+    if rng.random() < 0.4:
+        facts["graduation_mm"] = float(rng.choice([0.001, 0.01, 0.02])) * unit
+        if rng.random() < 0.5:
+            frame["reading_mm"] = (frame["reading_mm"] / facts["graduation_mm"]).round() * facts[
+                "graduation_mm"
+            ]
+    facts["surface"] = str(rng.choice(["plate", "teeth", "Teeth", "rim"], p=[0.75, 0.1, 0.1, 0.05]))
+    facts["numbered"] = rng.choice([None, "clockwise"])
+    return frame.assign(**facts)
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    seed=st.integers(0, 2**32 - 1),
+    layout=st.sampled_from(["together", "shuffled", "sorted by tooth"]),
+    unit=st.sampled_from(["mm", "thou", "um"]),
+    copies=st.sampled_from([1, 1, 12]),
+)
+def test_any_mix_of_blades_has_the_numbers_of_the_fits_one_by_one(seed, layout, unit, copies):
+    rng = rng_for(seed)
+    size = {"mm": 1.0, "thou": 1000 / 25.4, "um": 1000.0}[unit]
+    blades = [random_blade(rng, f"B{number}", size) for number in range(14)]
+    for copy in range(1, copies):  # So many of a kind that the limits come from tables.
+        for blade in blades[:6]:
+            wider = blade["reading_mm"] * rng.uniform(0.5, 2.0)
+            blades.append(blade.assign(blade=f"{blade['blade'].iloc[:1].sum()}-{copy}"))
+            blades[-1]["reading_mm"] = wider
+    frame = pd.concat(blades, ignore_index=True).rename(columns={"reading_mm": f"reading_{unit}"})
+    frame["graduation_" + unit] = frame.pop("graduation_mm") if "graduation_mm" in frame else None
+    if layout == "shuffled":
+        frame = frame.sample(frac=1.0, random_state=seed)
+    elif layout == "sorted by tooth":
+        frame = frame.sort_values("tooth", kind="stable")
+    frame.loc[len(frame)] = None
+    assert_same(frame)
+
+
+def test_plain_blades_are_not_sent_one_by_one(monkeypatch):
+    frames = []
+    for number, teeth in enumerate([24, 40, 40, 42, 60, 60, 8]):
+        frame = frame_of(f"B{number}", teeth, 0.05, 40.0, seed=number)
+        if number % 2 and teeth > 8:
+            frame = frame.drop(index=[3, 7])
+        if number == 2:
+            frame = pd.concat([frame, frame.head(1)])
+        frames.append(frame)
+    frames.append(frame_of("flat", 24, 0.0, 0.0, seed=2))
+    frames.append(frame_of("flat too", 40, 0.0, 0.0, seed=3))
+    fitted = []
+    monkeypatch.setattr(
+        many, "fit_wobble", lambda one: fitted.append(one.blade.name) or bg.fit_wobble(one)
+    )
+    table = bg.fit_table(pd.concat(frames, ignore_index=True))
+    assert table["resolved"].tolist() == [True] * 7 + [False] * 2
+    assert fitted == ["flat"]  # For the words; its like has the same.
+    assert table["warnings"].iloc[7] == table["warnings"].iloc[8] != ""
+
+
+def test_mountings_that_disagree_are_found_among_plain_blades_too():
+    frame = two_mounts()
+    frame["plate_mm"] = np.where(frame["mount"] == 2, 1.8, 2.2)
+    assert_same(frame)
+    frame["plate_mm"] = np.where(frame["blade"] == "B", 1.8, 2.2)
+    assert assert_same(frame) == 0
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        ["A", "A ", "B"],
+        [1, True, 2],
+        [1, "1", 2.0],
+        [0.5, 0.25, 2.0],
+        ["A", None, "B"],
+        ["B", "A", "B"],
+    ],
+)
+@pytest.mark.parametrize("shuffled", [False, True])
+def test_names_are_told_apart_as_their_texts_are(names, shuffled):
+    frames = [
+        frame_of("", 24, 0.05, 40.0, seed=seed, turn=seed).assign(
+            blade=pd.Series([name] * 24, dtype=object)
+        )
+        for seed, name in enumerate(names)
+    ]
+    frame = pd.concat(frames, ignore_index=True)
+    if shuffled:
+        frame = frame.sample(frac=1.0, random_state=5)
+    assert_same(frame)
+
+
+@pytest.mark.parametrize(
+    ("column", "values"),
+    [
+        ("order", [*range(24)]),
+        ("order", [*range(24, 0, -1)]),
+        ("order", [1.5, *range(2, 25)]),
+        ("turn", [7] * 24),
+        ("turn", [1.5] * 24),
+        ("tooth", [*range(1, 24), 1]),
+        ("tooth", [*range(1, 24), 25]),
+        ("tooth", [2.5, *range(2, 25)]),
+        ("reading_mm", [1e-120] + [0.1, 0.2, 0.3] * 7 + [0.4, 0.5]),
+        ("reading_mm", [0.25] * 24),
+        ("reading_mm", [np.inf] + [0.1] * 23),
+        ("touch_deg", [3.0] * 24),
+        ("touch_deg", [400.0] * 24),
+        ("stylus_deg", [95.0] * 24),
+        ("plate_mm", [-1.0] * 24),
+        ("gullet_mm", [200.0] * 24),
+        ("ring_radius_mm", [300.0] * 24),
+        ("ring_radius_mm", [0.5] * 24),
+        ("tooth_pattern", ["L R"] * 24),
+        ("tooth_pattern", ["L R L R L"] * 24),
+        ("pitch_pattern", ["1 1 2"] * 24),
+        ("pitch_pattern", ["1 1 2 5 5"] * 24),
+        ("pitch_pattern", ["?"] * 24),
+        ("turned", ["forward"] * 24),
+        ("turned", ["forward"] * 23 + [None]),
+        ("numbered", ["left"] * 24),
+        ("surface", ["teeth"] * 24),
+        ("teeth", [3] * 24),
+        ("teeth", [2000] * 24),
+    ],
+)
+def test_whatever_a_column_says_both_ways_say_the_same(column, values):
+    frame = frame_of("A", 24, 0.05, 40.0, diameter_mm=254.0)
+    frame[column] = values
+    beside = frame_of("B", 40, 0.05, 40.0, turn=1, order=np.arange(40))
+    both = pd.concat([frame, beside], ignore_index=True)
+    assert_same(both[frame.columns])
+
+
+def test_it_may_be_mapped_over_parts_of_a_frame():
+    frames = [frame_of(f"B{number}", 24, 0.05, 40.0, seed=number) for number in range(6)]
+    parts = [pd.concat(frames[at : at + 2]) for at in (0, 2, 4)]
+    table = pd.concat([bg.fit_table(part) for part in parts], ignore_index=True)
+    whole = bg.fit_table(pd.concat(frames, ignore_index=True))
+    assert_frame_equal(table, whole, rtol=1e-9)

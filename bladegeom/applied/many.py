@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from bladegeom.applied.answer import blade_answer
+from bladegeom.applied.table_columns import Places, cells, grouped
+from bladegeom.applied.table_plain import plain_answers
 from bladegeom.errors import BladegeomWarning, Fault, RefusedError, also_in
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.measured.blade import Blade
@@ -30,8 +36,26 @@ _OF_THE_BLADE = (
 )
 """What remounting cannot change."""
 
+_WHOLE = ("teeth", "readings", "dof")
 _TEETH = ("near_tooth", "far_tooth", "neutral_tooth_1", "neutral_tooth_2", "better_tooth")
 """Columns of whole numbers that are blank where no direction is established."""
+
+_COLUMNS = (
+    *("teeth", "unit", "readings", "offset", "wobble_tir", "raw_tir"),
+    *("amplitude", "amplitude_corrected", "amplitude_u", "amplitude_low", "amplitude_high"),
+    *("rim_amplitude", "near_deg", "near_u_deg", "near_low_deg", "near_high_deg"),
+    *("tilt_deg", "tilt_u_deg", "resolved", "p_value", "dof", "residual_sd"),
+    *("closure", "closure_bias", "drift_per_turn", "drift_u_per_turn", "drift_cost"),
+    *("play", "lag_deg", "lag_u_deg"),
+    *("near_tooth", "near_probability", "far_tooth", "far_probability"),
+    *("neutral_tooth_1", "neutral_tooth_2", "neutral_deg_1", "neutral_deg_2"),
+    *("neutral_probability_1", "neutral_probability_2"),
+    *("neutral_past_deg_1", "neutral_past_deg_2"),
+    *("neutral_past_pitch_1", "neutral_past_pitch_2"),
+    *("neutral_past_mm_1", "neutral_past_mm_2"),
+    *("better_tooth", "line_off_deg", "left_deg", "worst_squareness_deg", "warnings"),
+)
+"""Behind ``blade`` and ``mount``, in the order of `blade_answer`."""
 
 
 def fit_table(frame: pd.DataFrame) -> pd.DataFrame:
@@ -64,65 +88,117 @@ def fit_table(frame: pd.DataFrame) -> pd.DataFrame:
     """
     import pandas as pd
 
-    sheet = _sheet(frame)
-    place = {column: sheet.header.index(column) for column in sheet.header if column}
-    mount_place = place.pop("mount", None)
-    known = [column for column in sheet.header if column != "mount"]
-    column, unit = check_header(sheet._replace(header=known), "the frame", None)
-    groups: dict[tuple[str, str], list[tuple[int, list[str]]]] = {}
-    for row, cells in sheet.rows:
-        who = cells[place["blade"]] if "blade" in place else ""
-        mount = "" if mount_place is None else cells[mount_place]
-        groups.setdefault((who, mount), []).append((row, cells))
-
-    refused: list[Fault] = []
-    answers: list[dict[str, Any]] = []
-    blades: dict[str, tuple[Blade, str]] = {}
-    for (who, mount), rows in groups.items():
-        try:
-            for name, value in zip(_NAMES, (who, mount), strict=True):
-                _check_named(name, value, name in sheet.header, rows)
-            readings = one_blade(who, rows, place, column, unit, ".", {}, [])
-            _check_same_blade(readings, blades, mount)
-            answer = _in_row(readings)
-        except RefusedError as error:
-            refused += [_placed(fault, who, mount) for fault in error.faults]
-            continue
-        if mount_place is not None:
-            answer = {"blade": answer.pop("blade"), "mount": mount, **answer}
-        answers.append(answer)
-    if not answers:
+    header = [tidy_name(str(column)) for column in frame.columns]
+    known = [column for column in header if column != "mount"]
+    column, unit = check_header(
+        Sheet(known, [(2, [])] if len(frame) else [], ",", 1), "the frame", None
+    )
+    place = {one: header.index(one) for one in header if one}
+    keys = [frame.iloc[:, place[one]] if one in place else None for one in _NAMES]
+    groups = grouped(keys[0], keys[1], len(frame))
+    plain, columns, remark = plain_answers(frame, place, column, unit, groups)
+    while True:
+        # One blade of every kind of remarks says for all of its kind what there is to say.
+        kinds, examples = np.unique(np.where(plain, remark, 0), return_index=True)
+        spoken = dict(zip(kinds[kinds > 0].tolist(), examples[kinds > 0].tolist(), strict=True))
+        apart = ~plain
+        apart[[*spoken.values()]] = True
+        alone = np.flatnonzero(apart)
+        by_row, refused = _one_by_one(frame, groups.rows(alone), place, column, unit)
+        firsts = zip(alone.tolist(), groups.first[alone].tolist(), strict=True)
+        answers = {group: by_row[row] for group, row in firsts if row in by_row}
+        if not (lost := [kind for kind, group in spoken.items() if group not in answers]):
+            break
+        plain &= ~np.isin(remark, lost)
+    if refused and not answers and apart.all():
         raise RefusedError(refused)
+    if not answers and apart.all():  # Nothing but blank rows.
+        check_header(Sheet(known, [], ",", 1), "the frame", None)
     if refused:
         lines = "\n".join(f"  {fault}" for fault in refused)
         warnings.warn(f"left out:\n{lines}", BladegeomWarning, stacklevel=2)
-    table = pd.DataFrame(answers)
-    empty = table.columns[table.isna().all()]
-    table = table.astype(dict.fromkeys(empty, "float64") | dict.fromkeys(_TEETH, "Int64"))
-    table.attrs["refused"] = [*frame.attrs.get("refused", ()), *refused]
+    kept = ~apart
+    kept[[*answers]] = True
+    table = {"blade": groups.name[kept]}
+    if "mount" in place:
+        table["mount"] = groups.mount[kept]
+    texts = {"": 0}
+    which = np.zeros(len(kept), dtype=np.intp)
+    for kind, group in spoken.items():
+        text = answers[group]["warnings"]
+        which[plain & (remark == kind)] = texts.setdefault(text, len(texts))
+    for group, answer in answers.items():
+        which[group] = texts.setdefault(answer["warnings"], len(texts))
+    said = {
+        "unit": pd.Series([unit]).array.take(np.zeros(np.count_nonzero(kept), dtype=np.intp)),
+        "warnings": pd.Series([*texts]).array.take(which[kept]),
+    }
+    table |= _table(columns, answers, kept, said)
+    found = pd.DataFrame(table, copy=False)
+    found.attrs["refused"] = [*frame.attrs.get("refused", ()), *refused]
+    return found
+
+
+def _table(
+    columns: Mapping[str, NDArray[np.float64]],
+    answers: Mapping[int, dict[str, Any]],
+    kept: NDArray[np.bool_],
+    said: Mapping[str, Any],
+) -> dict[str, Any]:
+    """Return the columns behind the names: those of the plain blades, and the others' answers."""
+    import pandas as pd
+
+    at, all_kept = [*answers], bool(kept.all())
+    table: dict[str, Any] = {}
+    for key in _COLUMNS:
+        if key in said:
+            table[key] = said[key]
+            continue
+        values: NDArray[Any] | None = columns.get(key)
+        if values is None:
+            values = np.full(len(kept), np.nan)
+        if at:
+            own = [answer[key] for answer in answers.values()]
+            values[at] = [np.nan if one is None else one for one in own]
+        values = values if all_kept else values[kept]
+        if key in _TEETH:
+            blank = np.isnan(values)
+            whole = np.where(blank, 1, values).astype(np.int64)
+            table[key] = pd.arrays.IntegerArray(whole, blank)
+        elif key in _WHOLE:
+            table[key] = values.astype(np.int64)
+        else:
+            table[key] = values == 1 if key == "resolved" else values
     return table
 
 
-def _sheet(frame: pd.DataFrame) -> Sheet:
-    """Return the frame as the cells of a table, so that it is read by the same rules."""
-    header = [tidy_name(str(column)) for column in frame.columns]
-    columns = [_cells(frame.iloc[:, at], whole=name in _NAMES) for at, name in enumerate(header)]
-    rows = [
-        (row, list(cells))
-        for row, cells in enumerate(zip(*columns, strict=True), start=2)
-        if any(cells)
+def _one_by_one(
+    frame: pd.DataFrame, rows: Places, place: Mapping[str, int], column: str, unit: str
+) -> tuple[dict[int, dict[str, Any]], list[Fault]]:
+    """Return the answers by the first row of each blade and mounting, and every fault."""
+    here = frame.iloc[rows]
+    texts = [
+        cells(here.iloc[:, at], whole=name in _NAMES)
+        for at, name in enumerate(tidy_name(str(column)) for column in frame.columns)
     ]
-    return Sheet(header, rows, ",", 1)
-
-
-def _cells(column: pd.Series[Any], *, whole: bool) -> list[str]:
-    """Return the values as text; in names that are numbers, 7.0 is 7 (`whole`)."""
-    cells = []
-    for value, missing in zip(column.tolist(), column.isna().tolist(), strict=True):
-        if whole and isinstance(value, float) and value.is_integer():
-            value = int(value)
-        cells.append("" if missing else str(value).strip())
-    return cells
+    groups: dict[tuple[str, str], list[tuple[int, list[str]]]] = {}
+    for row, *words in zip((rows + 2).tolist(), *texts, strict=True):
+        if any(words):
+            key = tuple(words[place[one]] if one in place else "" for one in _NAMES)
+            groups.setdefault((key[0], key[1]), []).append((row, words))
+    refused: list[Fault] = []
+    answers: dict[int, dict[str, Any]] = {}
+    blades: dict[str, tuple[Blade, str]] = {}
+    for (who, mount), read in groups.items():
+        try:
+            for name, value in zip(_NAMES, (who, mount), strict=True):
+                _check_named(name, value, name in place, read)
+            readings = one_blade(who, read, place, column, unit, ".", {}, [])
+            _check_same_blade(readings, blades, mount)
+            answers[read[0][0] - 2] = _in_row(readings)
+        except RefusedError as error:
+            refused += [_placed(fault, who, mount) for fault in error.faults]
+    return answers, refused
 
 
 def _check_named(name: str, value: str, there: bool, rows: list[tuple[int, list[str]]]) -> None:
