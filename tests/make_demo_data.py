@@ -22,6 +22,7 @@ Unit = Literal["mm", "in", "thou", "um"]
 
 MM_PER: Mapping[Unit, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
 SHELF_READINGS = "shelf_readings.csv"
+LIMITS = "shed_limits.toml"
 SHELF_BLADES = "shelf_blades.csv"
 
 
@@ -447,6 +448,22 @@ def _truth_table(shown: Iterable[Truth]) -> str:
     return "\n".join(lines)
 
 
+_LIMITS = """\
+# Limits of the Thistle-and-Tide shed, which is made up, and so are they: no standard states them.
+
+[[limit]]
+quantity = "wobble_tir"
+value = "0.10 mm"
+source = "rule 3 of the made-up shed"
+to = "260 mm"                       # blades up to this diameter
+
+[[limit]]
+quantity = "wobble_tir"
+value = "0.15 mm"
+source = "rule 4 of the made-up shed"
+from = "261 mm"
+"""
+
 _README = """\
 # Demo data
 
@@ -477,6 +494,7 @@ dial drifts or slips, so the once-a-turn wobble is all there is to find.
   deliberate fault**: after tooth {teeth} its reader went on counting and booked the closing
   reading of tooth 1 as tooth {slip}. It has {teeth} teeth, so it must be refused until that row is
   put right; the other five are sound.
+- `{limits}`: invented limits for `bladegeom batch`; they are nobody's but the made-up shed's.
 - `{saw}`: the file of a saw as it was left, blade `A-40` on it, for `bladegeom setup`. Every
   reading comes from a rigid saw turned with rotation matrices (`tests/rigid_saw.py`, seed {seed}):
   the carriage {arbor}° askew to the slots, the fence {fence}° open at the back, the 45° stop of
@@ -522,9 +540,11 @@ def write_demo_data(folder: Path) -> None:
         folder / SHELF_BLADES, [{"blade": truth.blade} | blade_facts(truth) for truth in _SHELF]
     )
     (faulty,) = (truth for truth in _SHELF if truth.closing_slip)
+    (folder / LIMITS).write_text(_LIMITS, encoding="utf-8", newline="\n")
     (folder / SAW_FILE).write_text(saw_text(), encoding="utf-8", newline="\n")
     saw = demo_saw()
     readme = _README.format(
+        limits=LIMITS,
         saw=SAW_FILE,
         seed=SEED,
         arbor=f"{saw.arbor_deg - saw.slot_deg:g}",

@@ -6,7 +6,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from make_demo_data import MM_PER, SHELF_BLADES, SHELF_READINGS, Truth, truths, write_demo_data
+from make_demo_data import (
+    LIMITS,
+    MM_PER,
+    SHELF_BLADES,
+    SHELF_READINGS,
+    Truth,
+    truths,
+    write_demo_data,
+)
 from make_saw_demo import SAW_FILE
 from numpy.testing import assert_allclose
 from scipy import stats
@@ -42,9 +50,12 @@ def distance(truth: Truth, fit: bg.WobbleFit) -> float:
 def test_files_are_those_that_the_script_writes(tmp_path: Path) -> None:
     write_demo_data(tmp_path)
     written = sorted(path.name for path in tmp_path.iterdir())
-    assert {truth.file for truth in truths()} | {SHELF_BLADES, SAW_FILE, "README.md"} == set(
-        written
-    )
+    assert {truth.file for truth in truths()} | {
+        SHELF_BLADES,
+        SAW_FILE,
+        LIMITS,
+        "README.md",
+    } == set(written)
     for name in written:
         assert (DEMO / name).read_bytes() == (tmp_path / name).read_bytes(), name
     assert {path.name for path in DEMO.glob("*.csv")} == {
