@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import copy
 import warnings
 from dataclasses import replace
 
 import pytest
 from fits import check_fits, words_of
+from matplotlib.patches import Rectangle
 from pypdf import PdfReader
 
 import bladegeom as bg
@@ -102,3 +104,37 @@ def test_the_card_is_saved_at_its_true_size(demo, tmp_path):
 def test_an_unknown_paper_is_refused(demo):
     with pytest.raises(RefusedError, match="choose a4 or letter"):
         bg.setup_card(demo, paper="a5")
+
+
+def place_of(ax, words, which):
+    """Where a text stands in millimetres from the left and the top: the first such, or the next."""
+    found = [text for text in words_of(ax) if text.get_text() == words][which]
+    x, y = found.get_position()
+    return x * ax.get_xlim()[1], (1 - y) * ax.get_ylim()[0]
+
+
+@pytest.mark.parametrize("side", ["left", "right", "west"])
+def test_the_first_tooth_is_drawn_above_and_in_front(demo, side):
+    readings = replace_side(demo.fit.readings, side)
+    (ax,) = bg.setup_card(replace(demo, fit=replace(demo.fit, readings=readings)))
+    assert place_of(ax, "33", 0)[1] < place_of(ax, "13", 0)[1]
+    # From the left side of the blade its front is seen on the right.
+    in_front_right = bool(place_of(ax, "33", 1)[0] > place_of(ax, "13", 1)[0])
+    assert in_front_right is (side == "left")
+
+
+def replace_side(readings, side):
+    copied = copy.copy(readings)
+    object.__setattr__(copied, "side", side)
+    return copied
+
+
+def test_verdicts_are_told_apart_without_colours(demo):
+    (ax,) = bg.setup_card(demo)
+    boxes = [patch for patch in ax.patches if isinstance(patch, Rectangle)]
+    verdicts = [step.verdict for step in demo.steps if step.verdict]
+    assert len(boxes) == len(verdicts)
+    for box, verdict in zip(boxes, verdicts, strict=True):
+        dark = box.get_facecolor()[:3] == (0.0, 0.0, 0.0)
+        assert dark is (verdict in ("out", "do not agree"))
+        assert (box.get_linestyle() == "--") is (verdict == "cannot tell")

@@ -124,15 +124,21 @@ def _head(page: Page, ax: Axes, setup: SetUp) -> float:
             top += 5.5
     if pictures and setup.marks is not None and setup.marks.neutral is not None:
         first, second = (end.tooth for end in setup.marks.neutral)
+        side = "" if setup.fit is None else setup.fit.readings.side.strip().lower()
         left = page.width - MARGIN - pictures + 6.0 + _BLADE
         _blade(page, ax, left, (first, second), upright=True)
-        _blade(page, ax, left + 2 * _BLADE + 12.0, (first, second), upright=False)
+        _blade(page, ax, left + 2 * _BLADE + 12.0, (first, second), upright=False, side=side)
         return max(top, 12.0 + 2 * _BLADE + 14.0)
     return top + 3.0
 
 
-def _blade(page: Page, ax: Axes, x: float, teeth: tuple[int, int], *, upright: bool) -> None:
-    """Draw how the neutral line stands, with the teeth at its ends."""
+def _blade(
+    page: Page, ax: Axes, x: float, teeth: tuple[int, int], *, upright: bool, side: str = ""
+) -> None:
+    """Draw how the neutral line stands, with the teeth at its ends.
+
+    Level, the first tooth is in front: to the right, where the blade is seen from its left side.
+    """
     y = 13.5 + _BLADE
     ax.add_patch(Circle((x, y), _BLADE, fill=False, edgecolor=BLACK, linewidth=1.2))
     ax.add_patch(Circle((x, y), 1.2, fill=False, edgecolor=BLACK, linewidth=0.8))
@@ -140,11 +146,14 @@ def _blade(page: Page, ax: Axes, x: float, teeth: tuple[int, int], *, upright: b
     ends = ([x - reach[0], x + reach[0]], [y - reach[1], y + reach[1]])
     ax.plot(*ends, color=BLACK, linewidth=1.6, linestyle=(0, (9, 2, 2, 2)))
     inset = 0.62
-    for tooth, side in zip(teeth, (-1, 1), strict=True):
-        place = (x + side * inset * reach[0], y + side * inset * reach[1])
+    first = 1 if side == "left" and not upright else -1
+    for tooth, end in zip(teeth, (first, -first), strict=True):
+        place = (x + end * inset * reach[0], y + end * inset * reach[1])
         box = {"facecolor": "white", "edgecolor": "none", "pad": 1.2}
         page.text(*place, str(tooth), 14, ha="center", va="center", weight="bold", bbox=box)
     words = "upright: table, bevels" if upright else "level: miter gauge, knife"
+    if side in ("left", "right"):
+        words += f"\nseen from the blade's {side} side"
     page.text(x, y + _BLADE + 1.5, words, 8, ha="center")
 
 
