@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from bladegeom.applied.answer import blade_answer
+    from bladegeom.applied.change import Change, change
     from bladegeom.applied.clearance import SideClearance, rub_angle, side_clearance
     from bladegeom.applied.compare import Comparison, CutComparison, compare_test_cut
     from bladegeom.applied.condition import Condition, assess
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from bladegeom.applied.many import fit_table
     from bladegeom.applied.marks import Mark, NeutralLine, neutral_line, neutral_line_by_eye
     from bladegeom.applied.next_readings import NextReadings, next_readings
+    from bladegeom.applied.record import History, read_history, record
     from bladegeom.applied.setting import Setting, setting_error
     from bladegeom.applied.setup import SetUp, set_up
     from bladegeom.applied.shelf import Shelf, shelf
@@ -42,6 +44,8 @@ if TYPE_CHECKING:
         squareness_error_u,
     )
     from bladegeom.applied.steps import Step
+    from bladegeom.applied.trend import Trend, trend
+    from bladegeom.applied.visit import Visit, visit
     from bladegeom.errors import BladegeomWarning, Fault, RefusedError
     from bladegeom.fitted.budget import Budget
     from bladegeom.fitted.doubt import Interval
@@ -66,11 +70,14 @@ if TYPE_CHECKING:
     from bladegeom.shown.shelf_page import shelf_page
     from bladegeom.shown.square import squareness_chart
     from bladegeom.shown.strip import strip_chart
+    from bladegeom.shown.trend import trend_chart
 
 __version__ = "0.1.0"
 
 _HOME = {
     "blade_answer": "bladegeom.applied.answer",
+    "Change": "bladegeom.applied.change",
+    "change": "bladegeom.applied.change",
     "SideClearance": "bladegeom.applied.clearance",
     "rub_angle": "bladegeom.applied.clearance",
     "side_clearance": "bladegeom.applied.clearance",
@@ -98,6 +105,9 @@ _HOME = {
     "neutral_line_by_eye": "bladegeom.applied.marks",
     "NextReadings": "bladegeom.applied.next_readings",
     "next_readings": "bladegeom.applied.next_readings",
+    "History": "bladegeom.applied.record",
+    "read_history": "bladegeom.applied.record",
+    "record": "bladegeom.applied.record",
     "Setting": "bladegeom.applied.setting",
     "setting_error": "bladegeom.applied.setting",
     "SetUp": "bladegeom.applied.setup",
@@ -112,6 +122,10 @@ _HOME = {
     "squareness_error": "bladegeom.applied.squareness",
     "squareness_error_u": "bladegeom.applied.squareness",
     "Step": "bladegeom.applied.steps",
+    "Trend": "bladegeom.applied.trend",
+    "trend": "bladegeom.applied.trend",
+    "Visit": "bladegeom.applied.visit",
+    "visit": "bladegeom.applied.visit",
     "BladegeomWarning": "bladegeom.errors",
     "Fault": "bladegeom.errors",
     "RefusedError": "bladegeom.errors",
@@ -148,6 +162,7 @@ _HOME = {
     "shelf_page": "bladegeom.shown.shelf_page",
     "squareness_chart": "bladegeom.shown.square",
     "strip_chart": "bladegeom.shown.strip",
+    "trend_chart": "bladegeom.shown.trend",
 }
 """Where each public name lives; it is loaded when it is first asked for."""
 
@@ -158,6 +173,7 @@ __all__ = [
     "Blade",
     "BladegeomWarning",
     "Budget",
+    "Change",
     "Comparison",
     "Condition",
     "CutComparison",
@@ -169,6 +185,7 @@ __all__ = [
     "Findings",
     "FlipTest",
     "Harmonic",
+    "History",
     "InsertLevel",
     "Interval",
     "Kerf",
@@ -189,10 +206,13 @@ __all__ = [
     "Spike",
     "Squareness",
     "Step",
+    "Trend",
+    "Visit",
     "WobbleFit",
     "assess",
     "blade_answer",
     "chance_out",
+    "change",
     "check_readings",
     "clearance_chart",
     "compare_test_cut",
@@ -210,9 +230,11 @@ __all__ = [
     "polar_chart",
     "read_blade",
     "read_blades",
+    "read_history",
     "read_limits",
     "read_table",
     "reading_sheet",
+    "record",
     "residual_shape",
     "round_test",
     "rub_angle",
@@ -230,6 +252,9 @@ __all__ = [
     "squareness_error",
     "squareness_error_u",
     "strip_chart",
+    "trend",
+    "trend_chart",
+    "visit",
 ]
 
 

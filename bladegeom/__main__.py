@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
 import bladegeom as bg
+from bladegeom.commands import years
 from bladegeom.fitted.mistakes import check_counted
 from bladegeom.measured.columns import OTHER_FACTS
 from bladegeom.measured.counted import count_blades
@@ -465,6 +466,9 @@ RUN: dict[str, Callable[[argparse.Namespace], int]] = {
     "batch": _batch,
     "setup": _setup,
     "shelf": _shelf,
+    "change": years.run_change,
+    "record": years.run_record,
+    "trend": years.run_trend,
 }
 """Name of the command -> what it does."""
 

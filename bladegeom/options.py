@@ -207,7 +207,73 @@ def parser() -> argparse.ArgumentParser:
     _add_page(shelf, "write the list into this .pdf, .svg or .png file")
     shelf.add_argument("--json", action="store_true", help="print one JSON object")
     shelf.set_defaults(run="shelf")
+    _add_years(commands)
     return whole
+
+
+def _add_years(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the commands that look back."""
+    change = commands.add_parser(
+        "change", help="before and after: has the wobble of a blade improved?"
+    )
+    change.add_argument("before", metavar="BEFORE.csv", help="readings before the service")
+    change.add_argument("after", metavar="AFTER.csv", help="readings after it")
+    change.add_argument("--blade", metavar="NAME", help="which blade, where a file holds several")
+    _add_marked(change)
+    change.add_argument(
+        "--seating",
+        type=_length,
+        metavar="LENGTH",
+        help="standard deviation by which the wobble changes when a blade is mounted anew, such "
+        "as 0.5thou",
+    )
+    change.add_argument("--json", action="store_true", help="print one JSON object")
+    change.set_defaults(run="change")
+
+    record = commands.add_parser(
+        "record", help="append the measurements of a table to the shop's history"
+    )
+    record.add_argument("file", metavar="FILE", help="CSV or XLSX of readings")
+    _add_history(record)
+    _add_marked(record)
+    record.add_argument("--date", type=_date, help="of the measurement, 2026-11-25; today's")
+    record.add_argument("--arbor", default="", help="on what the blades were measured")
+    record.add_argument(
+        "--service", choices=("before", "after"), help="measured before or after a service"
+    )
+    record.add_argument("--note", default="", help="kept with each measurement")
+    record.set_defaults(run="record")
+
+    trend = commands.add_parser("trend", help="show how a blade changes over the years")
+    _add_history(trend)
+    trend.add_argument("--blade", required=True, metavar="NAME", help="which blade")
+    trend.add_argument(
+        "--of",
+        choices=("wobble_tir", "two_wave_tir", "three_wave_tir", "diameter", "tooth_width"),
+        default="wobble_tir",
+        help="wobble (the default), bends of two or three waves a turn, diameter, tooth width",
+    )
+    _add_page(trend, "write the chart into this .pdf, .svg or .png file")
+    trend.add_argument("--json", action="store_true", help="print one JSON object")
+    trend.set_defaults(run="trend")
+
+
+def _add_history(options: argparse.ArgumentParser) -> None:
+    options.add_argument(
+        "--history", required=True, metavar="FOLDER", help="of CSV files, one a year"
+    )
+
+
+def _add_marked(options: argparse.ArgumentParser) -> None:
+    options.add_argument("--blades", metavar="FILE", help="CSV with one row of facts a blade")
+    options.add_argument(
+        "--unit", choices=tuple(MM_PER), help="unit of readings whose columns do not say"
+    )
+    options.add_argument(
+        "--tooth-1-marked",
+        action="store_true",
+        help="tooth 1 is marked for good: compare directions too",
+    )
 
 
 def _date(text: str) -> Date:

@@ -55,6 +55,11 @@ def keys_of_a_shelf():
     return {*held, *held["blades"][0]}
 
 
+def keys_over_the_years(fit):
+    seen = bg.visit(fit)
+    return {*bg.change(fit, fit).to_dict(), *bg.trend([seen]).to_dict()}
+
+
 def test_the_glossary_has_every_key_and_no_other():
     fit = bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv"))
     keys = {*bg.blade_answer(fit), *bg.squareness(fit, away_deg=1).to_dict()}
@@ -62,6 +67,7 @@ def test_the_glossary_has_every_key_and_no_other():
     keys |= keys_of_a_saw() | keys_of_a_shelf()
     limit = bg.Limit("wobble_tir", (1.0, "mm"), "invented for a test")
     keys |= {*bg.assess(fit, bg.Limits((limit,))).to_dict(), "sheet", "digest"}
+    keys |= keys_over_the_years(fit)
     assert glossary() == keys
 
 

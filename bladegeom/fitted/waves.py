@@ -37,6 +37,8 @@ class Harmonic:
         Where it is not identifiable: what it would pass for, or that too little was read.
     amplitude, amplitude_low, amplitude_high : float or None
         In the unit of the readings; 95 % limits.
+    amplitude_u : float or None
+        Standard uncertainty (k = 1), along the fitted direction.
     crest_deg, crest_low_deg, crest_high_deg : float or None
         The first crest from tooth 1 on; the others follow every 360 / order degrees. 95 % limits.
     p_value : float or None
@@ -49,6 +51,7 @@ class Harmonic:
     amplitude: float | None = None
     amplitude_low: float | None = None
     amplitude_high: float | None = None
+    amplitude_u: float | None = None
     crest_deg: float | None = None
     crest_low_deg: float | None = None
     crest_high_deg: float | None = None
@@ -123,6 +126,7 @@ def harmonic(
         amplitude=amplitude,
         amplitude_low=max(0.0, low - margin),
         amplitude_high=high + margin,
+        amplitude_u=sd,
         crest_deg=crest,
         crest_low_deg=crest_low / order + shift,
         crest_high_deg=crest_high / order + shift,

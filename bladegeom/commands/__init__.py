@@ -1,0 +1,1 @@
+"""What each command does; the parser of their options is beside them."""
