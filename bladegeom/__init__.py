@@ -55,9 +55,13 @@ if TYPE_CHECKING:
     from bladegeom.fitted.waves import Harmonic
     from bladegeom.fitted.wobble import WobbleFit
     from bladegeom.measured.blade import Blade
+    from bladegeom.measured.invented import AnswerKey, Planted
+    from bladegeom.measured.invented_sets import Simulated, SimulatedSet
+    from bladegeom.measured.invented_shop import ShopVisit, SimulatedShop, simulate_shop
     from bladegeom.measured.limit import Limit
     from bladegeom.measured.limits import Limits, read_limits
     from bladegeom.measured.readings import Readings
+    from bladegeom.measured.simulate import simulate
     from bladegeom.measured.tables import Batch, read_blade, read_blades, read_table
     from bladegeom.shown.batch import run_batch
     from bladegeom.shown.card import setup_card
@@ -143,10 +147,18 @@ _HOME = {
     "Harmonic": "bladegeom.fitted.waves",
     "WobbleFit": "bladegeom.fitted.wobble",
     "Blade": "bladegeom.measured.blade",
+    "AnswerKey": "bladegeom.measured.invented",
+    "Planted": "bladegeom.measured.invented",
+    "Simulated": "bladegeom.measured.invented_sets",
+    "SimulatedSet": "bladegeom.measured.invented_sets",
+    "ShopVisit": "bladegeom.measured.invented_shop",
+    "SimulatedShop": "bladegeom.measured.invented_shop",
+    "simulate_shop": "bladegeom.measured.invented_shop",
     "Limit": "bladegeom.measured.limit",
     "Limits": "bladegeom.measured.limits",
     "read_limits": "bladegeom.measured.limits",
     "Readings": "bladegeom.measured.readings",
+    "simulate": "bladegeom.measured.simulate",
     "Batch": "bladegeom.measured.tables",
     "read_blade": "bladegeom.measured.tables",
     "read_blades": "bladegeom.measured.tables",
@@ -168,6 +180,7 @@ _HOME = {
 
 __all__ = [
     "CAUTIONS",
+    "AnswerKey",
     "Batch",
     "Bend",
     "Blade",
@@ -194,6 +207,7 @@ __all__ = [
     "Mark",
     "NeutralLine",
     "NextReadings",
+    "Planted",
     "Readings",
     "RefusedError",
     "ResidualShape",
@@ -201,7 +215,11 @@ __all__ = [
     "SetUp",
     "Setting",
     "Shelf",
+    "ShopVisit",
     "SideClearance",
+    "Simulated",
+    "SimulatedSet",
+    "SimulatedShop",
     "SlotAlignment",
     "Spike",
     "Squareness",
@@ -246,6 +264,8 @@ __all__ = [
     "shelf",
     "shelf_page",
     "side_clearance",
+    "simulate",
+    "simulate_shop",
     "slot_alignment",
     "squareness",
     "squareness_chart",

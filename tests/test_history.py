@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from simulated import rng_for, wave
 
@@ -55,6 +55,8 @@ def test_what_is_recorded_is_read_back_bit_for_bit(tmp_path):
 
 
 @given(ANY_TEXT, ANY_TEXT, ANY_TEXT)
+@example("=1+1", "@sum", "'=b")
+@example("+x", "-x", "''-")
 @settings(max_examples=100, deadline=None)
 def test_any_text_survives_and_no_spreadsheet_runs_it(tmp_path_factory, name, arbor, note):
     folder = tmp_path_factory.mktemp("kept")

@@ -97,6 +97,9 @@ def test_the_chart_fits_its_page(paper):
         assert "Unplug the saw" in words
         for one in trend.apart:
             assert one.apart in words.replace("\n", " ")
+        for name, points in (("apart", trend.apart), ("compared", trend.compared)):
+            drawn = [bar for bar in ax.containers if bar.get_label().startswith(name)]
+            assert [*drawn[0][0].get_ydata()] == [one.value for one in points] if points else True
 
 
 def test_the_chart_shows_what_the_trend_holds():

@@ -1,0 +1,267 @@
+"""An invented stretch of a sharpening shop's records, with planted faults and an answer key."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from bladegeom.errors import refuse
+from bladegeom.measured.asked import count, size, streams
+from bladegeom.measured.blade import Blade
+from bladegeom.measured.invented_sets import Simulated, SimulatedSet
+from bladegeom.measured.simulate import simulate
+from bladegeom.measured.slips import DIAL
+from bladegeom.units import MM_PER
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SHARES = {
+    "seat": 0.12,
+    "bend": 0.08,
+    "saddle": 0.05,
+    "gum": 0.03,
+    "bump": 0.02,
+    "skipped": 0.03,
+    "doubled": 0.03,
+    "lost minus": 0.04,
+    "decimal slip": 0.02,
+    "wrong unit": 0.02,
+}
+"""Invented shares of the blades that come in with each fault; the others have none."""
+
+SERVICED = ("seat", "bend", "saddle")
+"""Faults of the blade, which service takes away; the others are mistakes, read again."""
+
+_SIZES = ((24, 250), (40, 254), (48, 216), (54, 160), (60, 300), (72, 254), (80, 300), (96, 350))
+_TIRS = {"seat": (15, 40), "lost minus": (8, 12), "decimal slip": (8, 12)}
+_LAST = 10_000
+_NONE = "none"
+
+
+@dataclass(frozen=True, eq=False)
+class ShopVisit:
+    """One blade measured on one day.
+
+    Attributes
+    ----------
+    day : int
+        Working day, from 1.
+    job : {"in", "out"}
+        As it came in, or after service (after a mistake: read again).
+    fault : str
+        What was planted, a key of `SHARES`; ``none`` otherwise.
+    marked : bool
+        Whether tooth 1 is marked for good. If not, another tooth is the first after service.
+    made : SimulatedSet
+    """
+
+    day: int
+    job: str
+    fault: str
+    marked: bool
+    made: SimulatedSet
+
+    @property
+    def blade(self) -> str:
+        """Name of the blade."""
+        return self.made.key.blade.name
+
+
+@dataclass(frozen=True, eq=False)
+class SimulatedShop:
+    """Records of an invented shop; no two visits of a day are of the same blade.
+
+    Attributes
+    ----------
+    visits : tuple of ShopVisit
+        Day by day.
+    """
+
+    visits: tuple[ShopVisit, ...]
+
+    def to_frame(self, day: int | None = None) -> pd.DataFrame:
+        """Return what was written, of one day or of all, one row a reading.
+
+        A table that `read_blades` takes if it is of one day; ``day`` and ``job`` are notes.
+        """
+        import pandas as pd
+
+        chosen = [one for one in self.visits if day is None or one.day == day]
+        if not chosen:
+            raise refuse(f"no blade was measured on day {day}", "name another day", value=day)
+        frames = []
+        for visit in chosen:
+            frame = visit.made.to_frame()
+            frame.insert(1, "day", visit.day)
+            frame.insert(2, "job", visit.job)
+            frames.append(frame)
+        return pd.concat(frames, ignore_index=True)
+
+    def keys_frame(self) -> pd.DataFrame:
+        """Return the answer key, one row a visit."""
+        import pandas as pd
+
+        return pd.DataFrame(
+            [
+                {"day": one.day, "job": one.job, "fault": one.fault, "marked": one.marked}
+                | one.made.key.to_dict()
+                for one in self.visits
+            ]
+        )
+
+
+def simulate_shop(
+    days: int = 22,
+    blades_a_day: int = 12,
+    *,
+    rng: np.random.Generator | int,
+    unit: str = "mm",
+    shares: Mapping[str, float] | None = None,
+    back: float = 0.6,
+) -> SimulatedShop:
+    """Invent the records of a sharpening shop: blades, faults, slips, and visits after service.
+
+    Sizes, shares and heights are invented; nothing is measured. A blade without a fault wobbles by
+    2 to 6 graduations of the dial (8 to 12 where a minus or a point is lost); a dirty seat makes it
+    15 to 40; a bend, a saddle, gum and a bump are 6 to 20 high. Service leaves a tenth of a bend or
+    a saddle, and a wobble of 1 to 4.
+
+    Parameters
+    ----------
+    days : int
+    blades_a_day : int
+        How many come in each day; those measured again are added to it.
+    rng : numpy.random.Generator or int
+    unit : {"mm", "in", "thou", "um"}
+        Of the readings.
+    shares : dict of str to float, optional
+        Fault -> share of the blades that come in with it; `SHARES` if not given.
+    back : float
+        Share of the blades with a fault that are measured again one to three days later, if there
+        are so many days.
+
+    Returns
+    -------
+    SimulatedShop
+
+    Raises
+    ------
+    RefusedError
+        If such a shop is not possible.
+    """
+    days = count("days", days, 1, 1000)
+    incoming = count("blades_a_day", blades_a_day, 1, 1000)
+    if days * incoming > _LAST:
+        raise refuse(
+            f"{days * incoming} blades come in", f"ask for {_LAST} at most", value=days * incoming
+        )
+    if unit not in MM_PER:
+        raise refuse(f"unit is {unit!r}", f"write one of {', '.join(MM_PER)}", column="unit")
+    if size("back", back, least=0) > 1:
+        raise refuse(f"back is {back:g}", "give a share from 0 to 1", value=back, column="back")
+    faults, weights = _weights(SHARES if shares is None else shares)
+    draw = streams(rng)[0]
+    names = [f"K-{number:04d}" for number in draw.permutation(_LAST)[: days * incoming]]
+    visits: list[ShopVisit] = []
+    for number, name in enumerate(names):
+        day = number // incoming + 1
+        fault = faults[int(draw.choice(len(faults), p=weights))]
+        teeth, diameter = _SIZES[int(draw.integers(len(_SIZES)))]
+        blade = Blade(teeth, diameter_mm=float(diameter), name=name)
+        marked = bool(draw.random() < 0.5)
+        hidden = _drawn(fault, blade, DIAL[unit], draw)
+        visits.append(ShopVisit(day, "in", fault, marked, _read(blade, unit, hidden, fault, draw)))
+        later = day + int(draw.integers(1, 4))
+        if draw.random() < back and fault != _NONE and later <= days:
+            if fault in SERVICED:
+                hidden = _serviced(hidden, DIAL[unit], draw)
+            first = 1 if marked else int(draw.integers(1, teeth + 1))
+            again = _read(blade, unit, _renumbered(hidden, blade, first), _NONE, draw)
+            visits.append(ShopVisit(later, "out", _NONE, marked, again))
+    return SimulatedShop(tuple(sorted(visits, key=lambda one: one.day)))
+
+
+def _weights(shares: Mapping[str, float]) -> tuple[list[str], list[float]]:
+    if unknown := [fault for fault in shares if fault not in SHARES]:
+        raise refuse(f"shares names {unknown[0]!r}", f"name {', '.join(SHARES)}", column="shares")
+    given = {fault: size(f"share of {fault}", share, least=0) for fault, share in shares.items()}
+    whole = math.fsum(given.values())
+    if whole > 1 + 1e-9:
+        raise refuse(f"the shares add up to {whole:g}", "let them add up to 1 at most")
+    return [_NONE, *given], [max(0.0, 1 - whole), *given.values()]
+
+
+def _drawn(fault: str, blade: Blade, step: float, draw: np.random.Generator) -> dict[str, Any]:
+    """Return what is hidden in a blade, as keywords of `simulate`."""
+    tir = draw.uniform(*_TIRS.get(fault, (2, 6)))
+    hidden: dict[str, Any] = {"tilt_tir": tir * step, "near_deg": 360 * draw.random()}
+    height = draw.uniform(6, 20) * step
+    if fault == "bend":
+        first, run = int(draw.integers(1, blade.teeth + 1)), int(draw.integers(5, 9))
+        last = (first + run - 2) % blade.teeth + 1
+        hidden["bend"] = (first, last, height if draw.random() < 0.5 else -height)
+    if fault == "saddle":
+        hidden |= {"saddle": height, "saddle_deg": 180 * draw.random()}
+    return hidden
+
+
+def _serviced(hidden: dict[str, Any], step: float, draw: np.random.Generator) -> dict[str, Any]:
+    # Cleaned and mounted again, the blade sits as it happens to sit.
+    after = dict(hidden) | {"tilt_tir": draw.uniform(1, 4) * step, "near_deg": 360 * draw.random()}
+    if "bend" in hidden:
+        first, last, height = hidden["bend"]
+        after["bend"] = (first, last, height / 10)
+    if "saddle" in hidden:
+        after["saddle"] = hidden["saddle"] / 10
+    return after
+
+
+def _renumbered(hidden: dict[str, Any], blade: Blade, first: int) -> dict[str, Any]:
+    """Return the same blade with another tooth counted as the first."""
+    back = blade.angle_of(first)
+    after = dict(hidden) | {"near_deg": hidden["near_deg"] - back}
+    if "bend" in hidden:
+        *ends, height = hidden["bend"]
+        after["bend"] = (*((tooth - first) % blade.teeth + 1 for tooth in ends), height)
+    if "saddle" in hidden:
+        after["saddle_deg"] = hidden["saddle_deg"] - back
+    return after
+
+
+def _read(
+    blade: Blade, unit: str, hidden: dict[str, Any], fault: str, draw: np.random.Generator
+) -> SimulatedSet:
+    seed = int(draw.integers(2**32))
+    step, teeth = DIAL[unit], blade.teeth
+
+    def made(**slip: Any) -> Simulated:
+        # The seed alone decides noise and seat, so that the slip is all that is added.
+        return simulate(blade, rng=seed, unit=unit, **hidden, **slip)
+
+    def low_tooth() -> int:
+        """Return a tooth of the lowest quarter: there is a minus to lose."""
+        lowest = np.argsort(made().written[:teeth], kind="stable")[: teeth // 4]
+        return int(draw.choice(lowest)) + 1
+
+    at, height = int(draw.integers(2, teeth + 1)), draw.uniform(6, 20) * step
+    match fault:
+        case "gum":
+            slip: dict[str, Any] = {"gum": (at, height)}
+        case "bump":
+            slip = {"bump": (int(draw.integers(teeth // 4, 3 * teeth // 4)), height)}
+        case "skipped" | "doubled":
+            slip = {fault: at}
+        case "lost minus":
+            slip = {"lost_minus": low_tooth()}
+        case "decimal slip":
+            slip = {"decimal_slip": (low_tooth(), 10.0 if draw.random() < 0.5 else 0.1)}
+        case "wrong unit":
+            slip = {"unit_slip": (0, "mm" if unit in ("in", "thou") else "in")}
+        case _:
+            slip = {}
+    return made(**slip).sets[0]
