@@ -545,3 +545,68 @@ def test_it_may_be_mapped_over_parts_of_a_frame():
     table = pd.concat([bg.fit_table(part) for part in parts], ignore_index=True)
     whole = bg.fit_table(pd.concat(frames, ignore_index=True))
     assert_frame_equal(table, whole, rtol=1e-9)
+
+
+def exactly(teeth, near_deg, name):
+    """A blade whose fit points in a direction to rounding: its bends leave the wobble alone."""
+    angle = np.radians(360.0 * np.arange(teeth) / teeth)
+    read = 0.05 * np.cos(angle - np.radians(near_deg)) + 0.002 * np.cos(5 * angle + 0.3)
+    return pd.DataFrame(
+        {
+            "blade": name,
+            "tooth": np.arange(1, teeth + 1),
+            "reading_mm": read,
+            "teeth": teeth,
+            "ring_radius_mm": 100.0,
+        }
+    )
+
+
+@pytest.mark.parametrize("teeth", [24, 42, 45])
+def test_half_way_between_two_teeth_the_lower_number_is_named_whatever_the_rounding(teeth):
+    pitch = 360.0 / teeth
+    frames = [exactly(teeth, (tooth - 0.5) * pitch, f"B{tooth}") for tooth in range(1, teeth + 1)]
+    frame = pd.concat(frames, ignore_index=True)
+    assert assert_same(frame) == 0
+    near = bg.fit_table(frame)["near_tooth"].tolist()
+    assert near == [*range(1, teeth), 1]  # Between the last tooth and the first, the first.
+
+
+@pytest.mark.parametrize("reading", ["the same", "another"])
+def test_a_tooth_read_twice_is_not_plain(reading):
+    good = frame_of("A", 24, 0.05, 40.0)
+    twice = good.iloc[[4]].assign(blade="B")
+    if reading == "another":
+        twice["reading_mm"] += 0.01
+    doubled = pd.concat([good.head(10), twice, good.tail(14)]).assign(blade="B")
+    frame = pd.concat([good, doubled], ignore_index=True)
+    assert assert_same(frame) == 1
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", bg.BladegeomWarning)
+        table = bg.fit_table(frame)
+    assert table["blade"].tolist() == (["A", "B"] if reading == "the same" else ["A"])
+
+
+@pytest.mark.parametrize(
+    ("closure", "graduation", "says"),
+    [
+        (0.05, None, True),
+        (-0.05, None, True),
+        (0.004, None, False),
+        (-0.004, None, False),
+        (0.015, 0.01, True),
+        (0.018, 0.02, False),
+    ],
+)
+def test_a_closure_beyond_what_readings_repeat_to_is_remarked_in_a_table_too(
+    closure, graduation, says
+):
+    frames = []
+    for name in "AB":
+        frame = frame_of(name, 24, 0.05, 40.0, seed=7).assign(graduation_mm=graduation)
+        closing = frame.head(1).copy()
+        closing["reading_mm"] += closure
+        frames += [frame, closing]
+    frame = pd.concat(frames, ignore_index=True)
+    assert assert_same(frame) == (2 if says else 0)
+    assert bg.fit_table(frame)["warnings"].str.contains("again").tolist() == [says] * 2

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import codecs
+import io
 import json
 import math
 import re
 import warnings
 from datetime import date
 
+import openpyxl
 import pypdf
 import pytest
 
@@ -96,9 +98,9 @@ def test_the_numbers_are_those_of_the_blade_alone():
     ("make", "says"),
     [
         (lambda at: at / "none", "there is no folder .*; check the name"),
-        (lambda at: at, "holds no CSV file; put the readings there"),
+        (lambda at: at, "holds no CSV or XLSX file; put the readings there"),
         (lambda at: (at / "a.csv", (at / "a.csv").write_text("x"))[0], "is a file, not a folder"),
-        (lambda at: (at, (at / "b.xlsx").write_bytes(b"PK"))[0], "b.xlsx is a spreadsheet.*CSV"),
+        (lambda at: (at, (at / "b.ods").write_bytes(b"PK"))[0], "b.ods is a spreadsheet.*XLSX"),
         (
             lambda at: (at, (at / "f.csv").write_text("blade,teeth\nA,24\n"))[0],
             "holds no readings of a blade; add a CSV file",
@@ -112,7 +114,7 @@ def test_a_folder_without_blades_is_refused_with_its_cure(make, says, tmp_path):
 
 
 def test_where_no_blade_can_be_answered_every_fault_is_said(put):
-    folder = put(a__csv="", b__csv=b"tooth,reading_mm\n1,\xff\n")
+    folder = put(a__csv="", b__csv=b"tooth,reading_mm\n1,\x81\n")
     with pytest.raises(bg.RefusedError) as refused:
         shelf(folder)
     assert [fault.file for fault in refused.value.faults] == ["a.csv", "b.csv"]
@@ -121,7 +123,7 @@ def test_where_no_blade_can_be_answered_every_fault_is_said(put):
 
 def test_a_bad_file_or_blade_stops_no_other(put):
     folder = put(
-        bad__csv=b"tooth,reading_mm\n1,\xff\n",
+        bad__csv=b"tooth,reading_mm\n1,\x81\n",
         money__csv="item,cost\nsaw,3\n",
         ragged__csv="tooth,reading_mm\n1\n",
         shop__csv=table(whole(0.1, "A"), [*whole(0.1, "B")[:1], ["B", "2", "x", "24", "100"]]),
@@ -130,7 +132,7 @@ def test_a_bad_file_or_blade_stops_no_other(put):
     listed = shelf(folder)
     assert names(listed) == ["A"]
     said = {(fault.file, fault.blade, fault.row, fault.value) for fault in listed.refused}
-    assert ("bad.csv", None, 2, "byte 0xff") in said
+    assert ("bad.csv", None, 2, "byte 0x81") in said
     assert ("money.csv", None, None, "item, cost") in said
     assert ("ragged.csv", None, 2, "1") in said
     assert ("shop.csv", "B", 26 + 1, "x") in said
@@ -145,13 +147,65 @@ def test_what_cannot_be_fitted_is_listed_with_its_file(put):
 
 
 def test_other_files_and_folders_are_let_be(put):
-    folder = put(a__csv=table(whole(0.1, "A")), saw__toml="x", p__png=b"\x89", b__xlsx=b"PK")
+    folder = put(a__csv=table(whole(0.1, "A")), saw__toml="x", p__png=b"\x89", b__ods=b"PK")
     (folder / ".b.csv").write_text("nothing")
+    (folder / "~$open.xlsx").write_bytes(b"nothing")
     (folder / "old.csv").mkdir()
     listed = shelf(folder)
     assert (names(listed), listed.refused) == (["A"], ())
-    assert listed.notes == ("b.xlsx is a spreadsheet file and was not read: save it as CSV UTF-8",)
-    assert "b.xlsx" in str(listed)
+    (note,) = listed.notes
+    assert note.startswith("b.ods is a spreadsheet file of another kind and was not read: save it")
+    assert "b.ods" in str(listed)
+
+
+def test_workbooks_and_western_text_are_read_as_files_of_their_own_are(put):
+    """What `read_blades` reads of one file, the folder reads too, wide tables included."""
+    book = openpyxl.Workbook()
+    wide = [["blade", "teeth", *[f"t{at}_mm" for at in range(1, 25)]]]
+    wide.append(["W", 24, *[float(cells[0][1]) for cells in zip(rows(0.1), strict=True)]])
+    for line in wide:
+        book.active.append(line)
+    held = io.BytesIO()
+    book.save(held)
+    folder = put(
+        a__xlsx=held.getvalue(),
+        b__csv=table(whole(0.1, "S\u00e4ge")).encode("cp1252"),
+        c__csv=table(whole(0.2, "U")).encode("utf-16"),
+    )
+    found = read_folder(folder)
+    assert not found.refused
+    for file, readings in found.readings:
+        (alone,) = bg.read_blades(folder / file).readings
+        assert alone.blade.name == readings.blade.name
+        assert alone.reading.tolist() == readings.reading.tolist()
+    assert [one.readings.blade.name for one in found.readings] == ["W", "S\u00e4ge", "U"]
+    (note,) = found.notes
+    assert "b.csv is not UTF-8 text; it was read as cp1252" in note
+
+
+def test_facts_may_stand_in_a_workbook_or_in_western_text(put):
+    book = openpyxl.Workbook()
+    for line in (["blade", "diameter_mm"], ["A", 250]):
+        book.active.append(line)
+    held = io.BytesIO()
+    book.save(held)
+    facts = "blade,diameter_mm\nS\u00e4ge,300\n".encode("cp1252")
+    folder = put(
+        a__csv=table(whole(0.1, "A"), whole(0.1, "S\u00e4ge")),
+        facts__xlsx=held.getvalue(),
+        more__csv=facts,
+    )
+    found = read_folder(folder)
+    assert [one.readings.blade.diameter_mm for one in found.readings] == [250, 300]
+    assert not found.refused
+    (note,) = found.notes
+    assert note.startswith("more.csv is not UTF-8")
+
+
+def test_a_damaged_workbook_stops_no_other(put):
+    listed = shelf(put(a__csv=table(whole(0.1, "A")), b__xlsx=b"PK\x03\x04 half"))
+    assert names(listed) == ["A"]
+    assert [fault.file for fault in listed.refused] == ["b.xlsx"]
 
 
 def test_a_blade_without_a_name_is_called_as_its_file(put):

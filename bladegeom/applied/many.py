@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +17,7 @@ from bladegeom.errors import BladegeomWarning, Fault, RefusedError, also_in
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.measured.blade import Blade
 from bladegeom.measured.readings import Readings
-from bladegeom.measured.tables import check_header, one_blade
+from bladegeom.measured.table import check_header, one_blade
 from bladegeom.measured.text import Sheet, tidy_name
 from bladegeom.result import in_columns
 
@@ -58,7 +58,9 @@ _COLUMNS = (
 """Behind ``blade`` and ``mount``, in the order of `blade_answer`."""
 
 
-def fit_table(frame: pd.DataFrame) -> pd.DataFrame:
+def fit_table(
+    frame: pd.DataFrame, *, progress: Callable[[int, int], None] | None = None
+) -> pd.DataFrame:
     """Fit every blade of a tidy frame: the numbers of `fit_wobble`, one row out a blade.
 
     Parameters
@@ -69,6 +71,8 @@ def fit_table(frame: pd.DataFrame) -> pd.DataFrame:
         matter, ``blade``, ``turn``, ``order``, ``turned`` and the blade's facts, as `read_table`
         returns them. With a column ``mount``, each blade is answered once for every mounting.
         Missing values are blank cells. The frame is not changed.
+    progress : callable, optional
+        Told now and then how many blades of how many are done.
 
     Returns
     -------
@@ -86,6 +90,26 @@ def fit_table(frame: pd.DataFrame) -> pd.DataFrame:
     RefusedError
         If the columns are at fault, or no blade can be answered.
     """
+    found, refused = fit_frame(frame, progress)
+    if found is None:
+        raise RefusedError(refused)
+    if refused:
+        lines = "\n".join(f"  {fault}" for fault in refused)
+        warnings.warn(f"left out:\n{lines}", BladegeomWarning, stacklevel=2)
+    found.attrs["refused"] = [*frame.attrs.get("refused", ()), *refused]
+    return found
+
+
+def fit_frame(
+    frame: pd.DataFrame, progress: Callable[[int, int], None] | None = None
+) -> tuple[pd.DataFrame | None, list[Fault]]:
+    """Do the work of `fit_table`; return the table, None where no blade is left, and every fault.
+
+    Raises
+    ------
+    RefusedError
+        If the columns are at fault.
+    """
     import pandas as pd
 
     header = [tidy_name(str(column)) for column in frame.columns]
@@ -97,6 +121,7 @@ def fit_table(frame: pd.DataFrame) -> pd.DataFrame:
     keys = [frame.iloc[:, place[one]] if one in place else None for one in _NAMES]
     groups = grouped(keys[0], keys[1], len(frame))
     plain, columns, remark = plain_answers(frame, place, column, unit, groups)
+    told = _Told(progress, len(plain), int(np.count_nonzero(plain)))
     while True:
         # One blade of every kind of remarks says for all of its kind what there is to say.
         kinds, examples = np.unique(np.where(plain, remark, 0), return_index=True)
@@ -104,19 +129,16 @@ def fit_table(frame: pd.DataFrame) -> pd.DataFrame:
         apart = ~plain
         apart[[*spoken.values()]] = True
         alone = np.flatnonzero(apart)
-        by_row, refused = _one_by_one(frame, groups.rows(alone), place, column, unit)
+        by_row, refused = _one_by_one(frame, groups.rows(alone), place, column, unit, told)
         firsts = zip(alone.tolist(), groups.first[alone].tolist(), strict=True)
         answers = {group: by_row[row] for group, row in firsts if row in by_row}
         if not (lost := [kind for kind, group in spoken.items() if group not in answers]):
             break
         plain &= ~np.isin(remark, lost)
     if refused and not answers and apart.all():
-        raise RefusedError(refused)
+        return None, refused
     if not answers and apart.all():  # Nothing but blank rows.
         check_header(Sheet(known, [], ",", 1), "the frame", None)
-    if refused:
-        lines = "\n".join(f"  {fault}" for fault in refused)
-        warnings.warn(f"left out:\n{lines}", BladegeomWarning, stacklevel=2)
     kept = ~apart
     kept[[*answers]] = True
     table = {"blade": groups.name[kept]}
@@ -134,9 +156,20 @@ def fit_table(frame: pd.DataFrame) -> pd.DataFrame:
         "warnings": pd.Series([*texts]).array.take(which[kept]),
     }
     table |= _table(columns, answers, kept, said)
-    found = pd.DataFrame(table, copy=False)
-    found.attrs["refused"] = [*frame.attrs.get("refused", ()), *refused]
-    return found
+    return pd.DataFrame(table, copy=False), refused
+
+
+class _Told:
+    """Tells how many blades are done: the plain ones at once, the others one by one."""
+
+    def __init__(self, progress: Callable[[int, int], None] | None, count: int, done: int) -> None:
+        self.progress, self.count, self.done = progress, count, done
+        self.one_more(0)
+
+    def one_more(self, more: int = 1) -> None:
+        self.done = min(self.done + more, self.count)
+        if self.progress is not None:
+            self.progress(self.done, self.count)
 
 
 def _table(
@@ -173,7 +206,12 @@ def _table(
 
 
 def _one_by_one(
-    frame: pd.DataFrame, rows: Places, place: Mapping[str, int], column: str, unit: str
+    frame: pd.DataFrame,
+    rows: Places,
+    place: Mapping[str, int],
+    column: str,
+    unit: str,
+    told: _Told,
 ) -> tuple[dict[int, dict[str, Any]], list[Fault]]:
     """Return the answers by the first row of each blade and mounting, and every fault."""
     here = frame.iloc[rows]
@@ -190,6 +228,7 @@ def _one_by_one(
     answers: dict[int, dict[str, Any]] = {}
     blades: dict[str, tuple[Blade, str]] = {}
     for (who, mount), read in groups.items():
+        told.one_more()
         try:
             for name, value in zip(_NAMES, (who, mount), strict=True):
                 _check_named(name, value, name in place, read)

@@ -20,6 +20,12 @@ from bladegeom.measured.text import Sheet, read_bytes
 from bladegeom.measured.unit_row import take_units
 from bladegeom.units import NumberError
 
+LACKING = "has no row for this blade"
+"""End of the problem of a blade that the table does not know."""
+
+EYE = "eye"
+"""Column of what the eye found, in words; ``none`` where it found nothing."""
+
 
 class BladeFacts(NamedTuple):
     """What a table says of each blade.
@@ -30,10 +36,13 @@ class BladeFacts(NamedTuple):
         Of the table.
     rows : dict
         Blade -> (facts, faults); the blade is "" where the table has no column ``blade``.
+    eyes : dict
+        Blade -> what the eye found, as it is written there.
     """
 
     name: str
     rows: dict[str, tuple[dict[str, Fact], list[Fault]]]
+    eyes: dict[str, str]
 
     def find(
         self, blade: str, *, named: bool, alone: bool, row: int | None = None
@@ -60,7 +69,7 @@ class BladeFacts(NamedTuple):
         if len(self.rows) == 1 and ("" in self.rows or not named):
             return next(iter(self.rows.values()))
         lacking = Fault(
-            f"{self.name} has no row for this blade",
+            f"{self.name} {LACKING}",
             "add one, or correct the blade's name",
             blade,
             row,
@@ -70,8 +79,18 @@ class BladeFacts(NamedTuple):
         return self.rows.get(blade, ({}, [lacking]))
 
 
-def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
+def read_blade_facts(path: str | os.PathLike[str], *, notes: list[str] | None = None) -> BladeFacts:
     """Read a table with one row of facts a blade.
+
+    Parameters
+    ----------
+    path : path
+    notes : list of str, optional
+        As for `bladegeom.measured.text.decode`.
+
+    Returns
+    -------
+    BladeFacts
 
     Raises
     ------
@@ -81,7 +100,7 @@ def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
     name = os.fspath(path)
     data = read_bytes(path)
     try:
-        sheet, _ = take_units(open_sheet(data, name))
+        sheet, _ = take_units(open_sheet(data, name, notes))
         _check(sheet)
         mark = sheet_mark(sheet)
     except RefusedError as error:
@@ -91,9 +110,12 @@ def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
             for fault in error.faults
         ) from None
     found: dict[str, tuple[dict[str, Fact], list[Fault]]] = {}
+    eyes: dict[str, str] = {}
     for row, cells in sheet.rows:
         stated = dict(zip(sheet.header, cells, strict=True))
         who = stated.pop("blade", "").strip()
+        if words := " ".join(stated.get(EYE, "").split()):
+            eyes[who] = words
         known: dict[str, Fact] = {}
         wrong: list[Fault] = []
         for column, cell in stated.items():
@@ -127,7 +149,7 @@ def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
                 )
             )
         found[who] = (known, wrong)
-    return BladeFacts(name, found)
+    return BladeFacts(name, found, eyes)
 
 
 def _check(sheet: Sheet) -> None:

@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from bladegeom.errors import RefusedError, refuse
 from bladegeom.measured.blade import Blade
+from bladegeom.measured.blades import Batch
 from bladegeom.measured.lists import looks_like_table, parse_list
 from bladegeom.measured.readings import WAYS, Readings
-from bladegeom.measured.tables import Batch, Path, Written, parse_blades
+from bladegeom.measured.table import Written
+from bladegeom.measured.tables import Path, parse_blades
 from bladegeom.measured.text import read_bytes
 from bladegeom.units import MM_PER, convert
 

@@ -27,6 +27,8 @@ _DATED_NAME = re.compile(
     rf"|(?:{_TITLED})[- ][0-9]{{2}}|{_LONG_DATE}"
 )
 """Narrower, as a blade may well be called SET-3 or MAR12."""
+_BEGINNINGS = frozenset("#0123456789" + "".join(month[0] for month in _TITLED.split("|")))
+"""Of names that one of these may be; most begin otherwise."""
 
 _COMMA = re.compile(r"[+\-\u2212]?[0-9]*,[0-9]+")
 _POINT = re.compile(r"[+\-\u2212]?[0-9]*\.[0-9]+")
@@ -72,6 +74,8 @@ def damaged_number(cell: str, mark: str = ".") -> tuple[str, str] | None:
 def damaged_name(cell: str) -> tuple[str, str] | None:
     """Say what happened to a blade's name, as `damaged_number` does of numbers."""
     text = cell.strip()
+    if text[:1] not in _BEGINNINGS:
+        return None
     if _ERROR.fullmatch(text):
         return _error(text, "write the blade's name")
     if _POWER.fullmatch(text):

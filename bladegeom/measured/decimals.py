@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from bladegeom.errors import Fault, RefusedError
 from bladegeom.measured.columns import NUMBER_COLUMNS
@@ -99,6 +99,24 @@ def sheet_mark(sheet: Sheet, readings: str = "", places: Iterable[int] = ()) -> 
     ------
     RefusedError
     """
+    return decimal_mark(_words(sheet, readings, places), sheet.separator)
+
+
+def plainly_points(sheet: Sheet, readings: str = "", places: Iterable[int] = ()) -> bool:
+    """Return whether a number here has a decimal point that can be nothing else.
+
+    Parameters
+    ----------
+    sheet, readings, places
+        As for `sheet_mark`.
+    """
+    return any(
+        _POINT.fullmatch(word) and "." in word and not _THOUSANDS.fullmatch(word)
+        for _, word in _words(sheet, readings, places)
+    )
+
+
+def _words(sheet: Sheet, readings: str, places: Iterable[int]) -> Iterator[tuple[int, str]]:
     held = [
         *places,
         *(
@@ -107,7 +125,7 @@ def sheet_mark(sheet: Sheet, readings: str = "", places: Iterable[int] = ()) -> 
             if column in NUMBER_COLUMNS or column == readings
         ),
     ]
-    words = (
-        (row, word) for row, cells in sheet.rows for place in held for word in cells[place].split()
-    )
-    return decimal_mark(words, sheet.separator)
+    for row, cells in sheet.rows:
+        for place in held:
+            for word in cells[place].split():
+                yield row, word

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from bladegeom.measured.readings import Readings
-from bladegeom.measured.tables import columns_of
+from bladegeom.measured.tidy import columns_of
 
 DIGITS = 16
 """Hexadecimal digits printed: no two of a shop's blades will ever share so many."""

@@ -10,15 +10,17 @@ from typing import NamedTuple
 
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.blade_facts import BladeFacts, read_blade_facts
+from bladegeom.measured.blades import faults_of_spoilt, wrong_name
 from bladegeom.measured.columns import FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from bladegeom.measured.facts import Fact, merge
 from bladegeom.measured.readings import Readings
 from bladegeom.measured.sheets import open_sheet
-from bladegeom.measured.tables import faults_of_spoilt, open_table, wrong_name
+from bladegeom.measured.table import open_table
 from bladegeom.measured.text import Sheet, Spoilt, read_bytes
 from bladegeom.measured.wide import tooth_columns
 
-_SPREADSHEETS = (".xlsx", ".xls", ".ods")
+_TABLES = (".csv", ".xlsx")
+_SPREADSHEETS = (".xls", ".xlsm", ".xlsb", ".ods")
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,7 @@ class FolderBatch(NamedTuple):
 
 
 def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
-    """Read every CSV file of a folder; what is wrong with one blade or file stops no other.
+    """Read all CSV and XLSX files of a folder; what is wrong with one stops no other.
 
     A file with a column ``blade`` and facts, but no readings, states the facts of the blades in
     the other files. Facts of other blades are let be. What two files say of one blade must agree.
@@ -75,7 +77,7 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
     Parameters
     ----------
     folder : path
-        Its subfolders, hidden files and files that are not CSV are not read.
+        Its subfolders, hidden files and files of other kinds are not read.
 
     Returns
     -------
@@ -84,7 +86,7 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
     Raises
     ------
     RefusedError
-        If there is no such folder, or no CSV file in it.
+        If there is no such folder, or no CSV or XLSX file in it.
     """
     place = Path(folder)
     tables, notes = _tables(place)
@@ -94,12 +96,14 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
     for path in tables:
         try:
             spoilt: list[Spoilt] = []
-            sheet = open_sheet(read_bytes(path), path.name, spoilt=spoilt)
+            said: list[str] = []
+            sheet = open_sheet(read_bytes(path), path.name, said, spoilt)
+            notes += said
             kind = _kind(sheet)
             if kind == "readings":
                 sheets.append((path.name, sheet, spoilt))
             elif kind == "facts":
-                facts.append(read_blade_facts(path))
+                facts.append(read_blade_facts(path, notes=[]))
             else:
                 raise refuse(
                     "it holds neither readings nor facts of a blade",
@@ -143,7 +147,7 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
 
 
 def _tables(folder: Path) -> tuple[list[Path], list[str]]:
-    """Return the CSV files of a folder by name, and a note for each spreadsheet."""
+    """Return the tables of a folder by name, and a note for each spreadsheet of another kind."""
     shown = os.fspath(folder)
     if folder.is_file():
         raise refuse(
@@ -157,17 +161,19 @@ def _tables(folder: Path) -> tuple[list[Path], list[str]]:
         raise refuse(f"there is no folder {shown}", "check the name", value=shown) from None
     except (OSError, ValueError) as error:
         raise refuse(f"{shown} cannot be read: {error}", "check the folder", value=shown) from None
-    files = [path for path in files if not path.name.startswith(".")]
+    # What begins with ~$ is a spreadsheet program's own mark on a file that is open.
+    files = [path for path in files if not path.name.startswith((".", "~$"))]
     notes = [
-        f"{path.name} is a spreadsheet file and was not read: save it as CSV UTF-8"
+        f"{path.name} is a spreadsheet file of another kind and was not read: save it as XLSX or "
+        "as CSV UTF-8"
         for path in files
         if path.suffix.lower() in _SPREADSHEETS
     ]
-    tables = [path for path in files if path.suffix.lower() == ".csv"]
+    tables = [path for path in files if path.suffix.lower() in _TABLES]
     if not tables:
         said = f" ({'; '.join(notes)})" if notes else ""
         raise refuse(
-            f"{shown} holds no CSV file{said}",
+            f"{shown} holds no CSV or XLSX file{said}",
             "put the readings there, one file a blade or many blades in one file",
             value=shown,
         )

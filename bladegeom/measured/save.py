@@ -11,7 +11,7 @@ import numpy as np
 
 from bladegeom.errors import refuse
 from bladegeom.measured.readings import Readings
-from bladegeom.measured.tables import columns_of
+from bladegeom.measured.tidy import columns_of
 from bladegeom.measured.whole import whole_file
 
 

@@ -11,9 +11,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import IO, Any
 
+from bladegeom.measured.guarded import as_text
 from bladegeom.measured.whole import whole_file
-
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 _UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 """What no workbook can hold."""
@@ -63,9 +62,9 @@ def has_workbooks() -> bool:
     return find_spec("openpyxl") is not None
 
 
-def as_text(text: str) -> str:
-    """Return a text that no spreadsheet runs as a formula: an apostrophe before what it would."""
-    return f"'{text}" if text.startswith(_FORMULA) else text
+def printable(text: str) -> str:
+    """Return a text that a workbook can hold."""
+    return _UNPRINTABLE.sub("\ufffd", text)
 
 
 def _cell(value: Any) -> Any:
@@ -87,7 +86,7 @@ def _workbook(rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], path: P
             for column, value in enumerate(values, start=1):
                 plain = "; ".join(map(str, value)) if isinstance(value, list) else value
                 cell = sheet.cell(row, column)
-                cell.value = _UNPRINTABLE.sub("\ufffd", plain) if isinstance(plain, str) else plain
+                cell.value = printable(plain) if isinstance(plain, str) else plain
                 if isinstance(plain, str):
                     cell.data_type = "s"  # Not a formula, whatever it begins with.
         sheet.freeze_panes = "A2"

@@ -5,8 +5,9 @@
 BLADES (20,000) invented blades of 40 readings; then as many with 24 to 60 teeth of which some
 were not read. Every answer is whole: wobble, intervals, detection, marks, probabilities, warnings.
 Beside them, one blade at a time: statsmodels OLS with standard errors and intervals, SciPy's
-curve_fit, and `fit_wobble` with `blade_answer`; and one copy of the memory of the readings.
-Medians of rounds in which everything takes its turn. Only the ratios mean anything.
+curve_fit, lmfit and CosinorPy where they are installed, and `fit_wobble` with `blade_answer`; and
+one copy of the memory of the readings. Medians of rounds in which everything takes its turn. Only
+the ratios mean anything.
 """
 
 from __future__ import annotations
@@ -14,7 +15,9 @@ from __future__ import annotations
 import statistics
 import sys
 import time
+import warnings
 from collections.abc import Callable
+from importlib.util import find_spec
 
 import numpy as np
 import pandas as pd
@@ -26,6 +29,7 @@ import bladegeom as bg
 BLADES = 20_000
 LOOPED = 300
 OWN_LOOPED = 100
+SLOW_LOOPED = 30
 ROUNDS = 5
 TEETH = 40
 MIXED = (24, 32, 40, 48, 60)
@@ -93,6 +97,31 @@ def by_curve_fit(readings: np.ndarray) -> None:
         curve_fit(curve, angle, row, p0=(0.0, 0.05, angle[int(np.argmax(row))]))
 
 
+def by_lmfit(readings: np.ndarray) -> None:
+    """Fit the same curve row by row with lmfit."""
+    from lmfit import Model
+
+    angle = 2 * np.pi * np.arange(TEETH) / TEETH
+
+    def curve(at: np.ndarray, offset: float, amplitude: float, near: float) -> np.ndarray:
+        return offset + amplitude * np.cos(at - near)
+
+    model = Model(curve)
+    for row in readings:
+        model.fit(row, at=angle, offset=0.0, amplitude=0.05, near=angle[int(np.argmax(row))])
+
+
+def by_cosinor(readings: np.ndarray) -> None:
+    """Fit row by row with CosinorPy, with standard errors, intervals and p."""
+    from CosinorPy import cosinor1
+
+    at = np.arange(TEETH, dtype=np.float64)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        for row in readings:
+            cosinor1.fit_cosinor(at, row, period=TEETH, plot_on=False)
+
+
 def by_fit_wobble(readings: np.ndarray) -> None:
     """Answer row by row."""
     for row in readings:
@@ -120,12 +149,18 @@ def main() -> None:
     work: dict[str, tuple[int, Callable[[], object]]] = {
         "statsmodels OLS": (LOOPED, lambda: by_statsmodels(readings[:LOOPED])),
         "curve_fit": (LOOPED, lambda: by_curve_fit(readings[:LOOPED])),
+        "lmfit": (SLOW_LOOPED, lambda: by_lmfit(readings[:SLOW_LOOPED])),
+        "CosinorPy": (SLOW_LOOPED, lambda: by_cosinor(readings[:SLOW_LOOPED])),
         "fit_wobble": (OWN_LOOPED, lambda: by_fit_wobble(readings[:OWN_LOOPED])),
         "one copy of the readings": (count, readings.copy),
         "fit_table": (count, lambda: bg.fit_table(whole)),
         "fit_table, gaps and mixed": (count, lambda: bg.fit_table(gaps)),
         "fit_table, shuffled rows": (count, lambda: bg.fit_table(shuffled)),
     }
+    for name in ("lmfit", "CosinorPy"):
+        if find_spec(name) is None:
+            print(f"{name}: not installed")
+            del work[name]
     taken: dict[str, list[float]] = {name: [] for name in work}
     for _ in range(ROUNDS):
         for name, (blades, call) in work.items():
