@@ -13,11 +13,13 @@ from datetime import date
 
 import pytest
 from pypdf import PdfReader
-from written import run, save, sheet, two_blades, with_column
+from written import run, save, sheet, two_blades, wave, with_column
 
 import bladegeom as bg
+from bladegeom.applied.change import change
 from bladegeom.errors import RefusedError
 from bladegeom.measured.whole import UNFINISHED
+from bladegeom.shown.batch import CHANGED
 
 DAY = date(2026, 11, 25)
 LIMITS = """\
@@ -203,8 +205,150 @@ def test_simple_acceptance_is_printed_where_it_is_asked_for(tmp_path, limits):
     assert "simple acceptance" in " ".join(said.split())
 
 
+# What the eye found, and the blade before its service
+
+
+def day(tmp_path, **amplitudes):
+    """A file with a blade for each name, its wobble of an amplitude in mm, and facts of its own."""
+    rows = [
+        row
+        for name, size in amplitudes.items()
+        for row in sheet(wave(24, size), blade=name, ring_radius_mm=100, diameter_mm=250)[1:]
+    ]
+    head = sheet(wave(24), blade="A", ring_radius_mm=100, diameter_mm=250)[0]
+    return save(tmp_path, [head, *rows])
+
+
+def words_of_sheet(out, row):
+    return " ".join(PdfReader(out / row["sheet"]).pages[0].extract_text().split())
+
+
+def test_what_the_eye_found_decides_and_is_printed(tmp_path, limits):
+    path = day(tmp_path / "a.csv", A=0.02, B=0.02, C=0.02)
+    seen = save(tmp_path / "seen.csv", "blade,eye\nA,crack at tooth 7\nB,none\n")
+    result = batch(tmp_path / "out", limits, [path], blades=seen)
+    rows = {row["blade"]: row for row in result.rows}
+    assert not result.refused
+    assert [rows[name]["action"] for name in "ABC"] == [
+        "out of service",
+        "fit for use",
+        "fit for use",
+    ]
+    assert [rows[name]["eye"] for name in "ABC"] == ["crack at tooth 7", "none", None]
+    assert "crack at tooth 7" in words_of_sheet(tmp_path / "out", rows["A"])
+    assert "not recorded" not in words_of_sheet(tmp_path / "out", rows["B"])
+    assert "not recorded" in words_of_sheet(tmp_path / "out", rows["C"])
+    assert result.notes == ["a.csv: no row of facts, judged by the readings alone: C"]
+
+
+def test_a_blade_that_needs_its_row_of_facts_is_refused_without_it(tmp_path, limits):
+    bare = [[*row[:3], *row[4:]] for row in two_blades(diameter_mm=250)]
+    path = save(tmp_path / "a.csv", bare)
+    facts = save(tmp_path / "facts.csv", "blade,teeth\nA,12\n")
+    result = batch(tmp_path / "out", limits, [path], blades=facts)
+    assert [row["blade"] for row in result.rows] == ["A"]
+    assert {fault.blade for fault in result.refused} == {"B"}
+    assert "has no row for this blade" in str(result.refused[0])
+
+
+def test_a_blade_whose_row_of_facts_is_wrong_stays_refused(tmp_path, limits):
+    path = day(tmp_path / "a.csv", A=0.02, B=0.02)
+    facts = save(tmp_path / "facts.csv", "blade,teeth\nA,40\n")
+    result = batch(tmp_path / "out", limits, [path], blades=facts)
+    assert [row["blade"] for row in result.rows] == ["B"]
+    assert {fault.blade for fault in result.refused} == {"A"}
+
+
+def test_a_later_find_makes_another_sheet(tmp_path, limits):
+    path = day(tmp_path / "a.csv", A=0.02, B=0.02)
+    seen = save(tmp_path / "seen.csv", "blade,eye\nA,none\nB,none\n")
+    batch(tmp_path / "out", limits, [path], blades=seen)
+    save(tmp_path / "seen.csv", "blade,eye\nA,none\nB,two tips lost\n")
+    assert batch(tmp_path / "out", limits, [path], blades=seen).drawn == 1
+
+
+def test_before_and_after_have_a_verdict(tmp_path, limits):
+    before = day(tmp_path / "before.csv", A=0.2, B=0.02, C=0.02, E=0.1)
+    after = day(tmp_path / "after.csv", A=0.02, B=0.02, C=0.2, D=0.02)
+    result = batch(tmp_path / "out", limits, [after], blades=None, before=[before])
+    rows = {row["blade"]: row for row in result.rows}
+    said = ["improved", "not shown to have improved", "worse", None]
+    assert [rows[name]["change_verdict"] for name in "ABCD"] == said
+    for name in "ABC":
+        assert f"Before and after: {rows[name]['change_verdict']}" in words_of_sheet(
+            tmp_path / "out", rows[name]
+        )
+    assert "Before and after" not in words_of_sheet(tmp_path / "out", rows["D"])
+    assert rows["A"]["before_tir"] == pytest.approx(0.4, abs=0.001)
+    assert rows["A"]["tir_change"] == pytest.approx(-0.36, abs=0.001)
+    assert result.notes == ["read before only: E"]
+    again = batch(tmp_path / "out", limits, [after], blades=None, before=[before])
+    assert again.drawn == 0
+    assert batch(tmp_path / "out", limits, [after], blades=None).drawn == 3
+
+
+def test_the_queue_has_the_keys_of_a_change_whether_one_is_told_or_not(done):
+    fit = bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv"))
+    keys = change(fit, fit).to_dict().keys() - {"blade", "unit"}
+    assert keys == CHANGED.keys()
+    assert set(CHANGED.values()) <= done[1].rows[0].keys()
+    assert all(done[1].rows[0][name] is None for name in CHANGED.values())
+    own = set(bg.assess(fit, bg.Limits((bg.Limit("wobble_tir", (1, "mm"), "x"),))).to_dict())
+    assert not set(CHANGED.values()) & (own | bg.blade_answer(fit).keys())
+
+
+def test_a_blade_that_cannot_be_compared_is_judged_all_the_same(tmp_path, limits):
+    head, *rows = sheet(wave(24), blade="A", ring_radius_mm=80, diameter_mm=250)
+    before = save(tmp_path / "before.csv", [head, *rows])
+    twice = day(tmp_path / "twice.csv", B=0.1)
+    after = day(tmp_path / "after.csv", A=0.02, B=0.02)
+    earlier = [before, twice, twice, tmp_path / "none.csv"]
+    result = batch(tmp_path / "out", limits, [after], blades=None, before=earlier)
+    assert [row["change_verdict"] for row in result.rows] == [None, None]
+    said = "\n".join(map(str, result.refused))
+    for part in ("cannot be compared", "come twice", "there is no file"):
+        assert part in said
+
+
+def test_the_command_takes_readings_before(tmp_path, limits):
+    before, after = day(tmp_path / "b.csv", A=0.2), day(tmp_path / "a.csv", A=0.02)
+    options = ("--limits", limits, "--out", tmp_path / "out", "--date", "2026-11-25")
+    more = ("--before", before, "--tooth-1-marked", "--seating", "0.01mm")
+    assert run("batch", after, *options, *more).status == 0
+    (row,) = json.loads((tmp_path / "out" / "queue.json").read_text("utf-8"))["blades"]
+    assert (row["change_verdict"], row["tooth_1_marked"]) == ("improved", True)
+    assert row["seating_sd"] == pytest.approx(0.01)
+    assert row["change_deg"] == pytest.approx(180, abs=1)
+
+
 @pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="root may write anywhere")
 def test_a_folder_that_cannot_be_written_is_told(tmp_path, limits):
     tmp_path.chmod(0o500)
     with pytest.raises(RefusedError, match="cannot be made"):
         batch(tmp_path / "out", limits)
+
+
+def test_measurements_are_recorded_once(limits, tmp_path):
+    kept = tmp_path / "kept"
+    table = save(tmp_path / "day.csv", two_blades())
+    first = batch(tmp_path / "out", limits, [table], blades=None, history=kept, arbor="bench")
+    visits = bg.read_history(kept).visits
+    sound = {one["blade"] for one in first.rows}
+    assert {one.blade for one in visits} == sound
+    assert {(one.date, one.arbor, one.service) for one in visits} == {(DAY, "bench", "")}
+    assert f"{len(sound)} of {len(sound)} measurements recorded" in first.notes[-1]
+    again = batch(tmp_path / "out", limits, [table], blades=None, history=kept, arbor="bench")
+    assert f"0 of {len(sound)} measurements recorded" in again.notes[-1]
+    assert len(bg.read_history(kept).visits) == len(sound)
+
+
+def test_a_measurement_with_a_mistake_in_it_is_not_recorded(limits, tmp_path):
+    made = bg.simulate(
+        bg.Blade(40, diameter_mm=254.0, name="K-7"), rng=5, tilt_tir=0.1, gum=(9, 0.2)
+    )
+    table = tmp_path / "day.csv"
+    made.to_frame().to_csv(table, index=False)
+    done = batch(tmp_path / "out", limits, [table], blades=None, history=tmp_path / "kept")
+    assert done.rows[0]["action"] == "measure again"
+    assert "0 of 1 measurements recorded" in done.notes[-1]
+    assert not (tmp_path / "kept").exists()

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import t as student
 from simulated import rng_for, wave
 
 import bladegeom as bg
@@ -44,6 +45,60 @@ def test_few_degrees_of_freedom_by_hand():
     assert conformance_probability(0.0, 1.0, 1.0, 1) == pytest.approx(0.75)
     assert conformance_probability(1.0, 0.0, 1.0) == 1.0
     assert conformance_probability(1.1, 0.0, 1.0) == 0.0
+
+
+@given(sizes, sizes, sizes)
+def test_the_probability_up_to_an_upper_limit_by_the_error_function(value, u, limit):
+    # p = Phi((T_U - y) / u), JCGM 106:2012 clause 7 (formula from memory); Phi by erf.
+    expected = (1 + math.erf((limit - value) / u / math.sqrt(2))) / 2
+    assert conformance_probability(value, u, limit) == pytest.approx(expected, abs=1e-7)
+    # What conforms and what does not are all there is.
+    mirrored = conformance_probability(-value, u, -limit)
+    assert conformance_probability(value, u, limit) + mirrored == pytest.approx(1, abs=1e-12)
+
+
+@given(sizes, sizes, sizes)
+def test_the_probability_is_students_law_where_u_has_few_degrees_of_freedom(value, u, limit):
+    """Closed forms of Student's law: 2 degrees of freedom, and 4 (by integrating its density)."""
+    t = (limit - value) / u
+    two = 0.5 + t / (2 * math.sqrt(2 + t * t))
+    s = t / math.sqrt(4 + t * t)
+    four = 0.5 + 0.75 * (s - s**3 / 3)
+    assert conformance_probability(value, u, limit, 2) == pytest.approx(two, abs=1e-9)
+    assert conformance_probability(value, u, limit, 4) == pytest.approx(four, abs=1e-9)
+
+
+@pytest.mark.parametrize("dof", [3, 8, 30])
+def test_of_all_values_on_students_guard_band_the_share_promised_conforms(dof):
+    """Simulated: y = true + u z, u estimated; accepted where p is 90 % or more."""
+    rng, trials = rng_for(17), 40_000
+    z, s = rng.normal(size=trials), np.sqrt(rng.chisquare(dof, trials) / dof)
+    # Of a value y with the doubt s the limit lies at the edge: how often is the true one below?
+    edge = float(student.ppf(0.9, dof))
+    share = np.mean(z + edge * s >= 0)
+    assert share == pytest.approx(0.9, abs=3 * math.sqrt(0.09 / trials))
+    chance = conformance_probability(0.0, 1.0, edge, dof)
+    assert chance == pytest.approx(0.9, abs=1e-9)
+
+
+@pytest.mark.parametrize("guard", [-1.0, 0.0, 0.5, 1.0, 1.65])
+@pytest.mark.parametrize("k", [1.0, 2.0])
+def test_the_probability_on_the_acceptance_limit_follows_from_the_guard_factor(guard, k):
+    # A = T_U - g U and U = k u (clause 8, from memory) put into clause 7: p = Phi(g k).
+    u, limit = 0.02, 0.5
+    value = acceptance_limit(limit, k * u, guard)
+    expected = NormalDist().cdf(guard * k)
+    assert conformance_probability(value, u, limit) == pytest.approx(expected, abs=1e-7)
+
+
+def test_the_three_zones_and_their_edges():
+    """ISO 14253-1 from memory: proven within at T - U and below, proven outside above T + U."""
+    limit, expanded = 1.0, 0.25
+    seen = [
+        judged(value, value - expanded, value + expanded, limit)
+        for value in (0.0, 0.5, 0.75, 0.7500001, 1.0, 1.25, 1.2500001, 2.0)
+    ]
+    assert seen == [CONFORMS] * 3 + [UNDECIDED] * 3 + [FAILS] * 2
 
 
 @given(sizes, st.floats(0.001, 1), sizes)

@@ -552,3 +552,102 @@ def test_planted_mistakes_are_found_as_often_as_aimed_at(case):
         assert np.mean([one.kind for one in scores]) >= below(case.kind_aim, trials)
     if case.tooth_aim:
         assert np.mean([one.tooth for one in scores]) >= below(case.tooth_aim, trials)
+
+
+# A bend of a few teeth is no mistake
+
+
+def hump(kind, count):
+    """The form of a bend over some teeth, of height 1: none of them is a form that is tried."""
+    at = np.arange(1, count + 1) / (count + 1)
+    if kind == "triangle":
+        return 1 - np.abs(2 * at - 1)
+    if kind == "skew":
+        return np.where(at < 0.4, at / 0.4, (1 - at) / 0.6) ** 0.8
+    return np.exp(-0.5 * ((2 * at - 1) / 0.55) ** 2)
+
+
+def bent_there(first_tooth, count, height_mm, *, kind="bell", turns=1, offset_mm=0.0, seed=5):
+    """Readings of a plate that is bent over some teeth, the first of them again at the end."""
+    plate = np.zeros(TEETH)
+    plate[(first_tooth - 1 + np.arange(count)) % TEETH] = height_mm * hump(kind, count)
+    met = np.tile([*range(1, TEETH + 1), 1], turns)
+    values = read_mm(met, amplitude_mm=0.008, offset_mm=offset_mm, seed=seed) + plate[met - 1]
+    turn = np.repeat(np.arange(1, turns + 1), TEETH + 1)
+    return bg.Readings(
+        bg.Blade(TEETH, name="X"), reading_mm=values, tooth=met, turn=turn, ring_radius_mm=100
+    )
+
+
+BENDS = [
+    (first_tooth, count, height)
+    for first_tooth in (1, 6, 13, 22, 29, 36, 39)
+    for count in (4, 6, 8)
+    for height in (0.02, -0.04)
+]
+
+
+@pytest.mark.parametrize(("kind", "gum"), [("triangle", 0.15), ("skew", 0.3), ("bell", 0.15)])
+def test_a_bend_of_a_few_teeth_is_hardly_ever_taken_for_a_slip(kind, gum):
+    """Where its top is as sharp as one tooth, one turn cannot tell it from gum on that tooth."""
+    found = [
+        bg.check_readings(bent_there(*bend, kind=kind, seed=seed))
+        for seed, bend in enumerate(BENDS)
+    ]
+    called = [one[0].kind for one in found if len(one)]
+    slips = [one for one in called if one != "spike"]
+    assert len(slips) <= 0.1 * len(BENDS), slips  # 70 % without the bend as a rival
+    assert len(called) - len(slips) <= gum * len(BENDS)
+
+
+@pytest.mark.parametrize("kind", ["triangle", "skew", "bell"])
+@pytest.mark.parametrize("height", [0.02, -0.1, 0.3])
+def test_two_turns_that_agree_show_that_it_is_a_bend(kind, height):
+    trials = [(first, count) for first in (1, 6, 13, 22, 29, 36, 39) for count in (4, 6, 8)]
+    alarms = sum(
+        len(bg.check_readings(bent_there(*one, height, kind=kind, turns=2, seed=seed))) > 0
+        for seed, one in enumerate(trials)
+    )
+    assert alarms <= 2  # 5 % of 21 blades, and a deviation of its count
+
+
+def test_a_sharp_top_that_two_turns_repeat_is_not_taken_for_gum():
+    """What no form that is tried follows is held against what the turns show alike."""
+    trials = [(first, count) for first in range(1, 41, 4) for count in (3, 4)]
+    alarms = sum(
+        len(bg.check_readings(bent_there(*one, 0.03, kind="skew", turns=2, seed=one[0]))) > 0
+        for one in trials
+    )
+    assert alarms <= 1  # 5 % of 20
+
+
+@pytest.mark.parametrize("start", [8, 20, 33])
+def test_a_slip_on_a_bent_plate_is_found_all_the_same(start):
+    given = bent_there(14, 6, 0.05, offset_mm=0.05)
+    values = given.reading.copy()
+    values[start:] /= 25.4
+    one = first(values)
+    assert (one.kind, one.teeth[0]) == ("unit", start + 1)
+
+
+def test_a_slip_in_one_of_two_turns_of_a_bent_plate_is_found():
+    given = bent_there(14, 6, 0.05, turns=2)
+    values = given.reading.copy()
+    row = int(np.flatnonzero((given.tooth == 17) & (given.turn == 2))[0])
+    values[row] *= -1
+    slipped = bg.Readings(
+        given.blade, reading_mm=values, tooth=given.tooth, turn=given.turn, ring_radius_mm=100
+    )
+    found = bg.check_readings(slipped)
+    assert found[0].teeth == (17,)
+    assert any(one.kind == "sign" and one.teeth == (17,) for one in found)
+
+
+def test_where_a_bend_would_explain_it_nearly_as_well_both_are_named():
+    """The last four teeth stand off, and there is no closing reading: a step or a bend."""
+    values = whole(range(1, TEETH + 1), amplitude_mm=0.01)
+    values[-4:] += 0.008
+    found = bg.check_readings(readings(values))
+    assert found[0].kind == "step"
+    assert any("a bend of the plate at teeth" in one for one in found.remarks)
+    assert "read a second turn" in " ".join(found.remarks)

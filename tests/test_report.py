@@ -11,6 +11,7 @@ from fits import check_fits, words_of
 from pypdf import PdfReader
 
 import bladegeom as bg
+from bladegeom.applied.change import change
 from bladegeom.errors import BladegeomWarning
 from bladegeom.shown.fonts import standard_fonts
 
@@ -57,11 +58,30 @@ def test_a_sheet_without_limits_gives_numbers_and_no_verdict():
     assert "No wobble is told apart from the scatter." in flat
 
 
-def test_before_and_after_are_in_one_unit():
-    before, after = fit_of("fifty_tooth_groups"), fit_of("forty_tooth")
-    said = said_by(bg.customer_sheet(after, before=before, date=DAY))
-    assert f"the wobble was {before.wobble_tir / 0.0254:.4g} thou (TIR)" in said
-    assert f"now {after.wobble_tir:.4g} thou" in said
+def test_before_and_after_are_told_with_their_verdict():
+    after = fit_of("forty_tooth")
+    readings = after.readings
+    before = bg.fit_wobble(
+        bg.Readings(
+            readings.blade,
+            reading_mm=3 * readings.reading * 0.0254,
+            tooth=readings.tooth,
+            turn=readings.turn,
+            ring_radius_mm=readings.ring_radius_mm,
+            side=readings.side,
+        )
+    )
+    done = change(before, after)
+    ax = bg.customer_sheet(after, bg.assess(after, LIMITS), before=done, date=DAY)
+    said = said_by(ax)
+    assert done.verdict == "improved"
+    assert "Before and after: improved" in said
+    assert done.words in said
+    assert f"is {after.wobble_tir:.2f}" in said
+    assert "How differently the blade seats" in said
+    check_fits(ax)
+    seated = change(before, after, seating_sd_mm=0.001)
+    assert "How differently" not in said_by(bg.customer_sheet(after, before=seated, date=DAY))
 
 
 def test_a_name_in_other_letters_keeps_them(tmp_path):

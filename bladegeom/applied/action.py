@@ -6,7 +6,6 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from scipy import special
 
 from bladegeom.applied.conformity import CONFORMS, UNDECIDED
 from bladegeom.errors import RefusedError
@@ -43,18 +42,21 @@ class Action(NamedTuple):
         What to level.
     wave : Harmonic or None
         The wave that sends the blade to a sawsmith.
+    sound : bool
+        Whether the readings can be relied on: no mistake was found, and the stand did not move.
     """
 
     name: str
     reasons: tuple[str, ...]
     bend: Bend | None = None
     wave: Harmonic | None = None
+    sound: bool = True
 
 
 def next_action(fit: WobbleFit, outcome: str, smallest: float, findings: Findings) -> Action:
     """Return what to do next, from the outcome and the shape of the plate.
 
-    Mistakes come first (unless a bend explains them better), then a stand that moved, then the
+    Mistakes come first (which a bend that explains more is not), then a stand that moved, then the
     outcome. Out of the limit, the largest part decides: a bend over a few teeth, waves round the
     whole blade, or the tilt.
 
@@ -72,16 +74,16 @@ def next_action(fit: WobbleFit, outcome: str, smallest: float, findings: Finding
     Action
     """
     shape = residual_shape(fit)
-    if len(findings) and not _bend_instead(fit, shape, findings):
+    if len(findings):
         words = [_mistake(findings[0])]
         if shape.bends:
             bent = _bent(shape.bends[0], shape.sd, fit.unit)
             words.append(f"{bent}: if a second turn shows it again, it is the plate.")
-        return Action(AGAIN, tuple(words))
+        return Action(AGAIN, tuple(words), sound=False)
     low, high, _ = fit.amplitude_interval()
     bias, half = fit.closure_bias, (high - low) / 2
     if bias is not None and bias > half:
-        return Action(AGAIN, (_moved(fit, bias, half),))
+        return Action(AGAIN, (_moved(fit, bias, half),), sound=False)
     if outcome == CONFORMS:
         return Action(FIT, ("Every limit is kept.",))
     if outcome == UNDECIDED and math.isnan(high):
@@ -135,22 +137,6 @@ def _out(fit: WobbleFit, shape: ResidualShape, smallest: float) -> Action:
         "the plate where it is touched and measure again, two turns."
     )
     return Action(AGAIN, (said,))
-
-
-def _bend_instead(fit: WobbleFit, shape: ResidualShape, findings: Findings) -> bool:
-    """Tell whether a bent plate explains the readings clearly better than any one mistake.
-
-    By the F test (1 %) of the scatter that either leaves; where both explain them as well, reading
-    again is the cheaper of the two. Repairs upon repairs, which fit a bend as well, do not count.
-    """
-    if not 0 < len(shape.bends) <= _MOST_BENDS or shape.sd <= 0:
-        return False
-    first = findings[0].evidence.scatter
-    tried = [one.evidence for one in findings if one.evidence.scatter == first]
-    ratio = min(one.repaired_scatter for one in tried) / shape.sd
-    teeth = fit.readings.blade.teeth
-    bent = sum((one.last - one.first) % teeth + 1 for one in shape.bends)
-    return float(special.fdtrc(fit.dof, max(1, fit.dof - bent), ratio**2)) < 0.01
 
 
 def _bent(bend: Bend, sd: float, unit: str) -> str:

@@ -110,6 +110,11 @@ class Condition(Result):
         return self.next.reasons
 
     @property
+    def sound(self) -> bool:
+        """Whether the readings can be relied on: no mistake was found, the stand did not move."""
+        return self.next.sound
+
+    @property
     def rule_line(self) -> str:
         """The decision rule in words."""
         return RULES[self.rule]

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from bladegeom.fitted.bent import KNOWN, bent_plates
 from bladegeom.fitted.design import worst_ratio
 from bladegeom.fitted.harmonics import harmonic_columns
 from bladegeom.fitted.plan import REFUSED_RATIO
 from bladegeom.fitted.repairs import mirrored, onward, shifted, single, step, wrapped
 from bladegeom.fitted.said import label_at, said
-from bladegeom.fitted.trial import FEWEST, FEWEST_BENT, Base, Candidate, Whole, bend_evidence
+from bladegeom.fitted.trial import FEWEST, Base, Candidate, Whole
 from bladegeom.measured.counted import Counted, count_blade, counted
 from bladegeom.measured.readings import Readings
 from bladegeom.result import Result, Row
@@ -35,7 +36,6 @@ REVOLUTIONS_MM = (1.0, 0.5, 0.2, 2.54, 1.27, 0.508)
 source)."""
 
 _RIVAL = math.log(1000.0)
-_RIVAL_BEND = math.log(20.0)
 _MOST_MISTAKES = 5
 
 
@@ -194,8 +194,9 @@ def check_readings(
     reading on (`unit`), a dial read one revolution off (`wrap`), a tooth read twice (`doubled`) or
     passed over (`skipped`), gum or a burr on one tooth (`spike`), a turn counted against another
     turn (`mirrored`), and a bumped base (`step`). The readings themselves are never changed: each
-    finding holds new ones to accept or to leave. A plate bent in two or three waves is no mistake,
-    and what it explains better is not reported.
+    finding holds new ones to accept or to leave. A plate bent in two or three waves or over a few
+    teeth is no mistake, and what it explains better is not reported; what two turns show alike is
+    the plate.
 
     Parameters
     ----------
@@ -228,9 +229,11 @@ def check_counted(count: Counted) -> Findings:
     expected = {1: "doubled", -1: "skipped"}.get(count.off_by, "")
     now: Counted | None = None if remarks else count
     while now is not None and len(found) < _MOST_MISTAKES:
-        base, ranked = _ranked(now, "" if found else expected)
+        base, ranked, bend = _tried(now, "" if found else expected)
         if not ranked:
             break
+        if bend and not found:
+            remarks.append(_of_bend(bend))
         after = [_applied(now, one) for one in ranked]
         made = [
             _finding(base, one, then, besides=bool(found))
@@ -245,11 +248,19 @@ def check_counted(count: Counted) -> Findings:
     return Findings(count.blade.name, count.unit, tuple(found), count.readings, tuple(remarks))
 
 
+def _of_bend(teeth: tuple[int, ...]) -> str:
+    """Return what is to be said of a bend that explains the readings nearly as well."""
+    return (
+        f"a bend of the plate at teeth {teeth[0]} to {teeth[-1]} explains the readings nearly as "
+        "well: read a second turn, which shows a bend again, and a slip hardly"
+    )
+
+
 def _of_extra(count: Counted) -> str:
     """Return what is to be said of a reading after the last tooth where none shows as doubled."""
     first, last = int(count.tooth[0]), count.blade.teeth
     twice = math.inf if _cannot_tell(count) else next(shifted(Base(count))).evidence
-    if twice > -_RIVAL_BEND:
+    if twice > -KNOWN:
         return (
             f"the reading after tooth {last} may be the closing reading or come from a tooth read "
             f"twice, the readings do not tell which: if it is of tooth {first}, write {first} in "
@@ -273,20 +284,30 @@ def _cannot_tell(count: Counted) -> list[str]:
     return []
 
 
-def _ranked(count: Counted, expected: str) -> tuple[Base, list[Candidate]]:
-    """Return the fit as it stands and the repairs that are established, the likeliest first.
+class _Tried(NamedTuple):
+    """The fit as it stands, the repairs that are established, and a bend that may be it instead."""
 
-    A plate bent in two or three waves is the rival of every mistake: where it explains more than
-    any of them, only what stands out from the bent plate is reported.
+    base: Base
+    ranked: list[Candidate]
+    bend: tuple[int, ...]
+
+
+def _tried(count: Counted, expected: str) -> _Tried:
+    """Try every repair; the likeliest comes first.
+
+    A bent plate is the rival of every mistake: where it explains more than any of them, only what
+    stands out from the bent plate is reported.
     """
     base = Base(count)
-    ranked = _established(base, expected)
-    bent = Base(count, bent=True) if len(np.unique(count.tooth)) >= FEWEST_BENT else None
-    if bent is not None and bent.dof >= FEWEST:
-        evidence = bend_evidence(base, bent)
-        if evidence > max(_RIVAL_BEND, ranked[0].evidence if ranked else -math.inf):
-            return bent, _established(bent, expected)
-    return base, ranked
+    ranked, reached, rival = _established(base, expected), 0.0, None
+    for plate in bent_plates(base):
+        most = reached + (ranked[0].evidence if ranked else 0.0)
+        if plate.evidence > most:
+            base, reached, rival = plate.base, plate.evidence, None
+            ranked = _established(base, expected)
+        elif rival is None and plate.teeth and plate.evidence > most - _RIVAL:
+            rival = plate
+    return _Tried(base, ranked, rival.teeth if rival is not None and ranked else ())
 
 
 def _established(base: Base, expected: str) -> list[Candidate]:

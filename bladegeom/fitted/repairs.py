@@ -190,6 +190,8 @@ def wrapped(base: Base, revolutions: tuple[float, ...]) -> Iterator[Candidate]:
 def shifted(base: Base) -> Iterator[Candidate]:
     """Try a tooth read twice or passed over: from some reading on, the count is one off."""
     series = base.series
+    if base.by_tooth:
+        return
     starts: list[int] = []
     labels: dict[str, list[Whole]] = {"doubled": [], "skipped": []}
     priors: list[float] = []
@@ -240,6 +242,8 @@ def shifted(base: Base) -> Iterator[Candidate]:
 def mirrored(base: Base) -> Iterator[Candidate]:
     """Try each turn counted the other way; a single turn cannot tell."""
     series = base.series
+    if base.by_tooth:
+        return
     turns = np.unique(series.turn)
     if len(turns) < 2:
         return

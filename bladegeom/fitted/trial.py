@@ -50,9 +50,6 @@ it did not."""
 FEWEST = 7
 """Readings below which nothing can be checked."""
 
-FEWEST_BENT = 10
-"""Teeth below which bends of two and three waves cannot be told."""
-
 _LOG_SIZES = 2 * math.log(100.0)
 OWN_OFFSET = 4
 _BLOCK = 256
@@ -99,18 +96,29 @@ class Candidate:
 
 
 class Base:
-    """The fit as the readings stand: an offset for each turn, the wobble, and bends if wanted."""
+    """The fit as the readings stand: an offset for each turn, the wobble, and bends if wanted.
 
-    def __init__(self, series: Counted, *, bent: bool = False) -> None:
+    Parameters
+    ----------
+    series : Counted
+    orders : tuple of int
+        Waves a turn.
+    shapes : ndarray, shape (teeth, k), optional
+        Other shapes of the plate, by tooth, each of a height of its own.
+    """
+
+    def __init__(
+        self, series: Counted, *, orders: tuple[int, ...] = (1,), shapes: Floats | None = None
+    ) -> None:
         self.series = series
-        self.orders = (1, 2, 3) if bent else (1,)
+        self.orders, self.shapes = orders, shapes
         self.n = len(series.reading)
         self.offsets = _offsets(series.turn)
         self.middle = float(np.median(series.reading))
-        q, _ = np.linalg.qr(self.columns(series.label))
-        self.p = q.shape[1]
+        self.q, _ = np.linalg.qr(self.columns(series.label))
+        self.p = int(self.q.shape[1])
         self.dof = self.n - self.p
-        self.m = np.eye(self.n) - q @ q.T
+        self.m = np.eye(self.n) - self.q @ self.q.T
         centred = series.reading - self.middle
         self.e = self.m @ centred
         self.grain = _rounding(series)
@@ -119,6 +127,11 @@ class Base:
         self.rss = float(self.e @ self.e) + self.floor
         self.shares = EXTRA_SHARES if series.extra else SHARES
         self.tried = 0
+
+    @property
+    def by_tooth(self) -> bool:
+        """Whether each tooth has a height of its own, so that other teeth would fit as well."""
+        return self.p >= len(np.unique(self.series.tooth))
 
     def columns(self, label: Whole) -> Floats:
         """Return the columns of the fit for teeth as labelled, shape (n, p)."""
@@ -132,6 +145,8 @@ class Base:
             np.radians(blade.angles_deg[place] + series.touch_deg), self.orders
         )
         parts = [waves[..., 1:]]
+        if self.shapes is not None:
+            parts.append(self.shapes[place])
         if series.way.min() < series.way.max():
             parts.append(waves[..., 1:3] * series.way[:, np.newaxis])
         if blade.tooth_pattern is not None and series.facts.get("surface") == "teeth":
@@ -220,11 +235,6 @@ def _rounding(series: Counted) -> float:
         return graduation
     steps = np.diff(np.unique(series.reading))
     return float(steps.min()) if steps.size else 0.0
-
-
-def bend_evidence(base: Base, bent: Base) -> float:
-    """Return the evidence that the plate is bent in two or three waves: no mistake at all."""
-    return float(base.log_ratio(np.asarray(bent.rss))) - 2 * math.log(base.n)
 
 
 def refit(base: Base, label: Whole) -> tuple[Floats, Floats, Floats]:

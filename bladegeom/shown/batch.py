@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import os
-from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any
 
 from bladegeom.applied.answer import blade_answer
+from bladegeom.applied.change import Change
 from bladegeom.applied.condition import ACTIONS, Condition, assess
+from bladegeom.applied.day import Earlier, placed, read_day
+from bladegeom.applied.record import record
+from bladegeom.applied.visit import Visit, visit
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.wobble import WobbleFit
+from bladegeom.measured.blade_facts import read_blade_facts
 from bladegeom.measured.digest import digest_of
 from bladegeom.measured.limits import Limits
-from bladegeom.measured.readings import Readings
-from bladegeom.measured.tables import read_blades
 from bladegeom.measured.whole import UNFINISHED
 from bladegeom.shown.fonts import standard_fonts
 from bladegeom.shown.names import file_names
@@ -27,6 +29,21 @@ from bladegeom.shown.queue import write_queue
 from bladegeom.shown.report import customer_sheet
 
 SHEETS, QUEUE = "sheets", "queue"
+
+CHANGED = {
+    "verdict": "change_verdict",
+    "warnings": "change_warnings",
+    **{
+        key: key
+        for key in (
+            *("before_tir", "after_tir", "tir_change", "tir_change_low", "tir_change_high"),
+            *("seating_sd", "tooth_1_marked", "change_amplitude", "change_deg"),
+            *("change_cosine", "change_sine", "change_cosine_u", "change_sine_u"),
+            *("change_covariance", "change_p", "change_shown"),
+        )
+    },
+}
+"""Key of a `Change` -> its key in the queue."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +76,10 @@ def run_batch(
     out: str | os.PathLike[str],
     *,
     blades: str | os.PathLike[str] | None = None,
+    before: Sequence[str | os.PathLike[str]] = (),
+    tooth_1_marked: bool = False,
+    seating_sd_mm: float | None = None,
+    history: str | os.PathLike[str] | None = None,
     unit: str | None = None,
     rule: str = "zones",
     shop: str = "",
@@ -80,7 +101,18 @@ def run_batch(
     out : path
         A folder, made if it is not there: ``sheets/`` and the queue in it.
     blades : path, optional
-        A table with one row of facts a blade.
+        A table with one row of facts a blade; what the eye found stands in its column ``eye``
+        (``none`` where it looked and found nothing). A blade without a row there is judged by what
+        its readings say.
+    before : sequence of path
+        Tables of the readings before the service; a blade is known by its name.
+    tooth_1_marked : bool
+        Whether tooth 1 is marked for good on all of them; see `change`.
+    seating_sd_mm : float, optional
+        See `change`.
+    history : path, optional
+        Folder of the shop's history (see `record`), to which the measurements are added; not
+        those in which a mistake was found, nor those of blades without a name.
     unit : {"mm", "in", "thou", "um"}, optional
         Of readings whose column does not say.
     rule : {"zones", "simple"}
@@ -103,7 +135,10 @@ def run_batch(
         If no blade can be answered, or the folder cannot be written.
     """
     folder, day = Path(out), date or Date.today()
-    read, refused, notes = _read(inputs, blades, unit)
+    read, refused, notes = read_day(inputs, blades, unit)
+    eyes = {} if blades is None else read_blade_facts(blades).eyes
+    earlier = Earlier(before, blades, unit, tooth_1_marked, seating_sd_mm)
+    refused += earlier.refused
     try:
         (folder / SHEETS).mkdir(parents=True, exist_ok=True)
         for left in folder.rglob(f"{UNFINISHED}*"):
@@ -114,70 +149,43 @@ def run_batch(
         ) from None
     names = file_names([who for who, _, _ in read])
     rows: list[dict[str, Any]] = []
+    visits: list[Visit] = []
     drawn = 0
     for place, (name, (_, file, readings)) in enumerate(zip(names, read, strict=True)):
         if progress is not None:
             progress(place, len(read))
         try:
             fit = fit_wobble(readings)
-            condition = assess(fit, limits, rule=rule)
+            eye = eyes.get(readings.blade.name, eyes.get(""))
+            condition = assess(fit, limits, rule=rule, eye=eye)
         except RefusedError as error:
-            refused += [_placed(fault, file) for fault in error.faults]
+            refused += [placed(fault, file) for fault in error.faults]
             continue
-        digest = digest_of(readings, (condition.to_dict(), shop, arbor, paper, day.isoformat()))
+        changed = earlier.change_to(fit, refused)
+        made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
+        digest = digest_of(readings, (*made_of, *([changed.to_dict()] if changed else [])))
         sheet = folder / SHEETS / f"{name}.pdf"
         if not _made_from(sheet, digest):
-            _draw(fit, condition, sheet, digest, shop, arbor, paper, day)
+            _draw(fit, condition, changed, sheet, digest, shop, arbor, paper, day)
             drawn += 1
-        rows.append(_row(fit, condition, file, f"{SHEETS}/{sheet.name}", digest))
+        rows.append(_row(fit, condition, changed, file, f"{SHEETS}/{sheet.name}", digest))
+        if history is not None and condition.sound and readings.blade.name:
+            service = "after" if changed else ""
+            visits.append(
+                visit(fit, date=day, arbor=arbor, service=service, tooth_1_marked=tooth_1_marked)
+            )
     if progress is not None:
         progress(len(read), len(read))
     if not rows:
         raise RefusedError(refused)
+    if alone := sorted(earlier.names - {row["blade"] for row in rows}):
+        notes.append(f"read before only: {', '.join(alone)}")
+    if history is not None:
+        added = record(visits, history)
+        notes.append(f"{len(added)} of {len(rows)} measurements recorded in {history}")
     rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
     files = write_queue(rows, [fault.to_dict() for fault in refused], folder / QUEUE)
     return Done(rows, refused, drawn, len(rows) - drawn, files, notes)
-
-
-def _read(
-    inputs: Sequence[str | os.PathLike[str]],
-    blades: str | os.PathLike[str] | None,
-    unit: str | None,
-) -> tuple[list[tuple[str, str, Readings]], list[Fault], list[str]]:
-    """Return each blade with a name of its own and its file, every fault, and notes."""
-    read: list[tuple[str, Readings]] = []
-    refused: list[Fault] = []
-    notes: list[str] = []
-    for one in inputs:
-        file = Path(one).name
-        try:
-            batch = read_blades(one, blades=blades, unit=unit)
-        except RefusedError as error:
-            refused += [_placed(fault, file) for fault in error.faults]
-            continue
-        read += [(file, readings) for readings in batch.readings]
-        refused += [_placed(fault, file) for fault in batch.refused]
-        notes += [f"{file}: {note}" for note in batch.notes]
-    if not read:
-        raise RefusedError(refused)
-    times = Counter(readings.blade.name for _, readings in read)
-    seen: Counter[str] = Counter()
-    named = []
-    for file, readings in read:
-        who = readings.blade.name or Path(file).stem
-        if times[readings.blade.name] > 1:
-            seen[f"{who} {file}"] += 1
-            who = f"{who} {file} {seen[f'{who} {file}']}"
-        named.append((who, file, readings))
-    return named, refused, notes
-
-
-def _placed(fault: Fault, file: str) -> Fault:
-    return (
-        fault
-        if fault.problem.startswith(f"{file}: ")
-        else replace(fault, problem=f"{file}: {fault.problem}")
-    )
 
 
 def _made_from(sheet: Path, digest: str) -> bool:
@@ -190,6 +198,7 @@ def _made_from(sheet: Path, digest: str) -> bool:
 def _draw(
     fit: WobbleFit,
     condition: Condition,
+    changed: Change | None,
     sheet: Path,
     digest: str,
     shop: str,
@@ -198,12 +207,19 @@ def _draw(
     day: Date,
 ) -> None:
     with standard_fonts():
-        ax = customer_sheet(fit, condition, shop=shop, arbor=arbor, paper=paper, date=day)
+        ax = customer_sheet(
+            fit, condition, before=changed, shop=shop, arbor=arbor, paper=paper, date=day
+        )
         save_charts([ax], sheet, 1, keywords=f"digest {digest}")
 
 
 def _row(
-    fit: WobbleFit, condition: Condition, file: str, sheet: str, digest: str
+    fit: WobbleFit,
+    condition: Condition,
+    changed: Change | None,
+    file: str,
+    sheet: str,
+    digest: str,
 ) -> dict[str, Any]:
     said = condition.to_dict()
     row = {
@@ -213,4 +229,6 @@ def _row(
     }
     row |= {key: value for key, value in said.items() if key != "blade"}
     row |= blade_answer(fit)
+    since = changed.to_dict() if changed is not None else {}
+    row |= {name: since.get(key) for key, name in CHANGED.items()}
     return row | {"file": file, "sheet": sheet, "digest": digest}

@@ -103,6 +103,7 @@ class _Drawing:
         ax.set_xlim(-_EDGE, _EDGE)
         ax.set_ylim(-_EDGE, _EDGE)
         ax.axis("off")
+        # Limits are set: circles and arrows are added as artists, which measures none of them.
         self._blade()
         self._readings()
         self._marks()
@@ -120,10 +121,10 @@ class _Drawing:
         reach = np.tile([_RIM] + [_ROOT] * 12, len(angles))
         x, y = self.at(np.append(outline, angles[0] + 360.0), np.append(reach, _RIM))
         ax.plot(x, y, color=BLACK, linewidth=1.0)
-        ax.add_patch(Circle((0, 0), _HUB, fill=False, color=BLACK, linewidth=1.0))
+        ax.add_artist(Circle((0, 0), _HUB, fill=False, color=BLACK, linewidth=1.0))
         for ring in range(-self.rings, self.rings + 1):
             height = _ZERO + self.gain * ring * self.step
-            ax.add_patch(
+            ax.add_artist(
                 Circle(
                     (0, 0),
                     height,
@@ -232,7 +233,7 @@ class _Drawing:
         arc = np.linspace(start + 14.0, start + 27.0, 20)
         x, y = self.at(arc, 0.885)
         self.ax.plot(x, y, color=BLACK, linewidth=1.4)
-        self.ax.add_patch(
+        self.ax.add_artist(
             FancyArrowPatch(
                 (x[-2], y[-2]),
                 (x[-1], y[-1]),

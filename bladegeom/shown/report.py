@@ -8,6 +8,7 @@ from datetime import date as Date  # noqa: N812
 from matplotlib.axes import Axes
 
 from bladegeom import __version__
+from bladegeom.applied.change import Change
 from bladegeom.applied.condition import Condition
 from bladegeom.applied.marks import NeutralLine, neutral_line
 from bladegeom.fitted.wobble import WobbleFit
@@ -15,7 +16,6 @@ from bladegeom.measured.digest import digest_of
 from bladegeom.result import between, number, percent
 from bladegeom.shown.page import BLACK, GREY, MARGIN, Page
 from bladegeom.shown.polar import draw_blade
-from bladegeom.units import convert
 
 _CHART = 104.0
 """Side of the drawing of the blade, in millimetres."""
@@ -27,7 +27,7 @@ def customer_sheet(
     fit: WobbleFit,
     condition: Condition | None = None,
     *,
-    before: WobbleFit | None = None,
+    before: Change | None = None,
     shop: str = "",
     arbor: str = "",
     paper: str = "a4",
@@ -40,8 +40,8 @@ def customer_sheet(
     fit : WobbleFit
     condition : Condition, optional
         What `assess` said of it; without it the sheet tells numbers and no verdict.
-    before : WobbleFit, optional
-        Of the same blade before it was serviced.
+    before : Change, optional
+        What `change` said of the blade before its service and now.
     shop : str
         Who measured, in the shop's own words.
     arbor : str
@@ -122,7 +122,7 @@ def _told(
     fit: WobbleFit,
     condition: Condition | None,
     marks: NeutralLine,
-    before: WobbleFit | None,
+    before: Change | None,
     arbor: str,
 ) -> list[tuple[str, str]]:
     """Return the paragraphs beside the drawing: a heading and its words."""
@@ -138,14 +138,10 @@ def _told(
             )
         )
     if before is not None:
-        unit = fit.unit
-        size = convert(before.wobble_tir, before.unit, unit)
-        said.append(
-            (
-                "Before",
-                f"the wobble was {size:.4g} {unit} (TIR); now {fit.wobble_tir:.4g} {unit}.",
-            )
-        )
+        words = before.words
+        if before.seating_sd_mm is None:
+            words += " How differently the blade seats when it is mounted anew is not in it."
+        said.append((f"Before and after: {before.verdict}", words))
     ring = fit.readings.ring_radius
     where = f" at {ring:g} {fit.unit} from the axis" if ring is not None else ""
     on = f", on {arbor}" if arbor else ""
