@@ -1,0 +1,238 @@
+"""The chart of the best rotation: curves at their places, names readable, words apart."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from itertools import combinations
+
+import numpy as np
+import pypdf
+import pytest
+from fits import check_fits
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from numpy.testing import assert_allclose
+from simulated import rng_for
+from test_rotation import plate_of
+
+import bladegeom as bg
+from bladegeom.applied.plate_slopes import PlateSlopes
+from bladegeom.applied.rotation import best_rotation
+from bladegeom.fitted.plate import fit_plate
+from bladegeom.measured.rings import Ring
+from bladegeom.shown.cautions import CAUTIONS
+from bladegeom.shown.rotation import rotation_chart
+
+DAY = date(2026, 2, 3)
+LONG = "a blade with a name that goes on and on, bought for the long wall of the old workshop"
+
+
+def four_zeros(teeth=40, **asked):
+    plate = plate_of(
+        teeth=teeth, tilt=(3e-4, 4e-4), dish=3e-4, saddle_cos=0.002, saddle_sin=0.001, u=1e-4
+    )
+    return best_rotation(plate, table_height_in=1.5, **asked)
+
+
+def dished():
+    return best_rotation(plate_of(tilt=(3e-4, 4e-4), dish=0.004, u=1e-4), table_height_in=1.5)
+
+
+def close_zeros(teeth=100):
+    """A dish that all but outweighs the tilt: two zeros eleven degrees apart."""
+    dish = 0.995 * 5e-4 * 25 / 6.5
+    plate = plate_of(teeth=teeth, tilt=(5e-4, 0.0), dish=dish, u=1e-5)
+    return best_rotation(plate, table_height_in=1.5)
+
+
+def any_will_do():
+    return best_rotation(plate_of(dish=1e-4, u=3e-4), table_height_in=1.5)
+
+
+def without_dish(teeth=24, name="demo", rings=1):
+    """Two rings whose dial was set anew between them, or one; real readings with scatter."""
+    rng = rng_for(4)
+    blade = bg.Blade(teeth, diameter_mm=254.0, name=name)
+    angle = np.radians(blade.angles_deg)
+    made = [
+        Ring(
+            bg.Readings(
+                blade,
+                reading_mm=5e-4 * r * np.cos(angle - 1) + rng.normal(0, 0.002, teeth),
+                ring_radius_mm=r,
+                graduation_mm=0.001,
+            ),
+            zero=str(r),
+        )
+        for r in (110.0, 70.0)[:rings]
+    ]
+    return best_rotation(
+        fit_plate(made), table_height_mm=38.0, away_from_centre_mm=-21.5, tolerance_deg=0.02
+    )
+
+
+def line_of(ax, words):
+    (line,) = [line for line in ax.lines if line.get_label() == words]
+    return np.column_stack(line.get_data())
+
+
+def names_of(ax):
+    return {text.get_text(): text for text in ax.texts}
+
+
+CASES = {
+    "four zeros": lambda: four_zeros(tolerance_deg=0.02),
+    "level": lambda: four_zeros(24, line="level", away_from_centre_in=0.4, tolerance_deg=0.01),
+    "many teeth": lambda: four_zeros(100),
+    "three hundred teeth": lambda: four_zeros(300, tolerance_deg=0.5),
+    "close zeros": close_zeros,
+    "close zeros, long numbers": lambda: close_zeros(300),
+    "dished": dished,
+    "any": any_will_do,
+    "one ring": without_dish,
+    "long name": lambda: without_dish(100, LONG, 2),
+}
+
+
+@pytest.fixture(params=list(CASES))
+def case(request):
+    return CASES[request.param]()
+
+
+def test_curve_and_limits_are_the_result_s_own(case):
+    ax = rotation_chart(case, Figure().add_subplot())
+    (label,) = [
+        text.get_text()
+        for text in ax.get_legend().texts
+        if text.get_text().startswith("tilt") and text.get_text() != "tilt alone"
+    ]
+    turn, slope = line_of(ax, label).T
+    assert_allclose(slope, case.slope_deg(turn))
+    assert (turn[0], turn[-1]) == (0.0, 360.0)
+    (band,) = ax.collections
+    path = band.get_paths()[0].vertices
+    at = float(turn[100])
+    edges = path[np.isclose(path[:, 0], at), 1]
+    told = PlateSlopes(case.plate, case.line).at(at)
+    assert_allclose([edges.min(), edges.max()], [told.low, told.high])
+    assert_allclose(line_of(ax, "tilt alone")[:, 1], case.tilt_slope_deg(turn))
+
+
+def test_every_tooth_stands_at_its_own_angle_and_slope(case):
+    ax = rotation_chart(case, Figure().add_subplot())
+    places = line_of(ax, "a tooth uppermost")
+    assert_allclose(places[:, 0], case.blade.angles_deg)
+    assert_allclose(places[:, 1], case.slope_deg(case.blade.angles_deg))
+    for place, text in zip(ax.get_xticks(), ax.get_xticklabels(), strict=True):
+        assert case.blade.angle_of(int(text.get_text())) == pytest.approx(place % 360.0)
+
+
+def test_zero_crossings_carry_the_names_of_their_teeth_and_the_best_is_largest():
+    case = four_zeros()
+    assert len(case.zeros_deg) == 4
+    names = names_of(rotation_chart(case, Figure().add_subplot()))
+    assert set(names) == {str(case.blade.nearest_tooth(zero)) for zero in case.zeros_deg}
+    for name, text in names.items():
+        assert text.xy[0] == pytest.approx(case.blade.angle_of(int(name)))
+        best = name == str(case.best_tooth)
+        assert text.get_fontweight() == ("bold" if best else "normal")
+        assert (text.get_fontsize() >= 18) == best
+
+
+def test_the_least_is_named_where_nothing_is_zero_and_nothing_where_any_will_do():
+    one = dished()
+    assert one.zeros_deg == ()
+    assert list(names_of(rotation_chart(one, Figure().add_subplot()))) == [str(one.best_tooth)]
+    assert names_of(rotation_chart(any_will_do(), Figure().add_subplot())) == {}
+
+
+def test_the_tolerance_is_drawn_on_both_sides_and_only_if_given():
+    ax = rotation_chart(four_zeros(tolerance_deg=0.03), Figure().add_subplot())
+    flat = {float(line.get_ydata()[0]) for line in ax.lines if line.get_linestyle() == ":"}
+    assert flat == {0.03, -0.03}
+    assert "tolerance \u00b10.03\u00b0" in [text.get_text() for text in ax.get_legend().texts]
+    assert ax.get_ylim()[1] > 0.03
+    plain = rotation_chart(four_zeros(), Figure().add_subplot())
+    assert not [line for line in plain.lines if line.get_linestyle() == ":"]
+
+
+def test_a_missing_part_is_named_in_the_legend():
+    ax = rotation_chart(without_dish(), Figure().add_subplot())
+    assert "tilt and saddle, without dish" in [text.get_text() for text in ax.get_legend().texts]
+
+
+def test_nothing_is_drawn_in_colour(case):
+    ax = rotation_chart(case, date=DAY)
+    canvas = FigureCanvasAgg(ax.figure)
+    canvas.draw()
+    red, green, blue, _ = np.moveaxis(np.asarray(canvas.buffer_rgba()), -1, 0)
+    assert (red == green).all()
+    assert (green == blue).all()
+
+
+def words_with_boxes(ax):
+    """Every word drawn on the page: of the sheet, the axes, their ticks and the legend."""
+    canvas = FigureCanvasAgg(ax.figure)
+    canvas.draw()
+    renderer = canvas.get_renderer()
+    words = [*ax.figure.texts, *ax.texts, *ax.get_xticklabels(), *ax.get_yticklabels()]
+    low, high = ax.get_ylim()
+    ticks = dict(zip(ax.get_yticklabels(), ax.get_yticks(), strict=True))
+    words = [one for one in words if low <= ticks.get(one, low) <= high]
+    words += [ax.xaxis.label, ax.yaxis.label, *ax.get_legend().texts]
+    return [
+        (one.get_text(), one.get_window_extent(renderer)) for one in words if one.get_text().strip()
+    ]
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_no_words_lie_on_each_other_or_off_the_page(case, paper):
+    ax = rotation_chart(case, paper=paper, date=DAY)
+    check_fits(ax)
+    boxes = words_with_boxes(ax)
+    page = ax.figure.bbox
+    for words, box in boxes:
+        assert page.x0 <= box.x0 <= box.x1 <= page.x1, words
+        assert page.y0 <= box.y0 <= box.y1 <= page.y1, words
+    for (words, box), (other, beside) in combinations(boxes, 2):
+        across = min(box.x1, beside.x1) - max(box.x0, beside.x0)
+        down = min(box.y1, beside.y1) - max(box.y0, beside.y0)
+        assert across < 1.0 or down < 1.5, (words, other)
+    height = ax.get_position().height * ax.figure.get_size_inches()[1] * 25.4
+    assert height > 35.0
+
+
+def test_many_remarks_leave_room_for_the_curves():
+    warnings = tuple(
+        f"the stand was seen to move while ring {at} was read: " + "do read it again "
+        "with the base held down and the dial untouched, and compare"
+        for at in range(6)
+    )
+    plate = plate_of(tilt=(3e-4, 4e-4), dish=0.004, u=1e-4, warnings=warnings)
+    ax = rotation_chart(best_rotation(plate, table_height_in=1.5), date=DAY)
+    check_fits(ax)
+    height = ax.get_position().height * ax.figure.get_size_inches()[1] * 25.4
+    assert height > 35.0
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_print_says_what_the_square_sees_and_carries_the_cautions(paper, tmp_path):
+    case = dished()
+    bg.save_chart(rotation_chart(case, paper=paper, date=DAY), tmp_path / "c.pdf")
+    page = pypdf.PdfReader(tmp_path / "c.pdf").pages[0]
+    text = re.sub(r"\s+", " ", page.extract_text())
+    assert "the cut is made at the rim and stays square to the arbor" in text
+    assert "A dish cannot be turned away" in text
+    assert case.headline in text
+    assert case.where in text
+    assert "2026-02-03" in text
+    for caution in CAUTIONS:
+        assert caution in text.replace("\u2022 ", "")
+    size = sorted(float(side) / 72 * 25.4 for side in (page.mediabox.width, page.mediabox.height))
+    assert size == pytest.approx({"a4": [210, 297], "letter": [215.9, 279.4]}[paper], abs=0.05)
+
+
+def test_an_unknown_paper_is_refused():
+    with pytest.raises(bg.RefusedError, match="choose a4 or letter"):
+        rotation_chart(dished(), paper="a3")
