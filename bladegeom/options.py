@@ -185,7 +185,35 @@ def parser() -> argparse.ArgumentParser:
     batch.add_argument("inputs", nargs="+", metavar="INPUT", help="CSV or XLSX of readings")
     batch.add_argument("--limits", required=True, metavar="FILE", help="the shop's own limits")
     batch.add_argument("--out", required=True, metavar="FOLDER", help="made if it is not there")
-    batch.add_argument("--blades", metavar="FILE", help="CSV with one row of facts a blade")
+    batch.add_argument(
+        "--blades",
+        metavar="FILE",
+        help="CSV with one row of facts a blade, and what the eye found in a column eye",
+    )
+    batch.add_argument(
+        "--before",
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="INPUT",
+        help="readings before the service",
+    )
+    batch.add_argument(
+        "--tooth-1-marked",
+        action="store_true",
+        help="tooth 1 is marked for good: compare directions too",
+    )
+    batch.add_argument(
+        "--seating",
+        type=_length,
+        metavar="LENGTH",
+        help="standard deviation by which the wobble changes when a blade is mounted anew",
+    )
+    batch.add_argument(
+        "--history",
+        metavar="FOLDER",
+        help="add the measurements to this history, but those in which a mistake was found",
+    )
     batch.add_argument(
         "--unit", choices=tuple(MM_PER), help="unit of readings whose columns do not say"
     )
@@ -200,15 +228,121 @@ def parser() -> argparse.ArgumentParser:
     batch.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
     batch.set_defaults(run="batch")
 
+    table = commands.add_parser(
+        "table", help="answer any number of blades into one table, a row a blade"
+    )
+    table.add_argument("inputs", nargs="+", metavar="FILE", help="CSV or XLSX of readings")
+    table.add_argument(
+        "-o", "--output", required=True, metavar="OUT", help="a .csv or .xlsx file, replaced whole"
+    )
+    table.add_argument("--blades", metavar="FACTS", help="CSV with one row of facts a blade")
+    table.add_argument(
+        "--unit", choices=tuple(MM_PER), help="unit of readings whose columns do not say"
+    )
+    table.set_defaults(run="table")
+
+    clock = commands.add_parser(
+        "clock", parents=[blade], help="arbor or blade? and the tooth to put at the arbor's mark"
+    )
+    clock.add_argument(
+        "file",
+        metavar="FILE",
+        help="CSV of readings with a column mount, and clock_deg (where tooth 1 stands from the "
+        "arbor's mark) or clock_tooth (the tooth at the mark)",
+    )
+    _add_page(clock, "draw a chart into this .pdf, .svg or .png file")
+    clock.add_argument("--json", action="store_true", help="print one JSON object")
+    _add_fit_options(clock)
+    _add_reading_facts(clock)
+    clock.set_defaults(run="clock")
+
     shelf = commands.add_parser(
         "shelf", help="list every blade of a shop with its marks, the worst first"
     )
-    shelf.add_argument("folder", metavar="FOLDER", help="folder with CSVs of readings")
+    shelf.add_argument(
+        "folder", metavar="FOLDER", help="folder with CSV and XLSX files of readings"
+    )
     _add_page(shelf, "write the list into this .pdf, .svg or .png file")
     shelf.add_argument("--json", action="store_true", help="print one JSON object")
     shelf.set_defaults(run="shelf")
     _add_years(commands)
+    _add_plate(commands, blade, read)
     return whole
+
+
+def _add_plate(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    blade: argparse.ArgumentParser,
+    read: argparse.ArgumentParser,
+) -> None:
+    """Add the commands about the plate's shape and the wall it cuts."""
+    plate = commands.add_parser(
+        "plate",
+        parents=[blade],
+        help="tilted or bent? the plate's shape from several rings, and its best rotation",
+    )
+    plate.add_argument(
+        "file",
+        metavar="FILE",
+        help="CSV of readings at several ring radii; columns stand, flipped, zero where needed",
+    )
+    plate.add_argument("--blade", metavar="NAME", help="which blade, where the file holds several")
+    plate.add_argument(
+        "--harmonics",
+        type=_whole,
+        default=2,
+        metavar="N",
+        help="waves a turn to fit: 1 tilt and dish, 2 (the default) the saddle too",
+    )
+    square = plate.add_argument_group("the line that the square touches: gives the best rotation")
+    square.add_argument(
+        "--table-height", type=_length, metavar="LENGTH", help="of the table above the arbor's axis"
+    )
+    square.add_argument("--reach", type=_length, metavar="LENGTH", help="of the square's blade")
+    square.add_argument(
+        "--away-from-centre",
+        type=_length,
+        metavar="LENGTH",
+        help="from straight above the axis, toward the teeth that follow the uppermost one",
+    )
+    square.add_argument(
+        "--line",
+        choices=("upright", "level"),
+        default="upright",
+        help="upright (the default) for table and bevels, level for miter gauge and knife",
+    )
+    square.add_argument("--tolerance-deg", type=_number, metavar="DEG", help="largest slope")
+    _add_page(plate, "draw the slope against the rotation into this .pdf, .svg or .png file")
+    plate.add_argument("--json", action="store_true", help="print one JSON object")
+    _add_reading_facts(plate)
+    plate.set_defaults(run="plate")
+
+    wall = commands.add_parser(
+        "wall", parents=[read, blade], help="the wall that the teeth leave: marks, height, Ra"
+    )
+    wall.add_argument(
+        "--feed", type=_length, required=True, metavar="LENGTH", help="of the board in one turn"
+    )
+    wall.add_argument(
+        "--height", type=_length, required=True, metavar="LENGTH", help="of the blade above table"
+    )
+    wall.add_argument(
+        "--side-angle",
+        type=_number,
+        required=True,
+        metavar="DEG",
+        help="radial side angle of the teeth",
+    )
+    wall.add_argument("--corner", type=_length, metavar="LENGTH", help="radius of the corners")
+    wall.add_argument(
+        "--wall",
+        choices=("toward", "away"),
+        default="toward",
+        help="the wall on the indicator's side (the default), or the other",
+    )
+    _add_page(wall, "draw the wall into this .pdf, .svg or .png file")
+    wall.add_argument("--json", action="store_true", help="print one JSON object")
+    wall.set_defaults(run="wall")
 
 
 def _add_years(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -324,14 +458,12 @@ def _reading_options() -> argparse.ArgumentParser:
     )
     options.add_argument("--blades", metavar="FILE", help="CSV with one row of facts a blade")
     options.add_argument("--blade", metavar="NAME", help="only this blade; or its name, with -")
+    _add_fit_options(options)
     _add_reading_facts(options)
     return options
 
 
-def _add_reading_facts(options: argparse.ArgumentParser) -> None:
-    options.add_argument(
-        "--unit", choices=tuple(MM_PER), help="unit of readings whose column does not say"
-    )
+def _add_fit_options(options: argparse.ArgumentParser) -> None:
     options.add_argument(
         "--harmonics",
         type=_whole,
@@ -344,6 +476,12 @@ def _add_reading_facts(options: argparse.ArgumentParser) -> None:
     )
     options.add_argument(
         "--robust", action="store_true", help="let wild readings count less, and list their teeth"
+    )
+
+
+def _add_reading_facts(options: argparse.ArgumentParser) -> None:
+    options.add_argument(
+        "--unit", choices=tuple(MM_PER), help="unit of readings whose column does not say"
     )
     options.add_argument("--surface", choices=("plate", "teeth"), help="what the stylus touched")
     options.add_argument(

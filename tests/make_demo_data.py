@@ -16,7 +16,10 @@ from typing import Literal
 
 import numpy as np
 from make_saw_demo import SAW_FILE, SEED, STOP_OFF_DEG, demo_saw, saw_text
+from mounted_body import mounted_mm
 from rigid_body import Numbering, RigidBlade, readings_mm, tooth_angles_deg
+
+import bladegeom as bg
 
 Unit = Literal["mm", "in", "thou", "um"]
 
@@ -24,6 +27,9 @@ MM_PER: Mapping[Unit, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.0
 SHELF_READINGS = "shelf_readings.csv"
 LIMITS = "shed_limits.toml"
 SHELF_BLADES = "shelf_blades.csv"
+CLOCK_MOUNTS = "arbor/clock_mounts.csv"
+THREE_RINGS = "arbor/three_rings.csv"
+"""In a folder of their own: a folder of blades to be listed holds one ring of one mounting each."""
 
 
 @dataclass(frozen=True)
@@ -311,6 +317,14 @@ _SHELF = (
         numbered="counterclockwise",
     ),
 )
+CLOCKED = replace(
+    _ON_THE_SHELF, file=CLOCK_MOUNTS, blade="M-24", seed=9101, tilt_deg=0.020, near_deg=205.0
+)
+FLANGE = RigidBlade(tilt_deg=0.017, near_deg=72.0, numbered="clockwise")
+SEATING_DEG = 0.0012
+"""Standard deviation of either component of the tilt from one seating to the next."""
+
+CLOCKS_DEG = {"1": 0, "2": 180, "3": 90, "1 again": 0}
 _SINGLE = (_FORTY, _FIFTY, _FLAT, _ARC, _EIGHTY)
 
 
@@ -400,6 +414,80 @@ def blade_facts(truth: Truth) -> dict[str, str]:
     if truth.touch_deg:
         facts["touch_deg"] = f"{truth.touch_deg:g}"
     return facts
+
+
+def clock_rows() -> list[dict[str, str]]:
+    """Rows of a blade read in several mountings, each seated a little differently.
+
+    Returns
+    -------
+    list of dict
+        Columns ``blade``, ``mount``, ``clock_deg``, ``tooth``, the reading, and the blade's facts.
+    """
+    truth = CLOCKED
+    rng = np.random.Generator(np.random.PCG64(truth.seed))
+    near = np.radians(FLANGE.near_deg)
+    flange = FLANGE.tilt_deg * np.array([np.cos(near), np.sin(near)])
+    rows = []
+    for mount, clock in CLOCKS_DEG.items():
+        x, y = flange + rng.normal(0.0, SEATING_DEG, 2)
+        seat = RigidBlade(float(np.hypot(x, y)), float(np.degrees(np.arctan2(y, x))), "clockwise")
+        exact = mounted_mm(
+            truth.rigid_blade, seat, clock, tooth_angles_deg(truth.teeth), truth.ring_radius_mm
+        )
+        noisy = exact - exact[0] + rng.normal(0.0, truth.noise_sd, truth.teeth)
+        shown = _on_the_dial(noisy, truth.graduation)
+        rows += [
+            {"blade": truth.blade, "mount": mount, "clock_deg": str(clock), "tooth": str(tooth)}
+            | {f"reading_{truth.reading_unit}": reading}
+            | blade_facts(truth)
+            for tooth, reading in enumerate(shown, start=1)
+        ]
+    return rows
+
+
+RINGED = {
+    "tilt_tir": 0.10,
+    "near_deg": 30.0,
+    "dish": 0.08,
+    "saddle": 0.04,
+    "saddle_deg": 70.0,
+    "graduation": 0.005,
+}
+RING_SEED = 9202
+
+
+def ring_rows() -> list[dict[str, str]]:
+    """Rows of a bent blade, read at three rings, at the front and at the back of the saw.
+
+    Returns
+    -------
+    list of dict
+        Columns ``blade``, ``tooth``, the reading, ``ring_radius_mm``, and the blade's facts.
+    """
+    blade = bg.Blade(40, diameter_mm=254.0, gullet_mm=9.0, name="R-40")
+    rng = np.random.Generator(np.random.PCG64(RING_SEED))
+    radii = [60.0, 85.0, 110.0]
+    made = {
+        stand: bg.simulate(blade, rng=rng, ring_radius_mm=radii, **RINGED)
+        for stand in ("front", "back")
+    }
+    return [
+        {
+            "blade": "R-40",
+            "tooth": str(tooth),
+            "reading_mm": f"{reading:.3f}",
+            "ring_radius_mm": f"{one.key.ring_radius:g}",
+            "stand": stand,
+            "teeth": "40",
+            "diameter_mm": "254",
+            "gullet_mm": "9",
+            "graduation_mm": "0.005",
+        }
+        for stand, rings in made.items()
+        for one in rings.sets
+        for tooth, reading in zip(one.course.label, one.written, strict=True)
+    ]
 
 
 def _write_csv(path: Path, rows: list[dict[str, str]]) -> None:
@@ -494,6 +582,15 @@ dial drifts or slips, so the once-a-turn wobble is all there is to find.
   deliberate fault**: after tooth {teeth} its reader went on counting and booked the closing
   reading of tooth 1 as tooth {slip}. It has {teeth} teeth, so it must be refused until that row is
   put right; the other five are sound.
+- `{mounts}`: blade `{clocked}` in {count} mountings, two of them at the same clock
+  position, for `bladegeom clock`. Its own tilt is {own_tilt}° with near at {own_near}°, that of
+  the flange {flange_tilt}° with near {flange_near}° from the arbor's mark, and every seating adds a
+  tilt with a standard deviation of {seating}° in either component (seed {clock_seed}, noise as for
+  `007`).
+- `{rings}`: blade `R-40` at three rings, at the front and at the back of the saw, the dial
+  never set anew, along a traverse square to the arbor; for `bladegeom plate`. At
+  the outermost ring its tilt is {ring_tir} mm TIR with near at {ring_near}°; at the rim it has a
+  dish of {dish} mm and a saddle {saddle} mm high (seed {ring_seed}).
 - `{limits}`: invented limits for `bladegeom batch`; they are nobody's but the made-up shed's.
 - `{saw}`: the file of a saw as it was left, blade `A-40` on it, for `bladegeom setup`. Every
   reading comes from a rigid saw turned with rotation matrices (`tests/rigid_saw.py`, seed {seed}):
@@ -539,11 +636,29 @@ def write_demo_data(folder: Path) -> None:
     _write_csv(
         folder / SHELF_BLADES, [{"blade": truth.blade} | blade_facts(truth) for truth in _SHELF]
     )
+    (folder / CLOCK_MOUNTS).parent.mkdir(exist_ok=True)
+    _write_csv(folder / CLOCK_MOUNTS, clock_rows())
+    _write_csv(folder / THREE_RINGS, ring_rows())
     (faulty,) = (truth for truth in _SHELF if truth.closing_slip)
     (folder / LIMITS).write_text(_LIMITS, encoding="utf-8", newline="\n")
     (folder / SAW_FILE).write_text(saw_text(), encoding="utf-8", newline="\n")
     saw = demo_saw()
     readme = _README.format(
+        mounts=CLOCK_MOUNTS,
+        rings=THREE_RINGS,
+        ring_tir=f"{RINGED['tilt_tir']:g}",
+        ring_near=f"{RINGED['near_deg']:g}",
+        dish=f"{RINGED['dish']:g}",
+        saddle=f"{RINGED['saddle']:g}",
+        ring_seed=RING_SEED,
+        clocked=CLOCKED.blade,
+        count=len(CLOCKS_DEG),
+        own_tilt=f"{CLOCKED.tilt_deg:g}",
+        own_near=f"{CLOCKED.near_deg:g}",
+        flange_tilt=f"{FLANGE.tilt_deg:g}",
+        flange_near=f"{FLANGE.near_deg:g}",
+        seating=f"{SEATING_DEG:g}",
+        clock_seed=CLOCKED.seed,
         limits=LIMITS,
         saw=SAW_FILE,
         seed=SEED,

@@ -7,10 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from make_demo_data import (
+    CLOCK_MOUNTS,
     LIMITS,
     MM_PER,
     SHELF_BLADES,
     SHELF_READINGS,
+    THREE_RINGS,
     Truth,
     truths,
     write_demo_data,
@@ -49,8 +51,11 @@ def distance(truth: Truth, fit: bg.WobbleFit) -> float:
 
 def test_files_are_those_that_the_script_writes(tmp_path: Path) -> None:
     write_demo_data(tmp_path)
-    written = sorted(path.name for path in tmp_path.iterdir())
+    files = [path for path in tmp_path.rglob("*") if path.is_file()]
+    written = sorted(path.relative_to(tmp_path).as_posix() for path in files)
     assert {truth.file for truth in truths()} | {
+        CLOCK_MOUNTS,
+        THREE_RINGS,
         SHELF_BLADES,
         SAW_FILE,
         LIMITS,
@@ -58,7 +63,7 @@ def test_files_are_those_that_the_script_writes(tmp_path: Path) -> None:
     } == set(written)
     for name in written:
         assert (DEMO / name).read_bytes() == (tmp_path / name).read_bytes(), name
-    assert {path.name for path in DEMO.glob("*.csv")} == {
+    assert {path.relative_to(DEMO).as_posix() for path in DEMO.rglob("*.csv")} == {
         name for name in written if name.endswith(".csv")
     }
 

@@ -60,6 +60,28 @@ def keys_over_the_years(fit):
     return {*bg.change(fit, fit).to_dict(), *bg.trend([seen]).to_dict()}
 
 
+def keys_of_arbor_and_plate(fit):
+    made = bg.simulate(rng=1, flange_tir=0.05, clock_deg=[0, 90, 180])
+    fits = [bg.fit_wobble(one.readings) for one in made.sets]
+    advice = bg.clock_advice(bg.separate_arbor(fits, [0, 90, 180])).to_dict()
+    fleet = bg.fleet_arbor([(fits, [0, 90, 180])]).to_dict()
+    plate = bg.fit_plate(bg.read_rings("data_demo/arbor/three_rings.csv"))
+    wall = bg.cut_wall(fit, side_angle_deg=2, feed_per_turn_mm=1, height_mm=40).to_dict()
+    keys = {
+        *advice,
+        *advice["mountings"][0],
+        *fleet,
+        *fleet["blades"][0],
+        *made.sets[0].key.to_dict(),
+    }
+    keys |= {*plate.to_dict(), *bg.best_rotation(plate, table_height_mm=25).to_dict()}
+    return keys | {*wall, *wall["finishing"][0]}
+
+
+def keys_of_a_day():
+    return {"change_verdict", "change_warnings"}
+
+
 def test_the_glossary_has_every_key_and_no_other():
     fit = bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv"))
     keys = {*bg.blade_answer(fit), *bg.squareness(fit, away_deg=1).to_dict()}
@@ -67,7 +89,7 @@ def test_the_glossary_has_every_key_and_no_other():
     keys |= keys_of_a_saw() | keys_of_a_shelf()
     limit = bg.Limit("wobble_tir", (1.0, "mm"), "invented for a test")
     keys |= {*bg.assess(fit, bg.Limits((limit,))).to_dict(), "sheet", "digest"}
-    keys |= keys_over_the_years(fit)
+    keys |= keys_over_the_years(fit) | keys_of_arbor_and_plate(fit) | keys_of_a_day()
     assert glossary() == keys
 
 

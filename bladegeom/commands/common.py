@@ -15,6 +15,7 @@ from bladegeom.measured.text import read_bytes
 from bladegeom.options import BLADE_LENGTHS, READING_LENGTHS
 from bladegeom.result import Result
 from bladegeom.shown import printed
+from bladegeom.units import convert
 
 R = TypeVar("R", bound=Result)
 
@@ -159,6 +160,14 @@ def facts_of(options: argparse.Namespace) -> dict[str, Any]:
         if (value := getattr(options, name, None)) is not None:
             facts[name] = value
     return facts
+
+
+def seating_mm(options: argparse.Namespace) -> float | None:
+    """Return in millimetres how far mountings scatter, where that is stated."""
+    if options.seating is None:
+        return None
+    size, unit = options.seating
+    return convert(size, unit, "mm")
 
 
 def status_of(answered: int, wanted: int) -> int:

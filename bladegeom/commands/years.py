@@ -8,9 +8,8 @@ from collections.abc import Sequence
 from typing import Any
 
 import bladegeom as bg
-from bladegeom.commands.common import EVERY, SOME, complain, print_object, told
+from bladegeom.commands.common import EVERY, SOME, complain, print_object, seating_mm, told
 from bladegeom.shown import printed
-from bladegeom.units import convert
 
 
 def run_change(options: argparse.Namespace) -> int:
@@ -21,11 +20,12 @@ def run_change(options: argparse.Namespace) -> int:
         )
         for one in (options.before, options.after)
     )
-    seating = None
-    if options.seating is not None:
-        size, unit = options.seating
-        seating = convert(size, unit, "mm")
-    change = bg.change(before, after, tooth_1_marked=options.tooth_1_marked, seating_sd_mm=seating)
+    change = bg.change(
+        before,
+        after,
+        tooth_1_marked=options.tooth_1_marked,
+        seating_sd_mm=seating_mm(options),
+    )
     if options.json:
         print_object(change.to_dict())
     else:

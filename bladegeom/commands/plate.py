@@ -1,0 +1,105 @@
+"""Commands about the plate and the cut: plate, wall."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from typing import Any
+
+import bladegeom as bg
+from bladegeom.commands.common import (
+    EVERY,
+    answer,
+    complain,
+    facts_of,
+    fits_of,
+    print_object,
+    status_of,
+    told,
+)
+from bladegeom.shown import printed
+from bladegeom.units import convert
+
+
+def run_plate(options: argparse.Namespace) -> int:
+    """Print the plate's shape from its rings; with a table's height, the best rotation too."""
+    given = _lengths(
+        table_height=options.table_height,
+        reach=options.reach,
+        away_from_centre=options.away_from_centre,
+    )
+    needs = bool(given) or options.output is not None or options.tolerance_deg is not None
+    if needs and options.table_height is None:
+        raise bg.RefusedError(
+            bg.Fault(
+                "the best rotation needs the table's height above the arbor's axis",
+                "give --table-height, such as --table-height 25mm",
+            )
+        )
+
+    def fitted() -> bg.PlateFit:
+        rings = bg.read_rings(
+            options.file, blade=options.blade, unit=options.unit, **facts_of(options)
+        )
+        return bg.fit_plate(rings, harmonics=options.harmonics)
+
+    if not needs:
+        plate = fitted()
+        if options.json:
+            print_object(plate.to_dict())
+        else:
+            print(f"{plate}\n\n{printed.cautions_text()}")
+        return EVERY
+
+    def best() -> bg.Rotation:
+        plate = fitted()
+        if not options.json:
+            print(f"{plate}\n")
+        return bg.best_rotation(
+            plate, line=options.line, tolerance_deg=options.tolerance_deg, **given
+        )
+
+    def draw(rotation: bg.Rotation) -> Sequence[Any]:
+        return [bg.rotation_chart(rotation, paper=options.paper)]
+
+    told(options, best, draw, str)
+    return EVERY
+
+
+def run_wall(options: argparse.Namespace) -> int:
+    """Print the wall that the teeth leave; draw it where that is asked for."""
+    given = _lengths(feed_per_turn=options.feed, height=options.height, corner=options.corner)
+
+    def wall(fit: bg.WobbleFit) -> bg.CutWall:
+        return bg.cut_wall(fit, side_angle_deg=options.side_angle, side=options.wall, **given)
+
+    if options.output is None:
+        return answer(options, lambda fit: wall(fit).to_dict(), lambda fit: str(wall(fit)))
+    from bladegeom.shown.page import check_target, save_charts
+
+    check_target(options.output)
+    fits, refused, wanted = fits_of(options)
+    walls = []
+    for fit in fits:
+        try:
+            walls.append(wall(fit))
+        except bg.RefusedError as error:
+            refused += error.faults
+    if not walls:
+        raise bg.RefusedError(refused)
+    pages = (bg.wall_chart(one, paper=options.paper) for one in walls)
+    save_charts(pages, options.output, len(walls))
+    print("\n\n".join([*map(str, walls), printed.cautions_text(), f"wrote {options.output}"]))
+    complain(refused)
+    return status_of(len(walls), wanted)
+
+
+def _lengths(**given: tuple[float, str] | None) -> dict[str, float]:
+    """Return lengths as keywords that end in their unit, millimetres or inches."""
+    lengths = {}
+    for name, length in given.items():
+        if length is not None:
+            value, unit = length
+            whole = "in" if unit in ("in", "thou") else "mm"
+            lengths[f"{name}_{whole}"] = convert(value, unit, whole)
+    return lengths

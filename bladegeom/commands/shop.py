@@ -1,0 +1,62 @@
+"""Commands about a saw or a shop: setup, shelf, batch."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+import bladegeom as bg
+from bladegeom.commands.common import EVERY, SOME, complain, seating_mm, show_progress, told
+from bladegeom.shown import printed
+
+
+def run_setup(options: argparse.Namespace) -> int:
+    """Set up a saw from its file."""
+
+    def draw(setup: bg.SetUp) -> Sequence[Any]:
+        return bg.setup_card(setup, paper=options.paper)
+
+    told(options, lambda: bg.set_up(options.file), draw, printed.setup_text)
+    return EVERY
+
+
+def run_shelf(options: argparse.Namespace) -> int:
+    """List the blades of a folder."""
+
+    def draw(shelf: bg.Shelf) -> Sequence[Any]:
+        return bg.shelf_page(shelf, paper=options.paper)
+
+    shelf = told(options, lambda: bg.shelf(options.folder), draw, str)
+    complain(shelf.refused)
+    return SOME if shelf.refused else EVERY
+
+
+def run_batch(options: argparse.Namespace) -> int:
+    """Judge a day's blades."""
+    from bladegeom.shown.batch import run_batch
+
+    limits = bg.read_limits(options.limits)
+    done = run_batch(
+        options.inputs,
+        limits,
+        options.out,
+        blades=options.blades,
+        before=options.before,
+        tooth_1_marked=options.tooth_1_marked,
+        seating_sd_mm=seating_mm(options),
+        history=options.history,
+        unit=options.unit,
+        rule="simple" if options.simple else "zones",
+        shop=options.shop,
+        arbor=options.arbor,
+        paper=options.paper,
+        date=options.date,
+        progress=show_progress if sys.stderr is not None and sys.stderr.isatty() else None,
+    )
+    for note in done.notes:
+        print(f"bladegeom: note: {note}", file=sys.stderr)
+    print(printed.batch_text(done))
+    complain(done.refused)
+    return SOME if done.refused else EVERY

@@ -1,0 +1,93 @@
+"""The commands about the plate's shape and the wall it cuts, as they are typed."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+import bladegeom as bg
+from bladegeom.__main__ import main
+
+RINGS = "data_demo/arbor/three_rings.csv"
+FORTY = "data_demo/forty_tooth.csv"
+
+
+def test_plate_finds_what_was_put_into_the_demo(capsys):
+    """Tilt 0.10 mm TIR at 110 mm near at 30 deg, dish 0.08 mm, saddle 0.04 mm (its generator)."""
+    assert main(["plate", RINGS, "--json"]) == 0
+    held = json.loads(capsys.readouterr().out)
+    assert held["dish_low"] <= 0.08 <= held["dish_high"]
+    assert held["saddle_low"] <= 0.04 <= held["saddle_high"]
+    assert held["tilt_near_low_deg"] <= 30.0 <= held["tilt_near_high_deg"]
+    assert held["tilt_tir_low"] <= 0.10 * 127 / 110 <= held["tilt_tir_high"]
+    assert held["blade"] == "R-40"
+
+
+def test_plate_names_the_best_rotation_and_draws_it(tmp_path, capsys):
+    chart = tmp_path / "rotation.pdf"
+    typed = ["plate", RINGS, "--table-height", "25mm", "--reach", "90mm"]
+    assert main([*typed, "-o", str(chart)]) == 0
+    said = capsys.readouterr().out
+    assert "shape of the plate from 6 rings" in said
+    assert "Stand tooth 20 uppermost" in said
+    assert "Unplug the saw" in said
+    assert chart.read_bytes().startswith(b"%PDF")
+    assert main([*typed, "--json"]) == 0
+    best = json.loads(capsys.readouterr().out)
+    rings = bg.read_rings(RINGS)
+    same = bg.best_rotation(bg.fit_plate(rings), table_height_mm=25.0, reach_mm=90.0)
+    assert best == json.loads(json.dumps(same.to_dict()))
+
+
+def test_lengths_in_any_unit_are_the_same_lengths(capsys):
+    answers = []
+    for height, reach in (("25.4mm", "88.9mm"), ("1in", "3.5in"), ("1000thou", "3500thou")):
+        assert main(["plate", RINGS, "--table-height", height, "--reach", reach, "--json"]) == 0
+        answers.append(json.loads(capsys.readouterr().out)["left_deg"])
+    assert answers[1:] == pytest.approx([answers[0]] * 2, rel=1e-9)
+
+
+@pytest.mark.parametrize("more", [["--reach", "90mm"], ["-o", "x.pdf"], ["--tolerance-deg", "0.1"]])
+def test_a_rotation_without_the_tables_height_is_refused(more, capsys):
+    assert main(["plate", RINGS, *more]) == 2
+    assert "give --table-height" in capsys.readouterr().err
+
+
+def test_a_plate_read_at_one_ring_says_what_stays_open(capsys):
+    assert main(["plate", FORTY]) == 0
+    said = capsys.readouterr().out
+    assert "dish" in said
+    assert "not told by this plan" in said
+
+
+def test_wall_prints_and_draws(tmp_path, capsys):
+    chart = tmp_path / "wall.png"
+    typed = ["wall", FORTY, "--feed", "40thou", "--height", "1.5in", "--side-angle", "2"]
+    assert main([*typed, "-o", str(chart)]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("Blade A-40: wall of the kerf toward the indicator, in thou")
+    assert "Unplug the saw" in said
+    assert chart.read_bytes().startswith(b"\x89PNG")
+    assert main([*typed, "--wall", "away", "--corner", "2thou", "--json"]) == 0
+    (held,) = json.loads(capsys.readouterr().out)["blades"]
+    assert held["wall"] == "away"
+    assert held["corner"] == pytest.approx(2.0)
+    fit = bg.fit_wobble(bg.read_blade(FORTY))
+    same = bg.cut_wall(
+        fit,
+        side_angle_deg=2.0,
+        feed_per_turn_in=0.04,
+        height_in=1.5,
+        corner_in=0.002,
+        side="away",
+    )
+    assert held["ra"] == pytest.approx(same.to_dict()["ra"])
+
+
+def test_a_wall_that_cannot_be_is_refused(tmp_path, capsys):
+    typed = ["wall", FORTY, "--feed", "40thou", "--height", "9in", "--side-angle", "2"]
+    assert main(typed) == 2
+    assert "height" in capsys.readouterr().err
+    assert main([*typed, "-o", str(tmp_path / "wall.pdf")]) == 2
+    assert not (tmp_path / "wall.pdf").exists()
