@@ -1,9 +1,10 @@
 """Conformity arithmetic, against the normal law, JCGM 106's formulas, and simulation.
 
 The forms of JCGM 106:2012 (clause 7: probability up to an upper limit; clause 8: guard band
-w = g U) and ISO 14253-1:2017 (zones) are from memory, and no figure of their worked examples is
-used. From memory too: the 2017 edition's own default is a conformance probability of 95 %, which
-guard factor 1 on the two-sided U satisfies, being the stricter.
+w = g U) and ISO 14253-1:2017 (zones) are from memory, and so are the few figures of its examples
+that are used: they were not looked up. From memory too: the 2017 edition's own default is a
+conformance probability of 95 %, which guard factor 1 on the two-sided U satisfies, being the
+stricter.
 """
 
 from __future__ import annotations
@@ -55,6 +56,19 @@ def test_the_probability_up_to_an_upper_limit_by_the_error_function(value, u, li
     # What conforms and what does not are all there is.
     mirrored = conformance_probability(-value, u, -limit)
     assert conformance_probability(value, u, limit) + mirrored == pytest.approx(1, abs=1e-12)
+
+
+def test_the_example_of_a_diodes_breakdown_voltage():
+    """JCGM 106:2012, clause 7, one upper limit: -5.47 V, u 0.05 V, limit -5.40 V; from memory."""
+    assert conformance_probability(-5.47, 0.05, -5.40) == pytest.approx(0.92, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("within", "z"), [(0.80, 0.84), (0.90, 1.28), (0.95, 1.64), (0.99, 2.33), (0.999, 3.09)]
+)
+def test_the_table_of_deviates_for_one_limit(within, z):
+    """JCGM 106:2012, clause 7, table of z = (T_U - y) / u for a probability; from memory."""
+    assert conformance_probability(10.0 - 0.3 * z, 0.3, 10.0) == pytest.approx(within, abs=0.002)
 
 
 @given(sizes, sizes, sizes)
