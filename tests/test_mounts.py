@@ -259,3 +259,22 @@ def test_a_unit_that_is_none_and_a_fact_that_is_none_are_refused(read):
         read(mounts_of("A", [0]), unit="cm")
     with pytest.raises(bg.RefusedError, match="colour is not a known fact"):
         read(mounts_of("A", [0]), colour="red")
+
+
+@pytest.mark.parametrize("turns", [False, True])
+def test_several_mountings_are_never_averaged_as_one(tmp_path, turns):
+    rows = ["blade,tooth,reading_mm,teeth,mount" + ",turn" * turns]
+    for place, mount in enumerate(("a", "b")):
+        rows += [f"K,{k},{0.01 * k + place},12,{mount}" + f",{place}" * turns for k in range(1, 13)]
+    table = tmp_path / "mounts.csv"
+    table.write_text("\n".join(rows) + "\n")
+    with pytest.raises(bg.RefusedError) as refused:
+        bg.read_blade(table)
+    (fault,) = refused.value.faults
+    assert (fault.row, fault.column, fault.value) == (14, "mount", "b")
+    assert "bladegeom clock" in fault.cure
+    with pytest.raises(bg.RefusedError, match="mount is 'b' here"):
+        bg.read_table(table)
+    one = tmp_path / "one.csv"
+    one.write_text("\n".join(rows[:13]) + "\n")
+    assert len(bg.read_blade(one).reading) == 12

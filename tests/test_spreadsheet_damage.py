@@ -177,3 +177,12 @@ def test_one_cell_with_another_decimal_mark_refuses_its_blade_only():
     assert (fault.blade, fault.row, fault.value) == ("A", 4, "0,05")
     assert "decimal comma" in fault.problem
     assert len(got.readings) == 2
+
+
+def test_a_second_table_in_cp1252_is_read_with_a_note(tmp_path):
+    facts = tmp_path / "facts.csv"
+    facts.write_bytes("blade,teeth,side\nSäge,12,links außen\n".encode("cp1252"))
+    rows = [row[:3] for row in sheet(blade="Säge")]
+    batch = parse_blades(written(rows).encode(), "day.csv", blades=facts)
+    assert batch.readings[0].side == "links außen"
+    assert any("facts.csv is not UTF-8 text" in note for note in batch.notes)

@@ -90,7 +90,7 @@ def bulk_table(
     notes: list[str] = []
     try:
         opened = _opened(data, name, unit, notes)
-        second = None if blades is None else read_blade_facts(blades)
+        second = None if blades is None else read_blade_facts(blades, notes=notes)
         return _read(opened, Beside(stated, second), notes, progress)
     except (NotPlainError, RefusedError):
         return None  # Reading cell by cell refuses it too, and says why.
@@ -114,6 +114,7 @@ def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> _Open
         '"' in text
         or "\r" in text
         or "blade" not in head.header
+        or "mount" in head.header
         or not all(head.header)
         or (head.separator != "," and "," in text)
     ):

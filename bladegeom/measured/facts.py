@@ -97,10 +97,11 @@ def merge(into: dict[str, Fact], new: Mapping[str, Fact], blade: str | None) -> 
         known = into.setdefault(name, fact)
         if not known.agrees(fact):
             here = "here" if fact.row is not None else f"in {fact.place}"
+            also = "; for several rings of a plate: bladegeom plate" * (name == "ring_radius")
             faults.append(
                 Fault(
                     f"{name} is {fact.text} {here}, but {known.place} says {known.text}",
-                    f"let {name} agree everywhere, or state it once",
+                    f"let {name} agree everywhere, or state it once{also}",
                     blade=blade,
                     row=fact.row,
                     column=name,

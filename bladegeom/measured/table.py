@@ -89,6 +89,8 @@ class Table(NamedTuple):
         ------
         RefusedError
         """
+        if mixed := _several_mountings(name, rows, self.place):
+            raise RefusedError([mixed])
         if not self.teeth:
             return one_blade(
                 name, rows, self.place, self.column, self.unit, self.mark, known, faults, written
@@ -103,6 +105,27 @@ class Table(NamedTuple):
             raise RefusedError(faults)
         keywords[f"reading_{self.unit}"] = keywords.pop("reading")
         return _made(name, known, keywords, written)
+
+
+def _several_mountings(
+    name: str, rows: list[tuple[int, list[str]]], place: Mapping[str, int]
+) -> Fault | None:
+    """Return the fault of rows that are of several mountings, which have a wobble each."""
+    if "mount" not in place:
+        return None
+    first = rows[0][1][place["mount"]].strip()
+    for row, cells in rows:
+        if (mount := cells[place["mount"]].strip()) != first:
+            return Fault(
+                f"mount is {mount!r} here and {first!r} in row {rows[0][0]}: each mounting has a "
+                "wobble of its own",
+                "use bladegeom clock for several mountings of a blade, or keep one of them",
+                name,
+                row,
+                "mount",
+                mount,
+            )
+    return None
 
 
 def open_table(sheet: Sheet, name: str, unit: str | None, mark: str | None = None) -> Table:

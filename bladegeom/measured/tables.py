@@ -215,7 +215,7 @@ def parse_blades(
     batch = Batch([], [], [])
     spoilt: list[Spoilt] = []
     table = open_table(open_sheet(data, name, batch.notes, spoilt), name, unit)
-    beside = Beside(stated, None if blades is None else read_blade_facts(blades))
+    beside = Beside(stated, None if blades is None else read_blade_facts(blades, notes=batch.notes))
     groups = table.groups("" if "blade" in table.place else PurePath(name).stem)
     faulty = faults_of_spoilt(spoilt, table)
     for who in faulty:

@@ -136,7 +136,7 @@ def run_batch(
     """
     folder, day = Path(out), date or Date.today()
     read, refused, notes = read_day(inputs, blades, unit)
-    eyes = {} if blades is None else read_blade_facts(blades).eyes
+    eyes = {} if blades is None else read_blade_facts(blades, notes=[]).eyes
     earlier = Earlier(before, blades, unit, tooth_1_marked, seating_sd_mm)
     refused += earlier.refused
     try:
