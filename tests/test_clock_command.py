@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 
 import pytest
 from make_demo_data import CLOCKED, FLANGE
 from pypdf import PdfReader
+from simulated import rng_for
 from test_mounts import mounts_of
-from written import changed, run, run_apart, save
+from written import changed, run, run_apart, save, sheet
 
 import bladegeom as bg
 from bladegeom.applied.clock_many import advise
@@ -173,3 +175,30 @@ def test_options_of_the_fit_reach_it(table):
     )
     assert more["blade_amplitude"] == pytest.approx(plain["blade_amplitude"])
     assert more["now_tir_high"] < plain["now_tir_high"]
+
+
+@pytest.mark.parametrize(("turned_by", "agrees"), [(0.0, True), (120.0, False)])
+def test_the_flanges_face_read_alone_is_compared(tmp_path, turned_by, agrees):
+    near, spots = FLANGE.near_deg + turned_by, 12
+    amplitude = 30.0 * math.tan(math.radians(FLANGE.tilt_deg))
+    rng = rng_for(3)
+    rows = [["tooth", "reading_mm", "teeth", "ring_radius_mm", "numbered"]]
+    for spot in range(spots):
+        height = amplitude * math.cos(math.radians(360 * spot / spots - near))
+        shown = f"{height + rng.normal(0, 0.0005):.4f}"
+        rows.append([str(spot + 1), shown, str(spots), "30", "clockwise"])
+    face = save(tmp_path / "face.csv", rows)
+    done = run("clock", DEMO, "--flange", face, "--json")
+    assert done.status == 0
+    (held,) = json.loads(done.out)["blades"]
+    assert held["flange_agrees"] is agrees
+    assert held["flange_read_tir"] == pytest.approx(2 * amplitude * 110 / 30, rel=0.15)
+    said = run("clock", DEMO, "--flange", face).out
+    assert "flange read" in said
+
+
+def test_a_flange_without_its_ring_is_refused(tmp_path):
+    face = save(tmp_path / "face.csv", sheet(numbered="clockwise"))
+    done = run("clock", DEMO, "--flange", face)
+    assert done.status == 2
+    assert "state ring_radius for the flange" in done.err

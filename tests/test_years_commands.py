@@ -112,3 +112,16 @@ def test_the_chart_shows_what_the_trend_holds():
     assert "growing" in " ".join(words for words, _ in boxes_of(ax)).lower()
     with pytest.raises(bg.RefusedError, match="paper"):
         bg.trend_chart(bg.trend([a_visit(seed=n) for n in range(2)]), paper="a5")
+
+
+def test_readings_with_a_mistake_in_them_are_not_recorded(tmp_path, capsys):
+    table = tmp_path / "t.csv"
+    made = bg.simulate(
+        bg.Blade(40, diameter_mm=254.0, name="K-7"), rng=5, tilt_tir=0.1, gum=(9, 0.2)
+    )
+    made.to_frame().to_csv(table, index=False)
+    assert main(["record", str(table), "--history", str(tmp_path / "kept")]) == 2
+    said = capsys.readouterr().err
+    assert "blade K-7: not recorded, a mistake may be in the readings" in said
+    assert f"see bladegeom check {table}" in said
+    assert not (tmp_path / "kept").exists()

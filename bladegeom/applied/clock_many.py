@@ -8,17 +8,25 @@ from bladegeom.applied.clock import ClockAdvice, clock_advice
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.fitted.arbor import separate_arbor
 from bladegeom.fitted.fit import fit_wobble
+from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.mounts import Mount, Mounts
 
 
 def advise(
-    mounts: Mounts, *, harmonics: int = 1, drift: bool = False, robust: bool = False
+    mounts: Mounts,
+    *,
+    flange: WobbleFit | None = None,
+    harmonics: int = 1,
+    drift: bool = False,
+    robust: bool = False,
 ) -> tuple[list[ClockAdvice], list[Fault]]:
     """Advise on every blade of a table of mountings; a fault stops no other.
 
     Parameters
     ----------
     mounts : Mounts
+    flange : WobbleFit, optional
+        As for `separate_arbor`.
     harmonics, drift, robust
         As for `fit_wobble`.
 
@@ -63,7 +71,8 @@ def advise(
                     column="mount",
                 )
             clock = [mount.clock_deg or 0.0 for mount in kept]
-            arbor = separate_arbor(fits, clock, mounts=[mount.name for mount in kept])
+            names = [mount.name for mount in kept]
+            arbor = separate_arbor(fits, clock, mounts=names, flange=flange)
             found.append(clock_advice(arbor))
         except RefusedError as error:
             refused += error.faults

@@ -22,8 +22,15 @@ def run_clock(options: argparse.Namespace) -> int:
     mounts = read_mounts(options.file, unit=options.unit, **facts_of(options))
     for note in mounts.notes:
         print(f"bladegeom: note: {note}", file=sys.stderr)
+    flange = None
+    if options.flange is not None:
+        flange = bg.fit_wobble(bg.read_blade(options.flange, unit=options.unit))
     answers, refused = advise(
-        mounts, harmonics=options.harmonics, drift=options.drift, robust=options.robust
+        mounts,
+        flange=flange,
+        harmonics=options.harmonics,
+        drift=options.drift,
+        robust=options.robust,
     )
     if not answers:
         raise bg.RefusedError(refused)

@@ -40,6 +40,8 @@ def run_record(options: argparse.Namespace) -> int:
     visits = []
     for readings in batch.readings:
         try:
+            if found := bg.check_readings(readings):
+                raise _doubtful(found, options.file)
             visits.append(
                 bg.visit(
                     bg.fit_wobble(readings),
@@ -63,6 +65,17 @@ def run_record(options: argparse.Namespace) -> int:
         print(f"bladegeom: note: {note}", file=sys.stderr)
     complain(refused)
     return SOME if refused else EVERY
+
+
+def _doubtful(found: bg.Findings, file: str) -> bg.RefusedError:
+    """Return why readings in which a mistake may be are not kept for years."""
+    return bg.RefusedError(
+        bg.Fault(
+            f"not recorded, a mistake may be in the readings: {found[0].words.rstrip('.')}",
+            f"see bladegeom check {file}; repair the readings, or read the blade again",
+            found.blade or None,
+        )
+    )
 
 
 def run_trend(options: argparse.Namespace) -> int:

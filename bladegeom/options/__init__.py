@@ -227,6 +227,12 @@ def parser() -> argparse.ArgumentParser:
         help="CSV of readings with a column mount, and clock_deg (where tooth 1 stands from the "
         "arbor's mark) or clock_tooth (the tooth at the mark)",
     )
+    clock.add_argument(
+        "--flange",
+        metavar="FILE",
+        help="CSV of the flange's face read without the blade, from the same side: as many teeth "
+        "as spots, the first at the arbor's mark, with their ring radius; it is compared",
+    )
     add_page(clock, "draw a chart into this .pdf, .svg or .png file")
     clock.add_argument("--json", action="store_true", help="print one JSON object")
     add_fit_options(clock)
