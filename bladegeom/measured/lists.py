@@ -18,9 +18,9 @@ from bladegeom.measured.facts import (
     stated_facts,
 )
 from bladegeom.measured.readings import Readings
+from bladegeom.measured.sheets import is_workbook
 from bladegeom.measured.table import Written
 from bladegeom.measured.text import decode
-from bladegeom.measured.workbook import is_workbook
 from bladegeom.units import NumberError, parse_number
 
 

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from bladegeom.measured.columns import KNOWN_COLUMNS
 from bladegeom.measured.text import Sheet, Spoilt, decode, sheet_of_rows, split
-from bladegeom.measured.workbook import is_workbook, workbook_rows
+
+
+def is_workbook(data: bytes) -> bool:
+    """Return whether bytes are a spreadsheet's own file."""
+    return data.startswith(b"PK\x03\x04")
 
 
 def open_sheet(
@@ -29,6 +33,8 @@ def open_sheet(
     RefusedError
     """
     if is_workbook(data):
+        from bladegeom.measured.workbook import workbook_rows  # Few tables are, and all would wait.
+
         # Its numbers cannot be mistaken; in its texts a point may mark thousands.
         return sheet_of_rows(workbook_rows(data, name), ";", spoilt)
     return split(decode(data, name, notes), name, KNOWN_COLUMNS, spoilt)

@@ -18,7 +18,6 @@ from bladegeom.measured.blades import (
     notes_of,
     some_of,
 )
-from bladegeom.measured.bulk import Tidy, bulk_table, remarks_of
 from bladegeom.measured.facts import check_unit, stated_facts
 from bladegeom.measured.readings import Readings
 from bladegeom.measured.sheets import open_sheet
@@ -28,6 +27,8 @@ from bladegeom.measured.tidy import columns_of
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from bladegeom.measured.bulk import Tidy
 
 Path = str | os.PathLike[str]
 
@@ -138,6 +139,8 @@ def tidy_table(
     RefusedError
         If the file as a whole is at fault.
     """
+    from bladegeom.measured.bulk import bulk_table  # The command for one blade does not wait.
+
     check_unit(unit)
     found = bulk_table(data, name, stated_facts(facts), blades, unit, progress)
     if found is not None:
@@ -162,6 +165,8 @@ def tidy_by_cells(
         If the file as a whole is at fault.
     """
     import pandas as pd
+
+    from bladegeom.measured.bulk import Tidy, remarks_of
 
     batch = parse_blades(data, name, blades=blades, unit=unit, progress=progress, **facts)
     frame = None

@@ -18,11 +18,6 @@ _DIGITS = 10**15
 """A spreadsheet keeps 15 digits of a number; beyond this the last are lost."""
 
 
-def is_workbook(data: bytes) -> bool:
-    """Return whether bytes are a spreadsheet's own file."""
-    return data.startswith(b"PK\x03\x04")
-
-
 def workbook_rows(data: bytes, name: str) -> list[list[str]]:
     """Return the rows of the only sheet with cells; numbers are written with a decimal point.
 

@@ -8,7 +8,6 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from bladegeom.applied.marks import NeutralLine, neutral_line
-from bladegeom.fitted.mistakes import Findings
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade import Blade
 from bladegeom.result import Result
@@ -16,6 +15,7 @@ from bladegeom.shown.cautions import CAUTIONS
 
 if TYPE_CHECKING:
     from bladegeom.applied.setup import SetUp
+    from bladegeom.fitted.mistakes import Findings
     from bladegeom.shown.batch import Done
 
 WIDTH = 96
