@@ -62,17 +62,17 @@ if TYPE_CHECKING:
     from bladegeom.fitted.vector import WobbleVector
     from bladegeom.fitted.waves import Harmonic
     from bladegeom.fitted.wobble import WobbleFit
+    from bladegeom.invented.key import AnswerKey, Planted
+    from bladegeom.invented.sets import Simulated, SimulatedSet
+    from bladegeom.invented.shop import ShopVisit, SimulatedShop, simulate_shop
+    from bladegeom.invented.simulate import simulate
     from bladegeom.measured.blade import Blade
     from bladegeom.measured.blades import Batch
-    from bladegeom.measured.invented import AnswerKey, Planted
-    from bladegeom.measured.invented_sets import Simulated, SimulatedSet
-    from bladegeom.measured.invented_shop import ShopVisit, SimulatedShop, simulate_shop
     from bladegeom.measured.limit import Limit
     from bladegeom.measured.limits import Limits, read_limits
     from bladegeom.measured.mounts import Mount, Mounts, read_mounts
     from bladegeom.measured.readings import Readings
     from bladegeom.measured.rings import Ring, read_rings
-    from bladegeom.measured.simulate import simulate
     from bladegeom.measured.tables import read_blade, read_blades, read_table
     from bladegeom.shown.batch import run_batch
     from bladegeom.shown.card import setup_card
@@ -173,15 +173,16 @@ _HOME = {
     "WobbleVector": "bladegeom.fitted.vector",
     "Harmonic": "bladegeom.fitted.waves",
     "WobbleFit": "bladegeom.fitted.wobble",
+    "AnswerKey": "bladegeom.invented.key",
+    "Planted": "bladegeom.invented.key",
+    "Simulated": "bladegeom.invented.sets",
+    "SimulatedSet": "bladegeom.invented.sets",
+    "ShopVisit": "bladegeom.invented.shop",
+    "SimulatedShop": "bladegeom.invented.shop",
+    "simulate_shop": "bladegeom.invented.shop",
+    "simulate": "bladegeom.invented.simulate",
     "Blade": "bladegeom.measured.blade",
     "Batch": "bladegeom.measured.blades",
-    "AnswerKey": "bladegeom.measured.invented",
-    "Planted": "bladegeom.measured.invented",
-    "Simulated": "bladegeom.measured.invented_sets",
-    "SimulatedSet": "bladegeom.measured.invented_sets",
-    "ShopVisit": "bladegeom.measured.invented_shop",
-    "SimulatedShop": "bladegeom.measured.invented_shop",
-    "simulate_shop": "bladegeom.measured.invented_shop",
     "Limit": "bladegeom.measured.limit",
     "Limits": "bladegeom.measured.limits",
     "read_limits": "bladegeom.measured.limits",
@@ -191,7 +192,6 @@ _HOME = {
     "Readings": "bladegeom.measured.readings",
     "Ring": "bladegeom.measured.rings",
     "read_rings": "bladegeom.measured.rings",
-    "simulate": "bladegeom.measured.simulate",
     "read_blade": "bladegeom.measured.tables",
     "read_blades": "bladegeom.measured.tables",
     "read_table": "bladegeom.measured.tables",

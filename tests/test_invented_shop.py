@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import bladegeom as bg
-from bladegeom.measured.invented_shop import SHARES, SimulatedShop, _renumbered, simulate_shop
-from bladegeom.measured.simulate import simulate
+from bladegeom.invented.shop import SHARES, SimulatedShop, _renumbered, simulate_shop
+from bladegeom.invented.simulate import simulate
 
 MISTAKES = {
     "gum": "spike",

@@ -30,8 +30,8 @@ from rigid_body import (
 from simulated import turn_deg
 
 import bladegeom as bg
-from bladegeom.measured.invented_sets import Simulated
-from bladegeom.measured.simulate import simulate
+from bladegeom.invented.sets import Simulated
+from bladegeom.invented.simulate import simulate
 
 Numbering = Literal["clockwise", "counterclockwise"]
 

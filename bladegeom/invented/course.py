@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.errors import refuse
+from bladegeom.invented.key import Floats, Planted
 from bladegeom.measured.blade import Blade
-from bladegeom.measured.invented import Floats, Planted
 from bladegeom.measured.readings import WAYS
 
 _MOST_TURNS = 100

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from bladegeom.errors import refuse
+from bladegeom.invented.course import Course
+from bladegeom.invented.key import AnswerKey, Floats
 from bladegeom.measured.blade import Blade
-from bladegeom.measured.course import Course
-from bladegeom.measured.invented import AnswerKey, Floats
 from bladegeom.measured.readings import Readings
 from bladegeom.units import MM_PER
 

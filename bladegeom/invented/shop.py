@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from bladegeom.errors import refuse
-from bladegeom.measured.asked import count, size, streams
+from bladegeom.invented.asked import count, size, streams
+from bladegeom.invented.sets import Simulated, SimulatedSet
+from bladegeom.invented.simulate import simulate
+from bladegeom.invented.slips import DIAL
 from bladegeom.measured.blade import Blade
-from bladegeom.measured.invented_sets import Simulated, SimulatedSet
-from bladegeom.measured.simulate import simulate
-from bladegeom.measured.slips import DIAL
 from bladegeom.units import MM_PER
 
 if TYPE_CHECKING:

@@ -6,10 +6,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from bladegeom.measured.asked import count, parts_of, size
-from bladegeom.measured.course import Course, lag
-from bladegeom.measured.invented import AnswerKey, Floats, Hidden, Planted, total
-from bladegeom.measured.slips import on_the_dial
+from bladegeom.invented.asked import count, parts_of, size
+from bladegeom.invented.course import Course, lag
+from bladegeom.invented.key import AnswerKey, Floats, Hidden, Planted, total
+from bladegeom.invented.slips import on_the_dial
 
 
 class Stand(NamedTuple):

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 
 from bladegeom.errors import refuse
-from bladegeom.measured.asked import count, parts_of, size
+from bladegeom.invented.asked import count, parts_of, size
+from bladegeom.invented.course import Course
+from bladegeom.invented.key import AnswerKey, Floats, Planted
+from bladegeom.invented.sets import SimulatedSet
 from bladegeom.measured.blade import Blade
-from bladegeom.measured.course import Course
-from bladegeom.measured.invented import AnswerKey, Floats, Planted
-from bladegeom.measured.invented_sets import SimulatedSet
 from bladegeom.measured.readings import Readings
 from bladegeom.units import MM_PER
 

@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from bladegeom.errors import refuse
-from bladegeom.measured.asked import numbers, parts_of, size, streams
+from bladegeom.invented.asked import numbers, parts_of, size, streams
+from bladegeom.invented.course import course
+from bladegeom.invented.key import Hidden, LocalBend
+from bladegeom.invented.sets import Simulated, SimulatedSet
+from bladegeom.invented.slips import DIAL, written_down
+from bladegeom.invented.stand import Stand, on_the_stand
 from bladegeom.measured.blade import Blade
-from bladegeom.measured.course import course
-from bladegeom.measured.invented import Hidden, LocalBend
-from bladegeom.measured.invented_sets import Simulated, SimulatedSet
-from bladegeom.measured.slips import DIAL, written_down
-from bladegeom.measured.stand import Stand, on_the_stand
 from bladegeom.units import MM_PER, convert, lengths_mm
 
 _ORDINARY_TIR = 8.0

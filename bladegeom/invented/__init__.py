@@ -1,0 +1,1 @@
+"""Invented readings with hidden faults and an answer key."""
