@@ -71,6 +71,8 @@ def test_wall_prints_and_draws(tmp_path, capsys):
     assert chart.read_bytes().startswith(b"\x89PNG")
     assert main([*typed, "--wall", "away", "--corner", "2thou", "--json"]) == 0
     (held,) = json.loads(capsys.readouterr().out)["blades"]
+    assert main([*typed, "--wall", "away", "--corner", "2thou", "--json", "-o", str(chart)]) == 0
+    assert json.loads(capsys.readouterr().out)["blades"] == [held]
     assert held["wall"] == "away"
     assert held["corner"] == pytest.approx(2.0)
     fit = bg.fit_wobble(bg.read_blade(FORTY))
@@ -91,3 +93,12 @@ def test_a_wall_that_cannot_be_is_refused(tmp_path, capsys):
     assert "height" in capsys.readouterr().err
     assert main([*typed, "-o", str(tmp_path / "wall.pdf")]) == 2
     assert not (tmp_path / "wall.pdf").exists()
+
+
+def test_nothing_is_printed_of_an_answer_that_is_refused(capsys, tmp_path):
+    chart = tmp_path / "rotation.pdf"
+    assert main(["plate", RINGS, "--table-height", "200mm", "-o", str(chart)]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "bladegeom: " in told.err
+    assert not chart.exists()

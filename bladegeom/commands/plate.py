@@ -13,6 +13,7 @@ from bladegeom.commands.common import (
     complain,
     facts_of,
     fits_of,
+    print_json,
     print_object,
     status_of,
     told,
@@ -52,17 +53,14 @@ def run_plate(options: argparse.Namespace) -> int:
         return EVERY
 
     def best() -> bg.Rotation:
-        plate = fitted()
-        if not options.json:
-            print(f"{plate}\n")
         return bg.best_rotation(
-            plate, line=options.line, tolerance_deg=options.tolerance_deg, **given
+            fitted(), line=options.line, tolerance_deg=options.tolerance_deg, **given
         )
 
     def draw(rotation: bg.Rotation) -> Sequence[Any]:
         return [bg.rotation_chart(rotation, paper=options.paper)]
 
-    told(options, best, draw, str)
+    told(options, best, draw, lambda rotation: f"{rotation.plate}\n\n{rotation}")
     return EVERY
 
 
@@ -89,7 +87,10 @@ def run_wall(options: argparse.Namespace) -> int:
         raise bg.RefusedError(refused)
     pages = (bg.wall_chart(one, paper=options.paper) for one in walls)
     save_charts(pages, options.output, len(walls))
-    print("\n\n".join([*map(str, walls), printed.cautions_text(), f"wrote {options.output}"]))
+    if options.json:
+        print_json([one.to_dict() for one in walls], refused)
+    else:
+        print("\n\n".join([*map(str, walls), printed.cautions_text(), f"wrote {options.output}"]))
     complain(refused)
     return status_of(len(walls), wanted)
 
