@@ -20,6 +20,8 @@ from bladegeom.__main__ import main
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = "data_demo/forty_tooth.csv"
 CALIBRATION = ROOT / "tests" / "benchmarks" / "calibration.md"
+ARBOR = ROOT / "tests" / "benchmarks" / "arbor.md"
+CLOCK = ROOT / "tests" / "benchmarks" / "clock.md"
 SAW = "data_demo/shed_saw.toml"
 PICTURE = ROOT / "data_demo" / "forty_tooth.png"
 
@@ -46,8 +48,27 @@ def pieces() -> dict[str, str]:
         ),
         "setup": f"```text\n{shortened(printed(['setup', SAW]), 27)}\n```",
         "calibration": CALIBRATION.read_text("utf-8").strip(),
+        "arbor": f"{arbor_table()}\n\n{CLOCK.read_text('utf-8').strip()}",
         "cautions": "\n".join(f"- {caution}" for caution in bg.CAUTIONS),
     }
+
+
+def arbor_table() -> str:
+    """Return the least and greatest coverage of each plan and seating, from the whole table."""
+    found: dict[str, dict[str, str]] = {}
+    for line in ARBOR.read_text("utf-8").splitlines():
+        cells = [cell.strip() for cell in line.strip("| ").split("|")]
+        if len(cells) < 7 or cells[2:4] != ["10, 10", "24"]:
+            continue
+        shares = [float(share) for cell in cells[4:7] for share in cell.split(",")]
+        found.setdefault(cells[0], {})[cells[1]] = f"{min(shares)} to {max(shares)}"
+    seatings = list(next(iter(found.values())))
+    rows = [
+        "| clock positions | " + " | ".join(seatings) + " |",
+        "|---" * (len(seatings) + 1) + "|",
+    ]
+    rows += [f"| {plan} | {' | '.join(held.values())} |" for plan, held in found.items()]
+    return "\n".join(rows)
 
 
 def printed(argv: list[str]) -> str:

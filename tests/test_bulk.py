@@ -269,3 +269,27 @@ def test_one_bad_blade_does_not_send_the_others_cell_by_cell(monkeypatch):
     assert sent == ["A"]
     assert set(frame["blade"]) == {"B"}
     assert np.array_equal(frame.index, range(12))
+
+
+@pytest.mark.filterwarnings("ignore::bladegeom.BladegeomWarning")
+def test_of_two_thousand_blades_every_bad_one_is_named_and_no_good_one_lost(tmp_path):
+    damage = ("x1", "#VALUE!", "0.1.2", "nan", "--3", "1e999")
+    teeth, bad = 12, {f"K-{number:04d}" for number in range(7, 2000, 20)}
+    rows = ["blade,tooth,reading_mm,teeth,ring_radius_mm"]
+    for number in range(2000):
+        name = f"K-{number:04d}"
+        for tooth in range(1, teeth + 1):
+            cell = f"{0.05 * np.cos(2 * np.pi * (tooth - 1) / teeth + number):.3f}"
+            if name in bad and tooth == 1 + number % teeth:
+                cell = damage[number // 20 % len(damage)]
+            rows.append(f"{name},{tooth},{cell},{teeth},100")
+    table = tmp_path / "day.csv"
+    table.write_text("\n".join(rows) + "\n")
+    batch = bg.read_blades(table)
+    assert {fault.blade for fault in batch.refused} == bad
+    assert all(fault.row and fault.column and fault.value for fault in batch.refused)
+    assert len(batch.readings) == 1900
+    frame = bg.read_table(table)
+    assert frame.attrs["refused"] == batch.refused
+    answers = bg.fit_table(frame)
+    assert set(answers["blade"]) == {f"K-{number:04d}" for number in range(2000)} - bad
