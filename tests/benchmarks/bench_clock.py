@@ -80,7 +80,7 @@ def main(blades: int) -> None:
     rng = np.random.Generator(np.random.PCG64(SEED))
     found = np.array([*outcomes(blades, rng)], dtype=np.float64)
     told = found[:, 0] == 1
-    print(f"{blades} blades, seed {SEED}\n")
+    print(f"Of {blades} blades (seed {SEED}), each read in three to five mountings:\n")
     print("| share | % |\n|---|---|")
     print(f"| a change is recommended | {100 * told.mean():.1f} |")
     print(f"| of those, the next mounting truly wobbles less | {100 * found[told, 1].mean():.2f} |")
