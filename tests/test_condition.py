@@ -168,6 +168,8 @@ def test_only_the_eye_puts_a_blade_out_of_service():
         assert said.outcome == assess(fit, limits()).outcome
     quiet = fitted(plate())
     assert "look for cracks" in assess(quiet, limits()).eye_line
+    assert assess(quiet, limits(), eye="None.").eye_line == "looked at, nothing found"
+    assert assess(quiet, limits(), eye="a chipped tip").eye_line == "a chipped tip"
     assert assess(quiet, limits(), eye="None").action == "fit for use"
 
 

@@ -27,6 +27,7 @@ from bladegeom.units import MM_PER
 __all__ = ["ACTIONS", "Condition", "Verdict", "assess"]
 
 _SAME_RING = 0.01
+_CLEAR = "looked at, nothing found"
 _NOT_SEEN = "not recorded: look for cracks, missing tips, heat marks, wrong bore or speed rating"
 _NOTHING = ("none", "nothing", "nothing found", "no defect", "no defects", "no defect found")
 
@@ -128,6 +129,8 @@ class Condition(Result):
     @property
     def eye_line(self) -> str:
         """What the eye found, or what it should look for."""
+        if self.eye.lower().rstrip(".") in _NOTHING:
+            return _CLEAR
         return self.eye or _NOT_SEEN
 
     @property

@@ -73,7 +73,9 @@ def batch_text(done: Done) -> str:
     """Return how many blades there are of each action, and what was written."""
     counts = Counter(row["action"] for row in done.rows)
     width = len(str(max(counts.values())))
-    lines = [f"{len(done.rows)} blades, {done.drawn} sheets drawn, {done.kept} kept as they were"]
+    blades = "1 blade" if len(done.rows) == 1 else f"{len(done.rows)} blades"
+    sheets = "1 sheet" if done.drawn == 1 else f"{done.drawn} sheets"
+    lines = [f"{blades}, {sheets} drawn, {done.kept} kept as they were"]
     lines += [f"  {count:>{width}}  {action}" for action, count in counts.items()]
     if done.refused:
         refused = {(fault.blade, fault.problem.partition(":")[0]) for fault in done.refused}
