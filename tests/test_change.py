@@ -49,16 +49,16 @@ def test_a_wobble_taken_away_is_improved_and_one_put_in_is_worse(rng):
     ],
 )
 def test_where_nothing_changed_improvement_is_seldom_claimed(rng, teeth, sds, amplitude):
-    """At most 2.5 % each way; 400 cases of that stay below 18 in all but 1 run of 100."""
+    """At most 2.5 % each way; 250 cases of that stay below 13 in all but 1 run of 100."""
     improved = worse = 0
-    for _ in range(400):
+    for _ in range(250):
         near = rng.uniform(0.0, 360.0)
         pair = [fit_of(amplitude, near, teeth, sd, rng) for sd in sds]
         verdict = bg.change(*pair).verdict
         improved += verdict == "improved"
         worse += verdict == "worse"
-    assert improved <= 18
-    assert worse <= 18
+    assert improved <= 13
+    assert worse <= 13
 
 
 def test_the_limits_of_the_change_hold_what_they_say(rng):
