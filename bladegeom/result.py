@@ -40,6 +40,10 @@ class Result:
     def _rows(self) -> Sequence[Row]:
         raise NotImplementedError
 
+    def _first(self) -> Sequence[str]:
+        """Return what must be known before any of it is followed: told above all else."""
+        return ()
+
     def _remarks(self) -> Sequence[str]:
         return ()
 
@@ -63,7 +67,8 @@ class Result:
     def __str__(self) -> str:
         shown = self.shown_rows()
         width = max((len(label) for label, _ in shown), default=0)
-        lines = [self._title(), *(f"  {label:<{width}}  {text}" for label, text in shown)]
+        lines = [self._title(), *(f"  ! {one}" for one in self._first())]
+        lines += [f"  {label:<{width}}  {text}" for label, text in shown]
         return "\n".join([*lines, *(f"  ! {remark}" for remark in self._remarks())])
 
     def __repr__(self) -> str:
@@ -78,7 +83,7 @@ class Result:
             for label, text in self.shown_rows()
         )
         remarks = "".join(f"<li>{html.escape(remark)}</li>" for remark in self._remarks())
-        heading = html.escape(self._title()).replace("\n", "<br>")
+        heading = html.escape("\n".join([self._title(), *self._first()])).replace("\n", "<br>")
         title = f"<caption style='text-align:left'>{heading}</caption>"
         return f"<table>{title}{body}</table>" + (f"<ul>{remarks}</ul>" if remarks else "")
 

@@ -15,6 +15,7 @@ from simulated import rng_for, wave
 
 import bladegeom as bg
 from bladegeom.applied import many
+from bladegeom.applied.answer import fit_answer
 from bladegeom.applied.table_plain import plain_answers
 from bladegeom.result import in_columns
 
@@ -32,7 +33,7 @@ NOISE = rng_for(17).normal(0.0, 0.003, 24)
 def row_of(readings):
     """What the table is to hold of one blade."""
     row = {}
-    for key, value in bg.blade_answer(bg.fit_wobble(readings)).items():
+    for key, value in fit_answer(bg.fit_wobble(readings)).items():
         row |= in_columns(key, value)
     return row
 
@@ -64,8 +65,8 @@ def one_by_one(frame):
     """The table with every blade sent through `fit_wobble`, and how many were not plain before."""
     left = []
 
-    def none_plain(frame, place, column, unit, groups):
-        answers = plain_answers(frame, place, column, unit, groups)
+    def none_plain(frame, place, column, unit, groups, *, checked):
+        answers = plain_answers(frame, place, column, unit, groups, checked=checked)
         left.append(int((~answers.plain).sum()))
         return answers._replace(plain=np.zeros_like(answers.plain), columns={})
 

@@ -89,6 +89,7 @@ def test_the_glossary_has_every_key_and_no_other():
     keys |= keys_of_a_saw() | keys_of_a_shelf()
     limit = bg.Limit("wobble_tir", (1.0, "mm"), "invented for a test")
     keys |= {*bg.assess(fit, bg.Limits((limit,))).to_dict(), "sheet", "digest"}
+    keys.add("read_again")  # Of tables.
     keys |= keys_over_the_years(fit) | keys_of_arbor_and_plate(fit) | keys_of_a_day()
     assert glossary() == keys
 

@@ -42,7 +42,7 @@ def test_every_number_is_the_one_of_the_fit_and_comes_back_from_the_file(tmp_pat
     assert ran.out == f"wrote {tmp_path / 'out.csv'}: 2 answered\n"
     rows = rows_of(tmp_path / "out.csv")
     expected = bg.fit_table(bg.read_table(path))
-    assert list(rows[0]) == [*expected.columns, "file", "refused"]
+    assert list(rows[0]) == [*expected.columns, "read_again", "file", "refused"]
     for column in expected:
         for row, value in zip(rows, expected[column].tolist(), strict=True):
             assert row[column] == ("" if pd.isna(value) else str(value)), column

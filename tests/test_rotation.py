@@ -530,7 +530,8 @@ def test_any_rotation_will_do_is_said_with_the_worst_case() -> None:
 
 def test_a_dish_alone_is_said_to_stay_at_any_rotation() -> None:
     one = best_rotation(plate_of(dish=0.004, u=1e-4), table_height_in=1.5)
-    assert one.headline.startswith("Any rotation will do: at worst 0.06")
+    assert "ny rotation will do" not in one.headline
+    assert "up to 0.06" in one.headline
     assert any("cannot be turned away" in remark for remark in one.remarks)
 
 
@@ -539,7 +540,7 @@ def test_a_doubt_that_is_not_known_is_never_printed_as_a_number() -> None:
     one = best_rotation(plate, table_height_in=1.5, tolerance_deg=0.02)
     assert not one.resolved
     assert one.best_tooth is None
-    assert one.headline == "Any rotation will do"
+    assert "cannot tell" in one.headline
     assert "nan" not in str(one)
     assert one.to_dict()["worst_slope_u_deg"] is None
     assert one.verdict == "cannot tell"

@@ -1,4 +1,4 @@
-"""The whole answer for one blade as plain values: fit and marks together."""
+"""The whole answer for one blade as plain values: what may be wrong, fit and marks together."""
 
 from __future__ import annotations
 
@@ -19,8 +19,22 @@ def blade_answer(fit: WobbleFit) -> dict[str, Any]:
     -------
     dict
         Lengths in ``unit``; every ``_u`` is a standard uncertainty (k = 1), ``_low`` and
-        ``_high`` are 95 % limits; None where something is not established.
+        ``_high`` are 95 % limits; None where something is not established. Where ``mistakes``
+        is not empty, no tooth is to be marked before the first of them is cleared up; it is the
+        first of the ``warnings`` too.
     """
+    answer = fit_answer(fit)
+    answer.pop("warnings")
+    return {
+        **answer,
+        "any_rotation": neutral_line(fit).any_rotation,
+        "mistakes": [one.to_dict() for one in fit.findings],
+        "warnings": list(fit.said),
+    }
+
+
+def fit_answer(fit: WobbleFit) -> dict[str, Any]:
+    """Return the same of the fit and the marks alone, as `fit_table` does for many blades."""
     answer = fit.to_dict()
     warnings = answer.pop("warnings")
     return {**answer, **neutral_line(fit).to_dict(), "warnings": warnings}

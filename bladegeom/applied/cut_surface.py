@@ -180,7 +180,7 @@ class CutWall(Result):
             Row("half_feed_peak_to_valley", self.half_feed, "what would help", self._help_words()),
             Row("no_wobble_peak_to_valley", self.no_wobble),
             Row("resolved", self.fit.resolved),
-            Row("warnings", list(self.fit.warnings)),
+            Row("warnings", list(self.fit.said)),
         ]
 
     def _height(self, stem: str, value: Limited, label: str) -> list[Row]:
@@ -227,6 +227,9 @@ class CutWall(Result):
         if self.half_feed < _HELPS * high:
             ways.append(f"half the feed: {self.half_feed:.2g} {unit}, where the manual allows it")
         return "; ".join(ways) or "neither half the feed nor a truer seat, as far as this can tell"
+
+    def _first(self) -> Sequence[str]:
+        return self.fit.doubted
 
     def _remarks(self) -> Sequence[str]:
         return [*self.assumed, *self.fit.warnings]

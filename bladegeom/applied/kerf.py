@@ -101,7 +101,7 @@ class Kerf(Result):
             ],
             *_limited("board_at_neutral", self.board_at_neutral, -out[1], -out[0], unit),
             *_limited("board_at_far", self.board_at_far, -2 * out[1], -2 * out[0], unit),
-            Row("warnings", list(self.fit.warnings)),
+            Row("warnings", list(self.fit.said)),
         ]
 
     def _scale(self, fence: str) -> str:
@@ -126,6 +126,9 @@ class Kerf(Result):
     def _narrower(self, times: int) -> str:
         u = times * self.shift.u
         return f"{number(times * self.shift.value, u)} {self.fit.unit}"
+
+    def _first(self) -> Sequence[str]:
+        return self.fit.doubted
 
     def _remarks(self) -> Sequence[str]:
         taken = "is taken as exact" if self.tooth_width_u is None else "carries its stated doubt"

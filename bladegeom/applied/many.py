@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.applied.answer import blade_answer
+from bladegeom.applied.answer import blade_answer, fit_answer
 from bladegeom.applied.table_columns import Places, cells, grouped
 from bladegeom.applied.table_plain import plain_answers
 from bladegeom.errors import BladegeomWarning, Fault, RefusedError, also_in
@@ -101,9 +101,15 @@ def fit_table(
 
 
 def fit_frame(
-    frame: pd.DataFrame, progress: Callable[[int, int], None] | None = None
+    frame: pd.DataFrame,
+    progress: Callable[[int, int], None] | None = None,
+    *,
+    checked: bool = False,
 ) -> tuple[pd.DataFrame | None, list[Fault]]:
     """Do the work of `fit_table`; return the table, None where no blade is left, and every fault.
+
+    Where `checked`, the readings are looked through for mistakes too: column ``read_again`` tells
+    of a likely one, the first of the warnings is about it, and no teeth are named.
 
     Raises
     ------
@@ -120,7 +126,7 @@ def fit_frame(
     place = {one: header.index(one) for one in header if one}
     keys = [frame.iloc[:, place[one]] if one in place else None for one in _NAMES]
     groups = grouped(keys[0], keys[1], len(frame))
-    plain, columns, remark = plain_answers(frame, place, column, unit, groups)
+    plain, columns, remark = plain_answers(frame, place, column, unit, groups, checked=checked)
     told = _Told(progress, len(plain), int(np.count_nonzero(plain)))
     while True:
         # One blade of every kind of remarks says for all of its kind what there is to say.
@@ -129,7 +135,9 @@ def fit_frame(
         apart = ~plain
         apart[[*spoken.values()]] = True
         alone = np.flatnonzero(apart)
-        by_row, refused = _one_by_one(frame, groups.rows(alone), place, column, unit, told)
+        by_row, refused = _one_by_one(
+            frame, groups.rows(alone), place, column, unit, told, checked=checked
+        )
         firsts = zip(alone.tolist(), groups.first[alone].tolist(), strict=True)
         answers = {group: by_row[row] for group, row in firsts if row in by_row}
         if not (lost := [kind for kind, group in spoken.items() if group not in answers]):
@@ -147,7 +155,7 @@ def fit_frame(
     texts = {"": 0}
     which = np.zeros(len(kept), dtype=np.intp)
     for kind, group in spoken.items():
-        text = answers[group]["warnings"]
+        text = answers[group]["of_its_kind"]
         which[plain & (remark == kind)] = texts.setdefault(text, len(texts))
     for group, answer in answers.items():
         which[group] = texts.setdefault(answer["warnings"], len(texts))
@@ -156,6 +164,11 @@ def fit_frame(
         "warnings": pd.Series([*texts]).array.take(which[kept]),
     }
     table |= _table(columns, answers, kept, said)
+    if checked:
+        again = np.full(len(kept), "", dtype=object)
+        for group, answer in answers.items():
+            again[group] = answer["read_again"]
+        table["read_again"] = again[kept]
     return pd.DataFrame(table, copy=False), refused
 
 
@@ -212,6 +225,8 @@ def _one_by_one(
     column: str,
     unit: str,
     told: _Told,
+    *,
+    checked: bool,
 ) -> tuple[dict[int, dict[str, Any]], list[Fault]]:
     """Return the answers by the first row of each blade and mounting, and every fault."""
     here = frame.iloc[rows]
@@ -234,7 +249,7 @@ def _one_by_one(
                 _check_named(name, value, name in place, read)
             readings = one_blade(who, read, place, column, unit, ".", {}, [])
             _check_same_blade(readings, blades, mount)
-            answers[read[0][0] - 2] = _in_row(readings)
+            answers[read[0][0] - 2] = _in_row(readings, checked)
         except RefusedError as error:
             refused += [_placed(fault, who, mount) for fault in error.faults]
     return answers, refused
@@ -263,10 +278,17 @@ def _check_same_blade(readings: Readings, blades: dict[str, tuple[Blade, str]], 
         raise RefusedError(faults)
 
 
-def _in_row(readings: Readings) -> dict[str, Any]:
+def _in_row(readings: Readings, checked: bool) -> dict[str, Any]:
     row: dict[str, Any] = {}
-    for key, value in blade_answer(fit_wobble(readings)).items():
+    fit = fit_wobble(readings)
+    for key, value in (blade_answer(fit) if checked else fit_answer(fit)).items():
         row |= in_columns(key, value)
+    # What is said of the blade for which it speaks is not said of its own slips.
+    row["of_its_kind"] = "; ".join(fit.warnings)
+    if checked:
+        row["read_again"] = fit.mistake.again if fit.mistake else ""
+        if fit.mistake:
+            row |= dict.fromkeys(_TEETH)
     return row
 
 

@@ -5,13 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from bladegeom.angles import turn_between, wrap_180, wrap_360
+from bladegeom.errors import RefusedError
 from bladegeom.fitted.doubt import direction_probability
+from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade import Blade
 from bladegeom.result import Result, Row, number, percent
+
+if TYPE_CHECKING:
+    from bladegeom.fitted.mistakes import Finding
+
+NO_MATTER_DEG = 0.01
+"""An error of squareness below which it does not matter, where no tolerance is stated."""
 
 _PARTS = (
     (0.0, ""),
@@ -73,11 +81,15 @@ class NeutralLine(Result):
     Attributes
     ----------
     blade : Blade
+    fit : WobbleFit or None
+        None for a near tooth found by eye.
+    tolerance_deg : float
+        The largest error of squareness that does not matter.
     near, far : Mark or None
         Nearest to the indicator, and farthest from it.
     neutral : tuple of two Mark, or None
         At near + 90 and near + 270 degrees. None, as near and far, where the wobble is not
-        resolved: then any rotation will do.
+        resolved.
     better_tooth : int or None
         The one of the two neutral teeth that lies closer to its direction.
     line_off_deg : float or None
@@ -88,11 +100,11 @@ class NeutralLine(Result):
     worst_deg : float or None
         Squareness error at the worst rotation: the tilt where the wobble is resolved, else the
         tilt that belongs to the upper limit of its amplitude.
-    instructions : tuple of str
-        What to do, in words.
     """
 
     blade: Blade
+    fit: WobbleFit | None
+    tolerance_deg: float
     near: Mark | None
     far: Mark | None
     neutral: tuple[Mark, Mark] | None
@@ -100,7 +112,51 @@ class NeutralLine(Result):
     line_off_deg: float | None
     left_deg: float | None
     worst_deg: float | None
-    instructions: tuple[str, ...]
+
+    @property
+    def mistake(self) -> Finding | None:
+        """A likely mistake in the readings: until it is cleared up, no tooth is to be marked."""
+        return None if self.fit is None else self.fit.mistake
+
+    @property
+    def repaired(self) -> NeutralLine | None:
+        """The teeth that the readings name once the likely mistake is repaired as proposed."""
+        if self.mistake is None or self.mistake.repaired is None:
+            return None
+        try:
+            return neutral_line(fit_wobble(self.mistake.repaired), tolerance_deg=self.tolerance_deg)
+        except RefusedError:
+            return None
+
+    @property
+    def _named(self) -> str:
+        if self.neutral is None:
+            return "no teeth"
+        return f"teeth {self.neutral[0].tooth} and {self.neutral[1].tooth}"
+
+    @property
+    def any_rotation(self) -> bool:
+        """Whether any rotation will do: no direction, and at worst within the tolerance.
+
+        Without a direction and with more than that, the readings cannot tell.
+        """
+        within = self.worst_deg is not None and self.worst_deg < self.tolerance_deg
+        return self.neutral is None and within and self.mistake is None
+
+    @property
+    def instructions(self) -> tuple[str, ...]:
+        """What to do, in words."""
+        if self.mistake is not None:
+            return (
+                f"{self.mistake.again} before you mark any tooth: a mistake in the readings seems "
+                "likely.",
+                _sentence(self.mistake.words),
+                f"As they stand, the readings name {self._named}; as repaired, "
+                f"{self.repaired._named if self.repaired else 'nothing'}. Mark neither yet.",
+            )
+        if self.near is None or self.far is None or self.neutral is None:
+            return (_no_teeth(self),)
+        return _instructions(self.blade, self.near, self.neutral[0], self.far, self.neutral[1])
 
     def _title(self) -> str:
         name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
@@ -108,9 +164,10 @@ class NeutralLine(Result):
 
     def _rows(self) -> Sequence[Row]:
         rows: list[Row] = []
+        read = ", as read" if self.mistake is not None else ""
         for what, mark in (("near", self.near), ("far", self.far)):
             rows += [
-                Row(f"{what}_tooth", mark and mark.tooth, *_shown(what, mark)),
+                Row(f"{what}_tooth", mark and mark.tooth, *_shown(f"{what}{read}", mark)),
                 Row(f"{what}_probability", mark and mark.probability),
             ]
         pair: dict[str, list[Any] | None] = {
@@ -120,7 +177,7 @@ class NeutralLine(Result):
         for name, values in zip(_OF_PAIR.values(), pair.values(), strict=True):
             known = values is not None and values[0] is not None
             rows.append(Row(f"neutral_{name}", values if known else None))
-        rows += [Row("", None, *_shown("neutral", end)) for end in self.neutral or ()]
+        rows += [Row("", None, *_shown(f"neutral{read}", end)) for end in self.neutral or ()]
         left = self.left_deg
         rows += [
             Row("better_tooth", self.better_tooth),
@@ -141,12 +198,15 @@ class NeutralLine(Result):
         return rows
 
 
-def neutral_line(fit: WobbleFit) -> NeutralLine:
+def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> NeutralLine:
     """Name the teeth to mark.
 
     Parameters
     ----------
     fit : WobbleFit
+    tolerance_deg : float
+        The largest error of squareness that does not matter: where no direction is established
+        and the worst rotation is within it, any rotation will do.
 
     Returns
     -------
@@ -156,25 +216,19 @@ def neutral_line(fit: WobbleFit) -> NeutralLine:
     blade = fit.readings.blade
     if not fit.resolved:
         worst = fit.tilt_of(fit.amplitude_interval().high)
-        bound = ""
-        if worst is not None and math.isfinite(worst):
-            bound = f"; at worst the plate is {number(worst, worst)} deg out of square"
-        else:
-            worst = None
         return NeutralLine(
             blade=blade,
+            fit=fit,
+            tolerance_deg=tolerance_deg,
             near=None,
             far=None,
             neutral=None,
             better_tooth=None,
             line_off_deg=None,
             left_deg=None,
-            worst_deg=worst,
-            instructions=(
-                f"No teeth to mark: no wobble is established. Any rotation will do{bound}.",
-            ),
+            worst_deg=worst if worst is not None and math.isfinite(worst) else None,
         )
-    return _line(blade, fit.near_deg, fit)
+    return _line(blade, fit.near_deg, fit, tolerance_deg)
 
 
 def neutral_line_by_eye(blade: Blade, near_tooth: int) -> NeutralLine:
@@ -196,10 +250,12 @@ def neutral_line_by_eye(blade: Blade, near_tooth: int) -> NeutralLine:
     RefusedError
         If the blade has no such tooth.
     """
-    return _line(blade, blade.angle_of(near_tooth), None)
+    return _line(blade, blade.angle_of(near_tooth), None, NO_MATTER_DEG)
 
 
-def _line(blade: Blade, near_deg: float, fit: WobbleFit | None) -> NeutralLine:
+def _line(
+    blade: Blade, near_deg: float, fit: WobbleFit | None, tolerance_deg: float
+) -> NeutralLine:
     near, first, far, second = (
         _mark(blade, near_deg + quarter * 90.0, quarter * 90.0, fit) for quarter in range(4)
     )
@@ -215,6 +271,8 @@ def _line(blade: Blade, near_deg: float, fit: WobbleFit | None) -> NeutralLine:
         left = math.degrees(math.atan(slope))
     return NeutralLine(
         blade=blade,
+        fit=fit,
+        tolerance_deg=tolerance_deg,
         near=near,
         far=far,
         neutral=(first, second),
@@ -222,7 +280,6 @@ def _line(blade: Blade, near_deg: float, fit: WobbleFit | None) -> NeutralLine:
         line_off_deg=off,
         left_deg=left,
         worst_deg=tilt,
-        instructions=_instructions(blade, near, first, far, second),
     )
 
 
@@ -261,6 +318,25 @@ def _words(tooth: int, part: float, teeth: int) -> str:
     if not share:
         return f"tooth {tooth}"
     return f"tooth {tooth}, {share} {'way' if share == 'half' else 'of the way'} to {toward}"
+
+
+def _sentence(words: str) -> str:
+    words = words.strip()
+    return f"{words[0].upper()}{words[1:]}{'' if words.endswith(('.', '?')) else '.'}"
+
+
+def _no_teeth(line: NeutralLine) -> str:
+    """Return what is to be done where no direction is established."""
+    none = "No teeth to mark: no wobble is established."
+    if line.worst_deg is None:
+        return f"{none} The readings cannot tell how far a rotation may be out of square."
+    worst = f"{number(line.worst_deg, line.worst_deg)} deg out of square"
+    if line.any_rotation:
+        return f"{none} Any rotation will do: at worst the plate is {worst}."
+    return (
+        f"{none} The readings cannot tell: the plate may be up to {worst}. Read another turn, or "
+        "with a finer indicator."
+    )
 
 
 def _instructions(

@@ -99,7 +99,7 @@ class NextReadings(Result):
             Row("wanted_probability", self.wanted_probability),
             Row("turns", self.turns),
             Row("turns_needed", self.turns_needed, *self._turns()),
-            Row("warnings", list(self.remarks)),
+            Row("warnings", [*self.fit.doubted, *self.remarks]),
         ]
 
     def _doubt(self, place: int | None) -> str:
@@ -122,6 +122,9 @@ class NextReadings(Result):
         if self.turns_needed == self.turns:
             return "full turns", f"{now}: {wanted} is reached"
         return "full turns", f"{now}; {self.turns_needed} in all would make it {wanted}"
+
+    def _first(self) -> Sequence[str]:
+        return self.fit.doubted
 
     def _remarks(self) -> Sequence[str]:
         return self.remarks

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from bladegeom.angles import turn_between
 from bladegeom.applied.estimate import Estimate
+from bladegeom.applied.marks import NO_MATTER_DEG
 from bladegeom.result import Row, number
 from bladegeom.units import convert
 
@@ -31,8 +32,12 @@ def headline(one: Rotation) -> str:
         if unsure:
             return f"No rotation is known to be better than another; {' and '.join(unsure)}"
         most = max(abs(one.worst.low), abs(one.worst.high))
-        worst = f": at worst {number(most, one.worst.u)} deg out of square"
-        return f"Any rotation will do{worst if math.isfinite(most) else ''}"
+        if not math.isfinite(most):
+            return "The readings cannot tell one rotation from another: the doubt is not known"
+        worst = f"{number(most, one.worst.u)} deg out of square"
+        if most < (one.tolerance_deg or NO_MATTER_DEG):
+            return f"Any rotation will do: at worst {worst}"
+        return f"The readings cannot tell one rotation from another: each may be up to {worst}"
     stand, left = f"Stand tooth {one.best_tooth} uppermost", one.left
     if unsure:
         return f"{stand}, as far as can be told: {' and '.join(unsure)}"

@@ -152,7 +152,7 @@ class Setting(Result):
             Row("worst_squareness_deg", self.worst.value, "at the worst rotation", worst),
             Row("worst_u_deg", self.worst.u),
             *self._worst_rows(),
-            Row("warnings", list(self.fit.warnings)),
+            Row("warnings", list(self.fit.said)),
         ]
 
     def _shown(self, label: str, error: Estimate | None) -> list[Row]:
@@ -202,6 +202,9 @@ class Setting(Result):
                 Row(f"worst_joint_gap{part}", joint_gap and joint_gap.value),
             ]
         return rows
+
+    def _first(self) -> Sequence[str]:
+        return self.fit.doubted
 
     def _remarks(self) -> Sequence[str]:
         return self.fit.warnings

@@ -103,7 +103,7 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
     fit = _fit(held)
     bench = Bench(held, fit, saw.get("tilts"))
     steps = steps_of(bench)
-    remarks = [f"blade: {one}" for one in (fit.warnings if fit else ())]
+    remarks = [f"blade: {one}" for one in (fit.said if fit else ())]
     remarks += [f"{step.title.lower()}: {one}" for step in steps for one in step.remarks]
     return SetUp(
         saw=saw.get("name", ""),

@@ -58,15 +58,25 @@ class ShelfRow:
 
     @property
     def marks(self) -> str:
-        """The neutral teeth for people."""
+        """The neutral teeth for people, or why there are none to mark."""
+        if mistake := self.fit.mistake:
+            return mistake.again.lower()
         pair = self.answer["neutral_teeth"]
-        return f"{pair[0]} and {pair[1]}" if pair else "any rotation"
+        if pair:
+            return f"{pair[0]} and {pair[1]}"
+        return "any rotation" if self.answer["any_rotation"] else "cannot tell"
+
+    @property
+    def marked_pair(self) -> tuple[int, int] | None:
+        """The neutral teeth; None where there are none to mark."""
+        pair = self.answer["neutral_teeth"]
+        return None if pair is None or self.fit.mistake else (pair[0], pair[1])
 
     @property
     def sure(self) -> str:
         """The chance that the less sure of the two neutral teeth is the nearest one."""
         pair = self.answer["neutral_probability"]
-        return percent(min(pair)) if pair else ""
+        return percent(min(pair)) if pair and self.marked_pair else ""
 
     @property
     def wobble(self) -> str:
@@ -88,7 +98,7 @@ class ShelfRow:
     def marked(self) -> str:
         """The size of the error that is left after marking, in degrees."""
         left = self.answer["left_deg"]
-        return "" if left is None else f"{abs(left):.4f}"
+        return "" if left is None or self.marked_pair is None else f"{abs(left):.4f}"
 
     def cells(self) -> tuple[str, ...]:
         """Return what the table for people shows, in the order of its heads."""
@@ -155,7 +165,17 @@ class Shelf(Result):
         return f"Blade shelf {self.name}: {count} blade{'' if count == 1 else 's'}, worst first"
 
     def _remarks(self) -> Sequence[str]:
-        said = ["mark: the teeth of the neutral line; if ignored, if marked: degrees out of square"]
+        said = [
+            f"{row.name}: {row.fit.said[0]}" for row in self.rows if row.fit.mistake is not None
+        ]
+        said.append(
+            "mark: the teeth of the neutral line; if ignored, if marked: degrees out of square"
+        )
+        if any(row.marks == "cannot tell" for row in self.rows):
+            said.append(
+                "cannot tell: no wobble is told apart from the scatter, and it may be as large as "
+                "if ignored says; read another turn, or with a finer indicator"
+            )
         if any(row.answer["warnings"] for row in self.rows):
             said.append(f"column !: how many warnings; see {_SEE}")
         if any(row.answer["worst_squareness_deg"] is None for row in self.rows):

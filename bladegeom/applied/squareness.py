@@ -191,8 +191,11 @@ class Squareness(Result):
             Row("chance_out", self.chance_out, *_chance(self)),
             Row("chance_out_low", self.chance_out_low),
             Row("chance_out_high", self.chance_out_high),
-            Row("warnings", list(self.fit.warnings)),
+            Row("warnings", list(self.fit.said)),
         ]
+
+    def _first(self) -> Sequence[str]:
+        return self.fit.doubted
 
     def _remarks(self) -> Sequence[str]:
         return self.fit.warnings

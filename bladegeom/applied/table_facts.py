@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from bladegeom.applied.table_columns import Groups, numbers, words
 from bladegeom.errors import RefusedError
+from bladegeom.fitted.mistakes import REVOLUTIONS_MM
 from bladegeom.fitted.plan import FEWEST_TEETH
 from bladegeom.measured.blade import MOST_TEETH, Blade
 from bladegeom.measured.columns import FACT_COLUMNS, LENGTH_COLUMNS
@@ -40,6 +41,8 @@ class Facts(NamedTuple):
         The different kinds of blades; None for one that cannot be.
     sizes : list of ndarray
         What else remounting cannot change.
+    least_revolution : float
+        The smallest revolution of a dial, stated or common.
     """
 
     teeth: NDArray[np.int64]
@@ -51,6 +54,7 @@ class Facts(NamedTuple):
     blade: NDArray[np.int64]
     blades: list[Blade | None]
     sizes: list[Floats]
+    least_revolution: float
 
 
 def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plain: Bools) -> Facts:
@@ -115,6 +119,7 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
         blade,
         blades,
         [get(fact, blank) for fact in BLADE_FACTS],
+        float(np.nanmin(np.append(get("dial_turn", blank), min(REVOLUTIONS_MM)))),
     )
 
 

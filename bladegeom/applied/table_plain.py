@@ -20,6 +20,7 @@ from bladegeom.applied.table_marks import marks_of, tilt_of, tilt_u_of
 from bladegeom.fitted.batch import Sums, fit_rows, wobbles
 from bladegeom.fitted.batch_limits import TABLE_PAYS
 from bladegeom.fitted.plan import FEWEST_TEETH, WARNED_RATIO
+from bladegeom.fitted.screen import worth_a_look
 from bladegeom.fitted.wobble import DETECTION_LEVEL
 from bladegeom.measured.blade import MOST_TEETH, Blade
 from bladegeom.units import LARGEST, LEAST, MM_PER
@@ -57,7 +58,13 @@ class Answers(NamedTuple):
 
 
 def plain_answers(
-    frame: pd.DataFrame, place: Mapping[str, int], column: str, unit: str, groups: Groups
+    frame: pd.DataFrame,
+    place: Mapping[str, int],
+    column: str,
+    unit: str,
+    groups: Groups,
+    *,
+    checked: bool = False,
 ) -> Answers:
     """Answer the plain blades.
 
@@ -69,6 +76,8 @@ def plain_answers(
     column, unit : str
         Of the readings.
     groups : Groups
+    checked : bool
+        Take out as not plain the blades in whose readings a mistake might be found.
 
     Returns
     -------
@@ -86,6 +95,8 @@ def plain_answers(
     tooth = groups.ordered(numbers(frame.iloc[:, place["tooth"]]))
     with np.errstate(all="ignore"):
         fitted = _Fitted(len(plain))
+        if checked:
+            fitted.jump = facts.least_revolution / 2 / MM_PER[unit]
         for which in _alike(facts.blade, facts.touch, plain):
             blade = facts.blades[facts.blade[which[0]]]
             if blade is None:
@@ -109,6 +120,7 @@ class _Fitted:
         self.sums = Sums(*(np.full(groups, np.nan) for _ in Sums._fields))
         self.closure = np.full(groups, np.nan)
         self.closure_bias = np.full(groups, np.nan)
+        self.jump: float | None = None
 
 
 def _check_sequence(name: str, values: NDArray[Any], groups: Groups, plain: Bools) -> None:
@@ -180,9 +192,12 @@ def _fit(
         and bool(((same >= 1) & (same <= blade.teeth) & (same == np.floor(same))).all())
         and len(np.unique(same)) == len(same)
     ):
-        sums = fit_rows(rows.reading, angle[same.astype(np.intp) - 1])
+        angle, by_tooth = angle[same.astype(np.intp) - 1], rows.reading
     else:
-        sums = fit_rows(_by_tooth(rows, which, blade.teeth, fitted, plain, angle), angle)
+        by_tooth = _by_tooth(rows, which, blade.teeth, fitted, plain, angle)
+    sums = fit_rows(by_tooth, angle)
+    if fitted.jump is not None:
+        plain[which[worth_a_look(by_tooth, angle, sums, fitted.jump)]] = False
     for into, found in zip(fitted.sums, sums, strict=True):
         into[which] = found
 
@@ -201,6 +216,10 @@ def _by_tooth(
     last = read.shape[1] - 1 - np.argmax(read[:, ::-1], axis=1)
     closes = np.flatnonzero((last > first) & (tooth[every, last] == tooth[every, first]))
     read[closes, last[closes]] = False
+    if fitted.jump is not None:
+        latest = np.maximum.accumulate(np.where(read, tooth, 0), axis=1)
+        out_of_order = (read[:, 1:] & (tooth[:, 1:] <= latest[:, :-1])).any(axis=1)
+        plain[which[out_of_order]] = False  # A mistake shows in the order of reading.
     by_tooth = np.full((len(which), teeth), np.nan)
     at = (every[:, np.newaxis] * teeth + tooth - 1)[read]
     by_tooth.ravel()[at] = rows.reading[read]

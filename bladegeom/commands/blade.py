@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable
 from typing import Any
 
@@ -103,6 +104,10 @@ def run_chart(options: argparse.Namespace) -> int:
     more = {"tolerance_deg": options.tolerance_deg} if options.kind == "squareness" else {}
     save_charts((draw(fit, paper=options.paper, **more) for fit in fits), options.output, len(fits))
     print(f"wrote {options.output}")
+    for fit in fits:
+        for words in fit.doubted:
+            name = f"blade {fit.readings.blade.name}: " * bool(fit.readings.blade.name)
+            print(f"bladegeom: {name}not for the wall: {words}", file=sys.stderr)
     complain(refused)
     return status_of(len(fits), wanted)
 

@@ -26,10 +26,17 @@ def run_change(options: argparse.Namespace) -> int:
         tooth_1_marked=options.tooth_1_marked,
         seating_sd_mm=seating_mm(options),
     )
+    doubted = [
+        f"{when}: {words}"
+        for when, fit in (("before", before), ("after", after))
+        for words in fit.doubted
+    ]
     if options.json:
-        print_object(change.to_dict())
+        found = change.to_dict()
+        print_object(found | {"warnings": [*doubted, *found["warnings"]]})
     else:
-        print(f"{change}\n\n{printed.cautions_text()}")
+        first = "".join(f"! {words}\n" for words in doubted)
+        print(f"{first}{change}\n\n{printed.cautions_text()}")
     return EVERY
 
 
@@ -40,11 +47,12 @@ def run_record(options: argparse.Namespace) -> int:
     visits = []
     for readings in batch.readings:
         try:
-            if found := bg.check_readings(readings):
-                raise _doubtful(found, options.file)
+            fit = bg.fit_wobble(readings)
+            if fit.mistake is not None:
+                raise _doubtful(fit.findings, options.file)
             visits.append(
                 bg.visit(
-                    bg.fit_wobble(readings),
+                    fit,
                     date=options.date,
                     arbor=options.arbor,
                     service=options.service or "",

@@ -3,7 +3,8 @@
 A plate may be bent in two and three waves a turn, be bent over a few neighbouring teeth, or have
 any shape at all where several turns show the same. A bend of a few teeth is smooth, ends where it
 ends, and stands in every turn and in the closing reading alike; a slip of the pen scales readings
-or moves them from some reading on.
+or moves them from some reading on. A single tooth may be bent too: that shows once a further turn
+reads it the same.
 """
 
 from __future__ import annotations
@@ -54,10 +55,11 @@ def bent_plates(base: Base) -> list[Plate]:
     """Return the bent plates that are to be believed, the one that explains most first."""
     if len(np.unique(base.series.tooth)) < FEWEST_BENT:
         return []
-    waved, bent, repeated = _waved(base), _bent(base), _repeated(base)
+    waved, bent, alike, repeated = _waved(base), _bent(base), _alike(base), _repeated(base)
     if bent is not None and repeated is not None:
         bent = bent._replace(base=repeated.base)
-    made = [one for one in (waved, bent, repeated) if one is not None and one.evidence > KNOWN]
+    tried = (waved, bent, alike, repeated)
+    made = [one for one in tried if one is not None and one.evidence > KNOWN]
     return sorted(made, key=lambda one: -one.evidence)
 
 
@@ -123,6 +125,30 @@ def _forms(teeth: int) -> tuple[Floats, NDArray[np.int64], NDArray[np.int64]]:
                 firsts.append(first)
                 wide.append(length)
     return np.array(columns).T, np.array(firsts), np.array(wide)
+
+
+def _alike(base: Base) -> Plate | None:
+    """Let single teeth stand as they do that were read in more than one turn."""
+    series = base.series
+    tooth_and_turn = np.unique(np.stack([series.tooth, series.turn]), axis=1)
+    teeth, turns = np.unique(tooth_and_turn[0], return_counts=True)
+    own = np.eye(series.blade.teeth)[:, teeth[turns > 1] - 1]
+    if not own.size or series.off_by or series.extra:
+        return None
+    columns = own[series.tooth - 1]
+    plate: Plate | None = None
+    chosen: list[int] = []
+    now, evidence = base, 0.0
+    while len(chosen) < _MOST_BENDS and now.dof > FEWEST:
+        norm = np.sum(columns * columns, axis=0) - np.sum((now.q.T @ columns) ** 2, axis=0)
+        each, _, _ = now.free(now.e @ columns, norm)
+        more = mean_evidence(each)
+        if more < KNOWN:
+            break
+        chosen.append(int(np.argmax(each)))
+        now, evidence = Base(series, shapes=own[:, chosen]), evidence + more
+        plate = Plate(now, evidence)
+    return plate
 
 
 def _repeated(base: Base) -> Plate | None:

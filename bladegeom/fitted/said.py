@@ -88,8 +88,9 @@ def _spike(count: Counted, one: Candidate) -> str:
     side = "above" if one.size > 0 else "below"
     return (
         f"{_where(count, row)} ({grain(float(count.reading[row]))}) stands "
-        f"{abs(one.size):.2g} {count.unit} {side} the curve: gum, a burr or a slip of the pen? "
-        "Clean it and read it again; until then the repair leaves this reading out"
+        f"{abs(one.size):.2g} {count.unit} {side} the curve: gum, or bent, or a slip of the pen? "
+        "Clean it and read it again: if it reads otherwise, write that in its place; if it reads "
+        "the same, add it as a turn of its own. Until then the repair leaves this reading out"
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from bladegeom.fitted.budget import Budget
+    from bladegeom.fitted.mistakes import Finding, Findings
 
 DETECTION_LEVEL = 0.95
 """A wobble is resolved if no wobble would show so large a one in fewer than 5 % of cases."""
@@ -133,6 +135,29 @@ class WobbleFit(Result):
         from bladegeom.fitted.budget import budget_of  # Few ask, and every start would wait.
 
         return budget_of(self)
+
+    @cached_property
+    def findings(self) -> Findings:
+        """What may have gone wrong in the reading: `check_readings`, when first asked."""
+        from bladegeom.fitted.mistakes import check_readings  # Loops over many blades do not ask.
+
+        return check_readings(self.readings)
+
+    @property
+    def mistake(self) -> Finding | None:
+        """The likeliest mistake in the readings, where one seems likely: read again first."""
+        return self.findings.found[0] if self.findings.found else None
+
+    @property
+    def doubted(self) -> tuple[str, ...]:
+        """What to read again before anything is followed: the likely mistake, in words."""
+        one = self.mistake
+        return () if one is None else (f"{one.again}, a mistake seems likely: {one.words}",)
+
+    @property
+    def said(self) -> tuple[str, ...]:
+        """All that the reader should know: the likely mistake first, then `warnings`."""
+        return (*self.doubted, *self.warnings)
 
     @property
     def unit(self) -> str:
@@ -432,6 +457,9 @@ class WobbleFit(Result):
             Row("lag_deg", lag),
             Row("lag_u_deg", self.lag_u_deg),
         ]
+
+    def _first(self) -> Sequence[str]:
+        return self.doubted
 
     def _remarks(self) -> Sequence[str]:
         return self.warnings

@@ -15,6 +15,7 @@ from matplotlib.axes._secondary_axes import SecondaryAxis
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
 from bladegeom.errors import refuse
@@ -178,6 +179,22 @@ class Page:
         self.text(self.width - MARGIN, 16.0, what, 9, ha="right", color=GREY)
         self.fitted_text(MARGIN, 24.0, ", ".join(facts), 11, self.inner, 5.0)
         return 33.0
+
+    def not_for_the_wall(self, instructions: Sequence[str], top: float) -> float:
+        """Write in a frame what must be done before the page is followed; return where it ends."""
+        left, wide = MARGIN + 3.0, self.inner - 6.0
+        self.fitted_text(left, top + 1.5, "NOT FOR THE WALL", 26, wide, 9.5, weight="bold")
+        first, *others = instructions
+        self.fitted_text(left, top + 11.0, first, 13, wide, 6.0, weight="bold")
+        under = top + 17.0
+        for line in (line for words in others for line in self.wrapped(words, 9, wide)):
+            self.fitted_text(left, under, line, 9, wide, 4.0)
+            under += 4.0
+        corner = (MARGIN / self.width, 1 - (under + 1.0) / self.height)
+        size = (self.inner / self.width, (under + 1.0 - top) / self.height)
+        frame = Rectangle(corner, *size, fill=False, edgecolor=BLACK, linewidth=2.5)
+        self.figure.add_artist(frame)
+        return under + 1.0
 
     def cautions(self) -> float:
         """Write the cautions along the foot; return how far down the rest may reach."""

@@ -158,8 +158,12 @@ class _Drawing:
 
     def _marks(self) -> None:
         marks = self.marks
+        if marks.mistake is not None:
+            self._words(0.0, 0.2, "read again first", 13, weight="bold")
+            return
         if marks.near is None or marks.far is None or marks.neutral is None:
-            self._words(0.0, 0.2, "no direction established:\nany rotation will do", 10.5)
+            what = "any rotation will do" if marks.any_rotation else "the readings cannot tell"
+            self._words(0.0, 0.2, f"no direction established:\n{what}", 10.5)
             return
         first, second = marks.neutral
         ends = [self.at(end.direction_deg, _RIM) for end in (first, second)]
@@ -181,6 +185,8 @@ class _Drawing:
     def _tooth_numbers(self) -> None:
         named = {mark.tooth: "box" for mark in self._named()[:2]}
         named |= {mark.tooth: "plain" for mark in self._named()[2:]}
+        if self.marks.mistake is not None:
+            named = dict.fromkeys(self.marks.mistake.teeth[:1], "plain")
         for tooth in self._numbered_teeth(set(named)):
             x, y = self.at(self.blade.angle_of(tooth), _NUMBER + (0.05 if tooth in named else 0))
             kind = named.get(tooth)
@@ -196,7 +202,7 @@ class _Drawing:
 
     def _named(self) -> list[Mark]:
         marks = self.marks
-        if marks.near is None or marks.far is None or marks.neutral is None:
+        if marks.near is None or marks.far is None or marks.neutral is None or marks.mistake:
             return []
         return [*marks.neutral, marks.near, marks.far]
 
@@ -285,8 +291,11 @@ class _Drawing:
 
 def _answer(page: Page, marks: NeutralLine, top: float) -> float:
     """Write the teeth to mark in the largest type of the page."""
+    if marks.mistake is not None:
+        return page.not_for_the_wall(marks.instructions, top) + 1.0
     if marks.neutral is None or marks.near is None or marks.far is None:
-        page.fitted_text(MARGIN, top + 2, "no teeth to mark", 40, page.inner, 16.0, weight="bold")
+        head = "any rotation will do" if marks.any_rotation else "direction not known"
+        page.fitted_text(MARGIN, top + 2, head, 40, page.inner, 16.0, weight="bold")
         page.fitted_text(MARGIN, top + 20, marks.instructions[0], 13, page.inner, 6.0)
         return top + 28.0
     first, second = marks.neutral
@@ -335,7 +344,7 @@ def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, bottom: float) -> f
             else f"{150 * slope:.2f} mm over 150 mm"
         )
         cells.append(("out of square, marks ignored", f"up to {marks.worst_deg:.3f}\u00b0", gap))
-    if marks.neutral is not None:
+    if marks.neutral is not None and marks.mistake is None:
         first, second = marks.neutral
         left = (
             "" if marks.left_deg is None else f"left after marking: {abs(marks.left_deg):.4f}\u00b0"

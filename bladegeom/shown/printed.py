@@ -33,7 +33,7 @@ def answer_text(fit: WobbleFit) -> str:
             *table_lines(marks),
             "",
             *table_lines(fit),
-            *warning_lines(fit.warnings),
+            *warning_lines(fit.warnings),  # A likely mistake stands above already.
         ]
     )
 
@@ -46,6 +46,7 @@ def doubt_text(fit: WobbleFit) -> str:
     return "\n".join(
         [
             *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
+            *warning_lines(fit.doubted),
             "",
             "  Standard uncertainties (k = 1) of the wobble, by cause",
             *table_lines(budget),

@@ -58,8 +58,10 @@ def write_answers(
 ) -> Answered:
     """Fit every blade of some tables and write the answers into one, a row a blade.
 
-    The columns are those of `bladegeom.fit_table`, then ``file`` and ``refused``. Blades that
-    cannot be answered stand at the end, with nothing but their name and the reason.
+    The columns are those of `bladegeom.fit_table`, then ``read_again`` (what to read again before
+    anything is marked, where a mistake in the readings seems likely; no teeth are named then),
+    ``file`` and ``refused``. Blades that cannot be answered stand at the end, with nothing but
+    their name and the reason.
 
     Parameters
     ----------
@@ -156,7 +158,7 @@ def _answers(
     )
     if tidy.frame is None:
         return None, tidy.refused, tidy.notes
-    table, wrong = fit_frame(tidy.frame, told("fitting"))
+    table, wrong = fit_frame(tidy.frame, told("fitting"), checked=True)
     # What was wrong with a row of the file was found before; these are rows of the frame.
     refused = [*tidy.refused, *(replace(fault, row=None) for fault in wrong)]
     if table is not None and tidy.remarks:

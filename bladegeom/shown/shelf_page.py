@@ -9,6 +9,7 @@ from datetime import date as Date  # noqa: N812
 
 from matplotlib.axes import Axes
 
+from bladegeom.applied.marks import NO_MATTER_DEG
 from bladegeom.applied.shelf import Shelf, ShelfRow
 from bladegeom.shown.page import BLACK, GREY, MARGIN, Page
 
@@ -95,8 +96,17 @@ def _sheet(paper: str) -> tuple[Page, float]:
 
 def _at_the_end(shelf: Shelf) -> list[str]:
     said = []
-    if any(not row.answer["resolved"] for row in shelf.rows):
-        said.append("any rotation: no wobble is told apart from the scatter of the readings.")
+    said += [f"{row.name}: {row.fit.said[0]}" for row in shelf.rows if row.fit.mistake]
+    if any(row.marks == "any rotation" for row in shelf.rows):
+        said.append(
+            f"any rotation: no wobble is established, and at worst it is below {NO_MATTER_DEG:g} "
+            "deg."
+        )
+    if any(row.marks == "cannot tell" for row in shelf.rows):
+        said.append(
+            "cannot tell: no wobble is told apart from the scatter; read another turn, or with a "
+            "finer indicator."
+        )
     if any(row.answer["worst_squareness_deg"] is None for row in shelf.rows):
         said.append("no degrees: they need the ring radius, or more readings.")
     warned = [row.name for row in shelf.rows if row.answer["resolved"] and row.answer["warnings"]]
@@ -115,10 +125,10 @@ def _table(page: Page, ax: Axes, rows: list[ShelfRow], high: float, doubled: set
     top = _TOP + _HEAD
     ax.plot([left, right], [top, top], color=BLACK, linewidth=1.2)
     for row in rows:
-        sizes = (17, 13, 26 if row.answer["neutral_teeth"] else 15, 12, 13, 15)
+        sizes = (17, 13, 26 if row.marked_pair else 15, 12, 13, 15)
         shown = zip(_COLUMNS, _words(row, doubled), sizes, strict=True)
         for (head, at, wide), words, size in shown:
-            bold = head == "blade" or (row.answer["neutral_teeth"] and head.startswith("mark"))
+            bold = head == "blade" or (row.marked_pair and head.startswith("mark"))
             page.fitted_text(
                 left + at * scale,
                 top + high / 2,
@@ -137,7 +147,7 @@ def _table(page: Page, ax: Axes, rows: list[ShelfRow], high: float, doubled: set
 def _words(row: ShelfRow, doubled: set[str]) -> tuple[str, ...]:
     name = f"{row.name} ({row.file})" if row.name in doubled else row.name
     star = " *" if row.answer["resolved"] and row.answer["warnings"] else ""
-    pair = row.answer["neutral_teeth"]
+    pair = row.marked_pair
     return (
         name + star,
         str(row.answer["teeth"]),

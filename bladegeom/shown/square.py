@@ -8,7 +8,7 @@ from datetime import date as Date  # noqa: N812
 import numpy as np
 from matplotlib.axes import Axes
 
-from bladegeom.applied.marks import neutral_line
+from bladegeom.applied.marks import NO_MATTER_DEG, neutral_line
 from bladegeom.applied.squareness import chance_out, squareness_error, squareness_error_u
 from bladegeom.errors import refuse
 from bladegeom.fitted.doubt import student_t
@@ -58,7 +58,11 @@ def squareness_chart(
     page = Page(paper, landscape=True)
     top = page.head(fit, "squareness", date)
     bottom = page.cautions()
-    page.fitted_text(MARGIN, top, _headline(fit, tolerance_deg), 15, page.inner, 8.0, weight="bold")
+    if fit.mistake is not None:
+        top = page.not_for_the_wall(neutral_line(fit).instructions, top - 1.0) - 9.0
+    else:
+        words = _headline(fit, tolerance_deg)
+        page.fitted_text(MARGIN, top, words, 15, page.inner, 8.0, weight="bold")
     ax = page.axes(MARGIN + 20, top + 31, page.inner - 24, bottom - top - 49)
     _draw(fit, ax, tolerance_deg)
     return ax
@@ -103,7 +107,8 @@ def _teeth(fit: WobbleFit, ax: Axes) -> None:
     blade = fit.readings.blade
     turn = (fit.near_deg + 90.0 - blade.angles_deg + 180.0) % 360.0 - 180.0
     marks = neutral_line(fit)
-    named = [] if marks.neutral is None else [end.tooth for end in marks.neutral]
+    unknown = marks.neutral is None or marks.mistake is not None
+    named = [] if unknown else [end.tooth for end in marks.neutral or ()]
     ax.plot(
         turn,
         np.asarray(squareness_error(fit, turn)),
@@ -143,7 +148,7 @@ def _teeth(fit: WobbleFit, ax: Axes) -> None:
 
 
 def _headline(fit: WobbleFit, tolerance_deg: float | None) -> str:
-    marks = neutral_line(fit)
+    marks = neutral_line(fit, tolerance_deg=tolerance_deg or NO_MATTER_DEG)
     if marks.neutral is None:
         return marks.instructions[0]
     first, second = marks.neutral

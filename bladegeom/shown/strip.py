@@ -43,7 +43,10 @@ def strip_chart(
     page = Page(paper, landscape=True)
     top = page.head(fit, "readings", date)
     bottom = page.cautions()
-    page.fitted_text(MARGIN, top, _headline(fit), 15, page.inner, 8.0, weight="bold")
+    if fit.mistake is not None:
+        top = page.not_for_the_wall(neutral_line(fit).instructions, top - 1.0) - 9.0
+    else:
+        page.fitted_text(MARGIN, top, _headline(fit), 15, page.inner, 8.0, weight="bold")
     tall = bottom - top - 36
     ax = page.axes(MARGIN + 26, top + 18, page.inner - 30, 0.66 * tall)
     low = page.axes(MARGIN + 26, top + 18 + 0.70 * tall, page.inner - 30, 0.30 * tall)
@@ -140,7 +143,7 @@ def _tooth_axis(fit: WobbleFit, ax: Axes) -> None:
 
 def _directions(fit: WobbleFit, ax: Axes) -> None:
     marks = neutral_line(fit)
-    if marks.near is None or marks.far is None or marks.neutral is None:
+    if marks.near is None or marks.far is None or marks.neutral is None or marks.mistake:
         return
     first, second = marks.neutral
     low, high = _reach(fit)
