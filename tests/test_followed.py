@@ -240,6 +240,8 @@ def test_what_waits_carries_no_verdict_and_no_correction_in_its_data(tmp_path):
     for step in held:
         assert bool(step["result"]["correction"]) is (step["state"] == "move"), step["step"]
     assert {step["state"] for step in held} == {"move", "wait", "leave"}
+    assert said.to_dict()["now"] == said.steps[0].title == "Slots"
+    assert said.now is said.steps[0]
 
 
 @signs
@@ -259,6 +261,7 @@ def test_a_tilt_goes_the_way_the_words_say(tmp_path, sign, side, tilts, bevel):
         part, said = "table", bench.read(("table",))
     step = next(step for step in said.steps if step.part == part)
     assert (step.verdict, step.state) == ("out", "move")
+    assert said.now is step
 
     def lean(one):
         return one.cut_lean_deg(10.0) - target
@@ -366,8 +369,9 @@ def test_where_the_slots_cannot_be_told_the_rest_still_gets_its_move(tmp_path, f
     assert states["slots"] == state
     assert states["fence"] == ("move" if state == "leave" else "wait")
     assert (states["table"], states["riving_knife"]) == ("move", "move")
+    assert said.now.part == ("table" if state == "leave" else "slots")
     if state == "read again":
-        assert "three times" in said.steps[0].do[0]
+        assert "three times" in said.now.do[0]
 
 
 def test_a_gauge_waits_where_only_the_doubt_of_the_slots_hides_its_error(tmp_path):
@@ -447,14 +451,13 @@ def test_an_error_seen_in_the_part_and_in_its_test_cut_is_corrected_once(tmp_pat
     assert states["test_cut.round"] == "wait"
 
 
-def test_a_test_cut_that_does_not_agree_is_to_be_made_again(tmp_path):
+def test_a_test_cut_that_does_not_agree_comes_before_every_move(tmp_path):
     saw = askew(tilt_to_right_deg=0.3)
     gap = saw.flip_gap_mm(25.0)
     text = FLIP.format(abs(gap), "bottom" if gap > 0 else "top")
     said = Bench(saw, tmp_path).read(("slots", "table"), text)
     assert said.test_cut.verdict.startswith("do not agree")
-    states = {step.part: step.state for step in said.steps}
-    assert states["test_cut"] == "read again"
+    assert said.now.part == "test_cut"
 
 
 def test_a_blade_without_a_wobble_does_not_hide_what_the_square_showed(tmp_path):

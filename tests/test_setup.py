@@ -93,6 +93,7 @@ def test_a_blade_alone_gives_the_teeth_of_each_setting(tmp_path):
     assert line.startswith("21 up, 1 down: table square and bevels; 21 in front, 1 behind: miter")
     assert "; toe: 21 in front, 1 behind; lean: 21 up, 1 down: riving knife" in line
     assert done.test_cut is None
+    assert done.now is None
     assert done.date is None
 
 
