@@ -48,6 +48,7 @@ def demo_saw() -> RigidSaw:
         insert_heights_mm=(-1.0 * THOU, -0.5 * THOU, 3.0 * THOU, 2.5 * THOU),
     )
     saw = saw.set_tilt(saw.turned(33, "top"), error_deg=0.008)
+    saw = saw.set_knife(saw.turned(33, "front"), saw.turned(33, "top"))
     return saw.set_gauge(saw.turned(33, "front"), error_deg=-0.006)
 
 
@@ -75,6 +76,12 @@ def saw_text() -> str:
         zero = high.slot_reading_mm(33, "front", SEPARATION, side="left")
         return thou(np.full(5, value - zero + 12 * THOU), 0.25, 0.5)
 
+    level = high.turned(33, "front")
+    against_plate = high.knife_toe_deg - high.set_knife(level).knife_toe_deg
+    gauge, knife = (
+        f"{round(deg / 0.02) * 0.02 + 0.0:.2f}"
+        for deg in (high.gauge_against_plate_deg(level), against_plate)
+    )
     flip = high.flip_gap_mm(2.0 * INCH, flipped="left")
     fence = low.fence_readings_mm(ALONG * INCH, dial_zero_mm=20 * THOU)
     insert = low.insert_readings_mm(INSERT * INCH)
@@ -109,7 +116,7 @@ pivot = "front"                     # the bolt that stays
 lever = "24 in"                     # from it to where the movement is measured
 
 [table]
-shows = 0.00                        # what the square or inclinometer showed against the plate
+shows = 0.00                        # lean of the plate from the upright; plus: top to the left
 resolution = 0.02
 thickness = "2 in"                  # of the board for the gap
 tolerance = 0.05
@@ -123,11 +130,13 @@ sides = 4
 tolerance = 0.1
 
 [miter_gauge]
+shows = {gauge}                        # plate's front end off the gauge's square; plus: left
 resolution = 0.02                   # finer than this the square between plate and gauge tells not
 width = "12 in"
 tolerance = 0.03
 
 [riving_knife]
+shows = {knife}                        # knife's back end off the plate; plus: to the left
 resolution = 0.02
 distance = "7 in"                   # from the arbor's axis to the knife's far end
 tolerance = 0.05

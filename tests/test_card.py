@@ -46,6 +46,18 @@ def test_everything_on_the_card_fits_and_nothing_overlaps(demo, paper):
 
 
 @papers
+def test_the_card_begins_with_the_one_thing_to_do_now(demo, paper):
+    (ax,) = bg.setup_card(demo, paper=paper)
+    words = words_of(ax)
+    height = {text.get_text(): text.get_position()[1] for text in words}
+    said = " ".join(text.get_text() for text in words)
+    assert demo.do_now in said
+    now = next(text for text in height if demo.do_now.startswith(text))
+    first = next(text for text in height if text.startswith(f"1 {demo.steps[0].title}"))
+    assert height[now] > height[first]
+
+
+@papers
 def test_many_steps_go_on_to_further_pages(demo, paper):
     many = replace(demo, steps=demo.steps * 4)
     pages = bg.setup_card(many, paper=paper)
@@ -131,7 +143,8 @@ def replace_side(readings, side):
 
 def test_verdicts_are_told_apart_without_colours(demo):
     (ax,) = bg.setup_card(demo)
-    boxes = [patch for patch in ax.patches if isinstance(patch, Rectangle)]
+    # The first is round the one thing to do now.
+    _, *boxes = [patch for patch in ax.patches if isinstance(patch, Rectangle)]
     verdicts = [step.verdict for step in demo.steps if step.verdict]
     assert len(boxes) == len(verdicts)
     for box, verdict in zip(boxes, verdicts, strict=True):

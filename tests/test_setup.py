@@ -87,13 +87,13 @@ def test_numbers_are_plain_and_none_is_nan(demo):
 def test_a_blade_alone_gives_the_teeth_of_each_setting(tmp_path):
     saw = RigidSaw(plate_tilt_deg=0.05, near_deg=90.0)
     done = set_up(tmp_path, '[blade]\nreadings = "blade.csv"\n', saw)
-    assert [step.part for step in done.steps] == ["table", "miter_gauge", "riving_knife"]
-    assert [step.stand for step in done.steps] == [
-        "21 up, 1 down",
-        "21 in front, 1 behind",
-        "toe: 21 in front, 1 behind; lean: 21 up, 1 down",
-    ]
+    (step,) = done.steps
+    assert (step.part, step.verdict, step.state) == ("not_read", None, None)
+    (line,) = step.found
+    assert line.startswith("21 up, 1 down: table square and bevels; 21 in front, 1 behind: miter")
+    assert "; toe: 21 in front, 1 behind; lean: 21 up, 1 down: riving knife" in line
     assert done.test_cut is None
+    assert done.now is None
     assert done.date is None
 
 
@@ -105,14 +105,16 @@ def test_slots_alone_need_no_blade(tmp_path):
     assert done.steps[0].verdict is None
 
 
-def test_a_flat_blade_has_no_teeth_and_its_worst_is_judged(tmp_path):
+def test_a_flat_blade_has_no_teeth_and_its_worst_is_in_the_doubt(tmp_path):
     text = (
         f'[blade]\nreadings = "{bg.__file__}/../../data_demo/flat_blade.csv"\n'
-        "[table]\ntolerance = 0.1\n"
+        "[table]\nshows = 0\nresolution = 0.001\ntolerance = 0.1\n"
     )
     done = set_up(tmp_path, text.replace("bladegeom/__init__.py/../../", ""))
-    assert done.steps[0].stand == "any tooth"
-    assert done.steps[0].verdict == "within"
+    table = done.steps[0]
+    assert table.stand == "any tooth"
+    assert table.verdict == "within"
+    assert table.result.off.reach == pytest.approx(table.result.setting.worst.value, rel=0.05)
     assert done.to_dict()["neutral_teeth"] is None
 
 
@@ -216,6 +218,8 @@ separation = "150 mm"
 graduation = "0.0001 mm"
 [miter_gauge]
 tooth = 5
+shows = 0
+resolution = 0.0001
 [test_cut.round]
 piece = "{other}"
 first = "{cut.cut_first_mm:.6f} mm"
@@ -280,9 +284,9 @@ tolerance = 0.001
 """
     (bevel,) = (one for one in set_up(tmp_path, text, saw).steps if one.part == "bevel")
     true = saw.cut_lean_deg(10.0) - sign * 45.0
-    said = next(line for line in bevel.found if line.startswith("bevel off by"))
-    assert float(said.split()[3]) == pytest.approx(true, abs=2e-4)
-    assert math.copysign(1, float(said.split()[3])) == math.copysign(1, true)
+    off = bevel.to_dict()["result"]["off_deg"]
+    assert off == pytest.approx(true, abs=2e-4)
+    assert math.copysign(1, off) == math.copysign(1, true)
     assert bevel.verdict == "out"
 
 

@@ -11,7 +11,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.applied.estimate import Estimate, Verdict, combined
-from bladegeom.applied.taken import DOUBT_UNKNOWN, angle_over, one_of, size, told
+from bladegeom.applied.taken import (
+    DOUBT_UNKNOWN,
+    State,
+    angle_over,
+    one_of,
+    size,
+    state_of,
+    told,
+)
 from bladegeom.errors import refuse
 from bladegeom.result import Result, Row, number
 from bladegeom.units import MM_PER, lengths_mm, one_length_mm
@@ -22,11 +30,10 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Side = Literal["left", "right"]
 
+_CAUTION = "it closes on the blade at the back, where the board can be pinched and thrown back."
 # Common practice, no source: a fence is set parallel or a hair open at the back, never closing.
-_CAUTION = (
-    "it closes on the blade at the back, where the board can be pinched and thrown back. Set it "
-    "parallel, or a hair open at the back."
-)
+_SET = "Set it parallel, or a hair open at the back."
+_WAIT = "Cut nothing along it before the slots and the fence are set."
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -47,6 +54,9 @@ class FenceAlignment(Result):
     unit : {"mm", "in"}
     tolerance_deg : float or None
         That of a length is taken over `read_length`.
+    waits : bool
+        Whether the slot is moved, or read again, first. What the fence is off by against the blade
+        is then corrected with the slot, and must not be corrected here too: no verdict, no move.
     """
 
     toe: Estimate
@@ -55,6 +65,7 @@ class FenceAlignment(Result):
     straightness: float | None
     unit: str
     tolerance_deg: float | None
+    waits: bool = False
 
     @property
     def judged(self) -> Estimate:
@@ -64,20 +75,35 @@ class FenceAlignment(Result):
     @property
     def toe_over(self) -> Estimate:
         """The toe over the read length, in `unit`."""
-        slope = math.tan(math.radians(self.judged.value))
+        return self._over_length(self.judged)
+
+    def _over_length(self, toe: Estimate) -> Estimate:
+        slope = math.tan(math.radians(toe.value))
         per_deg = math.radians(1) * (1 + slope**2)
-        return Estimate(
-            self.read_length * slope, self.read_length * per_deg * self.judged.u, self.judged.dof
-        )
+        return Estimate(self.read_length * slope, self.read_length * per_deg * toe.u, toe.dof)
 
     @property
     def verdict(self) -> Verdict | None:
-        """Of the toe that counts; None without a tolerance."""
-        return None if self.tolerance_deg is None else self.judged.verdict(self.tolerance_deg)
+        """Of the toe that counts; None without a tolerance, or where it waits for the slot."""
+        if self.waits or self.tolerance_deg is None:
+            return None
+        return self.judged.verdict(self.tolerance_deg)
+
+    @property
+    def state(self) -> State:
+        """What is to be done; a toe-in is opened even where it is within the tolerance."""
+        if self.waits:
+            return "wait"
+        toes_in = self.verdict == "within" and self.judged.value > 0 and told(self.judged)
+        return "move" if toes_in else state_of(self.judged, self.verdict)
 
     @property
     def correction(self) -> str:
         """Which way to move the back end of the fence, and how far."""
+        if self.waits:
+            return (
+                "After the slots: read the fence again; slot and blade are one once they are true."
+            )
         if not told(self.judged):
             return "Leave the fence: no toe can be told from the doubt of the readings."
         way = "away from" if self.judged.value > 0 else "toward"
@@ -90,12 +116,17 @@ class FenceAlignment(Result):
     def found(self) -> tuple[str, ...]:
         """What was found, in words."""
         which = "the slot" if self.toe_to_blade is None else "the blade"
-        toe = "toe-in" if self.judged.value > 0 else "toe-out"
-        over = f"{size(self.toe_over, self.unit)} over {self.read_length:g} {self.unit}"
-        said = [f"{toe} of {over} against {which}: {self.judged.text('deg')}"]
+        said = [f"{self._toe(self.judged)} against {which}: {self.judged.text('deg')}"]
+        if self.toe_to_blade is not None:
+            said.append(f"{self._toe(self.toe)} against the slot")
         if self.straightness is not None:
             said.append(f"straight to {number(self.straightness)} {self.unit}")
         return tuple(said)
+
+    def _toe(self, toe: Estimate) -> str:
+        over = self._over_length(toe)
+        way = "toe-in of" if toe.value > 0 else "toe-out of" if toe.value < 0 else "no toe,"
+        return f"{way} {size(over, self.unit)} over {self.read_length:g} {self.unit}"
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -103,7 +134,8 @@ class FenceAlignment(Result):
         said = []
         if self.judged.value > 0:
             doubt = "toes in" if told(self.judged) else "may toe in"
-            said.append(f"Kickback: the fence {doubt}: {_CAUTION}")
+            then = _WAIT if self.waits else _SET
+            said.append(f"Kickback: the fence {doubt}: {_CAUTION} {then}")
         if self.toe_to_blade is None:
             said.append(
                 "Judged against the slot only: how the slot stands to the blade, or on which side "

@@ -9,9 +9,9 @@ from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any
 
-from bladegeom.applied.compare import CutComparison
+from bladegeom.applied.compare import DO_NOT_AGREE, CutComparison
 from bladegeom.applied.marks import NeutralLine, neutral_line
-from bladegeom.applied.steps import Bench, Step, steps_of
+from bladegeom.applied.steps import NOT_READ, Bench, Step, steps_of
 from bladegeom.errors import RefusedError, refuse
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.wobble import WobbleFit
@@ -60,12 +60,35 @@ class SetUp(Result):
         parts = [self.saw or "Table saw", *([f"blade {blade}"] if blade else [])]
         return ", ".join([*parts, *([self.date.isoformat()] if self.date else [])])
 
+    @property
+    def now(self) -> Step | None:
+        """The one step to do now; None where nothing that was read asks for one.
+
+        Where the test cut was not as predicted, something that was read is wrong: that comes
+        before any move. Else it is the first step, in the order of work, to move or to read again.
+        """
+        asked = [step for step in self.steps if step.state in ("move", "read again")]
+        if self.test_cut is not None and self.test_cut.verdict == DO_NOT_AGREE:
+            return next(step for step in asked if step.part == "test_cut")
+        return asked[0] if asked else None
+
+    @property
+    def do_now(self) -> str:
+        """The one thing to do now, in words."""
+        if self.now is None:
+            unread = next((at for at, step in enumerate(self.steps, 1) if step.part == NOT_READ), 0)
+            said = "Do now: nothing. No move is told by what was read."
+            return f"{said} Step {unread} names the parts that were not read." if unread else said
+        place = self.steps.index(self.now) + 1
+        return f"Do now: step {place}, {self.now.title}. {' '.join(self.now.do)}"
+
     def _rows(self) -> Sequence[Row]:
         blade = None if self.fit is None else self.fit.readings.blade.name
         return [
             Row("saw", self.saw),
             Row("blade", blade),
             Row("date", self.date.isoformat() if self.date else None),
+            Row("now", self.now and self.now.title, "now", self.do_now),
             Row("neutral_teeth", self.marks.to_dict()["neutral_teeth"] if self.marks else None),
             *(
                 Row("", None, f"{place} {step.title}", step.summary)

@@ -3,25 +3,37 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from bladegeom.applied.clearance import rub_angle, side_clearance
-from bladegeom.applied.compare import Comparison, CutComparison, compare_test_cut
+from bladegeom.applied.compare import (
+    AGREE,
+    CANNOT_TELL,
+    DO_NOT_AGREE,
+    Comparison,
+    CutComparison,
+    compare_test_cut,
+)
 from bladegeom.applied.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
 from bladegeom.applied.estimate import Estimate, Verdict
 from bladegeom.applied.fence import fence_alignment
 from bladegeom.applied.insert import insert_level
 from bladegeom.applied.kerf import kerf
+from bladegeom.applied.plate_reading import PlateReading, read_from_plate
 from bladegeom.applied.setting import Setting, setting_error
 from bladegeom.applied.slots import SlotAlignment, slot_alignment
+from bladegeom.applied.taken import State, size, state_of, told
 from bladegeom.applied.uses import USES, how_to_set
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.saw_file import SawFile, Section
 from bladegeom.result import Result, number
 from bladegeom.units import MM_PER
+
+NOT_READ = "not_read"
+"""The step that names all parts without a reading."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +43,7 @@ class Step:
     Attributes
     ----------
     part : str
-        The part of the file it comes from, such as ``slots``.
+        The part of the file it comes from, such as ``slots``; or `NOT_READ`.
     title : str
     stand : str
         Which teeth stand where; empty where no tooth matters.
@@ -40,8 +52,11 @@ class Step:
     found : tuple of str
         What was measured, and what is left.
     verdict : str or None
-        Against the tolerance in the file: within, out, cannot tell; None without one. Of the test
-        cut: agree, do not agree, cannot tell.
+        Against the tolerance in the file: within, out, cannot tell; None without one, and for what
+        waits. Of the test cut: agree, do not agree, cannot tell.
+    state : {"move", "wait", "leave", "read again"} or None
+        What is to be done: an error is corrected once, so that a part whose error another step
+        corrects, or may correct, waits. None where nothing is to be decided.
     remarks : tuple of str
     result : Result or None
         Every number.
@@ -53,24 +68,38 @@ class Step:
     do: tuple[str, ...] = ()
     found: tuple[str, ...] = ()
     verdict: str | None = None
+    state: State | None = None
     remarks: tuple[str, ...] = ()
     result: Result | None = None
 
     @property
+    def word(self) -> str | None:
+        """The verdict, or that the step waits for another."""
+        return self.verdict or ("wait" if self.state == "wait" else None)
+
+    @property
     def summary(self) -> str:
         """The step in a line."""
-        said = [self.stand, *self.found, *([self.verdict.upper()] if self.verdict else [])]
+        said = [self.stand, *self.found, *([self.word.upper()] if self.word else [])]
         return "; ".join(one.rstrip(".") for one in said if one)
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the step as plain values."""
+        """Return the step as plain values.
+
+        A result knows only what was read of its own part: but where the step is to be moved, the
+        result's own correction is not to be made, and is left out.
+        """
+        result = None if self.result is None else self.result.to_dict()
+        if result is not None and self.state != "move" and "correction" in result:
+            result["correction"] = None
         return {
             "step": self.title,
+            "state": self.state,
             "stand": self.stand or None,
             "do": list(self.do),
             "found": list(self.found),
             "verdict": self.verdict,
-            "result": None if self.result is None else self.result.to_dict(),
+            "result": result,
         }
 
 
@@ -84,16 +113,25 @@ class Bench:
     fit : WobbleFit or None
     tilts : {"left", "right"} or None
         Where the top of the blade goes when it is set to a bevel.
+    corners : dict
+        Angle of the miter gauge -> what it is off by against the slot; see `PlateReading`.
+    unread : list of (str, Setting)
+        Parts set from the plate of which no reading is stated.
+    moved : dict
+        What an earlier step moves, and at which angle -> its title.
     """
 
     held: SawFile
     fit: WobbleFit | None
     tilts: str | None
     slots: SlotAlignment | None = None
+    slots_state: State | None = None
     square: Estimate | None = None
-    corner: Estimate | None = None
+    corners: dict[float, Estimate] = field(default_factory=dict)
     comparison: CutComparison | None = None
     checks: list[Comparison] = field(default_factory=list)
+    unread: list[tuple[str, Setting]] = field(default_factory=list)
+    moved: dict[tuple[str, float], str] = field(default_factory=dict)
 
     @property
     def side(self) -> str | None:
@@ -109,6 +147,16 @@ class Bench:
                 'add a part [blade] with readings = "FILE.csv"',
             )
         return self.fit
+
+    def once(self, title: str, state: State, *settings: tuple[str, float]) -> tuple[State, str]:
+        """Return the state of a step, and which earlier step corrects the same error, if any."""
+        if state != "move":
+            return state, ""
+        first = next((self.moved[one] for one in settings if one in self.moved), "")
+        if first:
+            return "wait", first
+        self.moved |= dict.fromkeys(settings, title)
+        return state, ""
 
     def needed_side(self, what: str) -> str:
         """Return the indicator's side, or say that it is needed."""
@@ -136,7 +184,8 @@ def steps_of(bench: Bench) -> list[Step]:
             sections = [Section(part, {})]
         for section in sections:
             try:
-                steps.append(work(bench, section))
+                step = work(bench, section)
+                steps += [step] if step is not None else []
             except RefusedError as error:
                 faults += section.located(error)
     if faults:
@@ -144,6 +193,8 @@ def steps_of(bench: Bench) -> list[Step]:
     if bench.checks:
         bench.comparison = compare_test_cut(bench.checks)
         steps.append(_compared(bench.comparison))
+    if bench.unread:
+        steps.append(_unread(bench))
     return steps
 
 
@@ -155,12 +206,22 @@ def _slots(bench: Bench, section: Section) -> Step:
         side=section.get("indicator"),
         fit=bench.fit,
     )
-    bench.slots = result
+    few = min(len(section.get(end)[0]) for end in ("front", "back")) < 3
+    state = state_of(result.difference, result.verdict)
+    if few and result.verdict == "cannot tell":
+        state = "read again"
+    bench.slots, bench.slots_state = result, state
     return Step(
         "slots",
         "Slots",
         stand="one marked tooth",
-        do=_unless_within(result.verdict, result.correction),
+        do=_advice(
+            state,
+            result.verdict,
+            result.correction,
+            "Read the marked tooth three times at each end, or more: it cannot be told yet.",
+        ),
+        state=state,
         found=(
             f"{result.difference.text(result.unit)} from front to back; {result.stands_off}",
             *_rubbing(bench, result),
@@ -194,18 +255,23 @@ def _rubbing(bench: Bench, slots: SlotAlignment) -> list[str]:
     ]
 
 
-def _table(bench: Bench, section: Section) -> Step:
-    fit = bench.needed("the table")
+def _table(bench: Bench, section: Section) -> Step | None:
     result = setting_error(
-        fit, "table", **section.plain("tooth"), **section.lengths(span="thickness")
+        bench.needed("the table"),
+        "table",
+        **section.plain("tooth"),
+        **section.lengths(span="thickness"),
     )
-    cut, found = _shown(section, result, 1.0, 0.0)
-    bench.square = cut
     bevels = "" if "bevel" in bench.held.parts else " and bevels"
-    return _setting_step("table", f"Table square{bevels}", section, result, cut, found)
+    title = f"Table square{bevels}"
+    read = _read(bench, section, result, title)
+    if read is None:
+        return None
+    bench.square = read.off
+    return _setting_step(bench, "table", title, read, ("blade", 0.0))
 
 
-def _bevel(bench: Bench, section: Section) -> Step:
+def _bevel(bench: Bench, section: Section) -> Step | None:
     fit = bench.needed("a bevel")
     angle = section.get("angle")
     result = setting_error(
@@ -215,7 +281,6 @@ def _bevel(bench: Bench, section: Section) -> Step:
         angle_deg=angle,
         **section.lengths(span="thickness"),
     )
-    toward = 1.0
     if "shows" in section.values:
         if bench.tilts is None:
             raise refuse(
@@ -223,12 +288,13 @@ def _bevel(bench: Bench, section: Section) -> Step:
                 'add tilts = "left" or "right" to [saw]',
                 column="shows",
             )
-        toward = 1.0 if bench.tilts == bench.needed_side("a bevel that was read") else -1.0
-    cut, found = _shown(section, result, toward, angle)
-    return _setting_step("bevel", f"Bevel {angle:g} deg", section, result, cut, found)
+        bench.needed_side("a bevel that was read")
+    title = f"Bevel {angle:g} deg"
+    read = _read(bench, section, result, title)
+    return None if read is None else _setting_step(bench, "bevel", title, read, ("blade", angle))
 
 
-def _miter_gauge(bench: Bench, section: Section) -> Step:
+def _miter_gauge(bench: Bench, section: Section) -> Step | None:
     result = setting_error(
         bench.needed("the miter gauge"),
         "miter_gauge",
@@ -238,75 +304,105 @@ def _miter_gauge(bench: Bench, section: Section) -> Step:
     )
     angle = section.get("angle", 0.0)
     title = f"Miter gauge {angle:g} deg" if angle else "Miter gauge square"
-    cut, found = _shown(section, result, 1.0, 0.0)
-    bench.corner = cut
-    return _setting_step("miter_gauge", title, section, result, cut, found)
+    read = _read(bench, section, result, title)
+    if read is None:
+        return None
+    if read.to_slot is not None:
+        bench.corners[round(result.angle_deg, 3)] = read.to_slot
+    # Whether it is swung to the left or to the right is not stated.
+    both = [("gauge", round(sign * result.angle_deg, 3)) for sign in (1, -1)]
+    step = _setting_step(bench, "miter_gauge", title, read, *both)
+    if read.to_slot is None:
+        do = (
+            "The corner of a board is that of gauge and slot: read the slots, in [slots]."
+            if bench.slots is None
+            else "Say on which side of the blade each indicator stood: side in the blade's "
+            "readings, indicator in [slots]."
+        )
+        return replace(step, state="read again", do=(do,))
+    if step.state == "read again" and bench.slots_state != "leave":
+        return replace(step, state="wait", do=("After the slots: read the gauge again.",))
+    return step
 
 
-def _riving_knife(bench: Bench, section: Section) -> Step:
+def _riving_knife(bench: Bench, section: Section) -> Step | None:
     result = setting_error(
         bench.needed("the riving knife"),
         "riving_knife",
         **section.plain("tooth"),
         **section.lengths(span="distance"),
     )
-    cut, found = _shown(section, result, 1.0, 0.0)
-    return _setting_step("riving_knife", "Riving knife", section, result, cut, found)
+    read = _read(bench, section, result, "Riving knife")
+    if read is None:
+        return None
+    step = _setting_step(bench, "riving_knife", "Riving knife, toe", read)
+    lean = how_to_set("riving_knife", result.line)[-1]
+    return replace(step, do=(*step.do, f"Its lean was not read: {lean[0].lower()}{lean[1:]}"))
 
 
-def _cut(result: Setting) -> Estimate | None:
-    return result.cut if result.error is None else result.cut_at_error
-
-
-def _shown(
-    section: Section, result: Setting, toward: float, target: float
-) -> tuple[Estimate | None, list[str]]:
-    """Return how far the cut is off, and what was read, from what the square showed.
-
-    The plate's line leans by the setting's error from the plane of the cut, so that of what is
-    shown against the plate this much is not the cut's.
-    """
-    cut = _cut(result)
+def _read(bench: Bench, section: Section, setting: Setting, title: str) -> PlateReading | None:
+    """Return what was read of a part; one without a reading is set down as unread."""
     shows, step = section.get("shows"), section.get("resolution")
-    if shows is None and step is None:
-        return cut, []
+    if shows is None:
+        bench.unread.append((title, setting))
+        return None
     if step is None:
         raise refuse(
             "shows stands without a resolution",
             "add resolution = ..., the finest step that the square or inclinometer shows",
             column="shows",
         )
-    shown = f"{target if shows is None else shows:g} deg shown, in steps of {step:g} deg"
-    if cut is None:
-        return None, [shown]
-    # Anything within half a step either way is shown as the same (GUM F.2.2.1).
-    off = 0.0 if shows is None else toward * (shows - target)
-    return cut.plus(Estimate(off, step / 12**0.5)), [shown]
+    return read_from_plate(
+        setting,
+        shows=shows,
+        resolution=step,
+        tilts=bench.tilts,
+        slots=bench.slots,
+        tolerance_deg=section.get("tolerance"),
+    )
 
 
 def _setting_step(
-    part: str,
-    title: str,
-    section: Section,
-    result: Setting,
-    cut: Estimate | None,
-    found: Iterable[str],
+    bench: Bench, part: str, title: str, read: PlateReading, *settings: tuple[str, float]
 ) -> Step:
-    lines = [*found]
-    if cut is not None:
-        lines.append(f"{_OFF[result.use]} by {cut.text('deg')}")
-    worst = result.worst
-    lines.append(f"marks ignored: up to {number(worst.value, worst.u)} deg")
-    tolerance = section.get("tolerance")
-    judged = cut if cut is not None else worst
+    state: State = "wait"
+    if read.judged is not None:
+        state, _ = bench.once(title, state_of(read.judged, read.verdict), *settings)
+    again = f"Read it again, in finer steps than {read.resolution:g} deg: it cannot be told yet."
+    worst = read.setting.worst
     return Step(
         part,
         title,
-        stand=_stand(result),
-        do=how_to_set(result.use, result.line)[1:],
-        found=tuple(lines),
-        verdict=None if tolerance is None else judged.verdict(tolerance),
-        result=result,
+        stand=_stand(read.setting),
+        do=_advice(state, read.verdict, read.correction, again),
+        found=(*read.found, f"marks ignored: up to {number(worst.value, worst.u)} deg"),
+        verdict=read.verdict,
+        state=state,
+        result=read,
+    )
+
+
+def _unread(bench: Bench) -> Step:
+    """Return the teeth to stand up for all parts of which nothing was read."""
+    stands: dict[str, list[str]] = {}
+    for title, setting in bench.unread:
+        stands.setdefault(_stand(setting), []).append(title.lower())
+    worst = bench.unread[0][1].worst
+    said = [f"{stand}: {', '.join(titles)}" for stand, titles in stands.items()]
+    said.append(f"marks ignored: up to {number(worst.value, worst.u)} deg")
+    gauge = any(setting.use == "miter_gauge" for _, setting in bench.unread)
+    remarks = []
+    if gauge and bench.slots is not None and told(bench.slots.angle):
+        remarks.append(
+            "A miter gauge set square to the plate cuts corners out by what the slots are out "
+            f"then: {size(bench.slots.angle, 'deg')} now."
+        )
+    return Step(
+        NOT_READ,
+        "Not read, so not judged",
+        found=("; ".join(said),),
+        do=("Set each against the plate, clear of the teeth, and write down what it then shows.",),
+        remarks=tuple(remarks),
     )
 
 
@@ -328,29 +424,72 @@ def _fence(bench: Bench, section: Section) -> Step:
         slot=bench.slots,
         fence_side=section.get("side"),
     )
+    stay = bench.slots_state in (None, "leave")
+    sides = bench.slots is None or result.toe_to_blade is not None
+    if not (stay and sides):
+        result = replace(result, waits=True)
+    again = "Read it again, at more places: it cannot be told yet."
+    do = _advice(
+        result.state,
+        result.verdict,
+        result.correction,
+        result.correction if result.waits else again,
+    )
+    state = result.state
+    if stay and not sides:
+        state = "read again"
+        do = (
+            "Say on which side of the blade indicator and fence stood: indicator in [slots], side "
+            "in [fence].",
+        )
+    elif state == "leave" and result.judged.high > 0:
+        high = result.read_length * math.tan(math.radians(result.judged.high))
+        do = (
+            f"{'No toe can be told' if result.verdict is None else 'Within the tolerance'}, but a "
+            f"toe-in of up to {number(high, result.toe_over.u)} {result.unit} over "
+            f"{result.read_length:g} {result.unit} is not excluded: do not close it further, and "
+            "in doubt open its back end by a hair.",
+        )
     return Step(
         "fence",
         "Fence",
-        do=_unless_within(result.verdict, result.correction),
+        do=do,
         found=result.found,
         verdict=result.verdict,
+        state=state,
         remarks=result.remarks,
         result=result,
     )
 
 
-def _stop(_: Bench, section: Section) -> Step:
+def _stop(bench: Bench, section: Section) -> Step:
     result = _strip(section)
-    verdict = _judged(result.error, section)
-    return Step(
+    step = Step(
         "stop",
         f"Miter stop {section.get('name')}",
-        do=_unless_within(verdict, result.correction),
         found=(f"corner short by {result.error.text('deg')}, after {result.turns} turns",),
-        verdict=verdict,
+        verdict=_judged(result.error, section),
         remarks=result.remarks,
         result=result,
     )
+    return _cut_step(bench, step, result, ("gauge", _head(result)))
+
+
+def _head(result: RoundTest) -> float:
+    """Return how far the gauge's fence was swung, counterclockwise from above."""
+    return round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
+
+
+def _cut_step(
+    bench: Bench, step: Step, result: FlipTest | RoundTest, setting: tuple[str, float]
+) -> Step:
+    """Return the step of a test cut with what to do."""
+    verdict = step.verdict
+    state, first = bench.once(step.title, state_of(result.error, verdict), setting)
+    again = "Cut and measure again: it cannot be told yet."
+    if first:
+        again = f"The same error as under {first}: make that move, then cut again."
+    return replace(step, state=state, do=_advice(state, verdict, result.correction, again))
 
 
 def _strip(section: Section) -> RoundTest:
@@ -365,8 +504,13 @@ def _judged(estimate: Estimate, section: Section | None) -> Verdict | None:
     return None if tolerance is None else estimate.verdict(tolerance)
 
 
-def _unless_within(verdict: Verdict | None, correction: str) -> tuple[str, ...]:
-    return ("Within the tolerance: leave it.",) if verdict == "within" else (correction,)
+def _advice(state: State, verdict: str | None, correction: str, again: str) -> tuple[str, ...]:
+    """Return what to do, by the state of a part; `again` where it waits or is read again."""
+    if state == "leave" and verdict == "within":
+        return ("Within the tolerance: leave it.",)
+    if state == "move":
+        return (f"{correction} Then read again.",)
+    return (correction if state == "leave" else again,)
 
 
 def _insert(_: Bench, section: Section) -> Step:
@@ -374,12 +518,20 @@ def _insert(_: Bench, section: Section) -> Step:
         **section.lengths("x", "y", "height", "screw_x", "screw_y", "pitch", "graduation"),
         **section.lengths("tolerance"),
     )
+    state = state_of(result.worst, result.verdict)
+    if result.verdict != "within" and any(told(screw.height) for screw in result.screws):
+        state = "move"
+    unknown = "State screw_x, screw_y and pitch to learn how far to turn each screw."
+    *first, last = result.instructions or (unknown,)
+    again = "Read it again, at more places: it cannot be told yet."
+    do = _advice(state, result.verdict, last, again)
     return Step(
         "insert",
         "Insert",
-        do=result.instructions,
+        do=(*first, *do) if state == "move" else do,
         found=result.found,
         verdict=result.verdict,
+        state=state,
         remarks=result.remarks,
         result=result,
     )
@@ -394,51 +546,33 @@ def _flip(bench: Bench, section: Section) -> Step:
     )
     if bench.square is not None:
         bench.checks.append(Comparison("square of the cut", bench.square, result.error, "deg"))
-    verdict = _judged(result.error, bench.held.one("table"))
-    return Step(
+    step = Step(
         "test_cut.flip",
         "Test cut: one piece flipped",
-        do=_unless_within(verdict, result.correction),
         found=(f"cut out of square by {result.error.text('deg')}",),
-        verdict=verdict,
+        verdict=_judged(result.error, bench.held.one("table")),
         remarks=result.remarks,
         result=result,
     )
+    return _cut_step(bench, step, result, ("blade", 0.0))
 
 
 def _round(bench: Bench, section: Section) -> Step:
     result = _strip(section)
-    predicted = _corner(bench, section.get("piece", "left"))
-    if predicted is not None:
+    corner = bench.corners.get(abs(_head(result)))
+    if corner is not None:
+        # On the indicator's side the lean of the cut's front end toward it takes as much off.
+        predicted = corner.times(-1.0 if bench.side == result.piece else 1.0)
         bench.checks.append(Comparison("corner of the board", predicted, result.error, "deg"))
-    verdict = _judged(result.error, bench.held.one("miter_gauge"))
-    return Step(
+    step = Step(
         "test_cut.round",
         "Test cut: round the board",
-        do=_unless_within(verdict, result.correction),
         found=(f"each corner short by {result.error.text('deg')}",),
-        verdict=verdict,
+        verdict=_judged(result.error, bench.held.one("miter_gauge")),
         remarks=result.remarks,
         result=result,
     )
-
-
-def _corner(bench: Bench, piece: str) -> Estimate | None:
-    """Return the error of a corner cut on the miter gauge, as the round test counts it.
-
-    The gauge stands square to the plate's line, and the board is fed along the slot. Of the
-    corner on the indicator's side, the lean of the line's front end toward the indicator takes as
-    much off, and so does a slot that runs away from the blade on that side; on the other side
-    both add.
-    """
-    if bench.corner is None or bench.side is None:
-        return None
-    parts = [bench.corner.times(-1.0 if bench.side == piece else 1.0)]
-    if bench.slots is not None:
-        if bench.slots.side is None:
-            return None
-        parts.append(bench.slots.angle.times(1.0 if bench.slots.side == piece else -1.0))
-    return parts[0].plus(*parts[1:])
+    return _cut_step(bench, step, result, ("gauge", _head(result)))
 
 
 def _kerf(bench: Bench, section: Section) -> Step:
@@ -480,6 +614,8 @@ def _compared(comparison: CutComparison) -> Step:
         "Test cut against what was predicted",
         found=comparison.lines,
         verdict=comparison.verdict.partition(":")[0],
+        state=None if comparison.verdict == AGREE else "read again",
+        do=_LOOK[comparison.verdict],
         result=comparison,
     )
 
@@ -491,7 +627,16 @@ def _tolerance(section: Section) -> dict[str, Any]:
     return {f"tolerance_{unit}": size}
 
 
-_WORK: dict[str, Callable[[Bench, Section], Step]] = {
+_LOOK = {
+    AGREE: (),
+    DO_NOT_AGREE: (
+        "Look for dish, the square, or a sign, and measure again, before you move anything.",
+    ),
+    CANNOT_TELL: ("Measure again, or state the graduations.",),
+}
+"""Verdict on the test cut -> what to do."""
+
+_WORK: dict[str, Callable[[Bench, Section], Step | None]] = {
     "slots": _slots,
     "table": _table,
     "bevel": _bevel,
@@ -505,14 +650,6 @@ _WORK: dict[str, Callable[[Bench, Section], Step]] = {
     "test_cut.kerf": _kerf,
 }
 """Part of the file -> what works it out, in the order of work."""
-
-_OFF = {
-    "table": "cut out of square",
-    "bevel": "bevel off",
-    "miter_gauge": "cut off the angle",
-    "riving_knife": "knife out of line",
-}
-"""What the error of each setting is."""
 
 _FROM_THE_BLADE = ("table", "miter_gauge", "riving_knife")
 """Steps whose teeth the blade alone tells."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from bladegeom.result import number
 from bladegeom.units import MM_PER, one_length_mm
 
 Floats = NDArray[np.float64]
+State = Literal["move", "wait", "leave", "read again"]
 
 NOT_TOLD = "no error can be told from the doubt of the readings"
 DOUBT_UNKNOWN = "How sure this is cannot be told: read again, or give the graduation of the gauge."
@@ -22,6 +24,22 @@ DOUBT_UNKNOWN = "How sure this is cannot be told: read again, or give the gradua
 def told(estimate: Estimate) -> bool:
     """Return whether a value is more than its 95 % doubt; one without a doubt is taken as it is."""
     return estimate.value != 0 and not abs(estimate.value) <= estimate.reach
+
+
+def state_of(estimate: Estimate, verdict: str | None) -> State:
+    """Return what is to be done about a part that is off by so much.
+
+    Nothing is moved where nothing tells the doubt. Where the verdict cannot be told, it is moved
+    only if that brings it nearer for sure: if what is left, the doubt, is less than the least that
+    it is off by now.
+    """
+    if not math.isfinite(estimate.u):
+        return "read again"
+    if verdict == "within":
+        return "leave"
+    if verdict == "cannot tell":
+        return "move" if abs(estimate.value) > 2 * estimate.reach else "read again"
+    return "move" if told(estimate) else "leave"
 
 
 def size(estimate: Estimate, unit: str) -> str:

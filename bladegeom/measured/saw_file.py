@@ -347,8 +347,7 @@ def one_of(*choices: str) -> Kind:
 
 _SIDE = one_of("left", "right")
 _SETTING: dict[str, Kind] = {"tooth": _whole, "tolerance": _above_0_deg}
-_STEP: dict[str, Kind] = {"resolution": _above_0_deg}
-_SHOWN: dict[str, Kind] = {"shows": _angle} | _STEP
+_SHOWN: dict[str, Kind] = {"shows": _angle, "resolution": _above_0_deg}
 _STRIP: dict[str, Kind] = {
     "first": _lengths,
     "last": _lengths,
@@ -385,10 +384,10 @@ PARTS: dict[str, tuple[dict[str, Kind], tuple[str, ...]]] = {
         ("angle",),
     ),
     "miter_gauge": (
-        _SETTING | _STEP | {"width": read_length, "angle": _angle, "sides": _whole},
+        _SETTING | _SHOWN | {"width": read_length, "angle": _angle, "sides": _whole},
         (),
     ),
-    "riving_knife": (_SETTING | _STEP | {"distance": read_length}, ()),
+    "riving_knife": (_SETTING | _SHOWN | {"distance": read_length}, ()),
     "fence": (
         {
             "side": _SIDE,

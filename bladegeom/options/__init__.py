@@ -149,7 +149,15 @@ def parser() -> argparse.ArgumentParser:
     square.add_argument("--json", action="store_true", help="print one JSON object")
     square.set_defaults(run="squareness")
     setup = commands.add_parser(
-        "setup", help="set up a saw step by step, from its own text file; draw its card"
+        "setup",
+        help="set up a saw step by step, from its own text file; draw its card",
+        epilog="What shows means in the file, in degrees. [table]: the lean of the plate from the "
+        "upright, plus where its top leans toward the side of the blade on which the blade's "
+        "indicator stood, minus where it leans away, 0 for square. [[bevel]]: the bevel from the "
+        "upright. Not what a box zeroed on the table shows: it counts from the table. "
+        "[miter_gauge]: how far the plate's front end leans off the gauge's square. "
+        "[riving_knife]: how far the knife's back end stands off the plate. Both plus toward the "
+        "same side, 0 for none.",
     )
     setup.add_argument("file", metavar="SAW.toml", help="what was measured, part by part")
     add_page(setup, "write the card into this .pdf, .svg or .png file")

@@ -122,6 +122,7 @@ def _head(page: Page, ax: Axes, setup: SetUp) -> float:
         if line:
             page.fitted_text(MARGIN, top, line, 11 if top < 30 else 9, wide, 5.0)
             top += 5.5
+    top = _now(page, ax, setup.do_now, top + 1.0, wide)
     if pictures and setup.marks is not None and setup.marks.neutral is not None:
         first, second = (end.tooth for end in setup.marks.neutral)
         side = "" if setup.fit is None else setup.fit.readings.side.strip().lower()
@@ -129,7 +130,20 @@ def _head(page: Page, ax: Axes, setup: SetUp) -> float:
         _blade(page, ax, left, (first, second), upright=True)
         _blade(page, ax, left + 2 * _BLADE + 12.0, (first, second), upright=False, side=side)
         return max(top, 12.0 + 2 * _BLADE + 14.0)
-    return top + 3.0
+    return top
+
+
+def _now(page: Page, ax: Axes, words: str, top: float, wide: float) -> float:
+    """Write the one thing to do now in a box; return where the rest may begin."""
+    size, inset = 10.0, 3.0
+    # Bold letters run about an eighth wider than the plain ones that are measured.
+    lines = page.wrapped(words, size * 1.13, wide - 2 * inset)
+    high = len(lines) * size * _LINE + inset
+    ax.add_patch(Rectangle((MARGIN, top), wide, high, fill=False, edgecolor=BLACK, linewidth=1.6))
+    for place, line in enumerate(lines):
+        down = inset / 2 + place * size * _LINE
+        page.text(MARGIN + inset, top + down, line, size, weight="bold")
+    return top + high + 6.0
 
 
 def _blade(
@@ -184,13 +198,13 @@ def _steps(sheet: _Sheet, laid: list[_Laid], size: float) -> None:
                 at += larger * size * _LINE
         for place, line in enumerate(one.body):
             page.text(middle, top + 0.2 * size + place * size * _LINE, line, size)
-        if one.step.verdict is not None:
-            _verdict(page, ax, one.step.verdict, right - _RIGHT, top + 1.2)
+        if one.step.word is not None:
+            _verdict(page, ax, one.step.word, right - _RIGHT, top + 1.2)
         top += one.height(size) + max(0.0, min(spare, 4.0))
 
 
 def _verdict(page: Page, ax: Axes, verdict: str, left: float, top: float) -> None:
-    """Draw the verdict in a box: white within, black where out, dashed where it cannot be told."""
+    """Draw the verdict in a box: white within, black where out, dashed where there is none yet."""
     out = verdict in ("out", "do not agree")
     box = Rectangle(
         (left, top),
@@ -199,7 +213,7 @@ def _verdict(page: Page, ax: Axes, verdict: str, left: float, top: float) -> Non
         facecolor=BLACK if out else "white",
         edgecolor=BLACK,
         linewidth=1.0,
-        linestyle="--" if verdict == "cannot tell" else "-",
+        linestyle="--" if verdict in ("cannot tell", "wait") else "-",
     )
     ax.add_patch(box)
     words = verdict if verdict in ("cannot tell", "do not agree") else verdict.upper()

@@ -61,9 +61,10 @@ def doubt_text(fit: WobbleFit) -> str:
 
 def setup_text(setup: SetUp) -> str:
     """Return the steps of setting up a saw, each with what to do and what was found."""
-    lines = [setup.title, *([setup.notes] if setup.notes else [])]
+    lines = [*textwrap.wrap(setup.do_now, WIDTH), "", setup.title]
+    lines += [setup.notes] if setup.notes else []
     for place, step in enumerate(setup.steps, start=1):
-        verdict = f": {step.verdict.upper()}" if step.verdict else ""
+        verdict = f": {step.word.upper()}" if step.word else ""
         lines += ["", f"{place}. {step.title}{verdict}"]
         for words in (step.stand, *step.found, *step.do):
             lines += _wrapped([words]) if words else []
