@@ -9,6 +9,7 @@ from typing import Any
 
 import bladegeom as bg
 from bladegeom.commands.common import EVERY, SOME, complain, seating_mm, show_progress, told
+from bladegeom.measured.whole import check_apart
 from bladegeom.shown import printed
 
 
@@ -35,8 +36,9 @@ def run_shelf(options: argparse.Namespace) -> int:
 
 def run_batch(options: argparse.Namespace) -> int:
     """Judge a day's blades."""
-    from bladegeom.shown.batch import run_batch
+    from bladegeom.shown.batch import queue_of, run_batch
 
+    check_apart(queue_of(options.out), [options.limits])
     limits = bg.read_limits(options.limits)
     done = run_batch(
         options.inputs,

@@ -210,7 +210,11 @@ def parser() -> argparse.ArgumentParser:
     )
     table.add_argument("inputs", nargs="+", metavar="FILE", help="CSV or XLSX of readings")
     table.add_argument(
-        "-o", "--output", required=True, metavar="OUT", help="a .csv or .xlsx file, replaced whole"
+        "-o",
+        "--output",
+        required=True,
+        metavar="OUT",
+        help="a new .csv or .xlsx file, or an older table of answers",
     )
     table.add_argument("--blades", metavar="FACTS", help="CSV with one row of facts a blade")
     table.add_argument(

@@ -21,11 +21,11 @@ from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade_facts import read_blade_facts
 from bladegeom.measured.digest import digest_of
 from bladegeom.measured.limits import Limits
-from bladegeom.measured.whole import UNFINISHED
+from bladegeom.measured.whole import UNFINISHED, check_apart
 from bladegeom.shown.fonts import standard_fonts
 from bladegeom.shown.names import file_names
 from bladegeom.shown.page import save_charts
-from bladegeom.shown.queue import write_queue
+from bladegeom.shown.queue import queue_files, write_queue
 from bladegeom.shown.report import customer_sheet
 
 SHEETS, QUEUE = "sheets", "queue"
@@ -132,9 +132,12 @@ def run_batch(
     Raises
     ------
     RefusedError
-        If no blade can be answered, or the folder cannot be written.
+        If no blade can be answered, what is to be read would be written over, or the folder
+        cannot be written.
     """
     folder, day = Path(out), date or Date.today()
+    written = [*queue_of(out), *([] if history is None else Path(history).glob("*"))]
+    check_apart(written, [*inputs, *before, *([] if blades is None else [blades])])
     read, refused, notes = read_day(inputs, blades, unit)
     eyes = {} if blades is None else read_blade_facts(blades, notes=[]).eyes
     earlier = Earlier(before, blades, unit, tooth_1_marked, seating_sd_mm)
@@ -186,6 +189,11 @@ def run_batch(
     rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
     files = write_queue(rows, [fault.to_dict() for fault in refused], folder / QUEUE)
     return Done(rows, refused, drawn, len(rows) - drawn, files, notes)
+
+
+def queue_of(out: str | os.PathLike[str]) -> list[Path]:
+    """Return the files of the queue in a folder."""
+    return queue_files(Path(out) / QUEUE)
 
 
 def _made_from(sheet: Path, digest: str) -> bool:

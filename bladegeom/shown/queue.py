@@ -41,7 +41,7 @@ def write_queue(
     RefusedError
         If they cannot be written.
     """
-    files = [stem.with_suffix(".csv"), stem.with_suffix(".json")]
+    files = queue_files(stem)
     with whole_file(files[0]) as file, io.TextIOWrapper(file, "utf-8-sig", newline="") as text:
         writer = csv.writer(text, lineterminator="\r\n")
         writer.writerow(rows[0] if rows else ["blade"])
@@ -49,10 +49,15 @@ def write_queue(
     held = {"blades": list(rows), "refused": list(refused)}
     with whole_file(files[1]) as file:
         file.write(json.dumps(held, allow_nan=False, indent=1).encode())
-    if has_workbooks():
-        files.append(stem.with_suffix(".xlsx"))
-        _workbook(rows, refused, files[-1])
+    if not has_workbooks():
+        return files[:-1]
+    _workbook(rows, refused, files[-1])
     return files
+
+
+def queue_files(stem: Path) -> list[Path]:
+    """Return the files of a queue: CSV, JSON, and the workbook."""
+    return [stem.with_suffix(ending) for ending in (".csv", ".json", ".xlsx")]
 
 
 def has_workbooks() -> bool:
