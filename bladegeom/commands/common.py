@@ -125,10 +125,16 @@ def _read(options: argparse.Namespace) -> bg.Batch:
     else:
         data = _typed_in()
         if not looks_like_table(data):
+            notes: list[str] = []
             readings = parse_list(
-                data, blade=options.blade, blades=options.blades, unit=options.unit, **facts
+                data,
+                blade=options.blade,
+                blades=options.blades,
+                unit=options.unit,
+                notes=notes,
+                **facts,
             )
-            return bg.Batch([readings], [], [])
+            return bg.Batch([readings], [], notes)
         batch = parse_blades(data, "piped", blades=options.blades, unit=options.unit, **facts)
     if options.blade is None:
         return batch

@@ -165,7 +165,8 @@ def parser() -> argparse.ArgumentParser:
     batch.add_argument(
         "--blades",
         metavar="FILE",
-        help="CSV with one row of facts a blade, and what the eye found in a column eye",
+        help="CSV with one row of facts a blade, and what the eye found in a column eye: none, or "
+        "the fault",
     )
     batch.add_argument(
         "--before",

@@ -102,7 +102,8 @@ def run_batch(
         A folder, made if it is not there: ``sheets/`` and the queue in it.
     blades : path, optional
         A table with one row of facts a blade; what the eye found stands in its column ``eye``
-        (``none`` where it looked and found nothing). A blade without a row there is judged by what
+        (``none`` where it looked and found nothing); words that say neither that nor a fault
+        refuse the blade. A blade without a row there is judged by what
         its readings say.
     before : sequence of path
         Tables of the readings before the service; a blade is known by its name.
@@ -138,9 +139,12 @@ def run_batch(
     folder, day = Path(out), date or Date.today()
     written = [*queue_of(out), *([] if history is None else Path(history).glob("*"))]
     check_apart(written, [*inputs, *before, *([] if blades is None else [blades])])
-    read, refused, notes = read_day(inputs, blades, unit)
-    eyes = {} if blades is None else read_blade_facts(blades, notes=[]).eyes
-    earlier = Earlier(before, blades, unit, tooth_1_marked, seating_sd_mm)
+    notes: list[str] = []
+    facts = None if blades is None else read_blade_facts(blades, notes=notes)
+    found = read_day(inputs, facts, unit)
+    notes += found.notes
+    refused = [placed(fault, file) for file, fault in found.refused]
+    earlier = Earlier(before, facts, unit, tooth_1_marked, seating_sd_mm)
     refused += earlier.refused
     try:
         (folder / SHEETS).mkdir(parents=True, exist_ok=True)
@@ -150,16 +154,15 @@ def run_batch(
         raise refuse(
             f"{folder} cannot be made: {error.strerror}", "choose another folder", value=folder
         ) from None
-    names = file_names([who for who, _, _ in read])
+    names = file_names([one.who for one in found.read])
     rows: list[dict[str, Any]] = []
     visits: list[Visit] = []
     drawn = 0
-    for place, (name, (_, file, readings)) in enumerate(zip(names, read, strict=True)):
+    for place, (name, (_, file, readings, eye)) in enumerate(zip(names, found.read, strict=True)):
         if progress is not None:
-            progress(place, len(read))
+            progress(place, len(found.read))
         try:
             fit = fit_wobble(readings)
-            eye = eyes.get(readings.blade.name, eyes.get(""))
             condition = assess(fit, limits, rule=rule, eye=eye)
         except RefusedError as error:
             refused += [placed(fault, file) for fault in error.faults]
@@ -178,7 +181,7 @@ def run_batch(
                 visit(fit, date=day, arbor=arbor, service=service, tooth_1_marked=tooth_1_marked)
             )
     if progress is not None:
-        progress(len(read), len(read))
+        progress(len(found.read), len(found.read))
     if not rows:
         raise RefusedError(refused)
     if alone := sorted(earlier.names - {row["blade"] for row in rows}):
