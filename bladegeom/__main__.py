@@ -67,6 +67,8 @@ def _run(options: argparse.Namespace) -> int:
     except bg.RefusedError as error:
         if getattr(options, "json", False):
             print_json([], error.faults)
+        for note in getattr(error, "__notes__", ()):
+            _note(note)
         complain(error.faults)
         return NONE
     return status

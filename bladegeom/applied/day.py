@@ -59,13 +59,7 @@ class Day(NamedTuple):
 def read_day(
     inputs: Sequence[str | os.PathLike[str]], facts: BladeFacts | None, unit: str | None
 ) -> Day:
-    """Read a day's files.
-
-    Raises
-    ------
-    RefusedError
-        If no blade can be read.
-    """
+    """Read a day's files; what is wrong with one stops no other."""
     day = Day([], [], [])
     batches: list[tuple[str | os.PathLike[str], Batch]] = []
     for one in inputs:
@@ -101,8 +95,6 @@ def read_day(
         day.notes.extend(facts.notes)
         day.notes.extend(f"{Path(facts.name).name}: {note}" for note in not_read(facts, used))
     _add_seen(day, facts, found)
-    if not day.read:
-        raise RefusedError(placed(fault, file) for file, fault in day.refused)
     return day
 
 
@@ -213,8 +205,8 @@ class Earlier:
         """The blades that were read before."""
         return {*self.read}
 
-    def change_to(self, fit: WobbleFit, refused: list[Fault]) -> Change | None:
-        """Return how a blade has changed; None where it cannot be told, which is added."""
+    def change_to(self, fit: WobbleFit) -> Change | None:
+        """Return how a blade has changed; None where it cannot be told, which is refused."""
         if fit.readings.blade.name not in self.read:
             return None
         file, readings = self.read[fit.readings.blade.name]
@@ -226,7 +218,7 @@ class Earlier:
                 seating_sd_mm=self.seating_sd_mm,
             )
         except RefusedError as error:
-            refused += [placed(fault, file) for fault in error.faults]
+            self.refused += [placed(fault, file) for fault in error.faults]
             return None
 
 

@@ -36,9 +36,10 @@ def run_shelf(options: argparse.Namespace) -> int:
 
 def run_batch(options: argparse.Namespace) -> int:
     """Judge a day's blades."""
-    from bladegeom.shown.batch import queue_of, run_batch
+    from bladegeom.shown.batch import run_batch
+    from bladegeom.shown.made import files_of
 
-    check_apart(queue_of(options.out), [options.limits])
+    check_apart(files_of(options.out), [options.limits])
     limits = bg.read_limits(options.limits)
     done = run_batch(
         options.inputs,

@@ -161,7 +161,12 @@ def parser() -> argparse.ArgumentParser:
     )
     batch.add_argument("inputs", nargs="+", metavar="INPUT", help="CSV or XLSX of readings")
     batch.add_argument("--limits", required=True, metavar="FILE", help="the shop's own limits")
-    batch.add_argument("--out", required=True, metavar="FOLDER", help="made if it is not there")
+    batch.add_argument(
+        "--out",
+        required=True,
+        metavar="FOLDER",
+        help="made if it is not there; what an earlier run left in it is moved aside",
+    )
     batch.add_argument(
         "--blades",
         metavar="FILE",

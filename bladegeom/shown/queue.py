@@ -14,6 +14,9 @@ from typing import IO, Any
 from bladegeom.measured.guarded import as_text
 from bladegeom.measured.whole import whole_file
 
+_WIDEST = 60
+"""So many letters stand on one line of a workbook's cell."""
+
 _UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 """What no workbook can hold."""
 
@@ -82,6 +85,7 @@ def _cell(value: Any) -> Any:
 
 def _workbook(rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], path: Path) -> None:
     from openpyxl import Workbook
+    from openpyxl.styles import Alignment, Font
 
     book = Workbook()
     for title, held in (("queue", rows), ("refused", refused)):
@@ -94,7 +98,13 @@ def _workbook(rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], path: P
                 cell.value = printable(plain) if isinstance(plain, str) else plain
                 if isinstance(plain, str):
                     cell.data_type = "s"  # Not a formula, whatever it begins with.
-        sheet.freeze_panes = "A2"
+                    cell.font = Font(bold=row == 1)
+                    cell.alignment = Alignment(vertical="top", wrap_text=len(plain) > _WIDEST)
+        for cells in sheet.columns:
+            wide = max(len(cell.value) for cell in cells if isinstance(cell.value, str))
+            sheet.column_dimensions[cells[0].column_letter].width = min(wide, _WIDEST) + 2
+        sheet.freeze_panes = "B2"  # The blade stays in sight.
+        sheet.auto_filter.ref = sheet.dimensions
     del book["Sheet"]
     made = io.BytesIO()
     book.save(made)
