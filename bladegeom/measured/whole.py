@@ -71,7 +71,7 @@ def check_apart(
     there = [output for output in outputs if os.path.exists(output)]
     faults = [
         Fault(
-            f"{os.fspath(output)} holds what is to be read"
+            f"{os.fspath(output)} exists already and holds what is to be read"
             + ("" if Path(one) == Path(output) else f" ({os.fspath(one)})"),
             "write to another name or folder: nothing was written",
             value=os.fspath(output),
