@@ -11,7 +11,7 @@ from importlib import import_module
 from typing import Any
 
 import bladegeom as bg
-from bladegeom.commands.common import NONE, complain, print_json
+from bladegeom.commands.common import NONE, check_outputs, complain, print_json
 from bladegeom.options import parser
 
 HOME = {
@@ -61,11 +61,14 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     try:
+        check_outputs(options)
         home = import_module(f"bladegeom.commands.{HOME[options.run]}")
         status: int = getattr(home, f"run_{options.run}")(options)
     except bg.RefusedError as error:
         if getattr(options, "json", False):
             print_json([], error.faults)
+        for note in getattr(error, "__notes__", ()):
+            _note(note)
         complain(error.faults)
         return NONE
     return status

@@ -249,7 +249,7 @@ def test_a_facts_file_serves_the_readings_beside_it_and_breaks_no_other(put):
     assert listed.refused == ()
     found = {row.name: row.fit.readings.ring_radius_mm for row in listed.rows}
     assert found == {"A": 100, "B": 100, "C": 101.5}
-    assert listed.notes == ("facts.csv: no readings of none",)
+    assert listed.notes == ("facts.csv: no readings of: none",)
 
 
 def test_facts_in_two_files_add_up(put):

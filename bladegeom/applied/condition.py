@@ -16,9 +16,10 @@ from bladegeom.applied.conformity import (
     raw_span,
     wobble_span,
 )
-from bladegeom.errors import refuse
+from bladegeom.errors import RefusedError, refuse
 from bladegeom.fitted.mistakes import Findings, check_readings
 from bladegeom.fitted.wobble import WobbleFit
+from bladegeom.measured.eye import FAULT, NOTHING, eye_fault, eye_says
 from bladegeom.measured.limit import QUANTITIES, Limit
 from bladegeom.measured.limits import Limits
 from bladegeom.result import Result, Row, between, number, percent
@@ -29,7 +30,6 @@ __all__ = ["ACTIONS", "Condition", "Verdict", "assess"]
 _SAME_RING = 0.01
 _CLEAR = "looked at, nothing found"
 _NOT_SEEN = "not recorded: look for cracks, missing tips, heat marks, wrong bore or speed rating"
-_NOTHING = ("none", "nothing", "nothing found", "no defect", "no defects", "no defect found")
 
 
 @dataclass(frozen=True)
@@ -129,9 +129,7 @@ class Condition(Result):
     @property
     def eye_line(self) -> str:
         """What the eye found, or what it should look for."""
-        if self.eye.lower().rstrip(".") in _NOTHING:
-            return _CLEAR
-        return self.eye or _NOT_SEEN
+        return _CLEAR if eye_says(self.eye) == NOTHING else self.eye or _NOT_SEEN
 
     @property
     def probability(self) -> float:
@@ -191,7 +189,7 @@ def assess(
     findings : Findings, optional
         Of `check_readings`; looked for here if not given.
     eye : str, optional
-        What the eye found, in words; ``none`` where it found nothing.
+        What the eye found, in words; ``none`` where it found nothing (see `eye_says`).
 
     Returns
     -------
@@ -201,7 +199,7 @@ def assess(
     ------
     RefusedError
         If no limit or more than one on a quantity holds for this blade, the limit holds at
-        another ring, or the rule is not known.
+        another ring, the rule is not known, or the eye's words do not say what it found.
     """
     if rule not in RULES:
         raise refuse(f"{rule!r} is no decision rule", "use zones or simple", value=rule)
@@ -209,8 +207,10 @@ def assess(
     verdicts = tuple(_verdict(fit, one, rule) for one in limits.of(blade.diameter_mm, blade.name))
     outcome = max((one.outcome for one in verdicts), key=OUTCOMES.index)
     seen = (eye or "").strip()
+    if wrong := eye_fault(seen, blade.name or None):
+        raise RefusedError(wrong)
     failed = [one.largest for one in verdicts if one.outcome == FAILS]
-    if seen and seen.lower().rstrip(".") not in _NOTHING:
+    if eye_says(seen) == FAULT:
         step = Action(RETIRE, (f"The eye found: {seen}. This is not decided from the runout.",))
     else:
         found = check_readings(fit.readings) if findings is None else findings

@@ -4,73 +4,156 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 from bladegeom.applied.change import Change, change
 from bladegeom.errors import Fault, RefusedError
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.wobble import WobbleFit
-from bladegeom.measured.blade_facts import LACKING
-from bladegeom.measured.blades import Batch
+from bladegeom.measured.blade_facts import BladeFacts, NoRowFault, folded
+from bladegeom.measured.blades import Batch, not_read
+from bladegeom.measured.eye import eye_fault
 from bladegeom.measured.readings import Readings
-from bladegeom.measured.tables import read_blades
+from bladegeom.measured.tables import parse_blades
+from bladegeom.measured.text import read_bytes
+
+
+class Read(NamedTuple):
+    """A blade of the day.
+
+    Attributes
+    ----------
+    who : str
+        A name of its own in the batch.
+    file : str
+    readings : Readings
+    eye : str
+        What the eye found, in words that say so; empty where it is not recorded.
+    """
+
+    who: str
+    file: str
+    readings: Readings
+    eye: str
+
+
+class Day(NamedTuple):
+    """What a day's files held.
+
+    Attributes
+    ----------
+    read : list of Read
+    refused : list of (str, Fault)
+        Each with its file.
+    notes : list of str
+    """
+
+    read: list[Read]
+    refused: list[tuple[str, Fault]]
+    notes: list[str]
 
 
 def read_day(
-    inputs: Sequence[str | os.PathLike[str]],
-    blades: str | os.PathLike[str] | None,
-    unit: str | None,
-) -> tuple[list[tuple[str, str, Readings]], list[Fault], list[str]]:
-    """Return each blade with a name of its own and its file, every fault, and notes."""
-    read: list[tuple[str, Readings]] = []
-    refused: list[Fault] = []
-    notes: list[str] = []
+    inputs: Sequence[str | os.PathLike[str]], facts: BladeFacts | None, unit: str | None
+) -> Day:
+    """Read a day's files; what is wrong with one stops no other."""
+    day = Day([], [], [])
+    batches: list[tuple[str | os.PathLike[str], Batch]] = []
     for one in inputs:
-        file = Path(one).name
         try:
-            batch = _blades_of(one, blades, unit)
+            batches.append((one, _parsed(one, facts, unit)))
         except RefusedError as error:
-            refused += [placed(fault, file) for fault in error.faults]
-            continue
-        read += [(file, readings) for readings in batch.readings]
-        refused += [placed(fault, file) for fault in batch.refused]
-        notes += [f"{file}: {note}" for note in batch.notes]
-    if not read:
-        raise RefusedError(refused)
-    times = Counter(readings.blade.name for _, readings in read)
+            day.refused.extend((Path(one).name, fault) for fault in error.faults)
+    names = {
+        name
+        for _, batch in batches
+        for name in (
+            *(readings.blade.name for readings in batch.readings),
+            *(fault.blade for fault in batch.refused if fault.blade),
+        )
+    }
+    # A row that no blade's name fits may be of one whose name is written otherwise.
+    rest = set() if facts is None else {folded(one) for one in facts.rows.keys() - names}
+    found: list[tuple[str, Readings, str]] = []
+    for one, batch in batches:
+        file = Path(one).name
+        whole, bare = _with_bare(one, batch, rest, unit)
+        found += [
+            (file, readings, _row_of(facts, bare, readings.blade.name))
+            for readings in whole.readings
+        ]
+        day.refused.extend((file, fault) for fault in whole.refused)
+        day.notes.extend(f"{file}: {note}" for note in whole.notes)
+        if bare:
+            said = f"no row of facts, judged by the readings alone: {', '.join(bare)}"
+            day.notes.append(f"{file}: {said}")
+    if facts is not None:
+        used = names.union(row for _, _, row in found)
+        day.notes.extend(facts.notes)
+        day.notes.extend(f"{Path(facts.name).name}: {note}" for note in not_read(facts, used))
+    _add_seen(day, facts, found)
+    return day
+
+
+def _add_seen(
+    day: Day, facts: BladeFacts | None, found: Sequence[tuple[str, Readings, str]]
+) -> None:
+    """Add blades to the day, those not of which it cannot be told what the eye found."""
+    times = Counter(readings.blade.name for _, readings, _ in found)
     seen: Counter[str] = Counter()
-    named = []
-    for file, readings in read:
-        who = readings.blade.name or Path(file).stem
-        if times[readings.blade.name] > 1:
+    for file, readings, row in found:
+        name = readings.blade.name
+        eye = "" if facts is None else facts.eyes.get(row, "")
+        if facts is not None and eye:
+            wrong = eye_fault(eye, name or None, f" in row {facts.places[row]} of {facts.name}")
+            if row != name and len({one.blade.name for _, one, other in found if other == row}) > 1:
+                problem = f"{facts.name} does not say of which blade the eye found {eye!r}"
+                wrong = Fault(problem, "name the blade, there and in the readings", name or None)
+            if wrong:
+                day.refused.append((file, wrong))
+                continue
+        who = name or Path(file).stem
+        if times[name] > 1:
             seen[f"{who} {file}"] += 1
             who = f"{who} {file} {seen[f'{who} {file}']}"
-        named.append((who, file, readings))
-    return named, refused, notes
+        day.read.append(Read(who, file, readings, eye))
 
 
-def _blades_of(
-    path: str | os.PathLike[str], blades: str | os.PathLike[str] | None, unit: str | None
-) -> Batch:
-    """Read a table; a blade without a row in the table of facts goes by what its readings say."""
-    batch = read_blades(path, blades=blades, unit=unit)
-    lacking = {one.blade for one in batch.refused if one.problem.endswith(LACKING)}
+def _row_of(facts: BladeFacts | None, bare: Collection[str], blade: str) -> str:
+    """Return the name of the row of facts that was taken for a blade; "" where none was."""
+    return "" if facts is None or blade in bare else facts.name_of(blade)
+
+
+def _parsed(path: str | os.PathLike[str], facts: BladeFacts | None, unit: str | None) -> Batch:
+    return parse_blades(read_bytes(path), os.fspath(path), blades=facts, unit=unit)
+
+
+def _with_bare(
+    path: str | os.PathLike[str], batch: Batch, rest: Collection[str], unit: str | None
+) -> tuple[Batch, list[str]]:
+    """Add the blades without a row of facts that go by what their readings say; name them.
+
+    Those stay refused whose name, as `folded`, is that of a row of the rest.
+    """
+    lacking = {
+        fault.blade
+        for fault in batch.refused
+        if isinstance(fault, NoRowFault) and folded(fault.blade or "") not in rest
+    }
     if not lacking:
-        return batch
-    plain = {one.blade.name: one for one in read_blades(path, unit=unit).readings}
-    saved = {name: one for name, one in plain.items() if name in lacking}
-    known = {one.blade.name: one for one in batch.readings} | saved
-    notes = list(batch.notes)
-    if saved:
-        notes.append(f"no row of facts, judged by the readings alone: {', '.join(saved)}")
+        return batch, []
+    plain = {one.blade.name: one for one in _parsed(path, None, unit).readings}
+    bare = [name for name in plain if name in lacking]
+    known = {one.blade.name: one for one in batch.readings} | {one: plain[one] for one in bare}
     return Batch(
         [known[name] for name in plain if name in known]
         + [one for name, one in known.items() if name not in plain],
-        [fault for fault in batch.refused if fault.blade not in saved],
-        notes,
-    )
+        [fault for fault in batch.refused if fault.blade not in bare],
+        batch.notes,
+    ), bare
 
 
 class Earlier:
@@ -78,8 +161,8 @@ class Earlier:
 
     Parameters
     ----------
-    inputs, blades, unit
-        As for `run_batch`, of the readings before.
+    inputs, facts, unit
+        As for `read_day`, of the readings before.
     tooth_1_marked, seating_sd_mm
         As for `change`.
     """
@@ -87,7 +170,7 @@ class Earlier:
     def __init__(
         self,
         inputs: Sequence[str | os.PathLike[str]],
-        blades: str | os.PathLike[str] | None,
+        facts: BladeFacts | None,
         unit: str | None,
         tooth_1_marked: bool,
         seating_sd_mm: float | None,
@@ -99,7 +182,7 @@ class Earlier:
         for one in inputs:
             file = Path(one).name
             try:
-                batch = _blades_of(one, blades, unit)
+                batch, _ = _with_bare(one, _parsed(one, facts, unit), (), unit)
             except RefusedError as error:
                 self.refused += [placed(fault, file) for fault in error.faults]
                 continue
@@ -122,8 +205,8 @@ class Earlier:
         """The blades that were read before."""
         return {*self.read}
 
-    def change_to(self, fit: WobbleFit, refused: list[Fault]) -> Change | None:
-        """Return how a blade has changed; None where it cannot be told, which is added."""
+    def change_to(self, fit: WobbleFit) -> Change | None:
+        """Return how a blade has changed; None where it cannot be told, which is refused."""
         if fit.readings.blade.name not in self.read:
             return None
         file, readings = self.read[fit.readings.blade.name]
@@ -135,7 +218,7 @@ class Earlier:
                 seating_sd_mm=self.seating_sd_mm,
             )
         except RefusedError as error:
-            refused += [placed(fault, file) for fault in error.faults]
+            self.refused += [placed(fault, file) for fault in error.faults]
             return None
 
 

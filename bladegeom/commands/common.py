@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
 from typing import Any, TypeVar
 
 import bladegeom as bg
@@ -12,6 +13,7 @@ from bladegeom.measured.columns import OTHER_FACTS
 from bladegeom.measured.lists import looks_like_table, parse_list
 from bladegeom.measured.tables import parse_blades
 from bladegeom.measured.text import read_bytes
+from bladegeom.measured.whole import check_apart
 from bladegeom.options import BLADE_LENGTHS, READING_LENGTHS
 from bladegeom.result import Result
 from bladegeom.shown import printed
@@ -21,6 +23,32 @@ R = TypeVar("R", bound=Result)
 
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
+
+READ = ("file", "inputs", "blades", "before", "after", "flange", "limits")
+"""Options that name what is read: a file, or several."""
+
+
+def check_outputs(options: argparse.Namespace) -> None:
+    """Refuse options by which an output would go over an input, before anything is done.
+
+    Raises
+    ------
+    RefusedError
+    """
+    given = vars(options)
+    read: list[str | Path] = []
+    for name in READ:
+        one = given.get(name)
+        read += [one] if isinstance(one, str) else one or []
+    written: list[str | Path] = [one for one in (given.get("output"), given.get("csv")) if one]
+    if given.get("csv") == "":
+        written.append(Path(given["output"]).with_suffix(".csv"))
+    if (folder := given.get("folder")) is not None:
+        read += Path(folder).glob("*")
+    if (history := given.get("history")) is not None:
+        # A trend is drawn from the history; the other commands add to it.
+        (read if options.run == "trend" else written).extend(Path(history).glob("*.csv"))
+    check_apart(written, read)
 
 
 def told(
@@ -97,10 +125,16 @@ def _read(options: argparse.Namespace) -> bg.Batch:
     else:
         data = _typed_in()
         if not looks_like_table(data):
+            notes: list[str] = []
             readings = parse_list(
-                data, blade=options.blade, blades=options.blades, unit=options.unit, **facts
+                data,
+                blade=options.blade,
+                blades=options.blades,
+                unit=options.unit,
+                notes=notes,
+                **facts,
             )
-            return bg.Batch([readings], [], [])
+            return bg.Batch([readings], [], notes)
         batch = parse_blades(data, "piped", blades=options.blades, unit=options.unit, **facts)
     if options.blade is None:
         return batch

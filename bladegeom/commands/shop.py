@@ -9,6 +9,7 @@ from typing import Any
 
 import bladegeom as bg
 from bladegeom.commands.common import EVERY, SOME, complain, seating_mm, show_progress, told
+from bladegeom.measured.whole import check_apart
 from bladegeom.shown import printed
 
 
@@ -36,7 +37,9 @@ def run_shelf(options: argparse.Namespace) -> int:
 def run_batch(options: argparse.Namespace) -> int:
     """Judge a day's blades."""
     from bladegeom.shown.batch import run_batch
+    from bladegeom.shown.made import files_of
 
+    check_apart(files_of(options.out), [options.limits])
     limits = bg.read_limits(options.limits)
     done = run_batch(
         options.inputs,

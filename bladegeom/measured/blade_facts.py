@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import os
-from dataclasses import replace
+import unicodedata
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.columns import (
+    EYE,
     FACT_COLUMNS,
     ROW_COLUMNS,
     unknown_columns,
 )
-from bladegeom.measured.damage import damaged_number
+from bladegeom.measured.damage import damaged_number, is_ditto
 from bladegeom.measured.decimals import sheet_mark
 from bladegeom.measured.facts import Fact, merge, parse_fact
 from bladegeom.measured.sheets import open_sheet
@@ -20,11 +22,10 @@ from bladegeom.measured.text import Sheet, read_bytes
 from bladegeom.measured.unit_row import take_units
 from bladegeom.units import NumberError
 
-LACKING = "has no row for this blade"
-"""End of the problem of a blade that the table does not know."""
 
-EYE = "eye"
-"""Column of what the eye found, in words; ``none`` where it found nothing."""
+@dataclass(frozen=True)
+class NoRowFault(Fault):
+    """A blade of which the table has no row."""
 
 
 class BladeFacts(NamedTuple):
@@ -38,11 +39,17 @@ class BladeFacts(NamedTuple):
         Blade -> (facts, faults); the blade is "" where the table has no column ``blade``.
     eyes : dict
         Blade -> what the eye found, as it is written there.
+    places : dict
+        Blade -> its row, as a spreadsheet shows it.
+    notes : list of str
+        Which of its columns are not understood.
     """
 
     name: str
     rows: dict[str, tuple[dict[str, Fact], list[Fault]]]
     eyes: dict[str, str]
+    places: dict[str, int]
+    notes: list[str]
 
     def find(
         self, blade: str, *, named: bool, alone: bool, row: int | None = None
@@ -68,15 +75,24 @@ class BladeFacts(NamedTuple):
             raise refuse(f"{self.name} does not say of which blade it is", "add a column blade")
         if len(self.rows) == 1 and ("" in self.rows or not named):
             return next(iter(self.rows.values()))
-        lacking = Fault(
-            f"{self.name} {LACKING}",
-            "add one, or correct the blade's name",
-            blade,
-            row,
-            "blade",
-            blade,
-        )
-        return self.rows.get(blade, ({}, [lacking]))
+        if blade in self.rows:
+            return self.rows[blade]
+        cure = "add one, or correct the blade's name"
+        if near := [one for one in self.rows if folded(one) == folded(blade)]:
+            said = " or ".join(f"{one} (row {self.places[one]})" for one in near)
+            cure = f"did you mean {said}? write the name alike in both tables, or add a row"
+        problem = f"{self.name} has no row for this blade"
+        return {}, [NoRowFault(problem, cure, blade, row, "blade", blade)]
+
+    def name_of(self, blade: str) -> str:
+        """Return the name under which `find` found a blade: its own, or that of the only row."""
+        return blade if blade in self.rows else next(iter(self.rows))
+
+
+def folded(name: str) -> str:
+    """Return a blade's name without what differs by mistake: case, blanks, signs, leading zeros."""
+    text = unicodedata.normalize("NFKC", name).casefold()
+    return "".join(filter(str.isalnum, text)).lstrip("0") or text
 
 
 def read_blade_facts(path: str | os.PathLike[str], *, notes: list[str] | None = None) -> BladeFacts:
@@ -109,13 +125,18 @@ def read_blade_facts(path: str | os.PathLike[str], *, notes: list[str] | None = 
             fault if name in fault.problem else replace(fault, problem=f"{name}: {fault.problem}")
             for fault in error.faults
         ) from None
+    unused = [one for one in sheet.header if one and one not in {*FACT_COLUMNS, "blade", EYE}]
+    said = [f"columns of {os.path.basename(name)} not used: {', '.join(unused)}"] if unused else []
     found: dict[str, tuple[dict[str, Fact], list[Fault]]] = {}
     eyes: dict[str, str] = {}
+    places: dict[str, int] = {}
     for row, cells in sheet.rows:
         stated = dict(zip(sheet.header, cells, strict=True))
         who = stated.pop("blade", "").strip()
-        if words := " ".join(stated.get(EYE, "").split()):
+        lines = [" ".join(line.split()) for line in stated.get(EYE, "").splitlines()]
+        if words := "; ".join(filter(None, lines)):
             eyes[who] = words
+        places.setdefault(who, row)
         known: dict[str, Fact] = {}
         wrong: list[Fault] = []
         for column, cell in stated.items():
@@ -149,11 +170,11 @@ def read_blade_facts(path: str | os.PathLike[str], *, notes: list[str] | None = 
                 )
             )
         found[who] = (known, wrong)
-    return BladeFacts(name, found, eyes)
+    return BladeFacts(name, found, eyes, places, said)
 
 
 def _check(sheet: Sheet) -> None:
-    faults = unknown_columns(sheet.header, sheet.header_row)
+    faults = unknown_columns(sheet.header, sheet.header_row, of_facts=True)
     faults += [
         Fault(
             f"column {column} belongs with the readings, not here",
@@ -167,11 +188,11 @@ def _check(sheet: Sheet) -> None:
     ]
     if "blade" in sheet.header:
         place = sheet.header.index("blade")
-        faults += [
-            Fault("the blade's name is missing", "name it", row=row, column="blade", value="")
-            for row, cells in sheet.rows
-            if not cells[place].strip()
-        ]
+        for row, cells in sheet.rows:
+            name = cells[place].strip()
+            if not name or is_ditto(name):
+                missing = f"the blade's name is {f'{name}, a ditto mark' if name else 'missing'}"
+                faults.append(Fault(missing, "write the name", row=row, column="blade", value=name))
     elif len(sheet.rows) > 1:
         faults.append(
             Fault("there is no column blade", "add it", row=sheet.header_row, column="blade")

@@ -8,8 +8,9 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from bladegeom.errors import Fault, RefusedError, also_in
-from bladegeom.measured.blade_facts import BladeFacts
+from bladegeom.measured.blade_facts import BladeFacts, folded
 from bladegeom.measured.damage import damaged_name
+from bladegeom.measured.eye import BLANK, NOTHING, eye_says
 from bladegeom.measured.facts import Fact, merge
 from bladegeom.measured.readings import Readings
 from bladegeom.measured.table import Table, Written
@@ -104,16 +105,40 @@ def add_blade(
         )
 
 
-def notes_of(table: Table, beside: Beside, names: Collection[str]) -> list[str]:
+def notes_of(table: Table, second: BladeFacts | None, names: Collection[str]) -> list[str]:
     """Return what else is to be known of a table whose blades have these names."""
     notes = []
     if ignored := table.ignored():
         notes.append(f"columns not used: {', '.join(ignored)}")
-    if beside.second and "blade" in table.place:
-        missing = sorted(beside.second.rows.keys() - set(names) - {""})
-        if missing:
-            notes.append(f"no readings of: {some_of(missing)}")
+    if second:
+        # Without a column blade, it is not the names by which the rows are found.
+        own = names if "blade" in table.place else second.rows
+        notes += [*second.notes, *not_read(second, own)]
     return notes
+
+
+def not_read(facts: BladeFacts, names: Collection[str]) -> list[str]:
+    """Return a note of the rows of facts that are of none of these blades, if there are any.
+
+    Where such a row may be of one of them all the same, or tells of a fault, more is said of it.
+    """
+    rest = sorted(facts.rows.keys() - set(names) - {""})
+    without: dict[str, list[str]] = {}
+    for name in set(names) - facts.rows.keys() if rest else ():
+        without.setdefault(folded(name), []).append(name)
+    plain, told = [], []
+    for one in rest:
+        said = []
+        if near := without.get(folded(one)):
+            said.append(f"did you mean {' or '.join(sorted(near))}?")
+        if eye_says(facts.eyes.get(one, "")) not in (BLANK, NOTHING):
+            said.append(f"eye: {facts.eyes[one]}")
+        if said:
+            told.append(f"{one} (row {facts.places[one]}; {'; '.join(said)})")
+        else:
+            plain.append(one)
+    listed = [*told, *([some_of(plain)] if plain else [])]
+    return [f"no readings of: {', '.join(listed)}"] if listed else []
 
 
 def some_of(names: Sequence[str], most: int = 8) -> str:

@@ -202,7 +202,7 @@ def _read(
     if batch.readings or plain.any():
         frame = frame_of(rows, read, kinds, plain, others, table.unit)
         frame.attrs["refused"] = batch.refused
-    notes.extend(notes_of(table, beside, groups))
+    notes.extend(notes_of(table, beside.second, groups))
     return Tidy(frame, batch.refused, notes, remarks_of(batch.readings))
 
 

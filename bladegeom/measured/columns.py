@@ -38,6 +38,21 @@ OTHER_FACTS = (
 )
 """Facts whose column is their name."""
 
+EYE = "eye"
+"""Column of the table of facts: what the eye found, in words; ``none`` where it found nothing."""
+
+_OF_THE_EYE = frozenset(
+    {"eye", "eyes", "eey", "yee", "visual", "visuals", "visually", "crack", "cracks", "cracked"}
+)
+_FOUND = frozenset(
+    {
+        *("seen", "found", "finding", "findings", "inspection", "inspected"),
+        *("damage", "damaged", "defect", "defects", "fault", "faults"),
+    }
+)
+"""A column means `EYE` with one of the former words in its name; in a table of facts, also where
+one of the latter is its name."""
+
 FACT_COLUMNS = frozenset(LENGTH_COLUMNS) | frozenset(OTHER_FACTS)
 ROW_COLUMNS = frozenset(READING_COLUMNS) | {"tooth", "turn", "order", "turned"}
 KNOWN_COLUMNS = FACT_COLUMNS | ROW_COLUMNS | {"blade"}
@@ -58,10 +73,13 @@ _FILLERS = frozenset({"name", "no", "nr", "num", "number", "id", "count", "index
 _ANGLES = {"touch": "touch_deg", "pitch": "pitch_pattern"}
 
 
-def unknown_columns(header: Sequence[str], row: int | None = 1) -> list[Fault]:
+def unknown_columns(
+    header: Sequence[str], row: int | None = 1, *, of_facts: bool = False
+) -> list[Fault]:
     """Name the columns that look like a known one misspelt, lack a unit, or come twice.
 
-    A column that resembles nothing known is nobody's mistake: notes, dates, an operator.
+    A column that resembles nothing known is nobody's mistake: notes, dates, an operator. What the
+    eye found stands in a table of facts (`of_facts`), and is lost in any other.
     """
     faults = []
     for place, column in enumerate(header):
@@ -69,8 +87,14 @@ def unknown_columns(header: Sequence[str], row: int | None = 1) -> list[Fault]:
             continue
         if column in header[:place]:
             problem, cure = f"column {column} is there twice", "keep one of them"
-        elif column in KNOWN_COLUMNS:
+        elif column in KNOWN_COLUMNS or (of_facts and column == EYE):
             continue
+        elif not _OF_THE_EYE.isdisjoint(column.split("_")) or (of_facts and column in _FOUND):
+            problem = f"column {column} is not known"
+            cure = f"did you mean {EYE}, for what the eye found? rename it, or remove it"
+            if not of_facts:
+                problem = f"column {column} (what the eye found) is not read here"
+                cure = f"put it into the table of facts, one row a blade, as column {EYE}"
         elif stem := _length_without_unit(column):
             names = _any_of(f"{stem}_{unit}" for unit in MM_PER)
             problem, cure = f"column {column} has no known unit", f"name it {names}"

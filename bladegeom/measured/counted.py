@@ -191,7 +191,15 @@ def count_blades(
     else:
         batch = Batch([], [], [])
         try:
-            parse_list(data, blade=blade, blades=blades, unit=unit, written=written, **facts)
+            parse_list(
+                data,
+                blade=blade,
+                blades=blades,
+                unit=unit,
+                written=written,
+                notes=batch.notes,
+                **facts,
+            )
         except RefusedError as error:
             batch.refused.extend(error.faults)
             if not written:

@@ -1,4 +1,7 @@
-"""What a spreadsheet did to a cell: dates, powers of ten, error words. Named, never repaired."""
+"""What a spreadsheet did to a cell (dates, powers of ten, error words), and ditto marks.
+
+Named, never repaired.
+"""
 
 from __future__ import annotations
 
@@ -32,6 +35,18 @@ _BEGINNINGS = frozenset("#0123456789" + "".join(month[0] for month in _TITLED.sp
 
 _COMMA = re.compile(r"[+\-\u2212]?[0-9]*,[0-9]+")
 _POINT = re.compile(r"[+\-\u2212]?[0-9]*\.[0-9]+")
+
+
+_DITTO = re.compile(
+    r"[-\s]*(?:[\"\u201c\u201d\u201e\u2033\u3003]|['\u2018\u2019\u2032`,\u00b4]{2})+[-\s]*"
+    r"|ditto\.?|dto\.?|do\.|idem|(?:the )?same(?: as above)?|(?:as|see) above",
+    re.IGNORECASE,
+)
+
+
+def is_ditto(cell: str) -> bool:
+    """Return whether a cell stands for the one above it, by a mark or a word."""
+    return _DITTO.fullmatch(cell.strip()) is not None
 
 
 def damaged_number(cell: str, mark: str = ".") -> tuple[str, str] | None:
@@ -74,6 +89,8 @@ def damaged_number(cell: str, mark: str = ".") -> tuple[str, str] | None:
 def damaged_name(cell: str) -> tuple[str, str] | None:
     """Say what happened to a blade's name, as `damaged_number` does of numbers."""
     text = cell.strip()
+    if is_ditto(text):
+        return f"{text} stands for the name above it", "write the name in every row"
     if text[:1] not in _BEGINNINGS:
         return None
     if _ERROR.fullmatch(text):

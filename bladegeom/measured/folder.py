@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.blade_facts import BladeFacts, read_blade_facts
-from bladegeom.measured.blades import faults_of_spoilt, wrong_name
-from bladegeom.measured.columns import FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
+from bladegeom.measured.blades import faults_of_spoilt, not_read, wrong_name
+from bladegeom.measured.columns import EYE, FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from bladegeom.measured.facts import Fact, merge
 from bladegeom.measured.readings import Readings
 from bladegeom.measured.sheets import open_sheet
@@ -139,9 +139,9 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
             except RefusedError as error:
                 refused += _filed(error.faults, name, place, who)
     for stated in facts:
-        if missing := sorted(stated.rows.keys() - named):
-            notes.append(f"{Path(stated.name).name}: no readings of {', '.join(missing)}")
-        for who in missing:
+        notes += stated.notes
+        notes += [f"{Path(stated.name).name}: {note}" for note in not_read(stated, named)]
+        for who in sorted(stated.rows.keys() - named):
             refused += _filed(stated.rows[who][1], Path(stated.name).name, place, who)
     return FolderBatch(found, refused, notes)
 
@@ -184,7 +184,7 @@ def _kind(sheet: Sheet) -> str:
     header = set(sheet.header)
     if tooth_columns(sheet.header) or header & (READING_COLUMNS.keys() | {"tooth", "reading"}):
         return "readings"
-    if "blade" in header and header & FACT_COLUMNS and not header & ROW_COLUMNS:
+    if "blade" in header and header & {*FACT_COLUMNS, EYE} and not header & ROW_COLUMNS:
         return "facts"
     return ""
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.blade_facts import read_blade_facts
+from bladegeom.measured.blades import not_read
 from bladegeom.measured.decimals import decimal_mark
 from bladegeom.measured.facts import (
     blade_of,
@@ -41,6 +42,7 @@ def parse_list(
     blades: str | os.PathLike[str] | None = None,
     unit: str | None = None,
     written: list[Written] | None = None,
+    notes: list[str] | None = None,
     **facts: Any,
 ) -> Readings:
     """Read plain readings in tooth order, one a line or several on a line.
@@ -54,6 +56,8 @@ def parse_list(
         The blade's name.
     written : list, optional
         What was written is added to it, also where it is refused.
+    notes : list of str, optional
+        What is to be said of the second table is added to it.
     blades, unit, **facts
         As for `read_blade`.
 
@@ -81,6 +85,8 @@ def parse_list(
     name = blade or "typed"
     if blades is not None:
         second = read_blade_facts(blades)
+        if notes is not None:
+            notes += [*second.notes, *not_read(second, {name} if blade else second.rows)]
         facts_of, wrong = second.find(name, named=blade is not None, alone=True)
         faults += [*wrong, *merge(known, facts_of, name)]
     if faults:

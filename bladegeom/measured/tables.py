@@ -9,7 +9,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from bladegeom.errors import BladegeomWarning, RefusedError, refuse
-from bladegeom.measured.blade_facts import read_blade_facts
+from bladegeom.measured.blade_facts import BladeFacts, read_blade_facts
 from bladegeom.measured.blades import (
     Batch,
     Beside,
@@ -204,7 +204,7 @@ def parse_blades(
     data: bytes,
     name: str,
     *,
-    blades: Path | None = None,
+    blades: Path | BladeFacts | None = None,
     unit: str | None = None,
     written: list[Written] | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -212,15 +212,21 @@ def parse_blades(
 ) -> Batch:
     """Do the work of `read_blades` on the bytes of a table called `name`.
 
-    What was written of each blade is added to `written`, also where its readings are refused.
-    Where it is given, `progress` is told how many blades of how many are read.
+    Where `blades` was read before, for several tables, what is to be said of it is left to the
+    caller. What was written of each blade is added to `written`, also where its readings are
+    refused. Where it is given, `progress` is told how many blades of how many are read.
     """
     check_unit(unit)
     stated = stated_facts(facts)
     batch = Batch([], [], [])
     spoilt: list[Spoilt] = []
     table = open_table(open_sheet(data, name, batch.notes, spoilt), name, unit)
-    beside = Beside(stated, None if blades is None else read_blade_facts(blades, notes=batch.notes))
+    shared = own = None
+    if isinstance(blades, BladeFacts):
+        shared = blades
+    elif blades is not None:
+        own = read_blade_facts(blades, notes=batch.notes)
+    beside = Beside(stated, shared or own)
     groups = table.groups("" if "blade" in table.place else PurePath(name).stem)
     faulty = faults_of_spoilt(spoilt, table)
     for who in faulty:
@@ -229,5 +235,5 @@ def parse_blades(
         if progress is not None:
             progress(done, len(groups))
         add_blade(batch, table, who, rows, beside, faulty.get(who, []), len(groups) == 1, written)
-    batch.notes.extend(notes_of(table, beside, groups))
+    batch.notes.extend(notes_of(table, own, groups))
     return batch

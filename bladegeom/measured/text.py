@@ -23,6 +23,12 @@ _SEPARATOR_LINE = re.compile(r'[ \t]*"?sep=([,;\t])"?[;,]*[ \t]*(?:\r\n|\r|\n|$)
 _LETTER_OF_UTF8 = re.compile(rb"[\xc2-\xdf][\x80-\xbf]|[\xe0-\xef][\x80-\xbf]{2}")
 
 
+_QUOTE = (
+    'close every quote ("), or leave the quotes out; where it is a ditto mark, write out what it '
+    "stands for"
+)
+
+
 class Spoilt(NamedTuple):
     """A row that does not fit the header: its number, its cells, and which has no name, or -1."""
 
@@ -170,11 +176,33 @@ def split(text: str, name: str, known: frozenset[str], spoilt: list[Spoilt] | No
         raise RefusedError(
             Fault(
                 f"{name} cannot be split into cells ({error})",
-                'close every quote ("), or leave the quotes out',
+                _QUOTE,
                 row=len(rows) + 1,
             )
         ) from None
+    if '"' in text:
+        _check_swallowed(rows, separator)
     return sheet_of_rows(rows, separator, spoilt)
+
+
+def _check_swallowed(rows: list[list[str]], separator: str) -> None:
+    """Refuse cells in which the rest of a row and the beginning of another stand.
+
+    Ditto marks do that: what is between two of them is quoted.
+
+    Raises
+    ------
+    RefusedError
+    """
+    faults = []
+    for row, cells in enumerate(rows, start=1):
+        for cell in cells:
+            breaks = len(cell.splitlines()) - 1 + cell.endswith(("\n", "\r"))
+            if breaks and cell.count(separator) == breaks * (len(rows[0]) - 1):
+                problem = "a quote mark here takes the next row into its cell"
+                faults.append(Fault(problem, _QUOTE, row=row, value=cell.strip()[:80]))
+    if faults:
+        raise RefusedError(faults)
 
 
 def sheet_of_rows(

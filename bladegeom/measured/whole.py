@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
-from bladegeom.errors import refuse
+from bladegeom.errors import Fault, RefusedError, refuse
 
 UNFINISHED = ".unfinished-"
 """Beginning of the name of a file that is not whole yet."""
@@ -52,6 +52,36 @@ def whole_file(path: str | os.PathLike[str]) -> Iterator[IO[bytes]]:
                 f"{target} cannot be written: {error.strerror}", "check the disk", value=target
             ) from None
         raise
+
+
+def check_apart(
+    outputs: Iterable[str | os.PathLike[str]], inputs: Iterable[str | os.PathLike[str]]
+) -> None:
+    """Refuse to write over what is to be read, under whatever name it goes: links are followed.
+
+    Parameters
+    ----------
+    outputs, inputs : iterable of path
+
+    Raises
+    ------
+    RefusedError
+        Before anything is written.
+    """
+    there = [output for output in outputs if os.path.exists(output)]
+    faults = [
+        Fault(
+            f"{os.fspath(output)} exists already and holds what is to be read"
+            + ("" if Path(one) == Path(output) else f" ({os.fspath(one)})"),
+            "write to another name or folder: nothing was written",
+            value=os.fspath(output),
+        )
+        for one in inputs
+        for output in there
+        if os.path.exists(one) and os.path.samefile(one, output)
+    ]
+    if faults:
+        raise RefusedError(faults)
 
 
 def _umask() -> int:

@@ -169,11 +169,17 @@ def parser() -> argparse.ArgumentParser:
     )
     batch.add_argument("inputs", nargs="+", metavar="INPUT", help="CSV or XLSX of readings")
     batch.add_argument("--limits", required=True, metavar="FILE", help="the shop's own limits")
-    batch.add_argument("--out", required=True, metavar="FOLDER", help="made if it is not there")
+    batch.add_argument(
+        "--out",
+        required=True,
+        metavar="FOLDER",
+        help="made if it is not there; what an earlier run left in it is moved aside",
+    )
     batch.add_argument(
         "--blades",
         metavar="FILE",
-        help="CSV with one row of facts a blade, and what the eye found in a column eye",
+        help="CSV with one row of facts a blade, and what the eye found in a column eye: none, or "
+        "the fault",
     )
     batch.add_argument(
         "--before",
@@ -218,7 +224,11 @@ def parser() -> argparse.ArgumentParser:
     )
     table.add_argument("inputs", nargs="+", metavar="FILE", help="CSV or XLSX of readings")
     table.add_argument(
-        "-o", "--output", required=True, metavar="OUT", help="a .csv or .xlsx file, replaced whole"
+        "-o",
+        "--output",
+        required=True,
+        metavar="OUT",
+        help="a new .csv or .xlsx file, or an older table of answers",
     )
     table.add_argument("--blades", metavar="FACTS", help="CSV with one row of facts a blade")
     table.add_argument(

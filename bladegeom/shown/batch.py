@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
@@ -15,20 +16,22 @@ from bladegeom.applied.condition import ACTIONS, Condition, assess
 from bladegeom.applied.day import Earlier, placed, read_day
 from bladegeom.applied.record import record
 from bladegeom.applied.visit import Visit, visit
-from bladegeom.errors import Fault, RefusedError, refuse
+from bladegeom.errors import Fault, RefusedError
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade_facts import read_blade_facts
 from bladegeom.measured.digest import digest_of
 from bladegeom.measured.limits import Limits
-from bladegeom.measured.whole import UNFINISHED
+from bladegeom.measured.whole import check_apart
 from bladegeom.shown.fonts import standard_fonts
+from bladegeom.shown.made import SHEETS, Made, files_of
 from bladegeom.shown.names import file_names
 from bladegeom.shown.page import save_charts
 from bladegeom.shown.queue import write_queue
 from bladegeom.shown.report import customer_sheet
 
-SHEETS, QUEUE = "sheets", "queue"
+REFUSED = "refused"
+"""Action and outcome of what could not be judged."""
 
 CHANGED = {
     "verdict": "change_verdict",
@@ -53,7 +56,9 @@ class Done:
     Attributes
     ----------
     rows : list of dict
-        The queue: one a blade, sorted by what is to be done.
+        One a blade that was judged, sorted by what is to be done.
+    left : list of dict
+        One a blade that was not, or a file; they stand first in the queue.
     refused : list of Fault
     drawn, kept : int
         Sheets that were drawn, and sheets that were there already.
@@ -63,6 +68,7 @@ class Done:
     """
 
     rows: list[dict[str, Any]]
+    left: list[dict[str, Any]]
     refused: list[Fault]
     drawn: int
     kept: int
@@ -90,8 +96,10 @@ def run_batch(
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
 
-    A sheet that is there already and was made from the same readings, limits and settings is kept,
-    so that a batch that was stopped goes on where it was and ends with the same files.
+    What an earlier run left in the folder is moved aside first, into ``earlier/``, but for sheets
+    that were made from the same readings, limits and settings: they are kept, so that a batch that
+    was stopped goes on where it was and ends with the same files. A list says which files runs
+    made; no other is touched.
 
     Parameters
     ----------
@@ -102,7 +110,8 @@ def run_batch(
         A folder, made if it is not there: ``sheets/`` and the queue in it.
     blades : path, optional
         A table with one row of facts a blade; what the eye found stands in its column ``eye``
-        (``none`` where it looked and found nothing). A blade without a row there is judged by what
+        (``none`` where it looked and found nothing); words that say neither that nor a fault
+        refuse the blade. A blade without a row there is judged by what
         its readings say.
     before : sequence of path
         Tables of the readings before the service; a blade is known by its name.
@@ -132,67 +141,77 @@ def run_batch(
     Raises
     ------
     RefusedError
-        If no blade can be answered, or the folder cannot be written.
+        If no blade can be answered, what is to be read would be written over, or the folder
+        cannot be written.
     """
-    folder, day = Path(out), date or Date.today()
-    read, refused, notes = read_day(inputs, blades, unit)
-    eyes = {} if blades is None else read_blade_facts(blades, notes=[]).eyes
-    earlier = Earlier(before, blades, unit, tooth_1_marked, seating_sd_mm)
-    refused += earlier.refused
-    try:
-        (folder / SHEETS).mkdir(parents=True, exist_ok=True)
-        for left in folder.rglob(f"{UNFINISHED}*"):
-            left.unlink()  # Of a batch that was killed.
-    except OSError as error:
-        raise refuse(
-            f"{folder} cannot be made: {error.strerror}", "choose another folder", value=folder
-        ) from None
-    names = file_names([who for who, _, _ in read])
-    rows: list[dict[str, Any]] = []
-    visits: list[Visit] = []
-    drawn = 0
-    for place, (name, (_, file, readings)) in enumerate(zip(names, read, strict=True)):
+    day = date or Date.today()
+    recorded = [] if history is None else [*Path(history).glob("*")]
+    read = [*inputs, *before, *([] if blades is None else [blades])]
+    check_apart([*files_of(out), *recorded], read)
+    made = Made(out)
+    notes: list[str] = []
+    with _noted(notes, made):
+        facts = None if blades is None else read_blade_facts(blades, notes=notes)
+        found = read_day(inputs, facts, unit)
+        notes += found.notes
+        earlier = Earlier(before, facts, unit, tooth_1_marked, seating_sd_mm)
+        sheets = made.places(file_names([one.who for one in found.read]))
+        rows: list[dict[str, Any]] = []
+        visits: list[Visit] = []
+        drawn = 0
+        for place, (sheet, (_, file, readings, eye)) in enumerate(
+            zip(sheets, found.read, strict=True)
+        ):
+            if progress is not None:
+                progress(place, len(found.read))
+            try:
+                fit = fit_wobble(readings)
+                condition = assess(fit, limits, rule=rule, eye=eye)
+            except RefusedError as error:
+                found.refused.extend((file, fault) for fault in error.faults)
+                continue
+            changed = earlier.change_to(fit)
+            made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
+            digest = digest_of(readings, (*made_of, *([changed.to_dict()] if changed else [])))
+            if not made.bring_back(sheet, digest):
+                _draw(fit, condition, changed, sheet, digest, shop, arbor, paper, day)
+                drawn += 1
+            where = {"file": file, "sheet": f"{SHEETS}/{sheet.name}", "digest": digest}
+            rows.append(_row(fit, condition, changed, day) | where)
+            if history is not None and condition.sound and readings.blade.name:
+                service = "after" if changed else ""
+                visits.append(
+                    visit(
+                        fit, date=day, arbor=arbor, service=service, tooth_1_marked=tooth_1_marked
+                    )
+                )
         if progress is not None:
-            progress(place, len(read))
-        try:
-            fit = fit_wobble(readings)
-            eye = eyes.get(readings.blade.name, eyes.get(""))
-            condition = assess(fit, limits, rule=rule, eye=eye)
-        except RefusedError as error:
-            refused += [placed(fault, file) for fault in error.faults]
-            continue
-        changed = earlier.change_to(fit, refused)
-        made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
-        digest = digest_of(readings, (*made_of, *([changed.to_dict()] if changed else [])))
-        sheet = folder / SHEETS / f"{name}.pdf"
-        if not _made_from(sheet, digest):
-            _draw(fit, condition, changed, sheet, digest, shop, arbor, paper, day)
-            drawn += 1
-        rows.append(_row(fit, condition, changed, file, f"{SHEETS}/{sheet.name}", digest))
-        if history is not None and condition.sound and readings.blade.name:
-            service = "after" if changed else ""
-            visits.append(
-                visit(fit, date=day, arbor=arbor, service=service, tooth_1_marked=tooth_1_marked)
-            )
-    if progress is not None:
-        progress(len(read), len(read))
-    if not rows:
-        raise RefusedError(refused)
-    if alone := sorted(earlier.names - {row["blade"] for row in rows}):
-        notes.append(f"read before only: {', '.join(alone)}")
-    if history is not None:
-        added = record(visits, history)
-        notes.append(f"{len(added)} of {len(rows)} measurements recorded in {history}")
-    rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
-    files = write_queue(rows, [fault.to_dict() for fault in refused], folder / QUEUE)
-    return Done(rows, refused, drawn, len(rows) - drawn, files, notes)
+            progress(len(found.read), len(found.read))
+        refused = [placed(fault, file) for file, fault in found.refused] + earlier.refused
+        if not rows:
+            made.finish([])
+            raise RefusedError(refused)
+        if alone := sorted(earlier.names - {row["blade"] for row in rows}):
+            notes.append(f"read before only: {', '.join(alone)}")
+        if history is not None:
+            added = record(visits, history)
+            notes.append(f"{len(added)} of {len(rows)} measurements recorded in {history}")
+        rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
+        left = _left(found.refused, rows[0], day)
+        files = write_queue([*left, *rows], [fault.to_dict() for fault in refused], made.queue)
+        made.finish(files)
+    return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
 
 
-def _made_from(sheet: Path, digest: str) -> bool:
+@contextmanager
+def _noted(notes: list[str], made: Made) -> Iterator[None]:
+    """Say what else is to be known of a run also where everything is refused."""
     try:
-        return f"(digest {digest})".encode() in sheet.read_bytes()
-    except OSError:
-        return False
+        yield
+    except RefusedError as error:
+        for note in (*notes, *made.notes):
+            error.add_note(note)
+        raise
 
 
 def _draw(
@@ -213,22 +232,38 @@ def _draw(
         save_charts([ax], sheet, 1, keywords=f"digest {digest}")
 
 
-def _row(
-    fit: WobbleFit,
-    condition: Condition,
-    changed: Change | None,
-    file: str,
-    sheet: str,
-    digest: str,
-) -> dict[str, Any]:
+def _row(fit: WobbleFit, condition: Condition, changed: Change | None, day: Date) -> dict[str, Any]:
     said = condition.to_dict()
     row = {
         "blade": fit.readings.blade.name,
         "action": said.pop("action"),
         "outcome": said.pop("outcome"),
+        "date": day.isoformat(),
     }
     row |= {key: value for key, value in said.items() if key != "blade"}
     row |= blade_answer(fit)
     since = changed.to_dict() if changed is not None else {}
-    row |= {name: since.get(key) for key, name in CHANGED.items()}
-    return row | {"file": file, "sheet": sheet, "digest": digest}
+    return row | {name: since.get(key) for key, name in CHANGED.items()}
+
+
+def _left(
+    refused: Iterable[tuple[str, Fault]], like: Mapping[str, Any], day: Date
+) -> list[dict[str, Any]]:
+    """Return rows of the queue for what was refused, with the reasons and no number."""
+    why: dict[tuple[str, str], list[str]] = {}
+    for file, fault in refused:
+        row = "" if fault.row is None else f", row {fault.row}"
+        reason = f"{file}{row}: {fault.problem}; {fault.cure}."
+        why.setdefault((fault.blade or "", file), []).append(reason)
+    return [
+        dict.fromkeys(like)
+        | {
+            "blade": blade,
+            "action": REFUSED,
+            "outcome": REFUSED,
+            "date": day.isoformat(),
+            "reasons": " ".join(reasons),
+            "file": file,
+        }
+        for (blade, file), reasons in sorted(why.items())
+    ]

@@ -79,9 +79,8 @@ def batch_text(done: Done) -> str:
     sheets = "1 sheet" if done.drawn == 1 else f"{done.drawn} sheets"
     lines = [f"{blades}, {sheets} drawn, {done.kept} kept as they were"]
     lines += [f"  {count:>{width}}  {action}" for action, count in counts.items()]
-    if done.refused:
-        refused = {(fault.blade, fault.problem.partition(":")[0]) for fault in done.refused}
-        lines.append(f"  {len(refused):>{width}}  refused, see below")
+    if done.left:
+        lines.append(f"  {len(done.left):>{width}}  refused, see below")
     return "\n".join([*lines, *(f"wrote {file}" for file in done.files)])
 
 

@@ -14,6 +14,9 @@ from typing import IO, Any
 from bladegeom.measured.guarded import as_text
 from bladegeom.measured.whole import whole_file
 
+_WIDEST = 60
+"""So many letters stand on one line of a workbook's cell."""
+
 _UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 """What no workbook can hold."""
 
@@ -41,7 +44,7 @@ def write_queue(
     RefusedError
         If they cannot be written.
     """
-    files = [stem.with_suffix(".csv"), stem.with_suffix(".json")]
+    files = queue_files(stem)
     with whole_file(files[0]) as file, io.TextIOWrapper(file, "utf-8-sig", newline="") as text:
         writer = csv.writer(text, lineterminator="\r\n")
         writer.writerow(rows[0] if rows else ["blade"])
@@ -49,10 +52,15 @@ def write_queue(
     held = {"blades": list(rows), "refused": list(refused)}
     with whole_file(files[1]) as file:
         file.write(json.dumps(held, allow_nan=False, indent=1).encode())
-    if has_workbooks():
-        files.append(stem.with_suffix(".xlsx"))
-        _workbook(rows, refused, files[-1])
+    if not has_workbooks():
+        return files[:-1]
+    _workbook(rows, refused, files[-1])
     return files
+
+
+def queue_files(stem: Path) -> list[Path]:
+    """Return the files of a queue: CSV, JSON, and the workbook."""
+    return [stem.with_suffix(ending) for ending in (".csv", ".json", ".xlsx")]
 
 
 def has_workbooks() -> bool:
@@ -77,6 +85,7 @@ def _cell(value: Any) -> Any:
 
 def _workbook(rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], path: Path) -> None:
     from openpyxl import Workbook
+    from openpyxl.styles import Alignment, Font
 
     book = Workbook()
     for title, held in (("queue", rows), ("refused", refused)):
@@ -89,7 +98,13 @@ def _workbook(rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], path: P
                 cell.value = printable(plain) if isinstance(plain, str) else plain
                 if isinstance(plain, str):
                     cell.data_type = "s"  # Not a formula, whatever it begins with.
-        sheet.freeze_panes = "A2"
+                    cell.font = Font(bold=row == 1)
+                    cell.alignment = Alignment(vertical="top", wrap_text=len(plain) > _WIDEST)
+        for cells in sheet.columns:
+            wide = max(len(cell.value) for cell in cells if isinstance(cell.value, str))
+            sheet.column_dimensions[cells[0].column_letter].width = min(wide, _WIDEST) + 2
+        sheet.freeze_panes = "B2"  # The blade stays in sight.
+        sheet.auto_filter.ref = sheet.dimensions
     del book["Sheet"]
     made = io.BytesIO()
     book.save(made)

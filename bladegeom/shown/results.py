@@ -16,9 +16,10 @@ import numpy as np
 from bladegeom.applied.many import fit_frame
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.guarded import as_text
+from bladegeom.measured.sheets import open_sheet
 from bladegeom.measured.tables import tidy_table
 from bladegeom.measured.text import read_bytes
-from bladegeom.measured.whole import whole_file
+from bladegeom.measured.whole import check_apart, whole_file
 from bladegeom.shown.queue import has_workbooks, printable
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ Progress = Callable[[str, int, int], None]
 
 _AT_ONCE = 8192
 _ROWS_OF_A_WORKBOOK = 1_048_576
+_LONGEST_HEADER = 1 << 16
 _QUOTED = frozenset(',"\r\n')
 
 
@@ -68,7 +70,8 @@ def write_answers(
     inputs : sequence of path
         Tables of readings.
     output : path
-        A .csv file, or .xlsx where openpyxl is installed; replaced whole or not at all.
+        A .csv file, or .xlsx where openpyxl is installed: a new one, or an older table of answers,
+        which is replaced whole or not at all.
     blades : path, optional
         A table with one row of facts a blade.
     unit : {"mm", "in", "thou", "um"}, optional
@@ -133,12 +136,31 @@ def _target(output: str | os.PathLike[str], inputs: Sequence[str | os.PathLike[s
             'install it (pip install "bladegeom[xlsx]"), or write a .csv file',
             value=target,
         )
-    for one in inputs:
-        if target.exists() and Path(one).exists() and target.samefile(one):
-            raise refuse(
-                f"{target} holds what is to be read", "write the answers elsewhere", value=target
-            )
+    check_apart([target], inputs)
+    if target.is_file() and target.stat().st_size and not _holds_answers(target):
+        raise refuse(
+            f"{target} is there already and is no table of answers",
+            "write the answers to a new file: only an older table of answers is replaced",
+            value=target,
+        )
     return target
+
+
+def _holds_answers(path: Path) -> bool:
+    """Return whether a file is a table that was written here, by its columns."""
+    header: list[Any]
+    try:
+        if path.suffix.lower() == ".csv":
+            with path.open("rb") as file:
+                header = open_sheet(file.readline(_LONGEST_HEADER), path.name).header
+        else:
+            from openpyxl import load_workbook
+
+            (first, *_) = load_workbook(path, read_only=True).worksheets
+            header = [cell for row in first.iter_rows(max_row=1, values_only=True) for cell in row]
+    except Exception:  # A damaged archive fails in any way.
+        return False
+    return header[:1] == ["blade"] and header[-2:] == ["file", "refused"]
 
 
 def _answers(
