@@ -109,6 +109,29 @@ def test_no_shelf_table_or_command_names_teeth(tmp_path, doubtful):
     assert f"tooth {SLIP}" in drawn.err
 
 
+def test_a_saw_is_set_up_from_nothing_that_rests_on_doubtful_readings(tmp_path, doubtful):
+    table(doubtful.readings.reading, path=tmp_path / "one.csv")
+    parts = [
+        '[blade]\nreadings = "one.csv"',
+        '[slots]\nfront = "0.50 0.50 0.50 mm"\nback = "0.90 0.90 0.90 mm"\n'
+        'separation = "200 mm"\ngraduation = "0.01 mm"\ntolerance = "0.03 mm"',
+        "[table]\nshows = 0.4\nresolution = 0.05\ntolerance = 0.05",
+    ]
+    made = bg.set_up(save(tmp_path / "saw.toml", "\n".join(parts)))
+    assert made.now is made.steps[0]
+    assert str(SLIP) in made.do_now
+    assert made.to_dict()["neutral_teeth"] is None
+    by_part = {step.part: step for step in made.steps}
+    # The slots are read from one tooth: they hang on no wobble.
+    assert by_part["slots"].state == "move"
+    assert by_part["table"].state == "wait"
+    assert by_part["table"].verdict is None
+    named = {end.tooth for end in bg.neutral_line(doubtful).repaired.neutral}
+    on_card = words(bg.setup_card(made)[0])
+    assert not [step for step in made.steps if any(f"{tooth} up" in step.stand for tooth in named)]
+    assert f"tooth {SLIP}" in on_card
+
+
 def test_readings_without_a_mistake_are_released(tmp_path):
     fit = fit_of(read_mm())
     assert fit.mistake is None

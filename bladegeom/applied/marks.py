@@ -119,6 +119,11 @@ class NeutralLine(Result):
         return None if self.fit is None else self.fit.mistake
 
     @property
+    def marked(self) -> tuple[Mark, Mark] | None:
+        """`neutral`, where these teeth are to be marked: no mistake seems likely."""
+        return self.neutral if self.mistake is None else None
+
+    @property
     def repaired(self) -> NeutralLine | None:
         """The teeth that the readings name once the likely mistake is repaired as proposed."""
         if self.mistake is None or self.mistake.repaired is None:

@@ -84,12 +84,13 @@ class SetUp(Result):
 
     def _rows(self) -> Sequence[Row]:
         blade = None if self.fit is None else self.fit.readings.blade.name
+        marked = self.marks.marked if self.marks else None
         return [
             Row("saw", self.saw),
             Row("blade", blade),
             Row("date", self.date.isoformat() if self.date else None),
             Row("now", self.now and self.now.title, "now", self.do_now),
-            Row("neutral_teeth", self.marks.to_dict()["neutral_teeth"] if self.marks else None),
+            Row("neutral_teeth", [end.tooth for end in marked] if marked else None),
             *(
                 Row("", None, f"{place} {step.title}", step.summary)
                 for place, step in enumerate(self.steps, start=1)

@@ -21,6 +21,7 @@ from bladegeom.applied.estimate import Estimate, Verdict
 from bladegeom.applied.fence import fence_alignment
 from bladegeom.applied.insert import insert_level
 from bladegeom.applied.kerf import kerf
+from bladegeom.applied.marks import neutral_line
 from bladegeom.applied.plate_reading import PlateReading, read_from_plate
 from bladegeom.applied.setting import Setting, setting_error
 from bladegeom.applied.slots import SlotAlignment, slot_alignment
@@ -177,6 +178,9 @@ def steps_of(bench: Bench) -> list[Step]:
         Listing what every part that cannot be used lacks.
     """
     steps: list[Step] = []
+    if bench.fit is not None and bench.fit.mistake is not None:
+        first, *others = neutral_line(bench.fit).instructions
+        steps.append(Step("blade", "Blade", do=(first,), found=tuple(others), state="read again"))
     faults: list[Fault] = []
     for part, work in _WORK.items():
         sections = bench.held.parts.get(part, [])
@@ -267,7 +271,8 @@ def _table(bench: Bench, section: Section) -> Step | None:
     read = _read(bench, section, result, title)
     if read is None:
         return None
-    bench.square = read.off
+    if read.setting.line.mistake is None:
+        bench.square = read.off
     return _setting_step(bench, "table", title, read, ("blade", 0.0))
 
 
@@ -307,7 +312,7 @@ def _miter_gauge(bench: Bench, section: Section) -> Step | None:
     read = _read(bench, section, result, title)
     if read is None:
         return None
-    if read.to_slot is not None:
+    if read.to_slot is not None and result.line.mistake is None:
         bench.corners[round(result.angle_deg, 3)] = read.to_slot
     # Whether it is swung to the left or to the right is not stated.
     both = [("gauge", round(sign * result.angle_deg, 3)) for sign in (1, -1)]
@@ -365,6 +370,15 @@ def _read(bench: Bench, section: Section, setting: Setting, title: str) -> Plate
 def _setting_step(
     bench: Bench, part: str, title: str, read: PlateReading, *settings: tuple[str, float]
 ) -> Step:
+    if read.setting.line.mistake is not None:
+        return Step(
+            part,
+            title,
+            stand=_stand(read.setting),
+            do=("After the blade is read again: set it against the plate anew.",),
+            state="wait",
+            result=read,
+        )
     state: State = "wait"
     if read.judged is not None:
         state, _ = bench.once(title, state_of(read.judged, read.verdict), *settings)
@@ -408,9 +422,9 @@ def _unread(bench: Bench) -> Step:
 
 def _stand(result: Setting) -> str:
     """Return which teeth stand where, in the fewest words."""
-    if result.line.neutral is None:
-        return "any tooth"
-    first, second = (end.tooth for end in result.line.neutral)
+    if result.line.marked is None:
+        return "any tooth" if result.line.any_rotation else "no teeth known yet"
+    first, second = (end.tooth for end in result.line.marked)
     level = f"{first} in front, {second} behind"
     if result.use == "riving_knife":
         return f"toe: {level}; lean: {first} up, {second} down"
@@ -583,7 +597,8 @@ def _kerf(bench: Bench, section: Section) -> Step:
     heel = _heel(bench, unit)
     if heel is not None:
         predicted = predicted.plus(heel)
-    bench.checks.append(Comparison("width of the kerf", predicted, width, unit))
+    if result.fit.mistake is None:
+        bench.checks.append(Comparison("width of the kerf", predicted, width, unit))
     return Step(
         "test_cut.kerf",
         "Test cut: width of the kerf",

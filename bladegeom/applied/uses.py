@@ -121,10 +121,10 @@ def checked_angle(use: str, angle_deg: float | None, sides: int | None) -> float
 def how_to_set(use: str, line: NeutralLine) -> tuple[str, ...]:
     """Return how the blade stands and what to set from it, a sentence each."""
     lean = "Then set its lean against the plate."
-    if line.neutral is None or line.mistake is not None:
+    if line.marked is None:
         stand = line.instructions[0]
     else:
-        first, second = (end.tooth for end in line.neutral)
+        first, second = (end.tooth for end in line.marked)
         swapped = "as well; what is left then changes its sign)."
         if USES[use].upright:
             stand = f"Stand teeth {first} and {second} one above the other, {first} uppermost "

@@ -103,7 +103,7 @@ def _sheet(setup: SetUp, paper: str) -> _Sheet:
 
 
 def _head(page: Page, ax: Axes, setup: SetUp) -> float:
-    pictures = 2 * (2 * _BLADE + 12.0) if setup.marks and setup.marks.neutral else 0.0
+    pictures = 2 * (2 * _BLADE + 12.0) if setup.marks and setup.marks.marked else 0.0
     wide = page.inner - pictures - 4.0
     page.fitted_text(MARGIN, 9.0, setup.saw or "Table saw", 26, wide, 11.0, weight="bold")
     blade = None if setup.fit is None else setup.fit.readings.blade
@@ -123,8 +123,8 @@ def _head(page: Page, ax: Axes, setup: SetUp) -> float:
             page.fitted_text(MARGIN, top, line, 11 if top < 30 else 9, wide, 5.0)
             top += 5.5
     top = _now(page, ax, setup.do_now, top + 1.0, wide)
-    if pictures and setup.marks is not None and setup.marks.neutral is not None:
-        first, second = (end.tooth for end in setup.marks.neutral)
+    if pictures and setup.marks is not None and setup.marks.marked is not None:
+        first, second = (end.tooth for end in setup.marks.marked)
         side = "" if setup.fit is None else setup.fit.readings.side.strip().lower()
         left = page.width - MARGIN - pictures + 6.0 + _BLADE
         _blade(page, ax, left, (first, second), upright=True)

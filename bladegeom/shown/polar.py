@@ -202,9 +202,9 @@ class _Drawing:
 
     def _named(self) -> list[Mark]:
         marks = self.marks
-        if marks.near is None or marks.far is None or marks.neutral is None or marks.mistake:
+        if marks.near is None or marks.far is None or marks.marked is None:
             return []
-        return [*marks.neutral, marks.near, marks.far]
+        return [*marks.marked, marks.near, marks.far]
 
     def _numbered_teeth(self, named: set[int]) -> list[int]:
         """Return the teeth whose numbers have room: all, or every 2nd, 5th, 10th ... one."""
@@ -344,8 +344,8 @@ def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, bottom: float) -> f
             else f"{150 * slope:.2f} mm over 150 mm"
         )
         cells.append(("out of square, marks ignored", f"up to {marks.worst_deg:.3f}\u00b0", gap))
-    if marks.neutral is not None and marks.mistake is None:
-        first, second = marks.neutral
+    if marks.marked is not None:
+        first, second = marks.marked
         left = (
             "" if marks.left_deg is None else f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
         )

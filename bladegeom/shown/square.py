@@ -107,8 +107,7 @@ def _teeth(fit: WobbleFit, ax: Axes) -> None:
     blade = fit.readings.blade
     turn = (fit.near_deg + 90.0 - blade.angles_deg + 180.0) % 360.0 - 180.0
     marks = neutral_line(fit)
-    unknown = marks.neutral is None or marks.mistake is not None
-    named = [] if unknown else [end.tooth for end in marks.neutral or ()]
+    named = [end.tooth for end in marks.marked or ()]
     ax.plot(
         turn,
         np.asarray(squareness_error(fit, turn)),

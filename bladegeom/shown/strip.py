@@ -143,9 +143,9 @@ def _tooth_axis(fit: WobbleFit, ax: Axes) -> None:
 
 def _directions(fit: WobbleFit, ax: Axes) -> None:
     marks = neutral_line(fit)
-    if marks.near is None or marks.far is None or marks.neutral is None or marks.mistake:
+    if marks.near is None or marks.far is None or marks.marked is None:
         return
-    first, second = marks.neutral
+    first, second = marks.marked
     low, high = _reach(fit)
     for mark, word, style in (
         (marks.near, "near", (0, (1, 1.5))),
