@@ -46,7 +46,7 @@ FINDS_A_FAULT = [
     *("tooth no. 7 broken", "crack by tooth no 7"),
 ]
 SAYS_NEITHER = [
-    *("no", "No.", "-", "--", "?", "x", "0", "1", "yes", "n/a", "TRUE", "\u2713", ".", "bad"),
+    *("?", "x", "0", "1", "yes", "TRUE", "\u2713", ".", "bad"),
     *("ok?", "crack?", "cracked?", "no cracks?", "possible crack", "maybe cracked", "seems ok"),
     *("not ok", "not good", "no good", "not checked", "not looked at", "checked for cracks"),
     *("no tips", "no teeth", "label missing", "gum", "dull", "needs cleaning", "ok if cleaned"),
@@ -70,6 +70,11 @@ def test_words_that_find_nothing(words):
 def test_words_that_find_a_fault(words):
     assert eye_says(words) == FAULT
     assert eye_says(f" {words.upper()} ") == FAULT
+
+
+@pytest.mark.parametrize("text", ["", " ", "-", "--", "no", "No.", "n/a", "\u2013"])
+def test_a_dash_or_a_bare_no_claims_neither_that_it_looked_nor_that_it_found(text):
+    assert eye_says(text) == BLANK
 
 
 @pytest.mark.parametrize("words", [*SAYS_NEITHER, *DITTO])
@@ -147,7 +152,7 @@ def test_words_that_find_nothing_pass_a_good_blade(day, words):
     assert "looked at, nothing found" in said
 
 
-@pytest.mark.parametrize("words", ["-", "no", "?", "crack?", "not ok", "Riss", "gum", "same"])
+@pytest.mark.parametrize("words", ["?", "crack?", "not ok", "Riss", "gum", "same"])
 def test_a_blade_of_which_the_words_say_neither_is_neither_passed_nor_stopped(day, words):
     ran, actions, out = day(f"blade,eye\nA,{words}\nB,none\n")
     assert ran.status == 1

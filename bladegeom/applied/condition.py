@@ -19,7 +19,7 @@ from bladegeom.applied.conformity import (
 from bladegeom.errors import RefusedError, refuse
 from bladegeom.fitted.mistakes import Findings, check_readings
 from bladegeom.fitted.wobble import WobbleFit
-from bladegeom.measured.eye import FAULT, NOTHING, eye_fault, eye_says
+from bladegeom.measured.eye import BLANK, FAULT, NOTHING, eye_fault, eye_says
 from bladegeom.measured.limit import QUANTITIES, Limit
 from bladegeom.measured.limits import Limits
 from bladegeom.result import Result, Row, between, number, percent
@@ -129,7 +129,8 @@ class Condition(Result):
     @property
     def eye_line(self) -> str:
         """What the eye found, or what it should look for."""
-        return _CLEAR if eye_says(self.eye) == NOTHING else self.eye or _NOT_SEEN
+        said = eye_says(self.eye)
+        return {NOTHING: _CLEAR, BLANK: _NOT_SEEN}.get(said, self.eye)
 
     @property
     def probability(self) -> float:

@@ -341,6 +341,8 @@ def _riving_knife(bench: Bench, section: Section) -> Step | None:
     if read is None:
         return None
     step = _setting_step(bench, "riving_knife", "Riving knife, toe", read)
+    if result.line.mistake is not None:
+        return step
     lean = how_to_set("riving_knife", result.line)[-1]
     return replace(step, do=(*step.do, f"Its lean was not read: {lean[0].lower()}{lean[1:]}"))
 

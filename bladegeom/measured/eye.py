@@ -16,6 +16,9 @@ from bladegeom.measured.damage import is_ditto
 BLANK, NOTHING, FAULT, UNCLEAR = "", "nothing", "fault", "unclear"
 """What the words come to."""
 
+_NOT_SAID = ("", "-", "--", "\u2013", "\u2014", "n/a", "no")
+"""Found nothing, or did not look: as a blank cell, neither is claimed."""
+
 _NO = "no|without|zero|0|nil|free of|free from"
 _STATE = (
     "cracked|fractured|chipped|broken|snapped|split|torn|missing|lost|loose|damaged|burnt|burned|"
@@ -96,7 +99,7 @@ def eye_says(text: str) -> str:
         In English. Words that are not known, doubt and ditto marks are unclear.
     """
     said = unicodedata.normalize("NFKC", text).casefold().replace("\u2019", "'").strip()
-    if not said:
+    if (said.rstrip(".") or said) in _NOT_SAID:
         return BLANK
     if is_ditto(said):
         return UNCLEAR
