@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from bladegeom.applied.marks import neutral_line
+from bladegeom.applied.marks import NeutralLine, neutral_line
 from bladegeom.fitted.wobble import WobbleFit
 
 
-def blade_answer(fit: WobbleFit) -> dict[str, Any]:
+def blade_answer(fit: WobbleFit, marks: NeutralLine | None = None) -> dict[str, Any]:
     """Return everything that is known of one blade, under the keys of the command's JSON.
 
     Parameters
     ----------
     fit : WobbleFit
+    marks : NeutralLine, optional
+        Those of the fit if not given.
 
     Returns
     -------
@@ -23,4 +25,5 @@ def blade_answer(fit: WobbleFit) -> dict[str, Any]:
     """
     answer = fit.to_dict()
     warnings = answer.pop("warnings")
-    return {**answer, **neutral_line(fit).to_dict(), "warnings": warnings}
+    marks = neutral_line(fit) if marks is None else marks
+    return {**answer, **marks.to_dict(), "warnings": warnings}

@@ -161,20 +161,24 @@ def neutral_line(fit: WobbleFit) -> NeutralLine:
             bound = f"; at worst the plate is {number(worst, worst)} deg out of square"
         else:
             worst = None
-        return NeutralLine(
-            blade=blade,
-            near=None,
-            far=None,
-            neutral=None,
-            better_tooth=None,
-            line_off_deg=None,
-            left_deg=None,
-            worst_deg=worst,
-            instructions=(
-                f"No teeth to mark: no wobble is established. Any rotation will do{bound}.",
-            ),
-        )
+        said = f"no wobble is established. Any rotation will do{bound}"
+        return without_marks(blade, said, worst)
     return _line(blade, fit.near_deg, fit)
+
+
+def without_marks(blade: Blade, why: str, worst_deg: float | None) -> NeutralLine:
+    """Return an answer that names no teeth, and says why."""
+    return NeutralLine(
+        blade=blade,
+        near=None,
+        far=None,
+        neutral=None,
+        better_tooth=None,
+        line_off_deg=None,
+        left_deg=None,
+        worst_deg=worst_deg,
+        instructions=(f"No teeth to mark: {why}.",),
+    )
 
 
 def neutral_line_by_eye(blade: Blade, near_tooth: int) -> NeutralLine:

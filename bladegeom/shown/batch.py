@@ -161,7 +161,11 @@ def run_batch(
         except RefusedError as error:
             refused += [placed(fault, file) for fault in error.faults]
             continue
-        changed = earlier.change_to(fit, refused)
+        changed = None
+        if condition.sound:
+            changed = earlier.change_to(fit, refused)
+        elif readings.blade.name in earlier.names:
+            notes.append(f"not compared with before, its readings mislead: {readings.blade.name}")
         made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
         digest = digest_of(readings, (*made_of, *([changed.to_dict()] if changed else [])))
         sheet = folder / SHEETS / f"{name}.pdf"
@@ -228,7 +232,7 @@ def _row(
         "outcome": said.pop("outcome"),
     }
     row |= {key: value for key, value in said.items() if key != "blade"}
-    row |= blade_answer(fit)
+    row |= blade_answer(fit, condition.marks)
     since = changed.to_dict() if changed is not None else {}
     row |= {name: since.get(key) for key, name in CHANGED.items()}
     return row | {"file": file, "sheet": sheet, "digest": digest}
