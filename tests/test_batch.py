@@ -11,6 +11,7 @@ import sys
 import time
 from datetime import date
 
+import openpyxl
 import pytest
 from pypdf import PdfReader
 from written import run, save, sheet, two_blades, wave, with_column
@@ -79,14 +80,53 @@ def test_the_queue_is_sorted_by_action_and_has_every_number(done):
     actions = [row["action"] for row in rows]
     assert actions == sorted(actions, key=actions.index)
     assert actions[-1] == "fit for use"
+    fits = {
+        one.blade.name: bg.fit_wobble(one)
+        for one in bg.read_blades(SHELF[0], blades=FACTS).readings
+    }
+    fit = next(row for row in rows if row["action"] == "fit for use" and row["resolved"])
+    answer = bg.blade_answer(fits[fit["blade"]])
+    assert {key: fit[key] for key in answer} == json.loads(json.dumps(answer))
+    assert fit["neutral_teeth"]
     row = next(row for row in rows if row["blade"] == "B-13")
-    (readings,) = (
-        one for one in bg.read_blades(SHELF[0], blades=FACTS).readings if one.blade.name == "B-13"
-    )
-    answer = bg.blade_answer(bg.fit_wobble(readings))
+    answer = fits["B-13"].to_dict()
     assert {key: row[key] for key in answer} == json.loads(json.dumps(answer))
     assert row["action"] == "clean, remount and measure again"
+    assert row["neutral_teeth"] is None
     assert row["wobble_tir_limit"] == pytest.approx(0.1016)
+
+
+def test_no_form_of_the_queue_has_marks_or_a_pass_beside_another_action(tmp_path, limits):
+    slip = wave(24, 0.02)
+    slip[3] = "0.141"
+    rows = [
+        row
+        for name, read in {"A": wave(24, 0.02), "B": slip, "C": wave(24, 0.02)}.items()
+        for row in sheet(read, blade=name, ring_radius_mm=100, diameter_mm=250)[1:]
+    ]
+    head = sheet(wave(24), blade="A", ring_radius_mm=100, diameter_mm=250)[0]
+    table = save(tmp_path / "a.csv", [head, *rows])
+    seen = save(tmp_path / "seen.csv", "blade,eye\nA,crack at tooth 7\nB,none\nC,none\n")
+    batch(tmp_path / "out", limits, [table], blades=seen, before=[table])
+    marks = ("neutral_teeth", "near_tooth", "far_tooth", "better_tooth", "left_deg")
+    with (tmp_path / "out" / "queue.csv").open(encoding="utf-8-sig", newline="") as file:
+        as_csv = {row["blade"]: row for row in csv.DictReader(file)}
+    book = openpyxl.load_workbook(tmp_path / "out" / "queue.xlsx")["queue"]
+    names, *cells = book.iter_rows(values_only=True)
+    as_book = {row[0]: dict(zip(names, row, strict=True)) for row in cells}
+    for queue in (as_csv, as_book):
+        assert [queue[name]["action"] for name in "ABC"] == [
+            "out of service",
+            "measure again",
+            "fit for use",
+        ]
+        assert [queue[name]["outcome"] for name in "ABC"] == ["not judged", "undecided", "conforms"]
+        for name in "AB":
+            assert not any(queue[name][key] for key in marks)
+            assert "conforms" not in {queue[name][key] for key in names if key.endswith("outcome")}
+        assert all(queue["C"][key] is not None and queue["C"][key] != "" for key in marks)
+        assert queue["B"]["change_verdict"] in (None, "")  # Nothing to compare with is misread.
+        assert queue["C"]["change_verdict"]
 
 
 def test_the_queue_as_csv_keeps_identifiers_as_text(done):

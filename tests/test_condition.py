@@ -140,12 +140,14 @@ def test_a_tooth_read_twice_is_measured_again():
 
 
 def test_a_turn_that_does_not_close_is_measured_again():
-    read = plate(0.02) + np.linspace(0, 0.006, TEETH)
-    fit = fitted(np.append(read, read[0] + 0.006))
-    assert len(bg.check_readings(fit.readings)) == 0
-    said = assess(fit, limits())
-    assert said.action == "measure again"
-    assert "close" in said.reasons[0]
+    # The drift takes 0.025 mm off the wobble: just below the limit it matters, far below not.
+    read = plate(0.045) + np.linspace(0, 0.04, TEETH)
+    fit = fitted(np.append(read, read[0] + 0.04))
+    near = Limit("wobble_tir", (round(fit.wobble_tir, 3) + 0.01, "mm"), "invented")
+    far = Limit("wobble_tir", (0.3, "mm"), "invented")
+    said = assess(fit, limits(near), findings=NO_MISTAKE)
+    assert (said.outcome, said.action, said.sound) == ("undecided", "measure again", False)
+    assert assess(fit, limits(far), findings=NO_MISTAKE).action == "fit for use"
 
 
 def test_the_worse_of_two_limits_counts():
@@ -165,12 +167,69 @@ def test_only_the_eye_puts_a_blade_out_of_service():
         said = assess(fit, limits(), eye="crack at tooth 7")
         assert said.action == "out of service"
         assert "The eye found: crack at tooth 7." in said.reasons[0]
-        assert said.outcome == assess(fit, limits()).outcome
+        assert said.outcome == said.to_dict()["wobble_tir_outcome"] == "not judged"
+        assert said.to_dict()["conformance_probability"] is None
     quiet = fitted(plate())
     assert "look for cracks" in assess(quiet, limits()).eye_line
     assert assess(quiet, limits(), eye="None.").eye_line == "looked at, nothing found"
     assert assess(quiet, limits(), eye="a chipped tip").eye_line == "a chipped tip"
     assert assess(quiet, limits(), eye="None").action == "fit for use"
+
+
+def withheld():
+    """Blades that are not fit for use as they stand, and why."""
+    slip = plate(0.03)
+    slip[20] *= -5
+    drift = plate(0.045) + np.linspace(0, 0.04, TEETH)
+    moved = fitted(np.append(drift, drift[0] + 0.04))
+    edge = Limit("wobble_tir", (round(moved.wobble_tir, 3) + 0.01, "mm"), "invented")
+    eye = assess(fitted(plate(0.03)), limits(WOBBLE, RAW), eye="crack at tooth 7")
+    return {
+        "eye": eye,
+        "mistake": assess(fitted(slip), limits(WOBBLE, Limit("raw_tir", (1, "mm"), "invented"))),
+        "moved": assess(moved, limits(edge), findings=NO_MISTAKE),
+        "near the limit": assess(fitted(plate(0.0502, noise=0.01)), limits()),
+        "seat": assess(fitted(plate(0.08)), limits(WOBBLE, RAW)),
+        "bend": assess(fitted(plate(0.02, bump=(14, 8, 0.2), noise=0.001)), limits(RAW)),
+    }
+
+
+def test_no_teeth_are_marked_but_on_a_blade_that_is_fit_as_it_stands():
+    fit = assess(fitted(plate(0.03)), limits())
+    assert fit.action == "fit for use"
+    assert fit.marks.neutral is not None
+    assert fit.marks.to_dict() == bg.neutral_line(fit.fit).to_dict()
+    cases = withheld()
+    assert {said.action for said in cases.values()} >= {
+        "out of service",
+        "measure again",
+        "clean, remount and measure again",
+    }
+    for why, said in cases.items():
+        assert said.fit.resolved, why
+        marks = said.marks.to_dict()
+        assert marks["neutral_teeth"] is marks["near_tooth"] is marks["better_tooth"] is None, why
+        assert said.marks.left_deg is None, why
+
+
+@pytest.mark.parametrize("why", ["eye", "mistake", "moved"])
+def test_nothing_passes_that_is_out_of_service_or_misread(why):
+    said = withheld()[why]
+    row = said.to_dict()
+    assert said.outcome == ("not judged" if why == "eye" else "undecided")
+    assert {one.outcome for one in said.verdicts} == {said.outcome}
+    assert row["conformance_probability"] is None
+    assert row["wobble_tir_probability"] is None
+    assert "conforms" not in {value for key, value in row.items() if key.endswith("outcome")}
+    assert "conforms (" not in str(said)
+    assert said.sound == (why == "eye")
+
+
+def test_readings_with_a_mistake_do_not_become_sound_by_what_the_eye_finds():
+    slip = plate(0.03)
+    slip[20] *= -5
+    said = assess(fitted(slip), limits(), eye="crack at tooth 7")
+    assert (said.action, said.sound) == ("out of service", False)
 
 
 def test_the_rule_and_the_source_are_printed():

@@ -611,3 +611,17 @@ def test_a_closure_beyond_what_readings_repeat_to_is_remarked_in_a_table_too(
     frame = pd.concat(frames, ignore_index=True)
     assert assert_same(frame) == (2 if says else 0)
     assert bg.fit_table(frame)["warnings"].str.contains("again").tolist() == [says] * 2
+
+
+def test_a_drift_that_scatters_itself_is_remarked_in_a_table_too():
+    """With teeth left out and not; the drift is of the size that hides in its own scatter."""
+    frames = []
+    for seed in range(60):
+        frame = frame_of(f"B{seed}", 24, 0.05, 40.0, seed=seed)
+        frame = pd.concat([frame, frame.head(1)], ignore_index=True)
+        frame["reading_mm"] += 0.012 * frame.index / 24
+        frames.append(frame.drop(index=[5, 6]) if seed % 2 else frame)
+    frame = pd.concat(frames, ignore_index=True)
+    left = assert_same(frame)
+    remarked = bg.fit_table(frame)["warnings"].str.contains("closing").sum()
+    assert 10 < remarked <= left < 60

@@ -58,6 +58,61 @@ def test_a_sheet_without_limits_gives_numbers_and_no_verdict():
     assert "No wobble is told apart from the scatter." in flat
 
 
+@papers
+@pytest.mark.parametrize("what", ["eye", "mistake", "unread"])
+def test_a_sheet_has_no_marks_and_no_pass_under_such_a_headline(what, paper):
+    read = [0.1 * math.sin(one / 40 * 2 * math.pi) + 0.002 * (one % 3) for one in range(40)]
+    tooth = list(range(1, 41))
+    if what == "mistake":
+        read[7] = -read[7]
+    if what == "unread":
+        read, tooth = read[:28], tooth[:28]
+    readings = bg.Readings(
+        bg.Blade(40, diameter_mm=250),
+        reading_thou=read,
+        tooth=tooth,
+        ring_radius_mm=100,
+        graduation_mm=0.00001,
+    )
+    fit = bg.fit_wobble(readings)
+    marks = bg.neutral_line(fit).neutral
+    assert marks is not None
+    condition = bg.assess(fit, LIMITS, eye="two tips lost" if what == "eye" else "none")
+    ax = bg.customer_sheet(fit, condition, paper=paper, date=DAY)
+    said = said_by(ax)
+    assert condition.action == ("out of service" if what == "eye" else "measure again")
+    assert f"Teeth {marks[0].tooth} and {marks[1].tooth}" not in said
+    assert "conforms (" not in said
+    drawn = [line.get_label() for line in ax.lines]
+    assert "neutral line" not in drawn
+    assert "fitted wobble" in drawn
+    numbers = [text.get_text() for text in ax.texts]
+    assert "NEAR" not in numbers
+    assert f"{len(tooth)} of 40 teeth" in said
+    check_fits(ax)
+
+
+@papers
+def test_every_warning_of_the_fit_stands_on_the_sheet(paper):
+    read = [0.02 * math.sin(one / 40 * 2 * math.pi) for one in range(24)]
+    bend = [0.02 * math.sin(one / 20 * 2 * math.pi) + 0.001 * (one % 2) for one in range(24)]
+    readings = bg.Readings(
+        bg.Blade(40, diameter_mm=250),
+        reading_mm=[*(a + b for a, b in zip(read, bend, strict=True)), read[0] + 0.3],
+        tooth=[*range(1, 25), 1],
+        surface="teeth",
+    )
+    fit = bg.fit_wobble(readings)
+    assert len(fit.warnings) >= 4
+    for condition in (None, bg.assess(fit, LIMITS)):
+        ax = bg.customer_sheet(fit, condition, paper=paper, date=DAY)
+        said = said_by(ax)
+        for warning in fit.warnings:
+            assert warning[1:] in said
+        assert "24 of 40 teeth" in said
+        check_fits(ax)
+
+
 def test_before_and_after_are_told_with_their_verdict():
     after = fit_of("forty_tooth")
     readings = after.readings

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 
 from bladegeom.applied.conformity import CONFORMS, UNDECIDED
+from bladegeom.applied.unread import unread_words
 from bladegeom.errors import RefusedError
+from bladegeom.fitted.closing import Closing
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.mistakes import Finding, Findings
 from bladegeom.fitted.shape import Bend, ResidualShape, residual_shape
@@ -24,6 +27,9 @@ AGAIN = "measure again"
 FIT = "fit for use"
 ACTIONS = (RETIRE, SAWSMITH, LEVEL, REMOUNT, AGAIN, FIT)
 """Every action, in the order in which a queue lists them."""
+
+MATTERS = 0.05
+"""Chance at which a steady stand is taken to have moved, where that would change the outcome."""
 
 _WAVES = 4
 _FEWEST = 8
@@ -42,6 +48,8 @@ class Action(NamedTuple):
         What to level.
     wave : Harmonic or None
         The wave that sends the blade to a sawsmith.
+    unread : tuple of int
+        Teeth to read, where they are why it is measured again.
     sound : bool
         Whether the readings can be relied on: no mistake was found, and the stand did not move.
     """
@@ -50,15 +58,25 @@ class Action(NamedTuple):
     reasons: tuple[str, ...]
     bend: Bend | None = None
     wave: Harmonic | None = None
+    unread: tuple[int, ...] = ()
     sound: bool = True
 
 
-def next_action(fit: WobbleFit, outcome: str, smallest: float, findings: Findings) -> Action:
+def next_action(
+    fit: WobbleFit,
+    outcome: str,
+    smallest: float,
+    findings: Findings,
+    *,
+    moved: Closing | None = None,
+    unread: Sequence[int] = (),
+) -> Action:
     """Return what to do next, from the outcome and the shape of the plate.
 
     Mistakes come first (which a bend that explains more is not), then a stand that moved, then the
-    outcome. Out of the limit, the largest part decides: a bend over a few teeth, waves round the
-    whole blade, or the tilt.
+    outcome. A mistake in the closing reading alone touches no number; what it shows of the stand
+    is judged as such. Out of the limit, the largest part decides: a bend over a few teeth, waves
+    round the whole blade, or the tilt.
 
     Parameters
     ----------
@@ -68,25 +86,28 @@ def next_action(fit: WobbleFit, outcome: str, smallest: float, findings: Finding
     smallest : float
         The smallest limit that is not kept, in the unit of the readings.
     findings : Findings
+    moved : Closing, optional
+        What shows that the stand moved, where it matters to the outcome.
+    unread : sequence of int
+        Teeth that must be read before the blade can pass.
 
     Returns
     -------
     Action
     """
-    shape = residual_shape(fit)
-    if len(findings):
-        words = [_mistake(findings[0])]
+    if mistake := next((one for one in findings if _touches(one, fit)), None):
+        words, shape = [_mistake(mistake)], residual_shape(fit)
         if shape.bends:
             bent = _bent(shape.bends[0], shape.sd, fit.unit)
             words.append(f"{bent}: if a second turn shows it again, it is the plate.")
         return Action(AGAIN, tuple(words), sound=False)
-    low, high, _ = fit.amplitude_interval()
-    bias, half = fit.closure_bias, (high - low) / 2
-    if bias is not None and bias > half:
-        return Action(AGAIN, (_moved(fit, bias, half),), sound=False)
+    if moved is not None:
+        return Action(AGAIN, (_moved(moved, fit.unit),), sound=False)
     if outcome == CONFORMS:
         return Action(FIT, ("Every limit is kept.",))
-    if outcome == UNDECIDED and math.isnan(high):
+    if outcome == UNDECIDED and unread:
+        return Action(AGAIN, (unread_words(fit.readings, unread),), unread=tuple(unread))
+    if outcome == UNDECIDED and math.isnan(fit.amplitude_interval().high):
         said = "No reading differs and no graduation is stated: state it, and the doubt is known."
         return Action(AGAIN, (said,))
     if outcome == UNDECIDED:
@@ -100,7 +121,7 @@ def next_action(fit: WobbleFit, outcome: str, smallest: float, findings: Finding
     if teeth < _FEWEST:
         said = f"{teeth} teeth cannot tell a bend from a tilt: read every tooth."
         return Action(AGAIN, (said,))
-    return _out(fit, shape, smallest)
+    return _out(fit, residual_shape(fit), smallest)
 
 
 def _out(fit: WobbleFit, shape: ResidualShape, smallest: float) -> Action:
@@ -151,10 +172,23 @@ def _mistake(found: Finding) -> str:
     return f"A mistake in the readings seems likely: {words}{end}"
 
 
-def _moved(fit: WobbleFit, bias: float, half: float) -> str:
-    closure = abs(fit.readings.closure or 0.0)
+def _touches(found: Finding, fit: WobbleFit) -> bool:
+    """Return whether a repair changes what is in the fit."""
+    before, after = fit.readings, found.repaired
+    if after is None or fit.in_fit.all():
+        return True
+    kept, was = ~after.closing, ~before.closing
+    return not (
+        np.array_equal(after.reading[kept], before.reading[was])
+        and np.array_equal(after.tooth[kept], before.tooth[was])
+    )
+
+
+def _moved(closing: Closing, unit: str) -> str:
+    most = closing.allowed(MATTERS)
     return (
-        f"The turn does not close: tooth 1 read again differs by {number(closure, half)} "
-        f"{fit.unit}, which may shift the wobble by more than its doubt "
-        f"({number(2 * bias, 2 * half)} against {number(2 * half, 2 * half)} {fit.unit} TIR)."
+        "The turn does not close: the first tooth read again differs by "
+        f"{number(abs(closing.difference), most)} {unit}, on a steady stand by at most "
+        f"{number(most, most)} {unit} (95 %). With a steady drift of that taken out, the outcome "
+        "would be another. Look for a loose stand or a bumped base, and read the blade again."
     )

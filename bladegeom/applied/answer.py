@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from bladegeom.applied.marks import neutral_line
+from bladegeom.applied.marks import NeutralLine, neutral_line
 from bladegeom.fitted.wobble import WobbleFit
 
 
-def blade_answer(fit: WobbleFit) -> dict[str, Any]:
+def blade_answer(fit: WobbleFit, marks: NeutralLine | None = None) -> dict[str, Any]:
     """Return everything that is known of one blade, under the keys of the command's JSON.
 
     Parameters
     ----------
     fit : WobbleFit
+    marks : NeutralLine, optional
+        Those of the fit if not given.
 
     Returns
     -------
@@ -23,18 +25,20 @@ def blade_answer(fit: WobbleFit) -> dict[str, Any]:
         is not empty, no tooth is to be marked before the first of them is cleared up; it is the
         first of the ``warnings`` too.
     """
-    answer = fit_answer(fit)
+    marks = neutral_line(fit) if marks is None else marks
+    answer = fit_answer(fit, marks)
     answer.pop("warnings")
     return {
         **answer,
-        "any_rotation": neutral_line(fit).any_rotation,
+        "any_rotation": marks.any_rotation,
         "mistakes": [one.to_dict() for one in fit.findings],
         "warnings": list(fit.said),
     }
 
 
-def fit_answer(fit: WobbleFit) -> dict[str, Any]:
+def fit_answer(fit: WobbleFit, marks: NeutralLine | None = None) -> dict[str, Any]:
     """Return the same of the fit and the marks alone, as `fit_table` does for many blades."""
     answer = fit.to_dict()
     warnings = answer.pop("warnings")
-    return {**answer, **neutral_line(fit).to_dict(), "warnings": warnings}
+    marks = neutral_line(fit) if marks is None else marks
+    return {**answer, **marks.to_dict(), "warnings": warnings}

@@ -4,20 +4,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from bladegeom.applied.action import ACTIONS, RETIRE, Action, next_action
+from bladegeom.applied.action import ACTIONS, FIT, MATTERS, RETIRE, Action, next_action
 from bladegeom.applied.conformity import (
     CONFORMS,
     FAILS,
+    NOT_JUDGED,
     OUTCOMES,
     RULES,
+    UNDECIDED,
     judged,
     raw_span,
     wobble_span,
 )
+from bladegeom.applied.marks import NeutralLine, neutral_line, without_marks
+from bladegeom.applied.unread import UNREAD_RULE, hiding, in_ranges, teeth_read, unread_words
 from bladegeom.errors import RefusedError, refuse
-from bladegeom.fitted.mistakes import Findings, check_readings
+from bladegeom.fitted.closing import Closing, closing_of, without_drift
+from bladegeom.fitted.fit import fit_wobble
+from bladegeom.fitted.mistakes import Findings
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.eye import BLANK, FAULT, NOTHING, eye_fault, eye_says
 from bladegeom.measured.limit import QUANTITIES, Limit
@@ -44,10 +50,14 @@ class Verdict:
     value, low, high : float
         What was measured, with 95 % limits; NaN where the doubt is not known.
     within : float
-        Conformance probability; NaN where the doubt is not known.
+        Conformance probability; NaN where the doubt is not known or the outcome is withheld.
     outcome : str
     rests_on : str
         What the doubt rests on.
+    unread : tuple of int
+        Teeth not read that keep the blade from passing.
+    withheld_for : str
+        In words, why the numbers alone do not decide; empty where they do.
     """
 
     limit: Limit
@@ -58,13 +68,21 @@ class Verdict:
     within: float
     outcome: str
     rests_on: str
+    unread: tuple[int, ...] = ()
+    withheld_for: str = ""
+
+    def withheld(self, outcome: str, why: str) -> Verdict:
+        """Return the numbers with an outcome that rests on something else than they."""
+        return replace(self, outcome=outcome, within=math.nan, withheld_for=why)
 
     def said(self, unit: str) -> str:
         """Return the verdict in words."""
         doubt = (self.high - self.low) / 2
-        limits, chance = "doubt not known", ""
+        limits = "doubt not known"
+        chance = f" ({self.withheld_for})" if self.withheld_for else ""
         if math.isfinite(doubt):
             limits = f"95 %: {between(self.low, self.high, doubt)}"
+        if math.isfinite(self.within):
             chance = f" (probability to be within it: {percent(self.within)})"
         name = self.limit.quantity.replace("_tir", " TIR")
         return (
@@ -81,8 +99,9 @@ class Condition(Result):
     Attributes
     ----------
     fit : WobbleFit
-    outcome : {"conforms", "undecided", "does not conform"}
-        The worst of all verdicts.
+    outcome : {"conforms", "undecided", "does not conform", "not judged"}
+        The worst of all verdicts. Undecided where a mistake is likely, the stand moved or unread
+        teeth may hide a fault; not judged where the blade is out of service.
     verdicts : tuple of Verdict
     rule : {"zones", "simple"}
     next : Action
@@ -116,9 +135,31 @@ class Condition(Result):
         return self.next.sound
 
     @property
+    def teeth_to_read(self) -> tuple[int, ...]:
+        """Teeth that must be read before the blade can pass; empty for one out of service."""
+        return () if self.action == RETIRE else _unread(self.verdicts)
+
+    @property
+    def teeth_read(self) -> int:
+        """How many different teeth were read."""
+        return teeth_read(self.fit.readings)
+
+    @property
+    def marks(self) -> NeutralLine:
+        """The teeth to mark: none but on a blade that is fit for use as it stands.
+
+        Marks hold for one mounting of one plate, and rest on readings that can be relied on.
+        """
+        marks = neutral_line(self.fit)
+        if self.action == FIT:
+            return marks
+        worst = marks.worst_deg if self.sound else None
+        return without_marks(marks, self.action, worst)
+
+    @property
     def rule_line(self) -> str:
         """The decision rule in words."""
-        return RULES[self.rule]
+        return f"{RULES[self.rule]}. {UNREAD_RULE}"
 
     @property
     def limit_lines(self) -> tuple[str, ...]:
@@ -144,12 +185,17 @@ class Condition(Result):
 
     def _rows(self) -> Sequence[Row]:
         bend, wave = self.next.bend, self.next.wave
+        read = f"{self.teeth_read} of {self.fit.readings.blade.teeth}"
+        if self.teeth_to_read:
+            read += f"; to be read: {in_ranges(self.teeth_to_read)}"
         rows = [
             Row("blade", self.fit.readings.blade.name),
             Row("unit", self.fit.unit),
             Row("outcome", self.outcome, "outcome", self.outcome),
             Row("action", self.action, "next", self.action),
             Row("reasons", " ".join(self.reasons), "because", " ".join(self.reasons)),
+            Row("teeth_read", self.teeth_read, "teeth read", read),
+            Row("teeth_to_read", self.teeth_to_read),
             Row("rule", self.rule, "decision rule", self.rule_line),
             Row("conformance_probability", self.probability),
             Row("level_first", bend.first if bend else None),
@@ -166,7 +212,7 @@ class Condition(Result):
         return [*rows, Row("remarks", " ".join(self.remarks))]
 
     def _remarks(self) -> Sequence[str]:
-        return self.remarks
+        return (*self.fit.said, *self.remarks)
 
 
 def assess(
@@ -204,29 +250,79 @@ def assess(
     """
     if rule not in RULES:
         raise refuse(f"{rule!r} is no decision rule", "use zones or simple", value=rule)
-    blade = fit.readings.blade
-    verdicts = tuple(_verdict(fit, one, rule) for one in limits.of(blade.diameter_mm, blade.name))
-    outcome = max((one.outcome for one in verdicts), key=OUTCOMES.index)
-    seen = (eye or "").strip()
-    if wrong := eye_fault(seen, blade.name or None):
+    verdicts = _verdicts(fit, limits, rule)
+    outcome = _worst(verdicts)
+    seen, withheld = (eye or "").strip(), None
+    if wrong := eye_fault(seen, fit.readings.blade.name or None):
         raise RefusedError(wrong)
-    failed = [one.largest for one in verdicts if one.outcome == FAILS]
+    found = fit.findings if findings is None else findings
+    step = next_action(
+        fit,
+        outcome,
+        min((one.largest for one in verdicts if one.outcome == FAILS), default=math.inf),
+        found,
+        moved=_moved(fit, limits, rule, outcome),
+        unread=_unread(verdicts),
+    )
     if eye_says(seen) == FAULT:
-        step = Action(RETIRE, (f"The eye found: {seen}. This is not decided from the runout.",))
-    else:
-        found = check_readings(fit.readings) if findings is None else findings
-        step = next_action(fit, outcome, min(failed, default=math.inf), found)
-    return Condition(fit, outcome, verdicts, rule, step, seen, _told(fit, verdicts, outcome))
+        why = f"The eye found: {seen}. This is not decided from the runout."
+        step = Action(RETIRE, (why,), sound=step.sound)
+        withheld = NOT_JUDGED, "the blade is out of service"
+    elif not step.sound:
+        withheld = UNDECIDED, "the readings cannot be relied on"
+    if withheld:
+        verdicts = tuple(one.withheld(*withheld) for one in verdicts)
+    remarks = _told(fit, verdicts, step)
+    return Condition(fit, _worst(verdicts), verdicts, rule, step, seen, remarks)
+
+
+def _verdicts(fit: WobbleFit, limits: Limits, rule: str) -> tuple[Verdict, ...]:
+    blade = fit.readings.blade
+    return tuple(_verdict(fit, one, rule) for one in limits.of(blade.diameter_mm, blade.name))
+
+
+def _worst(verdicts: Sequence[Verdict]) -> str:
+    order = (*OUTCOMES, NOT_JUDGED)
+    return max((one.outcome for one in verdicts), key=order.index)
+
+
+def _unread(verdicts: Sequence[Verdict]) -> tuple[int, ...]:
+    return tuple(sorted({tooth for one in verdicts for tooth in one.unread}))
 
 
 def _verdict(fit: WobbleFit, limit: Limit, rule: str) -> Verdict:
     _check_ring(fit, limit)
     largest = limit.in_unit(fit.unit)
-    span = (wobble_span if limit.quantity == "wobble_tir" else raw_span)(fit, largest)
+    raw = limit.quantity == "raw_tir"
+    span = (raw_span if raw else wobble_span)(fit, largest)
     outcome = judged(span.value, span.low, span.high, largest, rule)
-    return Verdict(
-        limit, largest, span.value, span.low, span.high, span.within, outcome, span.rests_on
+    passes = outcome == CONFORMS
+    reach = span.value if rule == "simple" else span.high
+    unread = hiding(fit, largest - reach if raw and passes else math.inf)
+    verdict = Verdict(
+        limit, largest, span.value, span.low, span.high, span.within, outcome, span.rests_on, unread
     )
+    if passes and unread:
+        return verdict.withheld(UNDECIDED, "until the unread teeth are read")
+    return verdict
+
+
+def _moved(fit: WobbleFit, limits: Limits, rule: str, outcome: str) -> Closing | None:
+    """Return what shows that the stand moved, if without that the outcome would be another.
+
+    Where it would be the contrary, less is enough to go by than where one of both is undecided.
+    """
+    closing = closing_of(fit.readings)
+    if closing is None or fit.in_fit.all() or not closing.moved(MATTERS):
+        return None
+    steady = fit_wobble(
+        without_drift(fit.readings, closing.difference),
+        harmonics=max((one.order for one in fit.harmonics), default=1),
+        robust=fit.robust,
+    )
+    other = _worst(_verdicts(steady, limits, rule))
+    contrary = {other, outcome} == {CONFORMS, FAILS}
+    return closing if contrary or (other != outcome and closing.moved()) else None
 
 
 def _check_ring(fit: WobbleFit, limit: Limit) -> None:
@@ -247,8 +343,11 @@ def _check_ring(fit: WobbleFit, limit: Limit) -> None:
         )
 
 
-def _told(fit: WobbleFit, verdicts: Sequence[Verdict], outcome: str) -> tuple[str, ...]:
+def _told(fit: WobbleFit, verdicts: Sequence[Verdict], step: Action) -> tuple[str, ...]:
     said = []
+    unread = _unread(verdicts)
+    if unread and not step.unread and step.name != RETIRE:
+        said.append(unread_words(fit.readings, unread))
     if any(one.limit.quantity == "raw_tir" for one in verdicts):
         turns = len(set(fit.readings.turn[fit.in_fit].tolist()))
         count = f"{len(fit.residuals)} in {turns} turn{'' if turns == 1 else 's'}"
@@ -256,7 +355,7 @@ def _told(fit: WobbleFit, verdicts: Sequence[Verdict], outcome: str) -> tuple[st
             f"A raw TIR grows with the number of readings, here {count}: compare it only with one "
             "of as many, and see that the limit means as many."
         )
-    if outcome != CONFORMS:
+    if step.name not in (FIT, RETIRE):
         said.append("A dish does not show from one ring: lay a straightedge across the plate.")
     return tuple(said)
 

@@ -15,6 +15,9 @@ from bladegeom.fitted.wobble import WobbleFit
 CONFORMS, UNDECIDED, FAILS = OUTCOMES = ("conforms", "undecided", "does not conform")
 """From the best to the worst."""
 
+NOT_JUDGED = "not judged"
+"""Of a blade that is out of service whatever its runout."""
+
 RULES = {
     "zones": "three outcomes by the zones of ISO 14253-1:2017 and JCGM 106:2012: conforms where "
     "the value with its expanded uncertainty U stays within the limit, does not conform where it "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from bladegeom.angles import turn_between, wrap_180, wrap_360
@@ -100,6 +100,8 @@ class NeutralLine(Result):
     worst_deg : float or None
         Squareness error at the worst rotation: the tilt where the wobble is resolved, else the
         tilt that belongs to the upper limit of its amplitude.
+    withheld : str
+        Why no teeth are named although the readings would name some; empty otherwise.
     """
 
     blade: Blade
@@ -112,6 +114,7 @@ class NeutralLine(Result):
     line_off_deg: float | None
     left_deg: float | None
     worst_deg: float | None
+    withheld: str = ""
 
     @property
     def mistake(self) -> Finding | None:
@@ -146,7 +149,7 @@ class NeutralLine(Result):
         Without a direction and with more than that, the readings cannot tell.
         """
         within = self.worst_deg is not None and self.worst_deg < self.tolerance_deg
-        return self.neutral is None and within and self.mistake is None
+        return self.neutral is None and within and not self.withheld and self.mistake is None
 
     @property
     def instructions(self) -> tuple[str, ...]:
@@ -159,6 +162,8 @@ class NeutralLine(Result):
                 f"As they stand, the readings name {self._named}; as repaired, "
                 f"{self.repaired._named if self.repaired else 'nothing'}. Mark neither yet.",
             )
+        if self.withheld:
+            return (f"No teeth to mark: {self.withheld}.",)
         if self.near is None or self.far is None or self.neutral is None:
             return (_no_teeth(self),)
         return _instructions(self.blade, self.near, self.neutral[0], self.far, self.neutral[1])
@@ -234,6 +239,21 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
             worst_deg=worst if worst is not None and math.isfinite(worst) else None,
         )
     return _line(blade, fit.near_deg, fit, tolerance_deg)
+
+
+def without_marks(line: NeutralLine, why: str, worst_deg: float | None) -> NeutralLine:
+    """Return an answer that names no teeth, and says why."""
+    return replace(
+        line,
+        near=None,
+        far=None,
+        neutral=None,
+        better_tooth=None,
+        line_off_deg=None,
+        left_deg=None,
+        worst_deg=worst_deg,
+        withheld=why,
+    )
 
 
 def neutral_line_by_eye(blade: Blade, near_tooth: int) -> NeutralLine:

@@ -19,6 +19,9 @@ from bladegeom.applied.table_facts import Facts, facts_of
 from bladegeom.applied.table_marks import marks_of, tilt_of, tilt_u_of
 from bladegeom.fitted.batch import Sums, fit_rows, wobbles
 from bladegeom.fitted.batch_limits import TABLE_PAYS
+from bladegeom.fitted.closing import REMARKED
+from bladegeom.fitted.doubt import student_t
+from bladegeom.fitted.harmonics import harmonic_columns
 from bladegeom.fitted.plan import FEWEST_TEETH, WARNED_RATIO
 from bladegeom.fitted.screen import worth_a_look
 from bladegeom.fitted.wobble import DETECTION_LEVEL
@@ -121,6 +124,8 @@ class _Fitted:
         self.closure = np.full(groups, np.nan)
         self.closure_bias = np.full(groups, np.nan)
         self.jump: float | None = None
+        self.ramp = np.zeros(groups)
+        """Part of the sum of squares that a steady drift would take up."""
 
 
 def _check_sequence(name: str, values: NDArray[Any], groups: Groups, plain: Bools) -> None:
@@ -229,9 +234,17 @@ def _by_tooth(
         start, end = rows.reading[closes, first[closes]], rows.reading[closes, last[closes]]
         place = np.full_like(by_tooth, np.nan)
         place.ravel()[at] = (np.cumsum(read, axis=1) - 1)[read]
-        moved = fit_rows(place[closes] / teeth * (end - start)[:, np.newaxis], angle)
+        time = place[closes] / teeth
+        ramp = fit_rows(time, angle)
+        beside = np.stack([ramp.offset, ramp.cosine, ramp.sine], axis=1)
+        rest = np.nan_to_num(time - beside @ harmonic_columns(angle).T)
+        level = by_tooth[closes] - start[:, np.newaxis]
+        along = np.einsum("ij,ij->i", np.nan_to_num(level), rest)
+        # A drift that passes for wobble is left to the fit of one blade.
+        taken = np.where(ramp.rss > 1e-9, along**2 / ramp.rss, np.inf)
+        fitted.ramp[which[closes]] = taken
         fitted.closure[which[closes]] = end - start
-        fitted.closure_bias[which[closes]] = np.hypot(moved.cosine, moved.sine)
+        fitted.closure_bias[which[closes]] = np.abs(end - start) * np.hypot(ramp.cosine, ramp.sine)
     return by_tooth
 
 
@@ -296,7 +309,11 @@ def _of_some(
     highest = np.where(fit.resolved, tilt, tilt_of(fit.amplitude_high, ring))
     marks = marks_of(fit, sums.cosine, sums.sine, dof, blade.angles_deg, tilt, radius_mm)
     closure = fitted.closure[some]
-    hardly = np.maximum(2 * math.sqrt(2) * fit.reading_sd, np.nan_to_num(graduation) * (1 + 1e-9))
+    step = np.nan_to_num(graduation)
+    # As `bladegeom.fitted.closing` has it, which has the last word: a hair early does no harm.
+    steady = np.sqrt(np.maximum((sums.rss - fitted.ramp[some]) / max(dof - 1, 1), step**2 / 12))
+    most = student_t(1 - REMARKED, dof - 1) * math.sqrt(2) * steady if dof > 1 else np.inf
+    hardly = np.maximum(most * (1 - 1e-6), step * (1 + 5e-10))
     remark = np.where(fit.resolved, 0, 1) + 2 * np.isnan(ring) + 4 * (sums.leaks > 0)
     remark = remark + 8 * facts.on_teeth[some]
     if sums.readings[0] < _FEW_SPOTS:

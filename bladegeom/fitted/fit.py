@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.errors import refuse
+from bladegeom.fitted.closing import closing_of
 from bladegeom.fitted.design import Design, beyond, design_of, drift_time
 from bladegeom.fitted.doubt import zero_amplitude_p
 from bladegeom.fitted.harmonics import harmonic_columns, least_squares
@@ -211,21 +212,21 @@ def _check_drift(readings: Readings) -> None:
     turns = len(np.unique(readings.turn[~readings.closing]))
     if turns > 1:
         return
-    if readings.closure is None:
+    closing = closing_of(readings)
+    if closing is None:
         raise refuse(
             "one turn without a closing reading cannot tell a drift from the wobble (it would "
             "multiply a variance by 2.5)",
             "read tooth 1 again at the end, or read a second turn",
             blade=blade,
         )
-    plain = fit_wobble(readings)
-    if abs(readings.closure) <= 2 * math.sqrt(2) * plain.reading_sd:
+    if not closing.moved():
         raise refuse(
-            f"the closing reading differs from the first by {readings.closure:.3g} "
-            f"{readings.unit}, no more than the readings scatter: a drift is not shown, and "
+            f"the closing reading differs from the first by {closing.difference:.3g} "
+            f"{readings.unit}, no more than on a steady stand: a drift is not shown, and "
             "fitting it would only double the doubt",
             "fit without drift",
-            value=f"{readings.closure:.3g}",
+            value=f"{closing.difference:.3g}",
             blade=blade,
         )
 

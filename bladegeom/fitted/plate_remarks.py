@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
+from bladegeom.fitted.closing import closing_of
 from bladegeom.fitted.design import design_of
 from bladegeom.fitted.plan import plan_remarks
 from bladegeom.fitted.plate_design import PlateDesign, hair_of
@@ -119,12 +120,13 @@ def _of_zeros(fit: PlateFit, design: PlateDesign) -> list[str]:
                 f"{one.words}: its turns stand at different heights, so dial or stand moved "
                 "between them; give each turn as a ring with a zero of its own, or read again"
             )
-        closure, graduation = one.readings.closure, one.readings.graduation or 0.0
-        limit = max(2 * math.sqrt(2) * fit.reading_sd, graduation * (1 + 1e-9))
-        if closure is not None and abs(closure) > limit:
+        closing = closing_of(one.readings)
+        # The scatter is that of all rings: a ring of few readings hardly shows its own.
+        if closing is not None and closing._replace(sd=fit.reading_sd, dof=fit.dof).moved():
             found.append(
-                f"{one.words}: the closing reading differs from the first by {grain(closure)} "
-                f"{fit.unit}, more than the readings scatter: the zero that the rings share moved, "
+                f"{one.words}: the closing reading differs from the first by "
+                f"{grain(closing.difference)} {fit.unit}, more than the readings scatter: the zero "
+                "that the rings share moved, "
                 "and the dish rests on it; look for a drifting stand and read again"
             )
     return found

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
+from bladegeom.fitted.closing import closing_of
 from bladegeom.fitted.plan import bend_leaks, plan_remarks
 from bladegeom.result import grain, number
 
@@ -63,14 +63,13 @@ def remarks_of(fit: WobbleFit) -> tuple[str, ...]:
 
 
 def _of_closure(fit: WobbleFit) -> list[str]:
-    closure, graduation = fit.readings.closure, fit.readings.graduation or 0.0
-    scatter = 0.0 if math.isnan(fit.reading_sd) else fit.reading_sd
-    if closure is None or fit.closure_bias is None:
+    closing = closing_of(fit.readings)
+    if closing is None or fit.closure_bias is None or not closing.moved():
         return []
-    if abs(closure) <= max(2 * math.sqrt(2) * scatter, graduation * (1 + 1e-9)):
-        return []
+    most = closing.allowed()
     return [
-        f"the closing reading differs from the first by {grain(closure)} {fit.unit}, more than "
-        "the readings scatter: look for a drifting stand or a bumped base and read again; a "
-        f"steady drift of that would shift the wobble by {number(fit.closure_bias)} {fit.unit}"
+        f"the closing reading differs from the first by {grain(closing.difference)} {fit.unit}, "
+        f"and on a steady stand by at most {number(most, most)} (99 %): look for a drifting stand "
+        "or a bumped base and read again; a steady drift of that would shift the wobble by "
+        f"{number(fit.closure_bias)} {fit.unit}"
     ]

@@ -28,6 +28,7 @@ from scipy import special
 
 from bladegeom.fitted.harmonics import Floats, harmonic_columns
 from bladegeom.measured.counted import Counted
+from bladegeom.measured.readings import least_step
 
 Whole = NDArray[np.int64]
 
@@ -121,7 +122,7 @@ class Base:
         self.m = np.eye(self.n) - self.q @ self.q.T
         centred = series.reading - self.middle
         self.e = self.m @ centred
-        self.grain = _rounding(series)
+        self.grain = series.length("graduation") or least_step(series.reading)
         self.least_change = 1.01 * self.grain
         self.floor = self.dof * self.grain**2 / 12 + self.n * _hair(series.reading) ** 2
         self.rss = float(self.e @ self.e) + self.floor
@@ -227,14 +228,6 @@ def _offsets(turn: Whole) -> Floats:
 
 def _hair(reading: Floats) -> float:
     return max(8 * float(np.finfo(np.float64).eps) * float(np.abs(reading).max()), 1e-150)
-
-
-def _rounding(series: Counted) -> float:
-    """Return the graduation, or the least difference between readings where it is not stated."""
-    if graduation := series.length("graduation"):
-        return graduation
-    steps = np.diff(np.unique(series.reading))
-    return float(steps.min()) if steps.size else 0.0
 
 
 def refit(base: Base, label: Whole) -> tuple[Floats, Floats, Floats]:

@@ -242,13 +242,24 @@ class Readings:
         return None if mm is None else convert(mm, "mm", self.unit)
 
     @property
+    def closures(self) -> NDArray[np.float64]:
+        """Each closing reading less the first reading of that tooth in that turn, in `unit`."""
+        first = [
+            np.flatnonzero((self.tooth == self.tooth[last]) & (self.turn == self.turn[last]))[0]
+            for last in np.flatnonzero(self.closing)
+        ]
+        return self.reading[self.closing] - self.reading[np.asarray(first, dtype=np.intp)]
+
+    @property
     def closure(self) -> float | None:
-        """Last closing reading less the first reading of that tooth in that turn, in `unit`."""
-        if not self.closing.any():
-            return None
-        last = int(np.flatnonzero(self.closing)[-1])
-        same = (self.tooth == self.tooth[last]) & (self.turn == self.turn[last])
-        return float(self.reading[last] - self.reading[np.flatnonzero(same)[0]])
+        """The last of `closures`; None without a closing reading."""
+        return float(self.closures[-1]) if self.closing.any() else None
+
+
+def least_step(reading: NDArray[np.float64]) -> float:
+    """Return the least difference between readings: no dial shows less where none is stated."""
+    steps = np.diff(np.unique(reading))
+    return float(steps.min()) if steps.size else 0.0
 
 
 def _one_unit(

@@ -170,7 +170,11 @@ def run_batch(
             except RefusedError as error:
                 found.refused.extend((file, fault) for fault in error.faults)
                 continue
-            changed = earlier.change_to(fit)
+            changed, who = None, readings.blade.name
+            if condition.sound:
+                changed = earlier.change_to(fit)
+            elif who in earlier.names:
+                notes.append(f"not compared with before, its readings mislead: {who}")
             made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
             digest = digest_of(readings, (*made_of, *([changed.to_dict()] if changed else [])))
             if not made.bring_back(sheet, digest):
@@ -241,7 +245,7 @@ def _row(fit: WobbleFit, condition: Condition, changed: Change | None, day: Date
         "date": day.isoformat(),
     }
     row |= {key: value for key, value in said.items() if key != "blade"}
-    row |= blade_answer(fit)
+    row |= blade_answer(fit, condition.marks)
     since = changed.to_dict() if changed is not None else {}
     return row | {name: since.get(key) for key, name in CHANGED.items()}
 

@@ -48,7 +48,7 @@ def polar_chart(
     marks = neutral_line(fit)
     if ax is not None:
         side = ax.get_window_extent().width / ax.get_figure(root=True).dpi * 25.4  # type: ignore[union-attr]
-        draw_blade(fit, ax, side)
+        draw_blade(fit, marks, ax, side)
         return ax
     page = Page(paper)
     top = page.head(fit, "wall chart", date)
@@ -64,9 +64,9 @@ def polar_chart(
     return ax
 
 
-def draw_blade(fit: WobbleFit, ax: Axes, side: float) -> None:
-    """Draw the blade alone, on square axes `side` millimetres wide."""
-    _Drawing(fit, neutral_line(fit), ax, side).draw()
+def draw_blade(fit: WobbleFit, marks: NeutralLine, ax: Axes, side: float) -> None:
+    """Draw the blade alone with its marks, on square axes `side` millimetres wide."""
+    _Drawing(fit, marks, ax, side).draw()
 
 
 class _Drawing:
@@ -162,8 +162,11 @@ class _Drawing:
             self._words(0.0, 0.2, "read again first", 13, weight="bold")
             return
         if marks.near is None or marks.far is None or marks.neutral is None:
+            if marks.withheld:
+                self._words(0.0, 0.2, "no teeth to mark", 10.5, box=True)
+                return
             what = "any rotation will do" if marks.any_rotation else "the readings cannot tell"
-            self._words(0.0, 0.2, f"no direction established:\n{what}", 10.5)
+            self._words(0.0, 0.2, f"no direction established:\n{what}", 10.5, box=True)
             return
         first, second = marks.neutral
         ends = [self.at(end.direction_deg, _RIM) for end in (first, second)]

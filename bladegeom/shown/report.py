@@ -11,6 +11,7 @@ from bladegeom import __version__
 from bladegeom.applied.change import Change
 from bladegeom.applied.condition import Condition
 from bladegeom.applied.marks import NeutralLine, neutral_line
+from bladegeom.applied.unread import teeth_read
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.digest import digest_of
 from bladegeom.result import between, number, percent
@@ -21,6 +22,8 @@ _CHART = 104.0
 """Side of the drawing of the blade, in millimetres."""
 
 _LINE = 25.4 / 72 * 1.25
+_REASONS = 4
+"""Room for the reasons, in lines of the usual size."""
 
 
 def customer_sheet(
@@ -60,15 +63,16 @@ def customer_sheet(
     RefusedError
         If the paper is not known.
     """
-    page, marks = Page(paper), neutral_line(fit)
+    page, marks = Page(paper), neutral_line(fit) if condition is None else condition.marks
     top = page.head(fit, shop or "blade report", date)
     bottom = page.cautions()
     bottom = _small_type(page, fit, condition, bottom)
     top = _verdict(page, fit, condition, top)
-    top = _numbers(page, fit, marks, top)
+    sound = condition is None or condition.sound
+    top = _numbers(page, fit, marks, sound, top)
     side = min(_CHART, bottom - top)
     ax = page.axes(MARGIN - 4.0, top + (bottom - top - side) / 2, side, side)
-    draw_blade(fit, ax, side)
+    draw_blade(fit, marks, ax, side)
     left = MARGIN + side
     _beside(page, _told(fit, condition, marks, before, arbor), left, top + 2.0, bottom)
     return ax
@@ -77,23 +81,31 @@ def customer_sheet(
 def _verdict(page: Page, fit: WobbleFit, condition: Condition | None, top: float) -> float:
     """Write what to do in the largest type, and why below it."""
     if condition is None:
-        marks = "Wobble found." if fit.resolved else "No wobble is told apart from the scatter."
-        page.fitted_text(MARGIN, top, marks, 22, page.inner, 9.0, weight="bold")
+        words = "Wobble found." if fit.resolved else "No wobble is told apart from the scatter."
+        if fit.mistake is not None:
+            words = f"{fit.mistake.again}: a mistake in the readings seems likely."
+        page.fitted_text(MARGIN, top, words, 22, page.inner, 9.0, weight="bold")
         return top + 12.0
     head = f"{condition.action[0].upper()}{condition.action[1:]}"
     page.fitted_text(MARGIN, top, head, 26, page.inner, 11.0, weight="bold")
     top += 13.0
-    for line in page.wrapped(" ".join(condition.reasons), 10, page.inner)[:4]:
-        page.text(MARGIN, top, line, 10)
-        top += 10 * _LINE
+    for size in (10.0, 9.0, 8.0, 7.0, 6.0):
+        lines = page.wrapped(" ".join(condition.reasons), size, page.inner)
+        if len(lines) * size <= _REASONS * 10:
+            break
+    for line in lines:
+        page.text(MARGIN, top, line, size)
+        top += size * _LINE
     return top + 2.0
 
 
-def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, top: float) -> float:
+def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, sound: bool, top: float) -> float:
     """Write the three numbers with their doubt."""
     low, high, _ = fit.amplitude_interval()
     unit, u = fit.unit, fit.amplitude_u
-    if math.isfinite(high):
+    if not sound:
+        limits = "not to be relied on: see above"
+    elif math.isfinite(high):
         limits = f"95 %: {between(2 * low, 2 * high, 2 * u)}"
     else:
         limits = "below the graduation, not stated"
@@ -127,8 +139,10 @@ def _told(
 ) -> list[tuple[str, str]]:
     """Return the paragraphs beside the drawing: a heading and its words."""
     said = []
-    if marks.neutral is not None:
-        first, second = marks.neutral
+    if fit.said:
+        said.append(("Warnings", " ".join(_sentence(one) for one in fit.said)))
+    if marks.marked is not None:
+        first, second = marks.marked
         sure = percent(min(first.probability or 0.0, second.probability or 0.0))
         said.append(
             (
@@ -148,16 +162,23 @@ def _told(
     said.append(
         (
             "How it was read",
+            f"{teeth_read(fit.readings)} of {fit.readings.blade.teeth} teeth, "
             f"{len(fit.residuals)} readings on the {fit.readings.surface}{where}{on}. Your own "
-            "arbor and flanges add their own wobble: on your saw it reads otherwise, and the marks "
+            "arbor and flanges add their own wobble: on your saw it reads otherwise, and marks "
             "hold for the mounting they were found in.",
         )
     )
     if condition is not None:
         said += [("Limit", verdict.said(fit.unit)) for verdict in condition.verdicts]
+        if condition.remarks:
+            said.append(("Take note", " ".join(condition.remarks)))
         said.append(("Decision rule", condition.rule_line))
         said.append(("Seen by eye", condition.eye_line))
     return said
+
+
+def _sentence(words: str) -> str:
+    return f"{words[0].upper()}{words[1:].rstrip('.')}."
 
 
 def _beside(
