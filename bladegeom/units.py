@@ -88,6 +88,23 @@ def _short(text: str) -> str:
     return repr(plain if len(plain) <= 40 else f"{plain[:40]}...")
 
 
+def may_be_one(before: str, word: str, decimal_mark: str = ".", *, bare: bool = False) -> bool:
+    """Return whether two words with a blank between them may be one number: ``1 1/2``, ``0. 5``.
+
+    Parameters
+    ----------
+    before, word : str
+    decimal_mark : {".", ","}
+    bare : bool
+        Whether ``.5`` is known to be a number of its own.
+    """
+    whole, part = r"[+\-\u2212]?[0-9]+", r"[0-9]+/[0-9]+|[\u00bc-\u00be\u2150-\u215e]"
+    kinds = [f"{whole} (?:{part})", f"{whole}[{decimal_mark}] [0-9]+"]
+    kinds += ["[1-9][0-9]{0,2} 0[0-9]{2}"]  # 1 005 for 1005
+    kinds += [] if bare else [f"{whole} [{decimal_mark}][0-9]+"]
+    return re.fullmatch("|".join(kinds), f"{before} {word}") is not None
+
+
 def parse_whole(text: str, decimal_mark: str = ".") -> int | None:
     """Read a whole number; ``3.0`` is 3, ``3.5`` is refused, blank or ``?`` is None.
 
