@@ -15,8 +15,9 @@ from bladegeom.errors import refuse
 MM_PER: dict[str, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
 """Millimetres in one of each unit; ``thou`` is a thousandth of an inch."""
 
-LARGEST, LEAST = 1e100, 1e-100
-"""A number beyond these is a slip: nothing is so large or so small, and its square is lost."""
+LARGEST, LEAST = 1e9, 1e-100
+"""A number beyond these is a slip: a barcode among the readings, or so small that its square is
+lost."""
 
 _DECIMAL = re.compile(r"[+-]?([0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _FRACTION = re.compile(r"([+-]?)(?:([0-9]{1,9})[ ]+)?([0-9]{1,9})/([0-9]{1,9})")
@@ -60,16 +61,15 @@ def parse_number(text: str, decimal_mark: str = ".") -> float | None:
     pointed = plain if decimal_mark == "." else plain.replace(".", "\0").replace(",", ".")
     if match := _DECIMAL.fullmatch(pointed):
         value = float(pointed)
-        if abs(value) > LARGEST:
-            raise NumberError(f"{_short(text)} is too large", "check the number")
         if abs(value) < LEAST and match[1].strip("0."):
             raise NumberError(f"{_short(text)} is too small", "check the number")
-        return value
+        return _usual(value, text)
     if match := _FRACTION.fullmatch(plain):
         sign, whole, top, bottom = match.groups()
         if int(bottom) == 0:
             raise NumberError(f"{_short(text)} divides by nothing", "check the fraction")
-        return (-1.0 if sign == "-" else 1.0) * (int(whole or 0) + int(top) / int(bottom))
+        value = int(whole or 0) + int(top) / int(bottom)
+        return _usual(-value if sign == "-" else value, text)
     if match := _VULGAR.fullmatch(plain):
         sign, whole, fraction = match.groups()
         part = unicodedata.numeric(fraction, 0.0)
@@ -81,6 +81,12 @@ def parse_number(text: str, decimal_mark: str = ".") -> float | None:
             f"{_short(text)} is not a number", "leave the cell blank or write ? for not read"
         )
     raise NumberError(f"{_short(text)} is not a number", "write a number, or ? for not read")
+
+
+def _usual(value: float, text: str) -> float:
+    if abs(value) > LARGEST:
+        raise NumberError(f"{_short(text)} is too large", "check the number")
+    return value
 
 
 def _short(text: str) -> str:
@@ -115,7 +121,7 @@ def parse_whole(text: str, decimal_mark: str = ".") -> int | None:
     value = parse_number(text, decimal_mark)
     if value is None:
         return None
-    if value != math.floor(value) or abs(value) > 1e9:
+    if value != math.floor(value):
         raise NumberError(f"{_short(text)} is not a whole number", "write a whole number")
     return int(value)
 
@@ -168,7 +174,8 @@ def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
         raise refuse(f"{names} are both given", "give one of them", column=what)
     unit, value = next(iter(stated.items()))
     if isinstance(value, bool | str) or not 0 < value <= LARGEST:
-        raise refuse(f"{what}_{unit} is {value}", "give a length above 0", value=value, column=what)
+        cure = f"give a length above 0 and up to {LARGEST:g}"
+        raise refuse(f"{what}_{unit} is {value}", cure, value=value, column=what)
     return float(value) * MM_PER[unit]
 
 

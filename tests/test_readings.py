@@ -257,6 +257,14 @@ def test_a_value_that_is_not_whole_is_refused_by_its_place(what, value):
     assert error.faults[0].column == what
 
 
+@pytest.mark.parametrize("what", ["tooth", "turn", "order"])
+@pytest.mark.parametrize("value", [4006381333931, 1e300])
+def test_a_value_of_no_usual_size_is_refused_by_its_place(what, value):
+    error = refusal(**{what: [1, 2, value, 4, 5, 6, 7, 8]})
+    assert [fault.column for fault in error.faults] == [what]
+    assert "(reading 3) is too large" in str(error)
+
+
 def test_teeth_that_the_blade_has_not_are_all_named():
     error = refusal(tooth=[0, 2, 3, 9, 5, -6, 7, 8], rows=range(2, 10))
     assert [(fault.row, fault.value) for fault in error.faults] == [(2, "0"), (5, "9"), (7, "-6")]

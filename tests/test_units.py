@@ -187,7 +187,7 @@ def test_a_whole_number_may_have_a_decimal_comma():
     assert parse_whole("3,0", ",") == 3
 
 
-@pytest.mark.parametrize("text", ["3.5", "1/2", "1e12"])
+@pytest.mark.parametrize("text", ["3.5", "1/2", "1e-3"])
 def test_a_number_that_is_not_whole_is_refused_as_such(text):
     with pytest.raises(NumberError, match="is not a whole number"):
         parse_whole(text)

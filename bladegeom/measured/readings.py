@@ -306,11 +306,13 @@ def _whole(
             f"give one {what} a reading",
             blade=blade.name,
         )
-    wrong = np.flatnonzero(~(np.isfinite(given) & (given == np.floor(given))))
+    large = np.isfinite(given) & (np.abs(given) > LARGEST)
+    wrong = np.flatnonzero(~(np.isfinite(given) & (given == np.floor(given))) | large)
     if wrong.size:
         raise RefusedError(
             Fault(
-                f"{what} {given[place]:g} (reading {place + 1}) is not a whole number",
+                f"{what} {given[place]:g} (reading {place + 1}) is "
+                + ("too large" if large[place] else "not a whole number"),
                 f"check {what}",
                 blade=blade.name or None,
                 column=what,
