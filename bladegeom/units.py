@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -153,6 +154,17 @@ def parse_length(text: str) -> tuple[float, str]:
     return value, match[2]
 
 
+def unmasked(values: object) -> NDArray[Any]:
+    """Return values as an array, NaN where they are masked: `numpy.asarray` forgets the mask."""
+    if isinstance(values, np.ma.MaskedArray):
+        plain = np.asarray(values.data)
+        gaps = np.ma.getmaskarray(values)
+        return np.where(gaps, np.nan, plain) if gaps.any() else plain
+    if isinstance(values, Sequence) and not isinstance(values, str):
+        return np.asarray([math.nan if one is np.ma.masked else one for one in values])
+    return np.asarray(values)
+
+
 def convert(value: float, unit: str, to: str) -> float:
     """Convert a length; the same unit gives the same number, bit for bit."""
     return value if unit == to else value * MM_PER[unit] / MM_PER[to]
@@ -211,7 +223,7 @@ def lengths_mm(
         problem = f"{names} are both given" if stated else f"{what} is not given"
         raise refuse(problem, f"give {one_of}", column=what)
     unit, values = next(iter(stated.items()))
-    raw = np.atleast_1d(np.asarray(values))
+    raw = np.atleast_1d(unmasked(values))
     if raw.size and raw.dtype.kind not in "iuf":
         raise refuse(
             f"{names} holds what is no number", "give plain numbers", value=values, column=what

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.errors import Fault, RefusedError, refuse
 from bladegeom.measured.blade import Blade
 from bladegeom.measured.sequence import in_sequence
-from bladegeom.units import LARGEST, LEAST, convert, one_length_mm
+from bladegeom.units import LARGEST, LEAST, convert, one_length_mm, unmasked
 
 SURFACES = ("plate", "teeth")
 WAYS = {"forward": 1, "backward": -1}
@@ -30,7 +30,7 @@ class Readings:
     ----------
     blade : Blade
     reading_mm, reading_in, reading_thou, reading_um : sequence of float or None, shape (n,)
-        None or NaN where a tooth was not read.
+        None, NaN or masked where a tooth was not read.
     tooth : sequence of int, shape (n,), optional
         The indexed teeth. If not given, the readings are of tooth 1, 2, ... in order, and one
         more than the blade has teeth is tooth 1 read again.
@@ -263,7 +263,7 @@ def _one_unit(
             blade=blade.name,
         )
     unit, values = stated[0]
-    reading = np.array(values, dtype=np.float64)
+    reading = _numbers(values, f"reading_{unit}", blade)
     if reading.ndim != 1:
         raise refuse(
             "the readings are not a plain list", "give one number a reading", blade=blade.name
@@ -283,6 +283,20 @@ def _one_unit(
     return unit, reading
 
 
+def _numbers(values: object, what: str, blade: Blade) -> NDArray[np.float64]:
+    """Return values as numbers, in an array of their own; NaN where one is None or masked."""
+    try:
+        given = unmasked(values)
+        return given.astype(np.float64, casting="unsafe" if given.dtype.kind != "c" else "safe")
+    except (TypeError, ValueError):
+        raise refuse(
+            f"{what} holds what is no number",
+            "give plain numbers, and None for a tooth that was not read",
+            blade=blade.name,
+            column=what,
+        ) from None
+
+
 def _in_tooth_order(count: int, blade: Blade) -> NDArray[np.int64]:
     if count not in (blade.teeth, blade.teeth + 1):
         raise refuse(
@@ -299,7 +313,7 @@ def _in_tooth_order(count: int, blade: Blade) -> NDArray[np.int64]:
 def _whole(
     values: Sequence[int] | ArrayLike, what: str, count: int, blade: Blade
 ) -> NDArray[np.int64]:
-    given = np.asarray(values, dtype=np.float64)
+    given = _numbers(values, what, blade)
     if given.shape != (count,):
         raise refuse(
             f"{given.size} values of {what} for {count} readings",
