@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from bladegeom.applied.change import Change, change
-from bladegeom.errors import Fault, RefusedError
+from bladegeom.errors import Fault, RefusedError, as_letters
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade_facts import LACKING
@@ -28,7 +28,7 @@ def read_day(
     refused: list[Fault] = []
     notes: list[str] = []
     for one in inputs:
-        file = Path(one).name
+        file = as_letters(Path(one).name)
         try:
             batch = _blades_of(one, blades, unit)
         except RefusedError as error:
@@ -97,7 +97,7 @@ class Earlier:
         self.read: dict[str, tuple[str, Readings]] = {}
         twice: set[str] = set()
         for one in inputs:
-            file = Path(one).name
+            file = as_letters(Path(one).name)
             try:
                 batch = _blades_of(one, blades, unit)
             except RefusedError as error:

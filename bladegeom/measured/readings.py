@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.errors import Fault, RefusedError, refuse
+from bladegeom.errors import Fault, RefusedError, as_letters, refuse
 from bladegeom.measured.blade import Blade
 from bladegeom.measured.sequence import in_sequence
 from bladegeom.units import LARGEST, LEAST, convert, one_length_mm, unmasked
@@ -172,7 +172,7 @@ class Readings:
         put(self, "surface", surface)
         put(self, "touch_deg", float(touch_deg))
         put(self, "stylus_deg", float(stylus_deg))
-        put(self, "side", str(side))
+        put(self, "side", as_letters(str(side)))
         self._check()
 
     def _check(self) -> None:

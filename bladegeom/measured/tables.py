@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
-from bladegeom.errors import BladegeomWarning, RefusedError, refuse
+from bladegeom.errors import BladegeomWarning, RefusedError, as_letters, refuse
 from bladegeom.measured.blade_facts import read_blade_facts
 from bladegeom.measured.blades import (
     Batch,
@@ -142,6 +142,7 @@ def tidy_table(
     from bladegeom.measured.bulk import bulk_table  # The command for one blade does not wait.
 
     check_unit(unit)
+    name = as_letters(name)
     found = bulk_table(data, name, stated_facts(facts), blades, unit, progress)
     if found is not None:
         return found
@@ -216,6 +217,7 @@ def parse_blades(
     Where it is given, `progress` is told how many blades of how many are read.
     """
     check_unit(unit)
+    name = as_letters(name)
     stated = stated_facts(facts)
     batch = Batch([], [], [])
     spoilt: list[Spoilt] = []

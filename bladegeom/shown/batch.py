@@ -15,7 +15,7 @@ from bladegeom.applied.condition import ACTIONS, Condition, assess
 from bladegeom.applied.day import Earlier, placed, read_day
 from bladegeom.applied.record import record
 from bladegeom.applied.visit import Visit, visit
-from bladegeom.errors import Fault, RefusedError, refuse
+from bladegeom.errors import Fault, RefusedError, as_letters, refuse
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade_facts import read_blade_facts
@@ -182,7 +182,7 @@ def run_batch(
         notes.append(f"read before only: {', '.join(alone)}")
     if history is not None:
         added = record(visits, history)
-        notes.append(f"{len(added)} of {len(rows)} measurements recorded in {history}")
+        notes.append(f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}")
     rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
     files = write_queue(rows, [fault.to_dict() for fault in refused], folder / QUEUE)
     return Done(rows, refused, drawn, len(rows) - drawn, files, notes)
