@@ -15,6 +15,7 @@ from bladegeom.measured.blades import (
     Beside,
     add_blade,
     faults_of_spoilt,
+    leave_unread,
     notes_of,
     some_of,
 )
@@ -170,6 +171,7 @@ def tidy_by_cells(
     from bladegeom.measured.bulk import Tidy, remarks_of
 
     batch = parse_blades(data, name, blades=blades, unit=unit, progress=progress, **facts)
+    batch.refused.extend(leave_unread(batch))
     frame = None
     if batch.readings:
         frame = pd.concat(
