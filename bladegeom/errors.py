@@ -2,12 +2,31 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 
 class BladegeomWarning(UserWarning):
     """Something the reader of a result should know; the result itself stands."""
+
+
+def as_letters(text: str | os.PathLike[str]) -> str:
+    r"""Return a text that can be printed and kept: what is no letter in it stands as ``\xe4``.
+
+    The name of a file may hold bytes that are no UTF-8; they come in as halves of letters, which
+    no terminal, table or sheet takes.
+    """
+    given = os.fspath(text)
+    try:
+        given.encode()
+        return given
+    except UnicodeEncodeError:
+        try:
+            raw = given.encode("utf-8", "surrogateescape")
+        except UnicodeEncodeError:  # A half that stands for no byte.
+            raw = given.encode("utf-8", "backslashreplace")
+        return raw.decode("utf-8", "backslashreplace")
 
 
 @dataclass(frozen=True)
@@ -35,6 +54,11 @@ class Fault:
     row: int | None = None
     column: str | None = None
     value: str | None = None
+
+    def __post_init__(self) -> None:
+        for one in fields(self):
+            if isinstance(text := getattr(self, one.name), str):
+                object.__setattr__(self, one.name, as_letters(text))
 
     def __str__(self) -> str:
         where = [f"blade {self.blade}"] if self.blade else []

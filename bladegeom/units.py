@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,8 +16,9 @@ from bladegeom.errors import refuse
 MM_PER: dict[str, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
 """Millimetres in one of each unit; ``thou`` is a thousandth of an inch."""
 
-LARGEST, LEAST = 1e100, 1e-100
-"""A number beyond these is a slip: nothing is so large or so small, and its square is lost."""
+LARGEST, LEAST = 1e9, 1e-100
+"""A number beyond these is a slip: a barcode among the readings, or so small that its square is
+lost."""
 
 _DECIMAL = re.compile(r"[+-]?([0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _FRACTION = re.compile(r"([+-]?)(?:([0-9]{1,9})[ ]+)?([0-9]{1,9})/([0-9]{1,9})")
@@ -60,16 +62,15 @@ def parse_number(text: str, decimal_mark: str = ".") -> float | None:
     pointed = plain if decimal_mark == "." else plain.replace(".", "\0").replace(",", ".")
     if match := _DECIMAL.fullmatch(pointed):
         value = float(pointed)
-        if abs(value) > LARGEST:
-            raise NumberError(f"{_short(text)} is too large", "check the number")
         if abs(value) < LEAST and match[1].strip("0."):
             raise NumberError(f"{_short(text)} is too small", "check the number")
-        return value
+        return _usual(value, text)
     if match := _FRACTION.fullmatch(plain):
         sign, whole, top, bottom = match.groups()
         if int(bottom) == 0:
             raise NumberError(f"{_short(text)} divides by nothing", "check the fraction")
-        return (-1.0 if sign == "-" else 1.0) * (int(whole or 0) + int(top) / int(bottom))
+        value = int(whole or 0) + int(top) / int(bottom)
+        return _usual(-value if sign == "-" else value, text)
     if match := _VULGAR.fullmatch(plain):
         sign, whole, fraction = match.groups()
         part = unicodedata.numeric(fraction, 0.0)
@@ -83,9 +84,32 @@ def parse_number(text: str, decimal_mark: str = ".") -> float | None:
     raise NumberError(f"{_short(text)} is not a number", "write a number, or ? for not read")
 
 
+def _usual(value: float, text: str) -> float:
+    if abs(value) > LARGEST:
+        raise NumberError(f"{_short(text)} is too large", "check the number")
+    return value
+
+
 def _short(text: str) -> str:
     plain = text.strip()
     return repr(plain if len(plain) <= 40 else f"{plain[:40]}...")
+
+
+def may_be_one(before: str, word: str, decimal_mark: str = ".", *, bare: bool = False) -> bool:
+    """Return whether two words with a blank between them may be one number: ``1 1/2``, ``0. 5``.
+
+    Parameters
+    ----------
+    before, word : str
+    decimal_mark : {".", ","}
+    bare : bool
+        Whether ``.5`` is known to be a number of its own.
+    """
+    whole, part = r"[+\-\u2212]?[0-9]+", r"[0-9]+/[0-9]+|[\u00bc-\u00be\u2150-\u215e]"
+    kinds = [f"{whole} (?:{part})", f"{whole}[{decimal_mark}] [0-9]+"]
+    kinds += ["[1-9][0-9]{0,2} 0[0-9]{2}"]  # 1 005 for 1005
+    kinds += [] if bare else [f"{whole} [{decimal_mark}][0-9]+"]
+    return re.fullmatch("|".join(kinds), f"{before} {word}") is not None
 
 
 def parse_whole(text: str, decimal_mark: str = ".") -> int | None:
@@ -98,7 +122,7 @@ def parse_whole(text: str, decimal_mark: str = ".") -> int | None:
     value = parse_number(text, decimal_mark)
     if value is None:
         return None
-    if value != math.floor(value) or abs(value) > 1e9:
+    if value != math.floor(value):
         raise NumberError(f"{_short(text)} is not a whole number", "write a whole number")
     return int(value)
 
@@ -130,6 +154,17 @@ def parse_length(text: str) -> tuple[float, str]:
     return value, match[2]
 
 
+def unmasked(values: object) -> NDArray[Any]:
+    """Return values as an array, NaN where they are masked: `numpy.asarray` forgets the mask."""
+    if isinstance(values, np.ma.MaskedArray):
+        plain = np.asarray(values.data)
+        gaps = np.ma.getmaskarray(values)
+        return np.where(gaps, np.nan, plain) if gaps.any() else plain
+    if isinstance(values, Sequence) and not isinstance(values, str):
+        return np.asarray([math.nan if one is np.ma.masked else one for one in values])
+    return np.asarray(values)
+
+
 def convert(value: float, unit: str, to: str) -> float:
     """Convert a length; the same unit gives the same number, bit for bit."""
     return value if unit == to else value * MM_PER[unit] / MM_PER[to]
@@ -151,7 +186,8 @@ def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
         raise refuse(f"{names} are both given", "give one of them", column=what)
     unit, value = next(iter(stated.items()))
     if isinstance(value, bool | str) or not 0 < value <= LARGEST:
-        raise refuse(f"{what}_{unit} is {value}", "give a length above 0", value=value, column=what)
+        cure = f"give a length above 0 and up to {LARGEST:g}"
+        raise refuse(f"{what}_{unit} is {value}", cure, value=value, column=what)
     return float(value) * MM_PER[unit]
 
 
@@ -187,7 +223,7 @@ def lengths_mm(
         problem = f"{names} are both given" if stated else f"{what} is not given"
         raise refuse(problem, f"give {one_of}", column=what)
     unit, values = next(iter(stated.items()))
-    raw = np.atleast_1d(np.asarray(values))
+    raw = np.atleast_1d(unmasked(values))
     if raw.size and raw.dtype.kind not in "iuf":
         raise refuse(
             f"{names} holds what is no number", "give plain numbers", value=values, column=what

@@ -196,7 +196,7 @@ def test_no_tooth_is_named_where_no_direction_is_established():
     fit = flat_fit()
     assert not fit.resolved
     words = words_of(bg.polar_chart(fit, date=DAY))
-    assert "no teeth to mark" in words
+    assert "any rotation will do" in words
     assert not {"NEAR", "FAR", "neutral line"} & set(words)
 
 

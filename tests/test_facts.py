@@ -124,6 +124,7 @@ WRONG_FACTS = {
     "surface": ("surface", "rim", "plate or teeth"),
     "touch beyond the turn": ("touch_deg", "400", "from the indexed tooth"),
     "gap of nought": ("pitch_pattern", "1 0", "gaps above 0"),
+    "gap and a half": ("pitch_pattern", "1 1 1/2", "1.5 for 1 1/2"),
     "gap not stated": ("pitch_pattern", "1 ?", "such as 1 1 1 1 1.6"),
     "gaps between commas": ("pitch_pattern", "1, 1", "blanks between them"),
     "pattern that does not fit": ("pitch_pattern", "1 1 1 1 1.6", "teeth and pitch_pattern"),

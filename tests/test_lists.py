@@ -59,6 +59,83 @@ def test_a_fraction_on_a_line_of_its_own_is_one_reading(text):
     assert listed("\n".join([text, *wave()[1:]])).reading[0] == 1.5
 
 
+def test_a_fraction_on_a_line_of_its_own_is_one_reading_beside_a_tooth_not_read():
+    readings = listed("\n".join(["1 1/2", "?", *wave()[2:]]))
+    assert_array_equal(readings.tooth, [1, *range(3, TEETH + 1)])
+    assert readings.reading[0] == 1.5
+
+
+@pytest.mark.parametrize("separator", [";", "; ", "\t"], ids=["semicolon", "and blank", "tab"])
+def test_a_fraction_between_separators_is_one_reading(separator):
+    assert_array_equal(listed(separator.join(["1 1/2", *wave()[1:]])).reading[:1], [1.5])
+
+
+SPLIT = ["1 1/2", "-1 1/2", "1 \u00bd", "1\u00a01/2", "0. 5", "1 005", "0 .5"]
+HALVES = ["1/2 1/2", "? 1/2", "1.5 1/2", "98 100", "1 -1/2", "1 -.5"]
+
+
+@pytest.mark.parametrize("text", SPLIT)
+@pytest.mark.parametrize("ends", [("", " "), ("0.1\n", "\n0.2 ")], ids=["one line", "lines"])
+def test_a_reading_that_a_blank_may_have_split_is_refused(text, ends):
+    """Split into two, it would stand for two teeth, and the last reading for the closing one."""
+    before, after = ends
+    found = faults(f"{before}{text}{after}" + " ".join(wave()[1 : TEETH - len(before) // 4]))
+    assert [fault.row for fault in found] == [1 + before.count("\n")]
+    assert found[0].value.split() == text.split()
+
+
+@pytest.mark.parametrize("text", HALVES)
+def test_two_readings_that_can_only_be_two_are_two(text):
+    read = listed(" ".join([text, *wave()[2:]]))
+    assert read.tooth[-1] == TEETH
+
+
+@pytest.mark.parametrize("style", [".25 1 .5 0 -.5", "1 -.25 1 .5 0"])
+def test_points_without_a_nought_are_read_where_that_is_how_they_are_written(style):
+    expected = [float(word) for word in [*style.split(), *wave()[5:]]]
+    assert_array_equal(listed(" ".join([style, *wave()[5:]])).reading, expected)
+
+
+def test_points_behind_a_whole_number_are_read():
+    words = ["2.", "2.5", "3.", *wave()[3:]]
+    assert_array_equal(listed(" ".join(words)).reading, [float(word) for word in words])
+
+
+@pytest.mark.parametrize("text", ["0, 5", "0 ,5"])
+def test_a_decimal_comma_with_a_blank_beside_it_is_refused(text):
+    assert faults(" ".join([text, *COMMAS[1:]]))[0].row == 1
+
+
+@pytest.mark.parametrize("text", ["1 / 2", "1/ 2", "1 /2", "- 0.5", "1-1/2", "1 - 1/2"])
+def test_blanks_within_a_reading_are_refused_with_how_to_write_it(text):
+    found = faults(" ".join([text, *wave()[1:]]))
+    assert any("1.5 for 1 1/2" in fault.cure for fault in found)
+
+
+@pytest.mark.parametrize("separator", [";", "\t", "\n"], ids=["semicolon", "tab", "line"])
+def test_a_gap_that_may_be_a_tooth_not_read_shifts_no_reading(separator):
+    """Twelve readings and a gap: a tooth not read and the closing reading, or the twelve teeth."""
+    (fault,) = faults(separator.join([*wave()[:4], "", *wave()[4:]]))
+    assert fault.row == (5 if separator == "\n" else 1)
+    assert "?" in fault.cure
+
+
+@pytest.mark.parametrize("ends", ["\n", ";", "\t"])
+def test_blanks_before_and_behind_all_readings_are_none(ends):
+    assert_array_equal(listed(f"{ends}{';'.join(wave())}{ends}").reading, NUMBERS)
+
+
+def test_a_blank_line_between_lines_of_several_readings_is_none():
+    assert_array_equal(listed(f"{' '.join(wave()[:6])}\n\n{' '.join(wave()[6:])}").reading, NUMBERS)
+
+
+def test_the_command_names_no_teeth_from_a_split_fraction():
+    text = " ".join(["1 1/2", *wave()[1:]])
+    ran = run("fit", "-", "--teeth", str(TEETH), "--unit", "mm", stdin=text)
+    assert (ran.status, ran.out) == (2, "")
+    assert "1 1/2 could be one reading or two" in ran.err
+
+
 @pytest.mark.parametrize("count", [TEETH - 1, TEETH + 2])
 def test_another_number_of_readings_is_never_shifted_into_place(count):
     (fault,) = faults(" ".join([*wave(), *wave()][:count]))
@@ -75,7 +152,7 @@ def test_every_word_that_is_no_number_is_named_with_its_line():
 @pytest.mark.parametrize("numbers", [wave(), [*"123456543212"]], ids=["decimals", "whole"])
 def test_commas_between_readings_are_refused_with_what_to_write(between, numbers):
     found = faults(between.join(numbers))
-    assert {fault.cure for fault in found} == {"put blanks, not commas, between the readings"}
+    assert all("put blanks, not commas, between the readings" in fault.cure for fault in found)
 
 
 def test_pairs_between_commas_are_not_taken_for_decimals():

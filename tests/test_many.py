@@ -347,6 +347,16 @@ def test_turns_both_ways_stand_beside_blades_that_say_nothing_of_it():
     assert table["lag_deg"].notna().tolist() == [True, False]
 
 
+def test_a_masked_reading_in_a_frame_is_not_read():
+    frame = frame_of("A", 12, 0.1, 40.0)
+    hidden = np.arange(len(frame)) % 5 == 3
+    read = np.ma.MaskedArray(frame["reading_mm"].to_numpy(), mask=hidden)
+    assert_frame_equal(bg.fit_table(frame.assign(reading_mm=read)), bg.fit_table(frame[~hidden]))
+    with pytest.raises(bg.RefusedError) as refused:  # As objects, whose mask is a word.
+        bg.fit_table(frame.assign(reading_mm=[*read]))
+    assert [fault.row for fault in refused.value.faults] == [5, 10]
+
+
 def test_closing_readings_and_their_order_are_kept():
     readings = wave(24, 0.05, 40.0, NOISE)
     closed = bg.Readings(

@@ -257,6 +257,48 @@ def test_a_value_that_is_not_whole_is_refused_by_its_place(what, value):
     assert error.faults[0].column == what
 
 
+@pytest.mark.parametrize("what", ["tooth", "turn", "order"])
+@pytest.mark.parametrize("value", [4006381333931, 1e300])
+def test_a_value_of_no_usual_size_is_refused_by_its_place(what, value):
+    error = refusal(**{what: [1, 2, value, 4, 5, 6, 7, 8]})
+    assert [fault.column for fault in error.faults] == [what]
+    assert "(reading 3) is too large" in str(error)
+
+
+HIDDEN = [False, False, True, False, False, False, False, False]
+
+
+@pytest.mark.parametrize("kind", [float, int])
+@pytest.mark.parametrize("listed", [np.ma.asarray, list], ids=["array", "list"])
+def test_a_masked_reading_is_not_read(kind, listed):
+    values = np.array(FIRST) if kind is float else np.arange(8)
+    masked = listed(np.ma.MaskedArray(values, mask=HIDDEN))
+    read = readings(masked)
+    assert_array_equal(read.tooth, [1, 2, 4, 5, 6, 7, 8])
+    assert_array_equal(read.reading, values[~np.array(HIDDEN)])
+    plain = bg.fit_wobble(
+        readings([None if out else one for one, out in zip(values, HIDDEN, strict=True)])
+    )
+    assert bg.fit_wobble(read).to_dict() == plain.to_dict()
+
+
+def test_a_masked_array_without_a_masked_value_is_read_as_it_is():
+    assert_array_equal(readings(np.ma.MaskedArray(FIRST)).reading, FIRST)
+    assert_array_equal(readings(np.ma.MaskedArray(FIRST, mask=[False] * 8)).reading, FIRST)
+
+
+@pytest.mark.parametrize("what", ["tooth", "turn", "order"])
+def test_a_masked_value_that_is_needed_is_refused_by_its_place(what):
+    error = refusal(**{what: np.ma.MaskedArray(range(1, 9), mask=HIDDEN)})
+    assert [fault.column for fault in error.faults] == [what]
+    assert "(reading 3)" in str(error)
+
+
+@pytest.mark.parametrize("value", ["x", 1j, [1]], ids=["word", "complex", "list"])
+def test_what_is_no_number_is_refused_as_a_reading(value):
+    assert "no number" in str(refusal([*FIRST[:7], value]))
+
+
 def test_teeth_that_the_blade_has_not_are_all_named():
     error = refusal(tooth=[0, 2, 3, 9, 5, -6, 7, 8], rows=range(2, 10))
     assert [(fault.row, fault.value) for fault in error.faults] == [(2, "0"), (5, "9"), (7, "-6")]

@@ -82,6 +82,26 @@ def test_refused_blades_are_told_and_stand_at_the_end_and_the_others_go_on(tmp_p
     assert rows[-1]["amplitude"] == ""
 
 
+@pytest.mark.parametrize("note", ["", '"a, b"'], ids=["plain", "cell by cell"])
+@pytest.mark.parametrize("blank", ["", "?"])
+def test_a_blade_of_which_nothing_was_read_is_not_passed_over(tmp_path, rough, note, blank):
+    rows = [[*row, note] for row in rough]
+    rows[0][-1] = "note"
+    rows[25:] = [[cell if at != 2 else blank for at, cell in enumerate(row)] for row in rows[25:]]
+    path = tmp_path / "day.csv"
+    save(path, "".join(",".join(row) + "\n" for row in rows))
+    ran = run("table", path, "-o", tmp_path / "out.csv")
+    assert ran.status == 1
+    assert "blade B: " in ran.err
+    good, bad = rows_of(tmp_path / "out.csv")
+    assert (good["blade"], bad["blade"]) == ("A", "B")
+    assert bad["refused"]
+    with pytest.warns(bg.BladegeomWarning, match="blade B"):
+        frame = bg.read_table(path)
+    assert set(frame["blade"]) == {"A"}
+    assert [fault.blade for fault in frame.attrs["refused"]] == ["B"]
+
+
 def test_a_blade_with_too_few_teeth_is_refused_without_the_row_of_another_table(tmp_path, rough):
     path = save(tmp_path / "day.csv", rough[:29])
     ran = run("table", path, "-o", tmp_path / "out.csv")

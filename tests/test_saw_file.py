@@ -118,6 +118,7 @@ def test_a_fault_of_a_value_is_put_in_its_row(tmp_path):
             2,
             "could be read in two ways; write decimals",
         ),
+        ('[insert]\nx = "1 \u00bd in"\ny = "0 in"\nheight = "0 in"\n', 2, "1.5 for 1 1/2"),
         ('[insert]\nx = "1 2"\ny = "0 in"\nheight = "0 in"\n', 2, "'1 2' has no unit"),
         ('[insert]\nx = "in"\ny = "0 in"\nheight = "0 in"\n', 2, "'in' has no number"),
         ('[insert]\nx = "1,5 2 mm"\ny = "0 in"\nheight = "0 in"\n', 2, "'1,5' is not a number"),

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from bladegeom.applied.change import Change, change
-from bladegeom.errors import Fault, RefusedError
+from bladegeom.errors import Fault, RefusedError, as_letters
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade_facts import BladeFacts, NoRowFault, folded
@@ -66,7 +66,7 @@ def read_day(
         try:
             batches.append((one, _parsed(one, facts, unit)))
         except RefusedError as error:
-            day.refused.extend((Path(one).name, fault) for fault in error.faults)
+            day.refused.extend((as_letters(Path(one).name), fault) for fault in error.faults)
     names = {
         name
         for _, batch in batches
@@ -79,7 +79,7 @@ def read_day(
     rest = set() if facts is None else {folded(one) for one in facts.rows.keys() - names}
     found: list[tuple[str, Readings, str]] = []
     for one, batch in batches:
-        file = Path(one).name
+        file = as_letters(Path(one).name)
         whole, bare = _with_bare(one, batch, rest, unit)
         found += [
             (file, readings, _row_of(facts, bare, readings.blade.name))
@@ -180,7 +180,7 @@ class Earlier:
         self.read: dict[str, tuple[str, Readings]] = {}
         twice: set[str] = set()
         for one in inputs:
-            file = Path(one).name
+            file = as_letters(Path(one).name)
             try:
                 batch, _ = _with_bare(one, _parsed(one, facts, unit), (), unit)
             except RefusedError as error:

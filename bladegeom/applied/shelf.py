@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bladegeom.applied.answer import blade_answer
-from bladegeom.errors import RefusedError, refuse
+from bladegeom.errors import RefusedError, as_letters, refuse
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.folder import FileFault, read_folder
@@ -253,7 +253,7 @@ def shelf(folder: str | os.PathLike[str]) -> Shelf:
             value=os.fspath(folder),
         )
     return Shelf(
-        name=Path(folder).resolve().name,
+        name=as_letters(Path(folder).resolve().name),
         rows=tuple(sorted(rows, key=_order)),
         refused=tuple(refused),
         notes=tuple(batch.notes),

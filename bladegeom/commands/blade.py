@@ -17,6 +17,7 @@ from bladegeom.commands.common import (
     print_json,
     status_of,
 )
+from bladegeom.errors import as_letters
 from bladegeom.measured.facts import blade_of, stated_facts
 from bladegeom.shown import printed
 
@@ -103,7 +104,7 @@ def run_chart(options: argparse.Namespace) -> int:
     draw = kinds[options.kind]
     more = {"tolerance_deg": options.tolerance_deg} if options.kind == "squareness" else {}
     save_charts((draw(fit, paper=options.paper, **more) for fit in fits), options.output, len(fits))
-    print(f"wrote {options.output}")
+    print(f"wrote {as_letters(options.output)}")
     for fit in fits:
         for words in fit.doubted:
             name = f"blade {fit.readings.blade.name}: " * bool(fit.readings.blade.name)

@@ -9,6 +9,7 @@ import bladegeom as bg
 from bladegeom.applied.clock import ClockAdvice
 from bladegeom.applied.clock_many import advise
 from bladegeom.commands.common import EVERY, SOME, complain, facts_of, print_json
+from bladegeom.errors import as_letters
 from bladegeom.measured.mounts import read_mounts
 from bladegeom.shown import printed
 
@@ -43,7 +44,7 @@ def run_clock(options: argparse.Namespace) -> int:
     if options.json:
         print_json([one.to_dict() for one in answers], refused)
     else:
-        end = "" if options.output is None else f"\n\nwrote {options.output}"
+        end = "" if options.output is None else f"\n\nwrote {as_letters(options.output)}"
         texts = "\n\n".join(_text(one) for one in answers)
         print(f"{texts}\n\n{printed.cautions_text()}{end}")
     complain(refused)

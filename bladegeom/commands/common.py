@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import bladegeom as bg
+from bladegeom.errors import as_letters
 from bladegeom.measured.columns import OTHER_FACTS
 from bladegeom.measured.lists import looks_like_table, parse_list
 from bladegeom.measured.tables import parse_blades
@@ -69,7 +70,7 @@ def told(
     if options.json:
         print_object(result.to_dict())
     else:
-        end = f"\n\nwrote {options.output}" if wanted else ""
+        end = f"\n\nwrote {as_letters(options.output)}" if wanted else ""
         print(f"{text(result)}\n\n{printed.cautions_text()}{end}")
     return result
 

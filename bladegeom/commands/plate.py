@@ -18,6 +18,7 @@ from bladegeom.commands.common import (
     status_of,
     told,
 )
+from bladegeom.errors import as_letters
 from bladegeom.shown import printed
 from bladegeom.units import convert
 
@@ -90,7 +91,8 @@ def run_wall(options: argparse.Namespace) -> int:
     if options.json:
         print_json([one.to_dict() for one in walls], refused)
     else:
-        print("\n\n".join([*map(str, walls), printed.cautions_text(), f"wrote {options.output}"]))
+        end = f"wrote {as_letters(options.output)}"
+        print("\n\n".join([*map(str, walls), printed.cautions_text(), end]))
     complain(refused)
     return status_of(len(walls), wanted)
 

@@ -14,6 +14,7 @@ from bladegeom.commands.common import (
     print_json,
     status_of,
 )
+from bladegeom.errors import as_letters
 from bladegeom.fitted.mistakes import check_counted
 from bladegeom.measured.counted import count_blades
 from bladegeom.shown import printed
@@ -51,7 +52,7 @@ def run_check(options: argparse.Namespace) -> int:
     elif checked:
         print("\n\n".join(printed.findings_text(findings) for findings in checked))
         if options.repair is not None:
-            print(f"\nwrote {options.output} with repair {options.repair}")
+            print(f"\nwrote {as_letters(options.output)} with repair {options.repair}")
     complain(batch.refused)
     return status_of(len(checked), len(checked) + len({fault.blade for fault in batch.refused}))
 
@@ -90,13 +91,15 @@ def run_sheet(options: argparse.Namespace) -> int:
     table = text = None
     if options.csv is not None:
         table = check_new(options.csv or target.with_suffix(".csv"))
-        text = blank_table(teeth, name or table.stem, options.unit, options.turns, facts)
+        text = blank_table(
+            teeth, name or as_letters(table.stem), options.unit, options.turns, facts
+        )
     pages = bg.reading_sheet(
         teeth, name=name, turns=options.turns, unit=options.unit, paper=options.paper, **facts
     )
     bg.save_chart(pages, target)
-    print(f"wrote {target}")
+    print(f"wrote {as_letters(target)}")
     if table is not None and text is not None:
         write_new(table, text)
-        print(f"wrote {table}")
+        print(f"wrote {as_letters(table)}")
     return EVERY

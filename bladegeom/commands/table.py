@@ -6,6 +6,7 @@ import argparse
 import sys
 
 from bladegeom.commands.common import EVERY, SOME, complain
+from bladegeom.errors import as_letters
 
 
 def run_table(options: argparse.Namespace) -> int:
@@ -27,7 +28,7 @@ def run_table(options: argparse.Namespace) -> int:
     for note in found.notes:
         print(f"bladegeom: note: {note}", file=sys.stderr)
     refused = f", {found.left_out} refused" if found.left_out else ""
-    print(f"wrote {options.output}: {found.answered} answered{refused}")
+    print(f"wrote {as_letters(options.output)}: {found.answered} answered{refused}")
     complain(found.refused)
     return SOME if found.refused else EVERY
 

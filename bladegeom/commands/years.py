@@ -9,6 +9,7 @@ from typing import Any
 
 import bladegeom as bg
 from bladegeom.commands.common import EVERY, SOME, complain, print_object, seating_mm, told
+from bladegeom.errors import as_letters
 from bladegeom.shown import printed
 
 
@@ -67,7 +68,8 @@ def run_record(options: argparse.Namespace) -> int:
     added = bg.record(visits, options.history)
     there = len(visits) - len(added)
     print(
-        f"recorded {len(added)} in {options.history}" + (f", {there} there already" * bool(there))
+        f"recorded {len(added)} in {as_letters(options.history)}"
+        + (f", {there} there already" * bool(there))
     )
     for note in batch.notes:
         print(f"bladegeom: note: {note}", file=sys.stderr)

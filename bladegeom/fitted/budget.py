@@ -288,8 +288,9 @@ def _summed(
     fit: WobbleFit, causes: list[Cause], unknown: list[str], found: Repeats | None
 ) -> Budget:
     amplitude_u = math.sqrt(math.fsum(cause.amplitude_u**2 for cause in causes))
-    bottom = math.fsum(cause.amplitude_u**4 / cause.dof for cause in causes)
-    dof = amplitude_u**4 / bottom if bottom > 0 else math.inf
+    whole = amplitude_u or 1.0  # Shares of it: the fourth power of a very small number is lost.
+    bottom = math.fsum((cause.amplitude_u / whole) ** 4 / cause.dof for cause in causes)
+    dof = 1 / bottom if bottom > 0 else math.inf
     tilts = [cause.tilt_u_deg for cause in causes if cause.tilt_u_deg is not None]
     return Budget(
         unit=fit.unit,

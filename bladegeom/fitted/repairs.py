@@ -149,6 +149,7 @@ def wrapped(base: Base, revolutions: tuple[float, ...]) -> Iterator[Candidate]:
     for revolution in revolutions:
         mended = read.copy()
         jumps: list[int] = []
+        times = 0.0
         for group in base.offsets.T > 0:
             smooth = np.unwrap(read[group], period=revolution)
             turns = np.round((smooth - read[group]) / revolution)
@@ -159,19 +160,20 @@ def wrapped(base: Base, revolutions: tuple[float, ...]) -> Iterator[Candidate]:
             unwrapped = smooth - settings[:, np.newaxis] * revolution
             turns -= settings[np.argmin(np.abs(unwrapped).sum(axis=1))]
             mended[group] = read[group] + turns * revolution
-            # A jump of two revolutions is as rare as two jumps.
-            times = np.abs(np.diff(turns)).astype(np.int64)
-            jumps += np.repeat(np.flatnonzero(group)[1:], times).tolist()
+            steps = np.abs(np.diff(turns))
+            times += float(steps.sum())
+            jumps += np.flatnonzero(group)[1:][steps > 0].tolist()
         rows = np.flatnonzero(mended != read)
         if not jumps:
             continue
         e = base.m @ (mended - base.middle)
         rss = float(e @ e) + base.floor
-        lone = len(jumps) == 2 and jumps[1] == jumps[0] + 1
+        lone = times == len(jumps) == 2 and jumps[1] == jumps[0] + 1
         evidence = (
             float(base.log_ratio(np.asarray(rss)))
             - math.log(2 * len(revolutions))
-            - (math.log(base.n / LONE) if lone else len(jumps) * math.log(base.n))
+            # A jump of two revolutions is as rare as two jumps.
+            - (math.log(base.n / LONE) if lone else times * math.log(base.n))
         )
         if best is None or evidence > best.evidence:
             best = Candidate(

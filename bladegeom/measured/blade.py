@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.angles import turn_between
-from bladegeom.errors import refuse
+from bladegeom.errors import as_letters, refuse
 from bladegeom.units import LARGEST, LEAST, MM_PER, one_length_mm
 
 MOST_TEETH = 1000
@@ -127,7 +127,7 @@ class Blade:
         put(self, "tooth_pattern", _checked_kinds(int(teeth), tooth_pattern, name))
         put(self, "tooth_deg", angles)
         put(self, "numbered", numbered)
-        put(self, "name", str(name))
+        put(self, "name", as_letters(str(name)))
         self._check_sizes()
 
     def _check_sizes(self) -> None:

@@ -7,7 +7,7 @@ import unicodedata
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from bladegeom.errors import Fault, RefusedError, refuse
+from bladegeom.errors import Fault, RefusedError, as_letters, refuse
 from bladegeom.measured.columns import (
     EYE,
     FACT_COLUMNS,
@@ -113,7 +113,7 @@ def read_blade_facts(path: str | os.PathLike[str], *, notes: list[str] | None = 
     RefusedError
         If the table as a whole is at fault.
     """
-    name = os.fspath(path)
+    name = as_letters(path)
     data = read_bytes(path)
     try:
         sheet, _ = take_units(open_sheet(data, name, notes))

@@ -105,6 +105,14 @@ def add_blade(
         )
 
 
+def leave_unread(batch: Batch) -> list[Fault]:
+    """Take blades of which nothing was read out of the batch: a frame has no row for them."""
+    unread = [one.blade.name for one in batch.readings if not len(one.reading)]
+    batch.readings[:] = [one for one in batch.readings if len(one.reading)]
+    cure = "read the blade, or leave it out of the table"
+    return [Fault("no tooth is read", cure, name or None, value="0") for name in unread]
+
+
 def notes_of(table: Table, second: BladeFacts | None, names: Collection[str]) -> list[str]:
     """Return what else is to be known of a table whose blades have these names."""
     notes = []

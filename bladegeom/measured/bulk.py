@@ -20,6 +20,7 @@ from bladegeom.measured.blades import (
     Beside,
     add_blade,
     faults_beside,
+    leave_unread,
     notes_of,
     wrong_name,
 )
@@ -196,8 +197,11 @@ def _read(
         add_blade(batch, table, who, cells, beside, faulty.pop(who, []), alone)
         if len(batch.readings) > len(others):
             others[blade] = batch.readings[-1]
+    unread = leave_unread(batch)
+    others = {blade: one for blade, one in others.items() if len(one.reading)}
     for faults in faulty.values():
         batch.refused.extend(faults)
+    batch.refused.extend(unread)
     frame = None
     if batch.readings or plain.any():
         frame = frame_of(rows, read, kinds, plain, others, table.unit)

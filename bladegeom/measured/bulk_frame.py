@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bladegeom.measured.bulk_kinds import Kinds
 from bladegeom.measured.bulk_rows import Bools, Rows
 from bladegeom.measured.readings import Readings
-from bladegeom.measured.scan import Floats, NotPlainError
+from bladegeom.measured.scan import Floats
 from bladegeom.measured.tidy import columns_of
 
 if TYPE_CHECKING:
@@ -39,10 +39,6 @@ def frame_of(
     unit : str
         Of the readings.
 
-    Raises
-    ------
-    NotPlainError
-        If a column says something only of blades of which nothing was read.
     """
     import pandas as pd
 
@@ -58,10 +54,6 @@ def frame_of(
         columns.append(columns_of(readings))
     answered = code >= 0
     held = [columns[kind] for kind in pd.unique(code[answered]).tolist()]
-    silent = [columns[kind] for kind in np.unique(code[answered & (count == 0)]).tolist()]
-    said = set().union(*(columns[kind] for kind in np.unique(code[count > 0]).tolist()))
-    if not set().union(*silent) <= said:
-        raise NotPlainError
     beside = np.repeat(~plain, count)
 
     def filled(values: Floats, key: str, kind: type[np.generic]) -> NDArray[Any]:

@@ -132,8 +132,9 @@ def _stripped(words: Words) -> Words:
 def check_sequence(rows: Rows, teeth: NDArray[np.int64], plain: Bools) -> Bools:
     """Return which readings are kept, and take blades that are not plain out of `plain`.
 
-    Plain are blades whose rows come in the order in which they were read, each tooth once a turn,
-    with or without a closing reading (see `bladegeom.measured.sequence`).
+    Plain are blades of which something was read, and whose rows come in the order in which that
+    was, each tooth once a turn, with or without a closing reading (see
+    `bladegeom.measured.sequence`).
 
     Parameters
     ----------
@@ -158,6 +159,7 @@ def check_sequence(rows: Rows, teeth: NDArray[np.int64], plain: Bools) -> Bools:
         if values is not None:
             whole = (np.abs(values) <= _LARGEST_WHOLE) & (values == np.floor(values))
             plain[of[~whole]] = False
+    plain &= np.bincount(of[read], minlength=len(plain)) > 0
     at = np.flatnonzero(read & plain[of])
     if len(at):
         _check_turns(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from bladegeom.errors import Fault, RefusedError, refuse
@@ -16,7 +17,7 @@ from bladegeom.measured.columns import (
     OTHER_FACTS,
     unknown_columns,
 )
-from bladegeom.units import MM_PER, NumberError, parse_number, parse_whole
+from bladegeom.units import MM_PER, NumberError, may_be_one, parse_number, parse_whole
 
 BLADE_FACTS = ("diameter", "plate", "tooth_width", "gullet")
 READING_FACTS = ("ring_radius", "ring_radius_u", "graduation", "end_float", "dial_turn")
@@ -77,6 +78,10 @@ def parse_fact(
             raise NumberError(error.problem, cure) from None
         if None in gaps:
             raise NumberError(f"{text!r} lacks a gap", cure)
+        if any(may_be_one(before, gap, decimal_mark) for before, gap in pairwise(text.split())):
+            raise NumberError(
+                f"{text!r} could be read in two ways", "write decimals: 1.5 for 1 1/2"
+            )
         return column, Fact(tuple(gaps), text, place, row)
     if column in ("numbered", "surface"):
         return column, Fact(text.lower(), text, place, row)

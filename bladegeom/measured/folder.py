@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import NamedTuple
 
-from bladegeom.errors import Fault, RefusedError, refuse
+from bladegeom.errors import Fault, RefusedError, as_letters, refuse
 from bladegeom.measured.blade_facts import BladeFacts, read_blade_facts
 from bladegeom.measured.blades import faults_of_spoilt, not_read, wrong_name
 from bladegeom.measured.columns import EYE, FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
@@ -94,14 +94,15 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
     sheets: list[tuple[str, Sheet, list[Spoilt]]] = []
     facts: list[BladeFacts] = []
     for path in tables:
+        file = as_letters(path.name)
         try:
             spoilt: list[Spoilt] = []
             said: list[str] = []
-            sheet = open_sheet(read_bytes(path), path.name, said, spoilt)
+            sheet = open_sheet(read_bytes(path), file, said, spoilt)
             notes += said
             kind = _kind(sheet)
             if kind == "readings":
-                sheets.append((path.name, sheet, spoilt))
+                sheets.append((file, sheet, spoilt))
             elif kind == "facts":
                 facts.append(read_blade_facts(path, notes=[]))
             else:
@@ -112,7 +113,7 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
                     value=", ".join(filter(None, sheet.header))[:80],
                 )
         except RefusedError as error:
-            refused += _filed(error.faults, path.name, place)
+            refused += _filed(error.faults, file, place)
     found: list[Filed] = []
     named: set[str] = set()
     for name, sheet, spoilt in sheets:
@@ -164,8 +165,8 @@ def _tables(folder: Path) -> tuple[list[Path], list[str]]:
     # What begins with ~$ is a spreadsheet program's own mark on a file that is open.
     files = [path for path in files if not path.name.startswith((".", "~$"))]
     notes = [
-        f"{path.name} is a spreadsheet file of another kind and was not read: save it as XLSX or "
-        "as CSV UTF-8"
+        f"{as_letters(path.name)} is a spreadsheet file of another kind and was not read: save it "
+        "as XLSX or as CSV UTF-8"
         for path in files
         if path.suffix.lower() in _SPREADSHEETS
     ]
@@ -203,7 +204,7 @@ def _filed(
     faults: Iterable[Fault], file: str, folder: Path, blade: str | None = None
 ) -> list[FileFault]:
     """Say of faults in which file they are; within the folder its path tells nothing."""
-    above = os.path.join(folder, "")
+    above = as_letters(os.path.join(folder, ""))
     return [
         FileFault(**{one.name: getattr(fault, one.name) for one in fields(Fault)}, file=file)
         for fault in (

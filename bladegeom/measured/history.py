@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from bladegeom.errors import refuse
+from bladegeom.errors import as_letters, refuse
 from bladegeom.measured.folder import FileFault
 from bladegeom.measured.guarded import as_text, from_text
 
@@ -85,7 +85,7 @@ def append_line(
         If the file has other columns, or cannot be written.
     """
     path = Path(folder) / f"{year}.csv"
-    plain = [" ".join(cell.split()) for cell in cells]
+    plain = [" ".join(as_letters(cell).split()) for cell in cells]
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         header, ended = _ends_of(path)
@@ -165,6 +165,7 @@ def read_lines(folder: str | os.PathLike[str], columns: Sequence[str]) -> Lines:
 
 
 def _read_file(path: Path, header: list[str], found: Lines) -> None:
+    file = as_letters(path.name)
     lines = path.read_bytes().decode("utf-8-sig").split("\n")
     if _cells(lines[0]) != header:
         found.refused.append(
@@ -173,7 +174,7 @@ def _read_file(path: Path, header: list[str], found: Lines) -> None:
                 "move it out of the folder",
                 row=1,
                 value=lines[0].strip()[:80],
-                file=path.name,
+                file=file,
             )
         )
         return
@@ -185,12 +186,12 @@ def _read_file(path: Path, header: list[str], found: Lines) -> None:
             continue
         if len(cells) == len(header) and cells[0] in ("", check_value(cells[1:])):
             by_hand += cells[0] == ""
-            found.whole.append(Line(path.name, row, dict(zip(header[1:], cells[1:], strict=True))))
+            found.whole.append(Line(file, row, dict(zip(header[1:], cells[1:], strict=True))))
         else:
-            found.refused.append(_torn(path.name, row, line, len(cells) == len(header)))
+            found.refused.append(_torn(file, row, line, len(cells) == len(header)))
     if by_hand:
         lines_are = "line has" if by_hand == 1 else "lines have"
-        found.notes.append(f"{path.name}: {by_hand} {lines_are} no check value, taken as it stands")
+        found.notes.append(f"{file}: {by_hand} {lines_are} no check value, taken as it stands")
 
 
 def _torn(file: str, row: int, line: str, right_length: bool) -> FileFault:

@@ -9,7 +9,7 @@ from pathlib import PurePath
 from typing import Any, NamedTuple
 
 from bladegeom.angles import wrap_360
-from bladegeom.errors import Fault, RefusedError, also_in
+from bladegeom.errors import Fault, RefusedError, also_in, as_letters
 from bladegeom.measured.blade import Blade
 from bladegeom.measured.blades import faults_of_spoilt, wrong_name
 from bladegeom.measured.columns import LENGTH_COLUMNS
@@ -100,7 +100,7 @@ def read_mounts(path: str | os.PathLike[str], *, unit: str | None = None, **fact
     """
     check_unit(unit)
     stated = stated_facts(facts)
-    name = os.fspath(path)
+    name = as_letters(path)
     found = Mounts({}, [], [])
     spoilt: list[Spoilt] = []
     table = open_table(open_sheet(read_bytes(path), name, found.notes, spoilt), name, unit)

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.errors import Fault, RefusedError, refuse
+from bladegeom.errors import Fault, RefusedError, as_letters, refuse
 from bladegeom.measured.blade import Blade
 from bladegeom.measured.sequence import in_sequence
-from bladegeom.units import LARGEST, LEAST, convert, one_length_mm
+from bladegeom.units import LARGEST, LEAST, convert, one_length_mm, unmasked
 
 SURFACES = ("plate", "teeth")
 WAYS = {"forward": 1, "backward": -1}
@@ -30,7 +30,7 @@ class Readings:
     ----------
     blade : Blade
     reading_mm, reading_in, reading_thou, reading_um : sequence of float or None, shape (n,)
-        None or NaN where a tooth was not read.
+        None, NaN or masked where a tooth was not read.
     tooth : sequence of int, shape (n,), optional
         The indexed teeth. If not given, the readings are of tooth 1, 2, ... in order, and one
         more than the blade has teeth is tooth 1 read again.
@@ -172,7 +172,7 @@ class Readings:
         put(self, "surface", surface)
         put(self, "touch_deg", float(touch_deg))
         put(self, "stylus_deg", float(stylus_deg))
-        put(self, "side", str(side))
+        put(self, "side", as_letters(str(side)))
         self._check()
 
     def _check(self) -> None:
@@ -274,7 +274,7 @@ def _one_unit(
             blade=blade.name,
         )
     unit, values = stated[0]
-    reading = np.array(values, dtype=np.float64)
+    reading = _numbers(values, f"reading_{unit}", blade)
     if reading.ndim != 1:
         raise refuse(
             "the readings are not a plain list", "give one number a reading", blade=blade.name
@@ -294,6 +294,20 @@ def _one_unit(
     return unit, reading
 
 
+def _numbers(values: object, what: str, blade: Blade) -> NDArray[np.float64]:
+    """Return values as numbers, in an array of their own; NaN where one is None or masked."""
+    try:
+        given = unmasked(values)
+        return given.astype(np.float64, casting="unsafe" if given.dtype.kind != "c" else "safe")
+    except (TypeError, ValueError):
+        raise refuse(
+            f"{what} holds what is no number",
+            "give plain numbers, and None for a tooth that was not read",
+            blade=blade.name,
+            column=what,
+        ) from None
+
+
 def _in_tooth_order(count: int, blade: Blade) -> NDArray[np.int64]:
     if count not in (blade.teeth, blade.teeth + 1):
         raise refuse(
@@ -310,18 +324,20 @@ def _in_tooth_order(count: int, blade: Blade) -> NDArray[np.int64]:
 def _whole(
     values: Sequence[int] | ArrayLike, what: str, count: int, blade: Blade
 ) -> NDArray[np.int64]:
-    given = np.asarray(values, dtype=np.float64)
+    given = _numbers(values, what, blade)
     if given.shape != (count,):
         raise refuse(
             f"{given.size} values of {what} for {count} readings",
             f"give one {what} a reading",
             blade=blade.name,
         )
-    wrong = np.flatnonzero(~(np.isfinite(given) & (given == np.floor(given))))
+    large = np.isfinite(given) & (np.abs(given) > LARGEST)
+    wrong = np.flatnonzero(~(np.isfinite(given) & (given == np.floor(given))) | large)
     if wrong.size:
         raise RefusedError(
             Fault(
-                f"{what} {given[place]:g} (reading {place + 1}) is not a whole number",
+                f"{what} {given[place]:g} (reading {place + 1}) is "
+                + ("too large" if large[place] else "not a whole number"),
                 f"check {what}",
                 blade=blade.name or None,
                 column=what,

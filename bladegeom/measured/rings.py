@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import Any
 
-from bladegeom.errors import Fault, RefusedError, also_in, refuse
+from bladegeom.errors import Fault, RefusedError, also_in, as_letters, refuse
 from bladegeom.measured.blades import wrong_name
 from bladegeom.measured.columns import FACT_COLUMNS, LENGTH_COLUMNS
 from bladegeom.measured.facts import check_unit, need_teeth, stated_facts
@@ -149,7 +149,7 @@ def read_rings(
     """
     check_unit(unit)
     stated = stated_facts(facts)
-    name = os.fspath(path)
+    name = as_letters(path)
     table = open_table(open_sheet(read_bytes(path), name), name, unit)
     if faults := _wrong_header(table):
         raise RefusedError(faults)

@@ -9,12 +9,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date as Date  # noqa: N812
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, NoReturn
 
 from bladegeom.errors import Fault, RefusedError
 from bladegeom.measured.text import decode, read_bytes
-from bladegeom.units import MM_PER, NumberError, parse_length, parse_number
+from bladegeom.units import MM_PER, NumberError, may_be_one, parse_length, parse_number
 
 _BEHIND = {"mm": ("mm", 1.0), "in": ("in", 1.0), "thou": ("in", 0.001), "um": ("mm", 0.001)}
 """Unit in the file -> the unit in which it is passed on, and how many of that it is."""
@@ -310,7 +311,7 @@ def _lengths(value: Any) -> tuple[list[float], str]:
         written, last = [*written, match[1]], match[2]
     if last not in MM_PER or not written:
         _refuse(f"{value!r} has no unit" if written else f"{value!r} has no number", cure)
-    if len(written) > 1 and any("/" in one for one in written):
+    if any(may_be_one(before, one) for before, one in pairwise(written)):
         _refuse(f"{value!r} could be read in two ways", "write decimals: 1.5 for 1 1/2")
     named, per = _BEHIND[last]
     numbers = [_number(one) for one in written]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.measured.text import Spoilt
-from bladegeom.units import NumberError, parse_number
+from bladegeom.units import LARGEST, NumberError, parse_number
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -194,8 +194,8 @@ def _numbers(part: Bytes, start: Places, size: Places) -> Floats:
         if at == 0:
             strange &= ~negative
         odd |= strange
-    odd |= (points > 1) | ((length == points + negative) & ~blank)
     found: Floats = digits / _POWERS[decimals]
+    odd |= (points > 1) | ((length == points + negative) & ~blank) | (found > LARGEST)
     np.negative(found, out=found, where=negative)
     found[blank] = np.nan
     found[odd] = np.inf

@@ -8,13 +8,14 @@ from collections.abc import Callable
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
-from bladegeom.errors import BladegeomWarning, RefusedError, refuse
+from bladegeom.errors import BladegeomWarning, RefusedError, as_letters, refuse
 from bladegeom.measured.blade_facts import BladeFacts, read_blade_facts
 from bladegeom.measured.blades import (
     Batch,
     Beside,
     add_blade,
     faults_of_spoilt,
+    leave_unread,
     notes_of,
     some_of,
 )
@@ -142,6 +143,7 @@ def tidy_table(
     from bladegeom.measured.bulk import bulk_table  # The command for one blade does not wait.
 
     check_unit(unit)
+    name = as_letters(name)
     found = bulk_table(data, name, stated_facts(facts), blades, unit, progress)
     if found is not None:
         return found
@@ -169,6 +171,7 @@ def tidy_by_cells(
     from bladegeom.measured.bulk import Tidy, remarks_of
 
     batch = parse_blades(data, name, blades=blades, unit=unit, progress=progress, **facts)
+    batch.refused.extend(leave_unread(batch))
     frame = None
     if batch.readings:
         frame = pd.concat(
@@ -217,6 +220,7 @@ def parse_blades(
     refused. Where it is given, `progress` is told how many blades of how many are read.
     """
     check_unit(unit)
+    name = as_letters(name)
     stated = stated_facts(facts)
     batch = Batch([], [], [])
     spoilt: list[Spoilt] = []

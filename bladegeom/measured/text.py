@@ -7,10 +7,14 @@ import csv
 import io
 import os
 import re
-from collections.abc import Iterable, Iterator
-from typing import NamedTuple
+from collections.abc import Iterable
+from itertools import islice
+from typing import TYPE_CHECKING, NamedTuple
 
 from bladegeom.errors import Fault, RefusedError, also_in, refuse
+
+if TYPE_CHECKING:
+    from _csv import Reader
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _MARKS = (
@@ -21,12 +25,6 @@ _MARKS = (
 
 _SEPARATOR_LINE = re.compile(r'[ \t]*"?sep=([,;\t])"?[;,]*[ \t]*(?:\r\n|\r|\n|$)', re.IGNORECASE)
 _LETTER_OF_UTF8 = re.compile(rb"[\xc2-\xdf][\x80-\xbf]|[\xe0-\xef][\x80-\xbf]{2}")
-
-
-_QUOTE = (
-    'close every quote ("), or leave the quotes out; where it is a ditto mark, write out what it '
-    "stands for"
-)
 
 
 class Spoilt(NamedTuple):
@@ -169,40 +167,68 @@ def split(text: str, name: str, known: frozenset[str], spoilt: list[Spoilt] | No
         return sum(cell in known for cell in header), len(header)
 
     separator = stated[1] if stated else max(SEPARATORS, key=fitness)
-    rows: list[list[str]] = []
-    try:
-        rows += _records(text, separator)
-    except csv.Error as error:
-        raise RefusedError(
-            Fault(
-                f"{name} cannot be split into cells ({error})",
-                _QUOTE,
-                row=len(rows) + 1,
-            )
-        ) from None
-    if '"' in text:
-        _check_swallowed(rows, separator)
-    return sheet_of_rows(rows, separator, spoilt)
+    return sheet_of_rows(_rows(text, name, separator), separator, spoilt)
 
 
-def _check_swallowed(rows: list[list[str]], separator: str) -> None:
-    """Refuse cells in which the rest of a row and the beginning of another stand.
-
-    Ditto marks do that: what is between two of them is quoted.
+def _rows(text: str, name: str, separator: str) -> list[list[str]]:
+    """Return the cells of every row.
 
     Raises
     ------
     RefusedError
+        Where a quote is not closed, or may have swallowed the rows that follow.
     """
-    faults = []
+    rows: list[list[str]] = []
+    read = _records(text, separator)
+    begun = 0
+    fault = None
+    try:
+        for cells in read:
+            rows.append(cells)
+            begun = read.line_num
+    except csv.Error:
+        line = next(islice(io.StringIO(text, newline=""), begun, None), "")
+        why, cure = "a cell here is too long", "check this row"
+        if '"' in text:
+            why = 'a quote (") here is not closed, or closes before its cell ends'
+            cure = f'close every quote, and write one within quotes twice (10""){_DITTO}'
+        fault = Fault(
+            f"{name} cannot be split into cells: {why}",
+            cure,
+            row=len(rows) + 1,
+            value=line.strip()[:80],
+        )
+    if '"' in text:
+        fault = _swallowed(rows, separator) or fault
+    if fault is not None:
+        raise RefusedError(fault)
+    return rows
+
+
+_DITTO = "; write out what a ditto mark stands for, or leave its cell blank"
+
+
+def _swallowed(rows: Iterable[list[str]], separator: str) -> Fault | None:
+    """Return the fault of the first cell in quotes that may have swallowed the end of its row.
+
+    A note of several lines is one cell. Where it also holds separators, or its row has not as
+    many cells as the header, two stray quotes (ditto marks) may have made one cell of the rows
+    between them.
+    """
+    wide = 0
     for row, cells in enumerate(rows, start=1):
+        wide = wide or len(cells) * any(cell.strip() for cell in cells)
         for cell in cells:
-            breaks = len(cell.splitlines()) - 1 + cell.endswith(("\n", "\r"))
-            if breaks and cell.count(separator) == breaks * (len(rows[0]) - 1):
-                problem = "a quote mark here takes the next row into its cell"
-                faults.append(Fault(problem, _QUOTE, row=row, value=cell.strip()[:80]))
-    if faults:
-        raise RefusedError(faults)
+            if ("\n" in cell or "\r" in cell) and (separator in cell or len(cells) != wide):
+                marks = f"{SEPARATORS[separator]}s"
+                return Fault(
+                    f'a quote (") here opens a cell that goes on into the next line: {cell[:40]!r}',
+                    f"close the quote in its own row{_DITTO}; a note of several lines may hold "
+                    f"no {marks}",
+                    row=row,
+                    value=cell[:80],
+                )
+    return None
 
 
 def sheet_of_rows(
@@ -266,6 +292,8 @@ def spoilt_faults(bad: Iterable[Spoilt], header: list[str], separator: str) -> l
             noun = "cell" if count == 1 else "cells"
             problem = f"{count} {noun} under a header of {len(header)}{also}"
             cure = _unequal_cure(separator, count - len(header))
+            if any(separator in cell for cell in first.cells):
+                cure += f'; what stands between quotes (") is one cell{_DITTO}'
             value = separator.join(first.cells)[:80]
         faults.append(Fault(problem, cure, row=first.row, value=value))
     return faults
@@ -283,7 +311,7 @@ def _decimal_commas(separator: str) -> str:
     return "; where numbers have decimal commas, put semicolons between the cells"
 
 
-def _records(text: str, separator: str) -> Iterator[list[str]]:
+def _records(text: str, separator: str) -> Reader:
     return csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
 
 

@@ -145,9 +145,15 @@ def _text(cell: Any) -> str:
 
 
 def _padded(rows: Iterable[list[str]]) -> list[list[str]]:
-    """Return rows of equal length, as long as the last cell in use: a spreadsheet has no ends."""
+    """Return rows of equal length, as long as the last cell in use: a spreadsheet has no ends.
+
+    Blank rows stay empty: before a stray cell far off there may be a million of them.
+    """
     lines = list(rows)
     width = max(
         (place + 1 for line in lines for place, text in enumerate(line) if text.strip()), default=0
     )
-    return [[*line[:width], *[""] * (width - len(line))] for line in lines]
+    return [
+        [*line[:width], *[""] * (width - len(line))] if any(map(str.strip, line)) else []
+        for line in lines
+    ]

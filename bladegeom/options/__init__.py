@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from bladegeom import __version__
+from bladegeom.errors import as_letters
 from bladegeom.options.later import add_plate, add_years
 from bladegeom.options.shared import (
     BLADE_LENGTHS,
@@ -66,7 +67,7 @@ def parser() -> argparse.ArgumentParser:
         help="the teeth to mark for a near tooth found by eye",
     )
     marks.add_argument("--near", type=whole, required=True, help="the tooth nearest the indicator")
-    marks.add_argument("--blade", metavar="NAME", help="the blade's name")
+    marks.add_argument("--blade", type=as_letters, metavar="NAME", help="the blade's name")
     marks.add_argument("--json", action="store_true", help="print one JSON object")
     marks.set_defaults(run="marks")
 
@@ -118,7 +119,7 @@ def parser() -> argparse.ArgumentParser:
     )
     sheet.add_argument("--turns", type=whole, default=1, help="turns to be read; default 1")
     sheet.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
-    sheet.add_argument("--name", help="the blade's name")
+    sheet.add_argument("--name", type=as_letters, help="the blade's name")
     sheet.add_argument(
         "--csv",
         nargs="?",
@@ -213,8 +214,10 @@ def parser() -> argparse.ArgumentParser:
         action="store_true",
         help="accept what is measured within the limit, whatever its doubt; printed on the sheets",
     )
-    batch.add_argument("--shop", default="", help="who measured, for the sheets")
-    batch.add_argument("--arbor", default="", help="on what the blades were measured")
+    batch.add_argument("--shop", type=as_letters, default="", help="who measured, for the sheets")
+    batch.add_argument(
+        "--arbor", type=as_letters, default="", help="on what the blades were measured"
+    )
     batch.add_argument("--date", type=day, help="for the sheets, such as 2026-11-25; today's")
     batch.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
     batch.set_defaults(run="batch")

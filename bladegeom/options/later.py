@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from bladegeom.errors import as_letters
 from bladegeom.options.shared import (
     add_history,
     add_marked,
@@ -32,7 +33,9 @@ def add_plate(
         metavar="FILE",
         help="CSV of readings at several ring radii; columns stand, flipped, zero where needed",
     )
-    plate.add_argument("--blade", metavar="NAME", help="which blade, where the file holds several")
+    plate.add_argument(
+        "--blade", type=as_letters, metavar="NAME", help="which blade, where the file holds several"
+    )
     plate.add_argument(
         "--harmonics",
         type=whole,
@@ -98,7 +101,9 @@ def add_years(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     )
     change.add_argument("before", metavar="BEFORE.csv", help="readings before the service")
     change.add_argument("after", metavar="AFTER.csv", help="readings after it")
-    change.add_argument("--blade", metavar="NAME", help="which blade, where a file holds several")
+    change.add_argument(
+        "--blade", type=as_letters, metavar="NAME", help="which blade, where a file holds several"
+    )
     add_marked(change)
     change.add_argument(
         "--seating",
@@ -117,16 +122,20 @@ def add_years(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     add_history(record)
     add_marked(record)
     record.add_argument("--date", type=day, help="of the measurement, 2026-11-25; today's")
-    record.add_argument("--arbor", default="", help="on what the blades were measured")
+    record.add_argument(
+        "--arbor", type=as_letters, default="", help="on what the blades were measured"
+    )
     record.add_argument(
         "--service", choices=("before", "after"), help="measured before or after a service"
     )
-    record.add_argument("--note", default="", help="kept with each measurement")
+    record.add_argument("--note", type=as_letters, default="", help="kept with each measurement")
     record.set_defaults(run="record")
 
     trend = commands.add_parser("trend", help="show how a blade changes over the years")
     add_history(trend)
-    trend.add_argument("--blade", required=True, metavar="NAME", help="which blade")
+    trend.add_argument(
+        "--blade", type=as_letters, required=True, metavar="NAME", help="which blade"
+    )
     trend.add_argument(
         "--of",
         choices=("wobble_tir", "two_wave_tir", "three_wave_tir", "diameter", "tooth_width"),

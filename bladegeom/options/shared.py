@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import date as Date  # noqa: N812
 from typing import TypeVar
 
+from bladegeom.errors import as_letters
 from bladegeom.units import MM_PER, NumberError, parse_length, parse_number, parse_whole
 
 T = TypeVar("T")
@@ -97,7 +98,9 @@ def reading_options() -> argparse.ArgumentParser:
         "file", metavar="FILE", help="CSV of readings; - for readings typed or piped in tooth order"
     )
     options.add_argument("--blades", metavar="FILE", help="CSV with one row of facts a blade")
-    options.add_argument("--blade", metavar="NAME", help="only this blade; or its name, with -")
+    options.add_argument(
+        "--blade", type=as_letters, metavar="NAME", help="only this blade; or its name, with -"
+    )
     add_fit_options(options)
     add_reading_facts(options)
     return options
@@ -139,7 +142,9 @@ def add_reading_facts(options: argparse.ArgumentParser) -> None:
         metavar="DEG",
         help="how far the plunger may stand out of the arbor's direction",
     )
-    options.add_argument("--side", help="side of the blade with the indicator, in your words")
+    options.add_argument(
+        "--side", type=as_letters, help="side of the blade with the indicator, in your words"
+    )
     for name, meaning in READING_LENGTHS.items():
         options.add_argument(f"--{name}", type=length, metavar="LENGTH", help=meaning)
 

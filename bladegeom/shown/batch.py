@@ -16,7 +16,7 @@ from bladegeom.applied.condition import ACTIONS, Condition, assess
 from bladegeom.applied.day import Earlier, placed, read_day
 from bladegeom.applied.record import record
 from bladegeom.applied.visit import Visit, visit
-from bladegeom.errors import Fault, RefusedError
+from bladegeom.errors import Fault, RefusedError, as_letters
 from bladegeom.fitted.fit import fit_wobble
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade_facts import read_blade_facts
@@ -199,7 +199,9 @@ def run_batch(
             notes.append(f"read before only: {', '.join(alone)}")
         if history is not None:
             added = record(visits, history)
-            notes.append(f"{len(added)} of {len(rows)} measurements recorded in {history}")
+            notes.append(
+                f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
+            )
         rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
         left = _left(found.refused, rows[0], day)
         files = write_queue([*left, *rows], [fault.to_dict() for fault in refused], made.queue)

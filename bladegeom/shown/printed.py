@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from bladegeom.applied.marks import NeutralLine, neutral_line
+from bladegeom.errors import as_letters
 from bladegeom.fitted.wobble import WobbleFit
 from bladegeom.measured.blade import Blade
 from bladegeom.result import Result
@@ -81,7 +82,7 @@ def batch_text(done: Done) -> str:
     lines += [f"  {count:>{width}}  {action}" for action, count in counts.items()]
     if done.left:
         lines.append(f"  {len(done.left):>{width}}  refused, see below")
-    return "\n".join([*lines, *(f"wrote {file}" for file in done.files)])
+    return "\n".join([*lines, *(f"wrote {as_letters(file)}" for file in done.files)])
 
 
 def findings_text(findings: Findings) -> str:

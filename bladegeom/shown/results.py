@@ -14,7 +14,7 @@ from typing import IO, TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from bladegeom.applied.many import fit_frame
-from bladegeom.errors import Fault, RefusedError, refuse
+from bladegeom.errors import Fault, RefusedError, as_letters, refuse
 from bladegeom.measured.guarded import as_text
 from bladegeom.measured.sheets import open_sheet
 from bladegeom.measured.tables import tidy_table
@@ -95,7 +95,7 @@ def write_answers(
     refused: list[tuple[str, Fault]] = []
     notes: list[str] = []
     for one in inputs:
-        file = Path(one).name
+        file = as_letters(Path(one).name)
         try:
             table, faults, said = _answers(one, file, blades, unit, progress)
         except RefusedError as error:
