@@ -186,7 +186,7 @@ def test_ditto_marks_typed_as_quotes_lose_no_row(day):
 
 
 def test_a_note_on_two_lines_is_a_note(day):
-    _, actions, _ = day('blade,eye,note\nA,none,"owner calls,\non Monday"\nB,"ok\nno cracks",\n')
+    _, actions, _ = day('blade,eye,note\nA,none,"owner calls\non Monday"\nB,"ok\nno cracks",\n')
     assert actions["A"] == "fit for use"
     assert "B" in actions
 
