@@ -97,6 +97,9 @@ def assert_same(frame):
             if "amplitude" in column or column in ("offset", "closure", "raw_tir")
             else 1e-3
         )
+        if column == "amplitude_corrected":
+            # The root of a difference: where it all but cancels, half of the digits are left.
+            atol = 1e-7 * table["amplitude"].to_numpy()
         off = np.abs(table[column] - expected[column])
         assert (table[column].isna() == expected[column].isna()).all(), column
         wrong = off > 1e-9 * np.abs(expected[column]) + atol
