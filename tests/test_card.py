@@ -13,6 +13,7 @@ from pypdf import PdfReader
 
 import bladegeom as bg
 from bladegeom.errors import BladegeomWarning, RefusedError
+from bladegeom.shown.fonts import escaped
 
 DEMO = "data_demo/shed_saw.toml"
 papers = pytest.mark.parametrize("paper", ["a4", "letter"])
@@ -84,7 +85,8 @@ def test_letters_that_no_font_has_stop_nothing(demo):
             demo, saw="\u6728\u5de5", notes="\u4e38\u92f8 \u0e40\u0e25\u0e37\u0e48\u0e2d\u0e22"
         )
         (ax,) = bg.setup_card(named)
-    assert "\u6728\u5de5" in [text.get_text() for text in words_of(ax)]
+    assert escaped("\u6728\u5de5") in [text.get_text() for text in words_of(ax)]
+    check_fits(ax)
 
 
 def test_a_saw_without_a_blade_or_a_date_leaves_room_for_the_date(tmp_path):

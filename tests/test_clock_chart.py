@@ -144,6 +144,13 @@ def test_measured_mountings_stand_at_their_tooth_and_those_of_one_place_share_a_
     assert {"1, 4", "2", "3"} <= named
 
 
+def test_mountings_whose_names_begin_alike_are_told_apart():
+    mounts = ["after cleaning, once", "after cleaning, twice", "before the cleaning", "4"]
+    ax = clock_chart(advice_of(mounts=mounts), date=DAY)
+    named = {text.get_text() for text in ax.texts}
+    assert {"mounting 1, 4", "mounting 2", "before the \u2026"} <= named
+
+
 def test_without_a_seating_no_band_is_drawn():
     ax = clock_chart(advice_of((0, 180)), date=DAY)
     assert "95 %, one new seating included" not in [one.get_label() for one in ax.get_lines()]

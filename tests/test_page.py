@@ -80,24 +80,6 @@ def test_a_failure_half_way_leaves_the_old_file_as_it_was(fit, tmp_path):
     assert list(tmp_path.iterdir()) == [target]
 
 
-def test_letters_that_no_font_has_are_named():
-    # U+10A80, Old North Arabian: if some machine does have a font for it, nothing is said.
-    from bladegeom.shown import fonts
-
-    letter = "\U00010a80"
-    with_font = any(
-        letter in fonts._held(entry.fname)
-        for entry in fonts.font_manager.fontManager.ttflist
-        if "Last Resort" not in entry.name
-    )
-    fonts._others.cache_clear()
-    if with_font:
-        assert len(fonts.families_for(letter)) == 2
-    else:
-        with pytest.warns(bg.BladegeomWarning, match=letter):
-            fonts.families_for(letter)
-
-
 @pytest.mark.parametrize("kind", ["polar", "squareness", "strip"])
 @pytest.mark.parametrize("ending", ["pdf", "svg", "png"])
 def test_the_command_draws_every_kind_in_every_format(kind, ending, tmp_path, capsys):
@@ -123,7 +105,7 @@ def test_a_chart_of_nothing_leaves_no_file(tmp_path, capsys):
 
 
 def test_a_blade_without_a_ring_radius_is_drawn_without_a_word(tmp_path):
-    blade = bg.Blade(24, name="\u200b")
+    blade = bg.Blade(24)
     rng = np.random.default_rng(1)
     read = 0.05 * np.cos(np.radians(blade.angles_deg)) + rng.normal(0, 0.002, 24)
     fit = bg.fit_wobble(bg.Readings(blade, reading_mm=read))

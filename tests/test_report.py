@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-import warnings
 from datetime import date
 
 import pytest
@@ -12,7 +10,6 @@ from pypdf import PdfReader
 
 import bladegeom as bg
 from bladegeom.applied.change import change
-from bladegeom.errors import BladegeomWarning
 from bladegeom.shown.fonts import standard_fonts
 
 DAY = date(2026, 11, 25)
@@ -139,33 +136,19 @@ def test_before_and_after_are_told_with_their_verdict():
     assert "How differently" not in said_by(bg.customer_sheet(after, before=seated, date=DAY))
 
 
-def test_a_name_in_other_letters_keeps_them(tmp_path):
-    blade = bg.Blade(24, name="\u6728\u5de5-1", diameter_mm=250)
-    readings = bg.Readings(
-        blade,
-        reading_mm=[0.1 * math.sin(one / 24 * 2 * math.pi) for one in range(24)],
-        ring_radius_mm=100,
-        graduation_mm=0.01,
-    )
-    with warnings.catch_warnings(), standard_fonts():
-        warnings.simplefilter("ignore", BladegeomWarning)
-        ax = bg.customer_sheet(bg.fit_wobble(readings), date=DAY)
-        bg.save_chart(ax, tmp_path / "sheet.pdf")
-    assert "\u6728\u5de5-1" in said_by(ax)
-    assert (tmp_path / "sheet.pdf").stat().st_size > 1000
-
-
-def test_standard_fonts_put_no_font_into_the_file(tmp_path):
+@pytest.mark.parametrize("shop", ["An invented shop", "\u0160kolka \u2013 \u0153uvre \u20ac5"])
+def test_standard_fonts_put_no_font_into_the_file(shop, tmp_path):
     fit = fit_of("forty_tooth")
-    bg.save_chart(bg.customer_sheet(fit, date=DAY), tmp_path / "own.pdf")
+    bg.save_chart(bg.customer_sheet(fit, shop=shop, date=DAY), tmp_path / "own.pdf")
     with standard_fonts():
-        bg.save_chart(bg.customer_sheet(fit, date=DAY), tmp_path / "standard.pdf")
+        bg.save_chart(bg.customer_sheet(fit, shop=shop, date=DAY), tmp_path / "standard.pdf")
     own, standard = (PdfReader(tmp_path / name).pages[0] for name in ("own.pdf", "standard.pdf"))
     fonts = [font["/BaseFont"] for font in standard["/Resources"]["/Font"].values()]
     assert {font.strip("/").split("-")[0] for font in fonts} == {"Helvetica"}
     assert own["/Resources"]["/Font"]
     words = " ".join(standard.extract_text().split())
     assert "4.58 thou" in words
+    assert shop in words
     assert (tmp_path / "standard.pdf").stat().st_size < (tmp_path / "own.pdf").stat().st_size / 2
 
 

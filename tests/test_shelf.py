@@ -19,6 +19,7 @@ from bladegeom.applied.answer import blade_answer
 from bladegeom.applied.shelf import _HEADS, shelf
 from bladegeom.measured.folder import read_folder
 from bladegeom.shown.cautions import CAUTIONS
+from bladegeom.shown.fonts import escaped
 from bladegeom.shown.shelf_page import shelf_page
 
 DITHER = (0.004, -0.003, 0.001, -0.005, 0.003, 0.002, -0.004, 0.002)
@@ -485,7 +486,7 @@ def test_long_and_foreign_names_fit(put):
         assert overlaps(drawn) == []
     said = " ".join(" ".join(texts(drawn[0])).split())
     assert long in said
-    assert "blade \u5203\u5203, row 2" in said
+    assert escaped("blade \u5203\u5203, row 2") in said
 
 
 def test_an_unknown_paper_is_refused():

@@ -109,8 +109,8 @@ def _head(page: Page, ax: Axes, setup: SetUp) -> float:
     blade = None if setup.fit is None else setup.fit.readings.blade
     facts = []
     if blade is not None:
-        facts.append(f"Blade {blade.name}" if blade.name else "Blade without a name")
-        facts.append(f"{blade.teeth} teeth")
+        # A word stands between name and number, which letters from right to left would swap.
+        facts.append(f"Blade {blade.name or 'without a name,'} with {blade.teeth} teeth")
         if blade.diameter_mm is not None:
             facts.append(f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)")
     when = setup.date.isoformat() if setup.date else "____________"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date as Date  # noqa: N812
 from typing import Any
 
@@ -14,7 +15,7 @@ from bladegeom.applied.clock_places import tir_limits
 from bladegeom.fitted.mounted import places_of
 from bladegeom.result import number
 from bladegeom.shown.clock_arrows import Arrows
-from bladegeom.shown.fonts import FAMILY, families_for
+from bladegeom.shown.fonts import FAMILY, as_printed, escaped, families_for
 from bladegeom.shown.page import BLACK, MARGIN, PALE, Page, label, plain_ticks
 from bladegeom.units import convert
 
@@ -144,12 +145,11 @@ def _mounts(advice: ClockAdvice, ax: Axes) -> None:
     how: dict[str, Any] = {"linestyle": "none", "marker": "s", "markeredgecolor": BLACK}
     ax.plot(turn[:-1], tir[:-1], markersize=7, markerfacecolor="white", label="as measured", **how)
     ax.plot(turn[-1:], tir[-1:], markersize=9, markerfacecolor=BLACK, label="now", **how)
-    places = places_of(arbor.clock_deg)
+    places, short = places_of(arbor.clock_deg), _short(arbor.mount)
     for place in range(int(places.max()) + 1):
         there = np.flatnonzero(places == place)
-        names = ", ".join(_short(arbor.mount[at]) for at in there)
-        if len(names) > 2 * _LONGEST:
-            names = f"{len(there)} mountings"
+        names = ", ".join(short[at] for at in there)
+        names = as_printed(names) if len(names) <= 2 * _LONGEST else f"{len(there)} mountings"
         x, over = float(turn[there[0]]), tir[there].mean() > 2 * abs(arbor.fitted[there[0]])
         y = float(tir[there].max() if over else tir[there].min())
         ax.annotate(
@@ -167,8 +167,13 @@ def _mounts(advice: ClockAdvice, ax: Axes) -> None:
         )
 
 
-def _short(name: str) -> str:
-    return name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}\u2026"
+def _short(names: Sequence[str]) -> list[str]:
+    """Cut names to the room there is; a number stands for one that could then be another's."""
+    cut = [name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}\u2026" for name in names]
+    return [
+        f"mounting {number}" if cut.count(name) > 1 or len(escaped(name)) > 2 * _LONGEST else name
+        for number, name in enumerate(cut, start=1)
+    ]
 
 
 def _facts(advice: ClockAdvice) -> list[str]:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import logging
+import re
+import unicodedata
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from contextvars import ContextVar
 from functools import cache
+from typing import Any
 
-from matplotlib import font_manager, rc_context
+from matplotlib import font_manager, rc_context, rcParams
 
 from bladegeom.errors import BladegeomWarning
 
@@ -24,7 +27,7 @@ _STANDARD: ContextVar[bool] = ContextVar("standard fonts", default=False)
 def standard_fonts() -> Iterator[None]:
     """Write PDF pages in the fonts that every reader of PDF has: none is put into the file.
 
-    A page is made in about half the time. Letters outside Latin-1 still take the page's own font.
+    A page is made in about half the time. A text with other letters has its own font put in.
     """
     said = logging.getLogger("matplotlib.font_manager")
     level = said.level
@@ -39,49 +42,120 @@ def standard_fonts() -> Iterator[None]:
         said.setLevel(level)
 
 
+def fonts_with(text: str) -> AbstractContextManager[Any]:
+    """Return in what a text is to be drawn: its own fonts where the standard ones lack a letter."""
+    if rcParams["pdf.use14corefonts"] and not _SIMPLE.issuperset(text):
+        return rc_context({"pdf.use14corefonts": False})
+    return nullcontext()
+
+
+_SIMPLE = frozenset(filter(str.isprintable, bytes(range(256)).decode("cp1252", "ignore"))) | {"\n"}
+"""Letters that the standard fonts have, and the page's own."""
+
+_ESCAPE = re.compile(r"\\(u[0-9a-f]{4}|U[0-9a-f]{8})")
+
+
 def has_standard_letters(text: str) -> bool:
     """Return whether a text is to be written, and can be, in the standard fonts."""
-    return _STANDARD.get() and all(letter <= "\xff" or letter in _ALSO for letter in text)
+    return _STANDARD.get() and _SIMPLE.issuperset(text)
 
 
-_ALSO = "\u2013\u2022"
-"""Letters beyond Latin-1 that the standard fonts have and the pages use."""
+def as_printed(text: str) -> str:
+    """Return a text as it is to be printed: its letters as they are, or escaped.
 
-
-def families_for(text: str) -> list[str]:
-    """Return the font families that together hold every letter of a text.
-
-    Where no font on the machine has a letter, a `BladegeomWarning` names it.
+    Escaped are letters that no font on the machine has, which a `BladegeomWarning` names, and
+    signs that leave no mark on paper, so that two texts never print alike for want of them.
     """
-    if has_standard_letters(text):
-        return ["Helvetica"]
-    missing = frozenset(letter for letter in text if letter > "\xff" and letter.isprintable())
-    if not missing:
-        return [FAMILY]
-    return [FAMILY, *_others(missing - _held(font_manager.findfont(FAMILY)))]
-
-
-@cache
-def _others(missing: frozenset[str]) -> tuple[str, ...]:
-    families: list[str] = []
-    for entry in font_manager.fontManager.ttflist:
-        if not missing:
-            break
-        # A font of last resort has a box for every letter, which helps no reader.
-        if entry.style != "normal" or entry.name in families or "Last Resort" in entry.name:
-            continue
-        if found := missing & _held(entry.fname):
-            families.append(entry.name)
-            missing -= found
-    if missing:
-        letters = "".join(sorted(missing))
+    shown = escaped(text)
+    if lost := [one for one in dict.fromkeys(text) if one in _lost(text)]:
+        names = [one if one.isprintable() else unicodedata.name(one, _escape(one)) for one in lost]
         warnings.warn(
-            f"no font on this machine has the letters {letters}: the chart shows boxes for them; "
-            "install a font that has them",
+            f'"{text}" is printed as "{shown}": no font on this machine shows '
+            f"{' '.join(names)}; install a font that does, or take it out",
             BladegeomWarning,
             stacklevel=2,
         )
-    return tuple(families)
+    return shown
+
+
+def escaped(text: str) -> str:
+    """Return a text as `as_printed` does, without a word."""
+    lost = _lost(text)
+    if not lost and not _ESCAPE.search(text):
+        return text
+    # A backslash is doubled: what was written as an escape is not to pass for one.
+    doubled = text.replace("\\", "\\\\")
+    return "".join(_escape(letter) if letter in lost else letter for letter in doubled)
+
+
+def _escape(letter: str) -> str:
+    return f"\\u{ord(letter):04x}" if letter <= "\uffff" else f"\\U{ord(letter):08x}"
+
+
+def families_for(text: str) -> list[str]:
+    """Return the font families that together hold every letter of a text, as it is printed."""
+    if has_standard_letters(text):
+        return ["Helvetica"]
+    others = (_family_with(letter) for letter in frozenset(text) - _SIMPLE)
+    return [FAMILY, *sorted({family for family in others if family} - {FAMILY})]
+
+
+def has_bold(text: str) -> bool:
+    """Return whether the page's own letters have every letter of a text in bold too."""
+    return all(_prints(letter, _path(FAMILY, "bold")) for letter in frozenset(text) - _SIMPLE)
+
+
+def _lost(text: str) -> set[str]:
+    return {letter for letter in frozenset(text) - _SIMPLE if _family_with(letter) is None}
+
+
+@cache
+def _family_with(letter: str) -> str | None:
+    """Return the family that prints a letter, the page's own if it can; None where none does."""
+    if not letter.isprintable():
+        return None
+    if _prints(letter, _path(FAMILY)):
+        return FAMILY
+    for entry in _fonts():
+        # A font of last resort has a box for every letter, which helps no reader.
+        if entry.style != "normal" or "Last Resort" in entry.name:
+            continue
+        # Of a family the face that fits best is taken, which may be another file.
+        if letter in _held(entry.fname) and _prints(letter, _path(entry.name)):
+            return entry.name
+    return None
+
+
+def _fonts() -> Iterator[font_manager.FontEntry]:
+    yield from font_manager.fontManager.ttflist
+    yield from _installed_since()
+
+
+@cache
+def _installed_since() -> list[font_manager.FontEntry]:
+    """Return the fonts that came after Matplotlib made its list, and put them into it."""
+    fonts = font_manager.fontManager
+    listed = len(fonts.ttflist)
+    for path in sorted({*font_manager.findSystemFonts()} - {one.fname for one in fonts.ttflist}):
+        with suppress(Exception):  # A font that it cannot use is no fault of the chart's.
+            fonts.addfont(path)
+    return fonts.ttflist[listed:]
+
+
+def _path(family: str, weight: str = "normal") -> str:
+    return font_manager.findfont(font_manager.FontProperties(family=[family], weight=weight))
+
+
+def _prints(letter: str, path: str) -> bool:
+    """Return whether a font has a letter, and more for it than a blank."""
+    if letter not in _held(path):
+        return False
+    font = font_manager.get_font(path)
+    try:
+        font.load_char(ord(letter))
+    except RuntimeError:  # Pictures in place of outlines, which no page can hold.
+        return False
+    return len(font.get_path()[0]) > 0
 
 
 @cache

@@ -123,8 +123,8 @@ class _Sheet:
 
     def text(self, left: float, top: float, words: str, size: float = _SIZE, **how: Any) -> float:
         """Write words and return where they end."""
-        self.page.text(left, top, words, size, **how)
-        return left + line_width_mm(words, size)
+        written = self.page.text(left, top, words, size, **how)
+        return left + line_width_mm(written.get_text(), size)
 
     def box(self, left: float, top: float, wide: float, high: float, **how: Any) -> None:
         """Draw the outline of a box."""

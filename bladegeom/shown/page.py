@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import os
-import warnings
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Sequence
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import IO, Any, Literal
 
 from matplotlib.axes import Axes
 from matplotlib.axes._secondary_axes import SecondaryAxis
+from matplotlib.backend_bases import RendererBase
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -24,7 +23,11 @@ from bladegeom.measured.whole import whole_file
 from bladegeom.shown.cautions import CAUTIONS
 from bladegeom.shown.fonts import (
     FAMILY,
+    as_printed,
+    escaped,
     families_for,
+    fonts_with,
+    has_bold,
     has_standard_letters,
     line_width_mm,
 )
@@ -93,23 +96,27 @@ class Page:
     def text(self, left: float, top: float, words: str, size: float, **how: Any) -> Text:
         """Write words, their upper left corner at a place on the sheet."""
         how = {"va": "top", "ha": "left", "color": BLACK} | how
-        families = families_for(words)
+        words = as_printed(words)
         if how["va"] == "top" and has_standard_letters(words) and "\n" not in words:
             # A line's box there is as high as its letters happen to be; its baseline is not.
             how["va"] = "baseline"
             top += _ASCENT * size * _POINT
-        if len(families) > 1:
-            how.pop("weight", None)  # A font that had to be looked for may have no bold.
-        return self.figure.text(
+        if not has_bold(words):
+            how.pop("weight", None)
+        text = _Words(
             left / self.width,
             1 - top / self.height,
             words,
+            transform=self.figure.transFigure,
             fontsize=size,
             parse_math=False,
             usetex=False,
-            fontfamily=families,
+            fontfamily=families_for(words),
             **how,
         )
+        text.set_figure(self.figure)
+        self.figure.texts.append(text)
+        return text
 
     def fitted_text(
         self,
@@ -137,7 +144,7 @@ class Page:
         line = ""
         for word in words.split():
             longer = f"{line} {word}".strip()
-            if line and line_width_mm(longer, size) > width:
+            if line and line_width_mm(escaped(longer), size) > width:
                 lines.append(line)
                 line = word
             else:
@@ -152,8 +159,7 @@ class Page:
             wide = max(line_width_mm(line, size) for line in lines)
             bold = 1.13 if text.get_fontweight() == "bold" else 1.0
             return wide * bold, len(lines) * size * _POINT * 1.2
-        with quiet_about_letters():
-            box = text.get_window_extent(self._measure)
+        box = text.get_window_extent(self._measure)
         per_dot = _MM_PER_INCH / self.figure.dpi
         return box.width * per_dot, box.height * per_dot
 
@@ -205,6 +211,15 @@ class Page:
         self.text(MARGIN, top, "\n".join(lines), size, linespacing=1.1)
         self.figure.add_artist(_rule(self, top - 1.5))
         return top - 3.0
+
+
+class _Words(Text):
+    """Words of a page, which know when the standard fonts will not do."""
+
+    def draw(self, renderer: RendererBase) -> None:
+        """Draw the words in fonts that have their letters."""
+        with fonts_with(self.get_text()):
+            super().draw(renderer)
 
 
 def _rule(page: Page, top: float) -> Line2D:
@@ -264,16 +279,8 @@ def save_charts(
             "name a .pdf file, or choose one blade or one turn",
             value=target,
         )
-    with whole_file(target) as file, quiet_about_letters():
+    with whole_file(target) as file:
         _write(charts, file, target.suffix.lower(), keywords)
-
-
-@contextmanager
-def quiet_about_letters() -> Iterator[None]:
-    """Keep Matplotlib from repeating what was said when the letters were looked for."""
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        yield
 
 
 def check_target(path: str | os.PathLike[str]) -> Path:
