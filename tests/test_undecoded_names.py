@@ -84,13 +84,14 @@ def test_a_batch_draws_and_lists_every_blade(folder):
     assert len([*(out / "sheets").iterdir()]) == 2
     with (out / "queue.csv").open(encoding="utf-8-sig", newline="") as file:
         rows = {row["blade"]: row for row in csv.DictReader(file)}
-    assert rows.keys() == {SHOWN, "A"}
+    assert rows.keys() == {SHOWN, "A", r"b\xff"}
+    assert rows[r"b\xff"]["action"] == "refused"
     assert rows[SHOWN]["file"] == f"{SHOWN}.csv"
     held = json.loads((out / "queue.json").read_text(encoding="utf-8"))
     assert [one["blade"] for one in held["blades"]] == [row["blade"] for row in rows.values()]
     assert json.dumps(held, ensure_ascii=False).encode()
     queue = openpyxl.load_workbook(out / "queue.xlsx")["queue"]
-    assert {row[0].value for row in queue.iter_rows(min_row=2)} == {SHOWN, "A"}
+    assert {row[0].value for row in queue.iter_rows(min_row=2)} == rows.keys()
     page = pypdf.PdfReader(out / rows[SHOWN]["sheet"]).pages[0].extract_text()
     assert SHOWN in page
     assert r"s\xff" in page
