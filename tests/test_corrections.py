@@ -213,9 +213,11 @@ def shelf() -> list[Mounted]:
 @cache
 def fits(sd: float = 0.004, graduation: float = 0.0005) -> list:
     """Blades as read; one in some hundred seems to hold a mistake and is read again instead."""
-    rng = rng_for(3)
+    rng, again = rng_for(3), rng_for(4)
     read = [(one, one.fit(rng, sd, graduation)) for one in shelf() for _ in range(25)]
-    return [(one, fit) for one, fit in read if fit.mistake is None]
+    return [
+        (one, fit if fit.mistake is None else one.fit(again, sd, graduation)) for one, fit in read
+    ]
 
 
 @cache
