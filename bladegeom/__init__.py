@@ -18,161 +18,161 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from bladegeom.applied.answer import blade_answer
-    from bladegeom.applied.change import Change, change
-    from bladegeom.applied.clearance import SideClearance, rub_angle, side_clearance
-    from bladegeom.applied.clock import ClockAdvice, clock_advice
-    from bladegeom.applied.compare import Comparison, CutComparison, compare_test_cut
-    from bladegeom.applied.condition import Condition, assess
-    from bladegeom.applied.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
-    from bladegeom.applied.cut_surface import CutWall
-    from bladegeom.applied.estimate import Estimate
-    from bladegeom.applied.fence import FenceAlignment, fence_alignment
-    from bladegeom.applied.insert import InsertLevel, insert_level
-    from bladegeom.applied.kerf import Kerf, kerf
-    from bladegeom.applied.many import fit_table
-    from bladegeom.applied.marks import Mark, NeutralLine, neutral_line, neutral_line_by_eye
-    from bladegeom.applied.next_readings import NextReadings, next_readings
-    from bladegeom.applied.record import History, read_history, record
-    from bladegeom.applied.rotation import Rotation, best_rotation
-    from bladegeom.applied.setting import Setting, setting_error
-    from bladegeom.applied.setup import SetUp, set_up
-    from bladegeom.applied.shelf import Shelf, shelf
-    from bladegeom.applied.slots import SlotAlignment, slot_alignment
-    from bladegeom.applied.squareness import (
+    from bladegeom.arbor.arbor import ArborFit, separate_arbor
+    from bladegeom.arbor.clock import ClockAdvice, clock_advice
+    from bladegeom.arbor.fleet import FleetFit, fleet_arbor
+    from bladegeom.blade import Blade
+    from bladegeom.draw.batch import run_batch
+    from bladegeom.draw.card import setup_card
+    from bladegeom.draw.cautions import CAUTIONS
+    from bladegeom.draw.clear import clearance_chart
+    from bladegeom.draw.clock import clock_chart
+    from bladegeom.draw.form import reading_sheet
+    from bladegeom.draw.page import save_chart
+    from bladegeom.draw.polar import polar_chart
+    from bladegeom.draw.report import customer_sheet
+    from bladegeom.draw.rotation import rotation_chart
+    from bladegeom.draw.shelf_page import shelf_page
+    from bladegeom.draw.square import squareness_chart
+    from bladegeom.draw.strip import strip_chart
+    from bladegeom.draw.trend import trend_chart
+    from bladegeom.draw.wall import wall_chart
+    from bladegeom.estimate import Estimate
+    from bladegeom.faults import BladegeomWarning, Fault, RefusedError
+    from bladegeom.fit.answer import blade_answer
+    from bladegeom.fit.budget import Budget
+    from bladegeom.fit.fit import fit_wobble
+    from bladegeom.fit.many import fit_table
+    from bladegeom.fit.marks import Mark, NeutralLine, neutral_line, neutral_line_by_eye
+    from bladegeom.fit.next_readings import NextReadings, next_readings
+    from bladegeom.fit.shape import Bend, ResidualShape, Spike, residual_shape
+    from bladegeom.fit.squareness import (
         Squareness,
         chance_out,
         squareness,
         squareness_error,
         squareness_error_u,
     )
-    from bladegeom.applied.steps import Step
-    from bladegeom.applied.trend import Trend, trend
-    from bladegeom.applied.visit import Visit, visit
-    from bladegeom.applied.wall import cut_wall
-    from bladegeom.errors import BladegeomWarning, Fault, RefusedError
-    from bladegeom.fitted.arbor import ArborFit, separate_arbor
-    from bladegeom.fitted.budget import Budget
-    from bladegeom.fitted.doubt import Interval
-    from bladegeom.fitted.fit import fit_wobble
-    from bladegeom.fitted.fleet import FleetFit, fleet_arbor
-    from bladegeom.fitted.mistakes import Evidence, Finding, Findings, check_readings
-    from bladegeom.fitted.plate import PlateFit, fit_plate
-    from bladegeom.fitted.shape import Bend, ResidualShape, Spike, residual_shape
-    from bladegeom.fitted.vector import WobbleVector
-    from bladegeom.fitted.waves import Harmonic
-    from bladegeom.fitted.wobble import WobbleFit
+    from bladegeom.fit.vector import WobbleVector
+    from bladegeom.fit.waves import Harmonic
+    from bladegeom.fit.wobble import WobbleFit
     from bladegeom.invented.key import AnswerKey, Planted
     from bladegeom.invented.sets import Simulated, SimulatedSet
     from bladegeom.invented.shop import ShopVisit, SimulatedShop, simulate_shop
     from bladegeom.invented.simulate import simulate
-    from bladegeom.measured.blade import Blade
-    from bladegeom.measured.blades import Batch
-    from bladegeom.measured.limit import Limit
-    from bladegeom.measured.limits import Limits, read_limits
-    from bladegeom.measured.mounts import Mount, Mounts, read_mounts
-    from bladegeom.measured.readings import Readings
-    from bladegeom.measured.rings import Ring, read_rings
-    from bladegeom.measured.tables import read_blade, read_blades, read_table
-    from bladegeom.shown.batch import run_batch
-    from bladegeom.shown.card import setup_card
-    from bladegeom.shown.cautions import CAUTIONS
-    from bladegeom.shown.clear import clearance_chart
-    from bladegeom.shown.clock import clock_chart
-    from bladegeom.shown.form import reading_sheet
-    from bladegeom.shown.page import save_chart
-    from bladegeom.shown.polar import polar_chart
-    from bladegeom.shown.report import customer_sheet
-    from bladegeom.shown.rotation import rotation_chart
-    from bladegeom.shown.shelf_page import shelf_page
-    from bladegeom.shown.square import squareness_chart
-    from bladegeom.shown.strip import strip_chart
-    from bladegeom.shown.trend import trend_chart
-    from bladegeom.shown.wall import wall_chart
+    from bladegeom.kernel.doubt import Interval
+    from bladegeom.mistakes.check import Evidence, Finding, Findings, check_readings
+    from bladegeom.plate.plate import PlateFit, fit_plate
+    from bladegeom.plate.rotation import Rotation, best_rotation
+    from bladegeom.readings import Readings
+    from bladegeom.saw.clearance import SideClearance, rub_angle, side_clearance
+    from bladegeom.saw.compare import Comparison, CutComparison, compare_test_cut
+    from bladegeom.saw.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
+    from bladegeom.saw.fence import FenceAlignment, fence_alignment
+    from bladegeom.saw.insert import InsertLevel, insert_level
+    from bladegeom.saw.kerf import Kerf, kerf
+    from bladegeom.saw.setting import Setting, setting_error
+    from bladegeom.saw.setup import SetUp, set_up
+    from bladegeom.saw.slots import SlotAlignment, slot_alignment
+    from bladegeom.saw.steps import Step
+    from bladegeom.shop.change import Change, change
+    from bladegeom.shop.condition import Condition, assess
+    from bladegeom.shop.limit import Limit
+    from bladegeom.shop.limits import Limits, read_limits
+    from bladegeom.shop.record import History, read_history, record
+    from bladegeom.shop.shelf import Shelf, shelf
+    from bladegeom.shop.trend import Trend, trend
+    from bladegeom.shop.visit import Visit, visit
+    from bladegeom.tables.blades import Batch
+    from bladegeom.tables.mounts import Mount, Mounts, read_mounts
+    from bladegeom.tables.read import read_blade, read_blades, read_table
+    from bladegeom.tables.rings import Ring, read_rings
+    from bladegeom.wall.cut_surface import CutWall
+    from bladegeom.wall.wall import cut_wall
 
 __version__ = "0.1.0"
 
 _HOME = {
-    "blade_answer": "bladegeom.applied.answer",
-    "Change": "bladegeom.applied.change",
-    "change": "bladegeom.applied.change",
-    "SideClearance": "bladegeom.applied.clearance",
-    "rub_angle": "bladegeom.applied.clearance",
-    "side_clearance": "bladegeom.applied.clearance",
-    "ClockAdvice": "bladegeom.applied.clock",
-    "clock_advice": "bladegeom.applied.clock",
-    "Comparison": "bladegeom.applied.compare",
-    "CutComparison": "bladegeom.applied.compare",
-    "compare_test_cut": "bladegeom.applied.compare",
-    "Condition": "bladegeom.applied.condition",
-    "assess": "bladegeom.applied.condition",
-    "FlipTest": "bladegeom.applied.cut",
-    "RoundTest": "bladegeom.applied.cut",
-    "flip_test": "bladegeom.applied.cut",
-    "measured_length": "bladegeom.applied.cut",
-    "round_test": "bladegeom.applied.cut",
-    "CutWall": "bladegeom.applied.cut_surface",
-    "Estimate": "bladegeom.applied.estimate",
-    "FenceAlignment": "bladegeom.applied.fence",
-    "fence_alignment": "bladegeom.applied.fence",
-    "InsertLevel": "bladegeom.applied.insert",
-    "insert_level": "bladegeom.applied.insert",
-    "Kerf": "bladegeom.applied.kerf",
-    "kerf": "bladegeom.applied.kerf",
-    "fit_table": "bladegeom.applied.many",
-    "Mark": "bladegeom.applied.marks",
-    "NeutralLine": "bladegeom.applied.marks",
-    "neutral_line": "bladegeom.applied.marks",
-    "neutral_line_by_eye": "bladegeom.applied.marks",
-    "NextReadings": "bladegeom.applied.next_readings",
-    "next_readings": "bladegeom.applied.next_readings",
-    "History": "bladegeom.applied.record",
-    "read_history": "bladegeom.applied.record",
-    "record": "bladegeom.applied.record",
-    "Rotation": "bladegeom.applied.rotation",
-    "best_rotation": "bladegeom.applied.rotation",
-    "Setting": "bladegeom.applied.setting",
-    "setting_error": "bladegeom.applied.setting",
-    "SetUp": "bladegeom.applied.setup",
-    "set_up": "bladegeom.applied.setup",
-    "Shelf": "bladegeom.applied.shelf",
-    "shelf": "bladegeom.applied.shelf",
-    "SlotAlignment": "bladegeom.applied.slots",
-    "slot_alignment": "bladegeom.applied.slots",
-    "Squareness": "bladegeom.applied.squareness",
-    "chance_out": "bladegeom.applied.squareness",
-    "squareness": "bladegeom.applied.squareness",
-    "squareness_error": "bladegeom.applied.squareness",
-    "squareness_error_u": "bladegeom.applied.squareness",
-    "Step": "bladegeom.applied.steps",
-    "Trend": "bladegeom.applied.trend",
-    "trend": "bladegeom.applied.trend",
-    "Visit": "bladegeom.applied.visit",
-    "visit": "bladegeom.applied.visit",
-    "cut_wall": "bladegeom.applied.wall",
-    "BladegeomWarning": "bladegeom.errors",
-    "Fault": "bladegeom.errors",
-    "RefusedError": "bladegeom.errors",
-    "ArborFit": "bladegeom.fitted.arbor",
-    "separate_arbor": "bladegeom.fitted.arbor",
-    "Budget": "bladegeom.fitted.budget",
-    "Interval": "bladegeom.fitted.doubt",
-    "fit_wobble": "bladegeom.fitted.fit",
-    "FleetFit": "bladegeom.fitted.fleet",
-    "fleet_arbor": "bladegeom.fitted.fleet",
-    "Evidence": "bladegeom.fitted.mistakes",
-    "Finding": "bladegeom.fitted.mistakes",
-    "Findings": "bladegeom.fitted.mistakes",
-    "check_readings": "bladegeom.fitted.mistakes",
-    "PlateFit": "bladegeom.fitted.plate",
-    "fit_plate": "bladegeom.fitted.plate",
-    "Bend": "bladegeom.fitted.shape",
-    "ResidualShape": "bladegeom.fitted.shape",
-    "Spike": "bladegeom.fitted.shape",
-    "residual_shape": "bladegeom.fitted.shape",
-    "WobbleVector": "bladegeom.fitted.vector",
-    "Harmonic": "bladegeom.fitted.waves",
-    "WobbleFit": "bladegeom.fitted.wobble",
+    "blade_answer": "bladegeom.fit.answer",
+    "Change": "bladegeom.shop.change",
+    "change": "bladegeom.shop.change",
+    "SideClearance": "bladegeom.saw.clearance",
+    "rub_angle": "bladegeom.saw.clearance",
+    "side_clearance": "bladegeom.saw.clearance",
+    "ClockAdvice": "bladegeom.arbor.clock",
+    "clock_advice": "bladegeom.arbor.clock",
+    "Comparison": "bladegeom.saw.compare",
+    "CutComparison": "bladegeom.saw.compare",
+    "compare_test_cut": "bladegeom.saw.compare",
+    "Condition": "bladegeom.shop.condition",
+    "assess": "bladegeom.shop.condition",
+    "FlipTest": "bladegeom.saw.cut",
+    "RoundTest": "bladegeom.saw.cut",
+    "flip_test": "bladegeom.saw.cut",
+    "measured_length": "bladegeom.saw.cut",
+    "round_test": "bladegeom.saw.cut",
+    "CutWall": "bladegeom.wall.cut_surface",
+    "Estimate": "bladegeom.estimate",
+    "FenceAlignment": "bladegeom.saw.fence",
+    "fence_alignment": "bladegeom.saw.fence",
+    "InsertLevel": "bladegeom.saw.insert",
+    "insert_level": "bladegeom.saw.insert",
+    "Kerf": "bladegeom.saw.kerf",
+    "kerf": "bladegeom.saw.kerf",
+    "fit_table": "bladegeom.fit.many",
+    "Mark": "bladegeom.fit.marks",
+    "NeutralLine": "bladegeom.fit.marks",
+    "neutral_line": "bladegeom.fit.marks",
+    "neutral_line_by_eye": "bladegeom.fit.marks",
+    "NextReadings": "bladegeom.fit.next_readings",
+    "next_readings": "bladegeom.fit.next_readings",
+    "History": "bladegeom.shop.record",
+    "read_history": "bladegeom.shop.record",
+    "record": "bladegeom.shop.record",
+    "Rotation": "bladegeom.plate.rotation",
+    "best_rotation": "bladegeom.plate.rotation",
+    "Setting": "bladegeom.saw.setting",
+    "setting_error": "bladegeom.saw.setting",
+    "SetUp": "bladegeom.saw.setup",
+    "set_up": "bladegeom.saw.setup",
+    "Shelf": "bladegeom.shop.shelf",
+    "shelf": "bladegeom.shop.shelf",
+    "SlotAlignment": "bladegeom.saw.slots",
+    "slot_alignment": "bladegeom.saw.slots",
+    "Squareness": "bladegeom.fit.squareness",
+    "chance_out": "bladegeom.fit.squareness",
+    "squareness": "bladegeom.fit.squareness",
+    "squareness_error": "bladegeom.fit.squareness",
+    "squareness_error_u": "bladegeom.fit.squareness",
+    "Step": "bladegeom.saw.steps",
+    "Trend": "bladegeom.shop.trend",
+    "trend": "bladegeom.shop.trend",
+    "Visit": "bladegeom.shop.visit",
+    "visit": "bladegeom.shop.visit",
+    "cut_wall": "bladegeom.wall.wall",
+    "BladegeomWarning": "bladegeom.faults",
+    "Fault": "bladegeom.faults",
+    "RefusedError": "bladegeom.faults",
+    "ArborFit": "bladegeom.arbor.arbor",
+    "separate_arbor": "bladegeom.arbor.arbor",
+    "Budget": "bladegeom.fit.budget",
+    "Interval": "bladegeom.kernel.doubt",
+    "fit_wobble": "bladegeom.fit.fit",
+    "FleetFit": "bladegeom.arbor.fleet",
+    "fleet_arbor": "bladegeom.arbor.fleet",
+    "Evidence": "bladegeom.mistakes.check",
+    "Finding": "bladegeom.mistakes.check",
+    "Findings": "bladegeom.mistakes.check",
+    "check_readings": "bladegeom.mistakes.check",
+    "PlateFit": "bladegeom.plate.plate",
+    "fit_plate": "bladegeom.plate.plate",
+    "Bend": "bladegeom.fit.shape",
+    "ResidualShape": "bladegeom.fit.shape",
+    "Spike": "bladegeom.fit.shape",
+    "residual_shape": "bladegeom.fit.shape",
+    "WobbleVector": "bladegeom.fit.vector",
+    "Harmonic": "bladegeom.fit.waves",
+    "WobbleFit": "bladegeom.fit.wobble",
     "AnswerKey": "bladegeom.invented.key",
     "Planted": "bladegeom.invented.key",
     "Simulated": "bladegeom.invented.sets",
@@ -181,35 +181,35 @@ _HOME = {
     "SimulatedShop": "bladegeom.invented.shop",
     "simulate_shop": "bladegeom.invented.shop",
     "simulate": "bladegeom.invented.simulate",
-    "Blade": "bladegeom.measured.blade",
-    "Batch": "bladegeom.measured.blades",
-    "Limit": "bladegeom.measured.limit",
-    "Limits": "bladegeom.measured.limits",
-    "read_limits": "bladegeom.measured.limits",
-    "Mount": "bladegeom.measured.mounts",
-    "Mounts": "bladegeom.measured.mounts",
-    "read_mounts": "bladegeom.measured.mounts",
-    "Readings": "bladegeom.measured.readings",
-    "Ring": "bladegeom.measured.rings",
-    "read_rings": "bladegeom.measured.rings",
-    "read_blade": "bladegeom.measured.tables",
-    "read_blades": "bladegeom.measured.tables",
-    "read_table": "bladegeom.measured.tables",
-    "run_batch": "bladegeom.shown.batch",
-    "setup_card": "bladegeom.shown.card",
-    "CAUTIONS": "bladegeom.shown.cautions",
-    "clearance_chart": "bladegeom.shown.clear",
-    "clock_chart": "bladegeom.shown.clock",
-    "reading_sheet": "bladegeom.shown.form",
-    "save_chart": "bladegeom.shown.page",
-    "polar_chart": "bladegeom.shown.polar",
-    "customer_sheet": "bladegeom.shown.report",
-    "rotation_chart": "bladegeom.shown.rotation",
-    "shelf_page": "bladegeom.shown.shelf_page",
-    "squareness_chart": "bladegeom.shown.square",
-    "strip_chart": "bladegeom.shown.strip",
-    "trend_chart": "bladegeom.shown.trend",
-    "wall_chart": "bladegeom.shown.wall",
+    "Blade": "bladegeom.blade",
+    "Batch": "bladegeom.tables.blades",
+    "Limit": "bladegeom.shop.limit",
+    "Limits": "bladegeom.shop.limits",
+    "read_limits": "bladegeom.shop.limits",
+    "Mount": "bladegeom.tables.mounts",
+    "Mounts": "bladegeom.tables.mounts",
+    "read_mounts": "bladegeom.tables.mounts",
+    "Readings": "bladegeom.readings",
+    "Ring": "bladegeom.tables.rings",
+    "read_rings": "bladegeom.tables.rings",
+    "read_blade": "bladegeom.tables.read",
+    "read_blades": "bladegeom.tables.read",
+    "read_table": "bladegeom.tables.read",
+    "run_batch": "bladegeom.draw.batch",
+    "setup_card": "bladegeom.draw.card",
+    "CAUTIONS": "bladegeom.draw.cautions",
+    "clearance_chart": "bladegeom.draw.clear",
+    "clock_chart": "bladegeom.draw.clock",
+    "reading_sheet": "bladegeom.draw.form",
+    "save_chart": "bladegeom.draw.page",
+    "polar_chart": "bladegeom.draw.polar",
+    "customer_sheet": "bladegeom.draw.report",
+    "rotation_chart": "bladegeom.draw.rotation",
+    "shelf_page": "bladegeom.draw.shelf_page",
+    "squareness_chart": "bladegeom.draw.square",
+    "strip_chart": "bladegeom.draw.strip",
+    "trend_chart": "bladegeom.draw.trend",
+    "wall_chart": "bladegeom.draw.wall",
 }
 """Where each public name lives; it is loaded when it is first asked for."""
 

@@ -17,10 +17,10 @@ from pypdf import PdfReader
 from written import run, save, sheet, two_blades, wave, with_column
 
 import bladegeom as bg
-from bladegeom.applied.change import change
-from bladegeom.errors import RefusedError
-from bladegeom.measured.whole import UNFINISHED
-from bladegeom.shown.batch import CHANGED
+from bladegeom.draw.batch import CHANGED
+from bladegeom.faults import RefusedError
+from bladegeom.shop.change import change
+from bladegeom.tables.whole import UNFINISHED
 
 DAY = date(2026, 11, 25)
 LIMITS = """\

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from scipy import special
 from simulated import rng_for
 
-from bladegeom.fitted.batch import fit_rows, many_direction_limits
-from bladegeom.fitted.batch_limits import many_amplitude_limits, student_cdf
-from bladegeom.fitted.doubt import amplitude_limits, direction_limits
-from bladegeom.fitted.harmonics import harmonic_columns, least_squares
+from bladegeom.kernel.batch import fit_rows, many_direction_limits
+from bladegeom.kernel.batch_limits import many_amplitude_limits, student_cdf
+from bladegeom.kernel.doubt import amplitude_limits, direction_limits
+from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 
 DOFS = [1, 2, 3, 5, 17, 37, 77, 200, 997]
 

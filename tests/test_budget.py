@@ -10,7 +10,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 import bladegeom as bg
-from bladegeom.fitted.doubt import student_t
+from bladegeom.kernel.doubt import student_t
 
 
 def fit_of(turns=1, noise=0.003, texture=0.0, **readings):

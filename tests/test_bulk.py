@@ -15,10 +15,10 @@ from simulated import rng_for
 from written import changed, save, sheet, two_blades, with_column, written
 
 import bladegeom as bg
-from bladegeom.measured import bulk, scan
-from bladegeom.measured.facts import stated_facts
-from bladegeom.measured.tables import tidy_by_cells, tidy_table
-from bladegeom.units import NumberError, parse_number
+from bladegeom.lengths import NumberError, parse_number
+from bladegeom.tables import bulk, scan
+from bladegeom.tables.facts import stated_facts
+from bladegeom.tables.read import tidy_by_cells, tidy_table
 
 patient = settings(deadline=None, max_examples=150)
 

@@ -12,8 +12,8 @@ from matplotlib.patches import Rectangle
 from pypdf import PdfReader
 
 import bladegeom as bg
-from bladegeom.errors import BladegeomWarning, RefusedError
-from bladegeom.shown.fonts import escaped
+from bladegeom.draw.fonts import escaped
+from bladegeom.faults import BladegeomWarning, RefusedError
 
 DEMO = "data_demo/shed_saw.toml"
 papers = pytest.mark.parametrize("paper", ["a4", "letter"])

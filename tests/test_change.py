@@ -115,7 +115,7 @@ def test_the_vector_is_tested_as_statsmodels_tests_it(rng):
     # With one pooled scatter of 42 degrees of freedom the two tests are the same.
     theirs = float(fitted.f_test(difference).pvalue)
     f = float(moved @ np.linalg.solve(spread, moved)) / 2
-    from bladegeom.fitted.doubt import zero_amplitude_p
+    from bladegeom.kernel.doubt import zero_amplitude_p
 
     assert zero_amplitude_p(f / scale, 42) == pytest.approx(theirs, rel=1e-6)
     assert change.vector_p == pytest.approx(theirs, rel=0.25)

@@ -13,9 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import bladegeom as bg
-from bladegeom.applied.clearance import NO_GULLET, rub_angle, side_clearance
-from bladegeom.applied.slots import slot_alignment
-from bladegeom.shown.clear import clearance_chart
+from bladegeom.draw.clear import clearance_chart
+from bladegeom.saw.clearance import NO_GULLET, rub_angle, side_clearance
+from bladegeom.saw.slots import slot_alignment
 
 DAY = date(2026, 2, 3)
 

@@ -19,10 +19,10 @@ from scipy import stats
 from simulated import rng_for
 
 import bladegeom as bg
-from bladegeom.applied.clock import clock_advice
-from bladegeom.applied.clock_limits import Limited, difference, next_limits
-from bladegeom.fitted.arbor import separate_arbor
-from bladegeom.fitted.mountings import Mountings, arbor_design, dof_of
+from bladegeom.arbor.arbor import separate_arbor
+from bladegeom.arbor.clock import clock_advice
+from bladegeom.arbor.clock_limits import Limited, difference, next_limits
+from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of
 
 BLADE, FLANGE = 0.05 * np.exp(0.5j), 0.03 * np.exp(2j)
 RING = 110.0

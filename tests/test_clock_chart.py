@@ -17,11 +17,11 @@ from scipy import stats
 from simulated import rng_for
 
 import bladegeom as bg
-from bladegeom.applied.clock import clock_advice
-from bladegeom.applied.clock_places import new_mounting
-from bladegeom.fitted.arbor import separate_arbor
-from bladegeom.shown.clock import clock_chart
-from bladegeom.shown.clock_arrows import Arrows
+from bladegeom.arbor.arbor import separate_arbor
+from bladegeom.arbor.clock import clock_advice
+from bladegeom.arbor.clock_places import new_mounting
+from bladegeom.draw.clock import clock_chart
+from bladegeom.draw.clock_arrows import Arrows
 
 DAY = datetime.date(2026, 3, 1)
 BLADE, FLANGE = 0.05 * np.exp(0.5j), 0.03 * np.exp(2j)

@@ -13,8 +13,8 @@ from test_mounts import mounts_of
 from written import changed, run, run_apart, save, sheet
 
 import bladegeom as bg
-from bladegeom.applied.clock_many import advise
-from bladegeom.measured.mounts import read_mounts
+from bladegeom.arbor.clock_many import advise
+from bladegeom.tables.mounts import read_mounts
 
 DEMO = "data_demo/arbor/clock_mounts.csv"
 FACTS = {"ring_radius_mm": 100, "graduation_mm": 0.001}

@@ -11,7 +11,7 @@ import pytest
 from simulated import rng_for
 
 import bladegeom as bg
-from bladegeom.applied.condition import assess
+from bladegeom.shop.condition import assess
 
 SD, TIR = 0.003, 0.1
 NO_MISTAKE = bg.check_readings(bg.Readings(bg.Blade(4), reading_mm=[0, 1, 0, -1]))

@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from bladegeom.applied.compare import AGREE, CANNOT_TELL, DO_NOT_AGREE, Comparison, compare_test_cut
-from bladegeom.applied.estimate import Estimate
-from bladegeom.errors import RefusedError
+from bladegeom.estimate import Estimate
+from bladegeom.faults import RefusedError
+from bladegeom.saw.compare import AGREE, CANNOT_TELL, DO_NOT_AGREE, Comparison, compare_test_cut
 
 KERF = Comparison("width of the kerf", Estimate(3.31, 0.02), Estimate(3.30, 0.01), "mm")
 

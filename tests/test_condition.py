@@ -14,10 +14,10 @@ from rigid_body import RigidBlade, readings_mm, tooth_angles_deg
 from simulated import rng_for
 
 import bladegeom as bg
-from bladegeom.applied.condition import ACTIONS, assess
-from bladegeom.errors import RefusedError
-from bladegeom.measured.limit import Limit
-from bladegeom.measured.limits import Limits
+from bladegeom.faults import RefusedError
+from bladegeom.shop.condition import ACTIONS, assess
+from bladegeom.shop.limit import Limit
+from bladegeom.shop.limits import Limits
 
 TEETH, RING = 40, 100.0
 WOBBLE = Limit("wobble_tir", (0.10, "mm"), "invented shop rule")

@@ -20,7 +20,8 @@ from scipy.stats import t as student
 from simulated import rng_for, wave
 
 import bladegeom as bg
-from bladegeom.applied.conformity import (
+from bladegeom.faults import RefusedError
+from bladegeom.shop.conformity import (
     CONFORMS,
     FAILS,
     UNDECIDED,
@@ -30,7 +31,6 @@ from bladegeom.applied.conformity import (
     raw_span,
     wobble_span,
 )
-from bladegeom.errors import RefusedError
 
 sizes = st.floats(0.01, 10)
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from simulated import rng_for, turn_deg
 
 import bladegeom as bg
-from bladegeom.fitted.doubt import (
+from bladegeom.kernel.doubt import (
     amplitude_cdf,
     amplitude_limits,
     direction_limits,
@@ -24,7 +24,7 @@ from bladegeom.fitted.doubt import (
     student_t,
     zero_amplitude_p,
 )
-from bladegeom.fitted.harmonics import LeastSquares, harmonic_columns, least_squares
+from bladegeom.kernel.harmonics import LeastSquares, harmonic_columns, least_squares
 
 Floats = NDArray[np.float64]
 

@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rigid_body import rotation
 
-from bladegeom.applied.cut import flip_test, measured_length, round_test
-from bladegeom.errors import RefusedError
+from bladegeom.faults import RefusedError
+from bladegeom.saw.cut import flip_test, measured_length, round_test
 
 UP, BACK, RIGHT = np.array([0.0, 0, 1]), np.array([0.0, 1, 0]), np.array([1.0, 0, 0])
 

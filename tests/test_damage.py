@@ -14,7 +14,7 @@ from numpy.testing import assert_array_equal
 from written import TEETH, changed, run, sheet, two_blades, wave, with_column, written
 
 import bladegeom as bg
-from bladegeom.measured.tables import parse_blades
+from bladegeom.tables.read import parse_blades
 
 patient = settings(deadline=None, derandomize=True)
 GOOD = with_column(two_blades(ring_radius_mm=100), "turn", "1")

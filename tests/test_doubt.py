@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import integrate, optimize, special, stats
 from simulated import rng_for, turn_deg
 
-from bladegeom.fitted.doubt import (
+from bladegeom.kernel.doubt import (
     amplitude_cdf,
     amplitude_limits,
     direction_limits,

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bladegeom.applied.estimate import Estimate, combined, mean_of, scatter_of
+from bladegeom.estimate import Estimate, combined, mean_of, scatter_of
 
 sizes = st.floats(1e-6, 1e6)
 freedoms = st.floats(1, 1e4)

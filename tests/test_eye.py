@@ -11,8 +11,8 @@ from pypdf import PdfReader
 from written import run, save, sheet, wave
 
 import bladegeom as bg
-from bladegeom.measured.damage import is_ditto
-from bladegeom.measured.eye import BLANK, FAULT, NOTHING, UNCLEAR, eye_says
+from bladegeom.tables.damage import is_ditto
+from bladegeom.tables.eye import BLANK, FAULT, NOTHING, UNCLEAR, eye_says
 
 FINDS_NOTHING = [
     *("none", "None.", "NONE", "nothing", "Nothing found.", "nil", "nothing wrong"),

@@ -11,10 +11,10 @@ import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bladegeom.applied.estimate import Estimate
-from bladegeom.applied.fence import fence_alignment
-from bladegeom.applied.slots import slot_alignment
-from bladegeom.errors import RefusedError
+from bladegeom.estimate import Estimate
+from bladegeom.faults import RefusedError
+from bladegeom.saw.fence import fence_alignment
+from bladegeom.saw.slots import slot_alignment
 
 ALONG = np.array([0.0, 150.0, 300.0, 450.0, 600.0])
 

@@ -15,10 +15,10 @@ from rigid_body import RigidBlade
 from scipy import special
 from simulated import rng_for
 
-from bladegeom.errors import RefusedError
-from bladegeom.fitted.arbor import separate_arbor
-from bladegeom.fitted.fleet import fleet_arbor
-from bladegeom.fitted.mountings import Mountings, arbor_design, dof_of, seating_of
+from bladegeom.arbor.arbor import separate_arbor
+from bladegeom.arbor.fleet import fleet_arbor
+from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, seating_of
+from bladegeom.faults import RefusedError
 
 FLANGE = cmath.rect(0.030, math.radians(200.0))
 BLADES = {

@@ -17,7 +17,7 @@ from matplotlib.patches import Rectangle
 from written import run, save
 
 import bladegeom as bg
-from bladegeom.shown.page import PAPERS
+from bladegeom.draw.page import PAPERS
 
 SIZES = [(24, 1), (40, 2), (96, 2), (7, 3), (250, 1)]
 EVERYTHING = {

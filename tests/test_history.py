@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from simulated import rng_for, wave
 
 import bladegeom as bg
-from bladegeom.applied.record import COLUMNS
-from bladegeom.measured.guarded import as_text, from_text
-from bladegeom.measured.history import append_line, check_value, read_lines
+from bladegeom.shop.history import append_line, check_value, read_lines
+from bladegeom.shop.record import COLUMNS
+from bladegeom.tables.guarded import as_text, from_text
 
 DAY = date(2026, 3, 2)
 ANY_TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)

@@ -10,7 +10,7 @@ import pytest
 from written import ROOT, changed, run, run_apart, save, sheet, two_blades, with_column
 
 import bladegeom as bg
-from bladegeom.measured.tables import tidy_by_cells, tidy_table
+from bladegeom.tables.read import tidy_by_cells, tidy_table
 
 pytest.importorskip("resource", reason="memory cannot be bounded here")
 

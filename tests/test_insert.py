@@ -12,8 +12,8 @@ import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bladegeom.applied.insert import insert_level
-from bladegeom.errors import RefusedError
+from bladegeom.faults import RefusedError
+from bladegeom.saw.insert import insert_level
 
 X = np.array([-40.0, 40.0, 40.0, -40.0, 0.0, 0.0])
 Y = np.array([-150.0, -150.0, 150.0, 150.0, -100.0, 100.0])

@@ -23,7 +23,7 @@ from scipy import stats
 from simulated import PER_MM, rng_for, simulated, wave
 
 import bladegeom as bg
-from bladegeom.applied.kerf import kerf
+from bladegeom.saw.kerf import kerf
 
 RIM, RING, WIDTH = 127.0, 110.0, 3.2
 few = settings(max_examples=30, deadline=None)

@@ -23,11 +23,11 @@ from PIL import Image
 from written import run, save
 
 import bladegeom as bg
-from bladegeom.shown import fonts
-from bladegeom.shown.fonts import as_printed, standard_fonts
-from bladegeom.shown.page import Page
+from bladegeom.draw import fonts
+from bladegeom.draw.fonts import as_printed, standard_fonts
+from bladegeom.draw.page import Page
 
-pytestmark = pytest.mark.filterwarnings("always::bladegeom.errors.BladegeomWarning")
+pytestmark = pytest.mark.filterwarnings("always::bladegeom.faults.BladegeomWarning")
 
 NAMES = {
     "Polish": "\u017b\u00f3\u0142\u0107-3",

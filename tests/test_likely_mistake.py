@@ -19,8 +19,8 @@ from simulated import rng_for
 from written import run, save
 
 import bladegeom as bg
-from bladegeom.applied.many import fit_frame
-from bladegeom.applied.marks import NO_MATTER_DEG
+from bladegeom.fit.many import fit_frame
+from bladegeom.fit.marks import NO_MATTER_DEG
 
 TEETH, SLIP = 40, 17
 DIAL_TURN_MM = 1.0

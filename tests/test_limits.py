@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 import bladegeom as bg
-from bladegeom.errors import RefusedError
-from bladegeom.measured.limit import Limit
-from bladegeom.measured.limits import Limits, read_limits
+from bladegeom.faults import RefusedError
+from bladegeom.shop.limit import Limit
+from bladegeom.shop.limits import Limits, read_limits
 
 GOOD = """# invented
 [[limit]]

@@ -8,7 +8,7 @@ from numpy.testing import assert_array_equal
 from written import NUMBERS, TEETH, run, save, sheet, wave, written
 
 import bladegeom as bg
-from bladegeom.measured.lists import looks_like_table, parse_list
+from bladegeom.tables.lists import looks_like_table, parse_list
 
 
 def listed(text, **more):

@@ -14,9 +14,9 @@ from pypdf import PdfReader
 from written import run, save, sheet, wave
 
 import bladegeom as bg
-from bladegeom.measured.whole import whole_file
-from bladegeom.shown import batch as batch_module
-from bladegeom.shown.made import ASIDE, LIST
+from bladegeom.draw import batch as batch_module
+from bladegeom.draw.made import ASIDE, LIST
+from bladegeom.tables.whole import whole_file
 
 LIMITS = bg.Limits((bg.Limit("wobble_tir", (4, "thou"), "invented for a test"),))
 QUEUES = ("queue.csv", "queue.json", "queue.xlsx")

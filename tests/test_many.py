@@ -14,9 +14,9 @@ from pandas.testing import assert_frame_equal
 from simulated import rng_for, wave
 
 import bladegeom as bg
-from bladegeom.applied import many
-from bladegeom.applied.answer import fit_answer
-from bladegeom.applied.table_plain import plain_answers
+from bladegeom.fit import many
+from bladegeom.fit.answer import fit_answer
+from bladegeom.fit.table_plain import plain_answers
 from bladegeom.result import in_columns
 
 DEMO = [

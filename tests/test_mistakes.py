@@ -21,7 +21,7 @@ from simulated import rng_for
 from written import run, save, written
 
 import bladegeom as bg
-from bladegeom.fitted.mistakes import FALSE_ALARMS, KINDS
+from bladegeom.mistakes.check import FALSE_ALARMS, KINDS
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 import bench_mistakes as bench

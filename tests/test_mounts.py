@@ -11,8 +11,8 @@ from rigid_body import UP, RigidBlade, blade_direction, tooth_angles_deg, turn_o
 from written import TEETH, changed, save, sheet, wave, with_column
 
 import bladegeom as bg
-from bladegeom.fitted.arbor import separate_arbor
-from bladegeom.measured.mounts import read_mounts
+from bladegeom.arbor.arbor import separate_arbor
+from bladegeom.tables.mounts import read_mounts
 
 
 def mounts_of(blade, clocks, column="clock_deg", **facts):

@@ -17,7 +17,7 @@ from rigid_body import RigidBlade, readings_mm, tooth_angles_deg
 from simulated import rng_for, turn_deg, wave
 
 import bladegeom as bg
-from bladegeom.fitted.harmonics import harmonic_columns, least_squares
+from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 
 Floats = NDArray[np.float64]
 

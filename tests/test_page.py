@@ -11,7 +11,7 @@ from PIL import Image
 
 import bladegeom as bg
 from bladegeom.__main__ import main
-from bladegeom.shown.page import save_charts
+from bladegeom.draw.page import save_charts
 
 
 @pytest.fixture(scope="module")

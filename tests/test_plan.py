@@ -10,9 +10,9 @@ import pytest
 from numpy.testing import assert_allclose
 
 import bladegeom as bg
-from bladegeom.fitted import design
-from bladegeom.fitted.harmonics import harmonic_columns
-from bladegeom.fitted.plan import check_plan, plan_remarks
+from bladegeom.kernel import design
+from bladegeom.kernel.harmonics import harmonic_columns
+from bladegeom.kernel.plan import check_plan, plan_remarks
 
 
 def worst_ratio(angle_deg):

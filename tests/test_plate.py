@@ -16,9 +16,9 @@ from rigid_body import RigidBlade, readings_mm, tooth_angles_deg
 from simulated import rng_for
 
 import bladegeom as bg
-from bladegeom.errors import RefusedError
-from bladegeom.fitted.plate import fit_plate
-from bladegeom.measured.rings import Ring
+from bladegeom.faults import RefusedError
+from bladegeom.plate.plate import fit_plate
+from bladegeom.tables.rings import Ring
 
 RIM = 127.0
 BENT = BentPlate(

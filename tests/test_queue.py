@@ -8,7 +8,7 @@ import json
 import openpyxl
 import pytest
 
-from bladegeom.shown.queue import as_text, write_queue
+from bladegeom.draw.queue import as_text, write_queue
 
 ROWS = [
     {"blade": "=1+1", "wobble_tir": 0.123456789012345, "resolved": True, "warnings": ["a", "b"]},

@@ -22,10 +22,10 @@ from written import (
 )
 
 import bladegeom as bg
-from bladegeom.measured.limits import read_limits
-from bladegeom.measured.mounts import read_mounts
-from bladegeom.measured.rings import read_rings
-from bladegeom.measured.tables import tidy_by_cells, tidy_table
+from bladegeom.shop.limits import read_limits
+from bladegeom.tables.mounts import read_mounts
+from bladegeom.tables.read import tidy_by_cells, tidy_table
+from bladegeom.tables.rings import read_rings
 
 DITTO = '"'
 BY_HAND = {"comma": ",", "semicolon": ";", "tab": "\t"}

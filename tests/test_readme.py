@@ -8,8 +8,8 @@ from pathlib import Path
 from make_readme import PICTURE, filled, pieces
 
 import bladegeom as bg
-from bladegeom.measured.columns import KNOWN_COLUMNS
-from bladegeom.measured.saw_file import PARTS
+from bladegeom.saw.saw_file import PARTS
+from bladegeom.tables.columns import KNOWN_COLUMNS
 
 README = Path("README.md")
 GLOSSARY = Path("DEVELOPERS.md")

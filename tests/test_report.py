@@ -10,8 +10,8 @@ from fits import check_fits, words_of
 from pypdf import PdfReader
 
 import bladegeom as bg
-from bladegeom.applied.change import change
-from bladegeom.shown.fonts import standard_fonts
+from bladegeom.draw.fonts import standard_fonts
+from bladegeom.shop.change import change
 
 DAY = date(2026, 11, 25)
 LIMITS = bg.Limits((bg.Limit("wobble_tir", (0.05, "mm"), "invented for a test"),))

@@ -11,7 +11,7 @@ from simulated import rng_for
 from written import changed, run, save, sheet, two_blades, wave, written
 
 import bladegeom as bg
-from bladegeom.shown import results
+from bladegeom.draw import results
 
 
 @pytest.fixture

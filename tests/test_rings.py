@@ -7,9 +7,9 @@ from numpy.testing import assert_allclose
 from written import save, written
 
 import bladegeom as bg
-from bladegeom.errors import RefusedError
-from bladegeom.fitted.plate import fit_plate
-from bladegeom.measured.rings import Ring, read_rings
+from bladegeom.faults import RefusedError
+from bladegeom.plate.plate import fit_plate
+from bladegeom.tables.rings import Ring, read_rings
 
 HEAD = ["blade", "tooth", "reading_mm", "ring_radius_mm", "stand", "flipped", "zero", "teeth"]
 

@@ -19,10 +19,10 @@ from scipy.optimize import brentq
 from simulated import rng_for
 
 import bladegeom as bg
-from bladegeom.applied.plate_slopes import PlateSlopes
-from bladegeom.applied.rotation import best_rotation
-from bladegeom.fitted.plate import PlateFit, fit_plate
-from bladegeom.measured.rings import Ring
+from bladegeom.plate.plate import PlateFit, fit_plate
+from bladegeom.plate.plate_slopes import PlateSlopes
+from bladegeom.plate.rotation import best_rotation
+from bladegeom.tables.rings import Ring
 
 EXACT = 1e-7
 """Standard uncertainty of every parameter (heights at the rim) where nothing is in doubt."""

@@ -17,12 +17,12 @@ from simulated import rng_for
 from test_rotation import plate_of
 
 import bladegeom as bg
-from bladegeom.applied.plate_slopes import PlateSlopes
-from bladegeom.applied.rotation import best_rotation
-from bladegeom.fitted.plate import fit_plate
-from bladegeom.measured.rings import Ring
-from bladegeom.shown.cautions import CAUTIONS
-from bladegeom.shown.rotation import rotation_chart
+from bladegeom.draw.cautions import CAUTIONS
+from bladegeom.draw.rotation import rotation_chart
+from bladegeom.plate.plate import fit_plate
+from bladegeom.plate.plate_slopes import PlateSlopes
+from bladegeom.plate.rotation import best_rotation
+from bladegeom.tables.rings import Ring
 
 DAY = date(2026, 2, 3)
 LONG = "a blade with a name that goes on and on, bought for the long wall of the old workshop"

@@ -6,8 +6,8 @@ from datetime import date
 
 import pytest
 
-from bladegeom.errors import RefusedError
-from bladegeom.measured.saw_file import PARTS, read_saw
+from bladegeom.faults import RefusedError
+from bladegeom.saw.saw_file import PARTS, read_saw
 
 WHOLE = """\
 # invented
@@ -86,7 +86,7 @@ def test_rows_are_those_of_the_file(tmp_path):
 def test_a_fault_of_a_value_is_put_in_its_row(tmp_path):
     slots = read_saw(written(tmp_path, WHOLE)).one("slots")
     try:
-        from bladegeom.errors import refuse
+        from bladegeom.faults import refuse
 
         raise refuse("front holds 0", "read it", column="front", value="0")
     except RefusedError as error:

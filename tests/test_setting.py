@@ -33,7 +33,7 @@ from scipy import stats
 from simulated import rng_for, simulated, wave
 
 import bladegeom as bg
-from bladegeom.applied.setting import setting_error
+from bladegeom.saw.setting import setting_error
 
 NUMBERED = ("clockwise", "counterclockwise")
 UPRIGHT, LEVEL = ("table", "bevel"), ("miter_gauge", "riving_knife", "fence")

@@ -11,7 +11,7 @@ import pytest
 from rigid_saw import RigidSaw
 
 import bladegeom as bg
-from bladegeom.errors import RefusedError
+from bladegeom.faults import RefusedError
 
 DEMO = "data_demo/shed_saw.toml"
 FACTS = "teeth,diameter_mm,ring_radius_mm,plate_mm,tooth_width_mm,gullet_mm,graduation_mm,numbered"

@@ -15,12 +15,12 @@ import pypdf
 import pytest
 
 import bladegeom as bg
-from bladegeom.applied.answer import blade_answer
-from bladegeom.applied.shelf import _HEADS, shelf
-from bladegeom.measured.folder import read_folder
-from bladegeom.shown.cautions import CAUTIONS
-from bladegeom.shown.fonts import escaped
-from bladegeom.shown.shelf_page import shelf_page
+from bladegeom.draw.cautions import CAUTIONS
+from bladegeom.draw.fonts import escaped
+from bladegeom.draw.shelf_page import shelf_page
+from bladegeom.fit.answer import blade_answer
+from bladegeom.shop.shelf import _HEADS, shelf
+from bladegeom.tables.folder import read_folder
 
 DITHER = (0.004, -0.003, 0.001, -0.005, 0.003, 0.002, -0.004, 0.002)
 """Millimetres added to the readings, so that they scatter as readings do."""

@@ -16,7 +16,7 @@ from scipy import stats
 from simulated import rng_for, wave
 
 import bladegeom as bg
-from bladegeom.applied.slots import slot_alignment
+from bladegeom.saw.slots import slot_alignment
 
 RIGHT, BACK, UP = np.eye(3)
 """The operator's: to the right, to the back of the saw, upward; a right-handed frame."""

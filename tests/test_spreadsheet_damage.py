@@ -6,8 +6,8 @@ import pytest
 from written import changed, save, sheet, two_blades, wave, with_column, written
 
 import bladegeom as bg
-from bladegeom.measured.damage import damaged_name
-from bladegeom.measured.tables import parse_blades
+from bladegeom.tables.damage import damaged_name
+from bladegeom.tables.read import parse_blades
 
 DATES = [
     *("2-Jan", "02.Jan", "02. Jan", "2026-01-02", "Jan-02", "2-Jan-26", "1/2/2026", "02.01.2026"),

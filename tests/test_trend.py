@@ -12,7 +12,7 @@ from test_history import a_visit
 from test_outside_sources import reference_columns
 
 import bladegeom as bg
-from bladegeom.applied.trend import Point, _line
+from bladegeom.shop.trend import Point, _line
 
 START = date(2020, 1, 1)
 

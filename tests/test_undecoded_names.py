@@ -14,7 +14,7 @@ import pytest
 from written import ROOT, SURROUNDINGS, changed, run, save, sheet
 
 import bladegeom as bg
-from bladegeom.errors import Fault, as_letters
+from bladegeom.faults import Fault, as_letters
 
 NAME, SHOWN = os.fsdecode(b"bl\xe4tt.csv"), r"bl\xe4tt"
 LIMITS = ROOT / "data_demo/shed_limits.toml"

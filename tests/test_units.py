@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bladegeom.errors import RefusedError
-from bladegeom.units import (
+from bladegeom.faults import RefusedError
+from bladegeom.lengths import (
     MM_PER,
     NumberError,
     convert,

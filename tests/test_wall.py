@@ -24,10 +24,10 @@ from scipy import optimize, stats
 from simulated import PER_MM, rng_for, simulated
 
 import bladegeom as bg
-from bladegeom.applied import envelope as envelopes
-from bladegeom.applied.envelope import SideEdge, envelope
-from bladegeom.applied.kerf import kerf
-from bladegeom.applied.wall import cut_wall
+from bladegeom.saw.kerf import kerf
+from bladegeom.wall import envelope as envelopes
+from bladegeom.wall.envelope import SideEdge, envelope
+from bladegeom.wall.wall import cut_wall
 
 RIM, RING, WIDTH = 127.0, 110.0, 3.2
 few = settings(max_examples=12, deadline=None)

@@ -12,8 +12,8 @@ from matplotlib.figure import Figure
 from simulated import PER_MM, rng_for
 
 import bladegeom as bg
-from bladegeom.applied.wall import cut_wall
-from bladegeom.shown.wall import wall_chart
+from bladegeom.draw.wall import wall_chart
+from bladegeom.wall.wall import cut_wall
 
 DAY = date(2026, 2, 3)
 CUT = {"side_angle_deg": 1.0, "feed_per_turn_mm": 1.5, "height_mm": 30.0}

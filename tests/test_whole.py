@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from bladegeom.errors import RefusedError
-from bladegeom.measured.whole import whole_file
+from bladegeom.faults import RefusedError
+from bladegeom.tables.whole import whole_file
 
 
 def test_a_file_takes_its_place_when_all_is_written(tmp_path):

@@ -9,8 +9,8 @@ from numpy.testing import assert_array_equal
 from written import NUMBERS, TEETH, changed, save, sheet, two_blades, wave, written
 
 import bladegeom as bg
-from bladegeom.measured.folder import read_folder
-from bladegeom.measured.tables import parse_blades
+from bladegeom.tables.folder import read_folder
+from bladegeom.tables.read import parse_blades
 
 MM = {"unit": "mm"}
 

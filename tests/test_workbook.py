@@ -15,7 +15,7 @@ from numpy.testing import assert_array_equal
 from written import NUMBERS, TEETH, changed, run, save, sheet, two_blades, wave
 
 import bladegeom as bg
-from bladegeom.measured.tables import parse_blades
+from bladegeom.tables.read import parse_blades
 
 
 def cells_of(rows):

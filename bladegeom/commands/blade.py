@@ -17,9 +17,9 @@ from bladegeom.commands.common import (
     print_json,
     status_of,
 )
-from bladegeom.errors import as_letters
-from bladegeom.measured.facts import blade_of, stated_facts
-from bladegeom.shown import printed
+from bladegeom.draw import printed
+from bladegeom.faults import as_letters
+from bladegeom.tables.facts import blade_of, stated_facts
 
 
 def run_fit(options: argparse.Namespace) -> int:
@@ -83,7 +83,7 @@ def run_marks(options: argparse.Namespace) -> int:
 
 def run_chart(options: argparse.Namespace) -> int:
     """Draw a chart of every blade."""
-    from bladegeom.shown.page import check_target, save_charts
+    from bladegeom.draw.page import check_target, save_charts
 
     check_target(options.output)
     fits, refused, wanted = fits_of(options)

@@ -6,18 +6,18 @@ import argparse
 import sys
 
 import bladegeom as bg
-from bladegeom.applied.clock import ClockAdvice
-from bladegeom.applied.clock_many import advise
+from bladegeom.arbor.clock import ClockAdvice
+from bladegeom.arbor.clock_many import advise
 from bladegeom.commands.common import EVERY, SOME, complain, facts_of, print_json
-from bladegeom.errors import as_letters
-from bladegeom.measured.mounts import read_mounts
-from bladegeom.shown import printed
+from bladegeom.draw import printed
+from bladegeom.faults import as_letters
+from bladegeom.tables.mounts import read_mounts
 
 
 def run_clock(options: argparse.Namespace) -> int:
     """Advise on the clock position of every blade of a table of mountings."""
     if options.output is not None:
-        from bladegeom.shown.page import check_target
+        from bladegeom.draw.page import check_target
 
         check_target(options.output)
     mounts = read_mounts(options.file, unit=options.unit, **facts_of(options))
@@ -36,8 +36,8 @@ def run_clock(options: argparse.Namespace) -> int:
     if not answers:
         raise bg.RefusedError(refused)
     if options.output is not None:
-        from bladegeom.shown.clock import clock_chart
-        from bladegeom.shown.page import save_charts
+        from bladegeom.draw.clock import clock_chart
+        from bladegeom.draw.page import save_charts
 
         charts = (clock_chart(one, paper=options.paper) for one in answers)
         save_charts(charts, options.output, len(answers))

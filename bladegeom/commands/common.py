@@ -9,16 +9,16 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import bladegeom as bg
-from bladegeom.errors import as_letters
-from bladegeom.measured.columns import OTHER_FACTS
-from bladegeom.measured.lists import looks_like_table, parse_list
-from bladegeom.measured.tables import parse_blades
-from bladegeom.measured.text import read_bytes
-from bladegeom.measured.whole import check_apart
+from bladegeom.draw import printed
+from bladegeom.faults import as_letters
+from bladegeom.lengths import convert
 from bladegeom.options import BLADE_LENGTHS, READING_LENGTHS
 from bladegeom.result import Result
-from bladegeom.shown import printed
-from bladegeom.units import convert
+from bladegeom.tables.columns import OTHER_FACTS
+from bladegeom.tables.lists import looks_like_table, parse_list
+from bladegeom.tables.read import parse_blades
+from bladegeom.tables.text import read_bytes
+from bladegeom.tables.whole import check_apart
 
 R = TypeVar("R", bound=Result)
 
@@ -61,7 +61,7 @@ def told(
     """Make a result, save its pages where they are wanted, and print it."""
     wanted = options.output is not None
     if wanted:
-        from bladegeom.shown.page import check_target
+        from bladegeom.draw.page import check_target
 
         check_target(options.output)
     result = make()

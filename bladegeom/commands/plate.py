@@ -18,9 +18,9 @@ from bladegeom.commands.common import (
     status_of,
     told,
 )
-from bladegeom.errors import as_letters
-from bladegeom.shown import printed
-from bladegeom.units import convert
+from bladegeom.draw import printed
+from bladegeom.faults import as_letters
+from bladegeom.lengths import convert
 
 
 def run_plate(options: argparse.Namespace) -> int:
@@ -74,7 +74,7 @@ def run_wall(options: argparse.Namespace) -> int:
 
     if options.output is None:
         return answer(options, lambda fit: wall(fit).to_dict(), lambda fit: str(wall(fit)))
-    from bladegeom.shown.page import check_target, save_charts
+    from bladegeom.draw.page import check_target, save_charts
 
     check_target(options.output)
     fits, refused, wanted = fits_of(options)

@@ -14,10 +14,10 @@ from bladegeom.commands.common import (
     print_json,
     status_of,
 )
-from bladegeom.errors import as_letters
-from bladegeom.fitted.mistakes import check_counted
-from bladegeom.measured.counted import count_blades
-from bladegeom.shown import printed
+from bladegeom.draw import printed
+from bladegeom.faults import as_letters
+from bladegeom.mistakes.check import check_counted
+from bladegeom.tables.counted import count_blades
 
 
 def run_check(options: argparse.Namespace) -> int:
@@ -44,7 +44,7 @@ def run_check(options: argparse.Namespace) -> int:
                 batch.refused
                 or [bg.Fault(f"{len(checked)} blades to repair", "choose one with --blade")]
             )
-        from bladegeom.measured.save import save_readings
+        from bladegeom.tables.save import save_readings
 
         save_readings(_repaired(checked[0], options.repair), options.output)
     if options.json:
@@ -82,8 +82,8 @@ def _repaired(findings: bg.Findings, number: int) -> bg.Readings:
 
 def run_sheet(options: argparse.Namespace) -> int:
     """Draw a blank form, and write the table that goes with it."""
-    from bladegeom.measured.blank import blank_table, check_new, write_new
-    from bladegeom.shown.page import check_target
+    from bladegeom.draw.page import check_target
+    from bladegeom.tables.blank import blank_table, check_new, write_new
 
     target = check_new(check_target(options.output))
     facts = facts_of(options)

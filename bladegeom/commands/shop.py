@@ -9,8 +9,8 @@ from typing import Any
 
 import bladegeom as bg
 from bladegeom.commands.common import EVERY, SOME, complain, seating_mm, show_progress, told
-from bladegeom.measured.whole import check_apart
-from bladegeom.shown import printed
+from bladegeom.draw import printed
+from bladegeom.tables.whole import check_apart
 
 
 def run_setup(options: argparse.Namespace) -> int:
@@ -36,8 +36,8 @@ def run_shelf(options: argparse.Namespace) -> int:
 
 def run_batch(options: argparse.Namespace) -> int:
     """Judge a day's blades."""
-    from bladegeom.shown.batch import run_batch
-    from bladegeom.shown.made import files_of
+    from bladegeom.draw.batch import run_batch
+    from bladegeom.draw.made import files_of
 
     check_apart(files_of(options.out), [options.limits])
     limits = bg.read_limits(options.limits)

@@ -6,12 +6,12 @@ import argparse
 import sys
 
 from bladegeom.commands.common import EVERY, SOME, complain
-from bladegeom.errors import as_letters
+from bladegeom.faults import as_letters
 
 
 def run_table(options: argparse.Namespace) -> int:
     """Fit every blade of the tables and write one row each."""
-    from bladegeom.shown.results import write_answers
+    from bladegeom.draw.results import write_answers
 
     shown = sys.stderr is not None and sys.stderr.isatty()
     try:

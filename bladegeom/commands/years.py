@@ -9,8 +9,8 @@ from typing import Any
 
 import bladegeom as bg
 from bladegeom.commands.common import EVERY, SOME, complain, print_object, seating_mm, told
-from bladegeom.errors import as_letters
-from bladegeom.shown import printed
+from bladegeom.draw import printed
+from bladegeom.faults import as_letters
 
 
 def run_change(options: argparse.Namespace) -> int:

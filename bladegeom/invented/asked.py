@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from bladegeom.errors import refuse
-from bladegeom.units import LARGEST
+from bladegeom.faults import refuse
+from bladegeom.lengths import LARGEST
 
 
 def streams(rng: np.random.Generator | int) -> list[np.random.Generator]:

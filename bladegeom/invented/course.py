@@ -8,10 +8,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.errors import refuse
+from bladegeom.blade import Blade
+from bladegeom.faults import refuse
 from bladegeom.invented.key import Floats, Planted
-from bladegeom.measured.blade import Blade
-from bladegeom.measured.readings import WAYS
+from bladegeom.readings import WAYS
 
 _MOST_TURNS = 100
 _RUN_IN_DEG = 90.0

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.angles import turn_between, wrap_360
-from bladegeom.measured.blade import Blade
+from bladegeom.blade import Blade
 from bladegeom.result import Result, Row, number
 
 Floats = NDArray[np.float64]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from bladegeom.errors import refuse
+from bladegeom.blade import Blade
+from bladegeom.faults import refuse
 from bladegeom.invented.course import Course
 from bladegeom.invented.key import AnswerKey, Floats
-from bladegeom.measured.blade import Blade
-from bladegeom.measured.readings import Readings
-from bladegeom.units import MM_PER
+from bladegeom.lengths import MM_PER
+from bladegeom.readings import Readings
 
 if TYPE_CHECKING:
     import pandas as pd

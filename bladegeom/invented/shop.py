@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bladegeom.errors import refuse
+from bladegeom.blade import Blade
+from bladegeom.faults import refuse
 from bladegeom.invented.asked import count, size, streams
 from bladegeom.invented.sets import Simulated, SimulatedSet
 from bladegeom.invented.simulate import simulate
 from bladegeom.invented.slips import DIAL
-from bladegeom.measured.blade import Blade
-from bladegeom.units import MM_PER
+from bladegeom.lengths import MM_PER
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -9,15 +9,15 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
-from bladegeom.errors import refuse
+from bladegeom.blade import Blade
+from bladegeom.faults import refuse
 from bladegeom.invented.asked import numbers, parts_of, size, streams
 from bladegeom.invented.course import course
 from bladegeom.invented.key import Hidden, LocalBend
 from bladegeom.invented.sets import Simulated, SimulatedSet
 from bladegeom.invented.slips import DIAL, written_down
 from bladegeom.invented.stand import Stand, on_the_stand
-from bladegeom.measured.blade import Blade
-from bladegeom.units import MM_PER, convert, lengths_mm
+from bladegeom.lengths import MM_PER, convert, lengths_mm
 
 _ORDINARY_TIR = 8.0
 _ORDINARY_NOISE = 0.3

@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from bladegeom.errors import refuse
+from bladegeom.blade import Blade
+from bladegeom.faults import refuse
 from bladegeom.invented.asked import count, parts_of, size
 from bladegeom.invented.course import Course
 from bladegeom.invented.key import AnswerKey, Floats, Planted
 from bladegeom.invented.sets import SimulatedSet
-from bladegeom.measured.blade import Blade
-from bladegeom.measured.readings import Readings
-from bladegeom.units import MM_PER
+from bladegeom.lengths import MM_PER
+from bladegeom.readings import Readings
 
 DIAL = {"mm": 0.01, "in": 0.0005, "thou": 0.5, "um": 10.0}
 """Graduation of an ordinary dial in each unit (common practice, no source)."""

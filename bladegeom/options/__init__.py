@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 
 from bladegeom import __version__
-from bladegeom.errors import as_letters
+from bladegeom.faults import as_letters
+from bladegeom.lengths import MM_PER
 from bladegeom.options.later import add_plate, add_years
 from bladegeom.options.shared import (
     BLADE_LENGTHS,
@@ -20,7 +21,6 @@ from bladegeom.options.shared import (
     reading_options,
     whole,
 )
-from bladegeom.units import MM_PER
 
 __all__ = ["BLADE_LENGTHS", "READING_LENGTHS", "parser"]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from bladegeom.errors import as_letters
+from bladegeom.faults import as_letters
 from bladegeom.options.shared import (
     add_history,
     add_marked,

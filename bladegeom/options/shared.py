@@ -7,8 +7,8 @@ from collections.abc import Callable
 from datetime import date as Date  # noqa: N812
 from typing import TypeVar
 
-from bladegeom.errors import as_letters
-from bladegeom.units import MM_PER, NumberError, parse_length, parse_number, parse_whole
+from bladegeom.faults import as_letters
+from bladegeom.lengths import MM_PER, NumberError, parse_length, parse_number, parse_whole
 
 T = TypeVar("T")
 

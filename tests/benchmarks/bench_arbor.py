@@ -23,13 +23,13 @@ from numpy.typing import NDArray
 from scipy import special
 
 import bladegeom as bg
-from bladegeom.fitted.arbor import separate_arbor
-from bladegeom.fitted.arbor_check import lack_of_fit
-from bladegeom.fitted.doubt import amplitude_cdf
-from bladegeom.fitted.harmonics import harmonic_columns, least_squares
-from bladegeom.fitted.mounted import places_of
-from bladegeom.fitted.mountings import Mountings, arbor_design, dof_of, repeats_design
-from bladegeom.fitted.vector import WobbleVector
+from bladegeom.arbor.arbor import separate_arbor
+from bladegeom.arbor.arbor_check import lack_of_fit
+from bladegeom.arbor.mounted import places_of
+from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, repeats_design
+from bladegeom.fit.vector import WobbleVector
+from bladegeom.kernel.doubt import amplitude_cdf
+from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

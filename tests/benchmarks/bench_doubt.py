@@ -31,15 +31,15 @@ from numpy.typing import NDArray
 
 import bladegeom as bg
 from bladegeom.angles import turn_between
-from bladegeom.fitted.doubt import (
+from bladegeom.fit.robust import BEND
+from bladegeom.kernel.doubt import (
     amplitude_cdf,
     direction_probability,
     sd_toward,
     student_t,
     zero_amplitude_p,
 )
-from bladegeom.fitted.harmonics import harmonic_columns, least_squares
-from bladegeom.fitted.robust import BEND
+from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import bladegeom as bg
-from bladegeom.measured.counted import Counted
+from bladegeom.tables.counted import Counted
 
 Floats = NDArray[np.float64]
 Rng = np.random.Generator
@@ -313,7 +313,7 @@ def score(case: Case, teeth: int, blades: int, seed: int) -> Score:
 
 def found_in(readings: bg.Readings | Counted) -> bg.Findings:
     """Check readings, also such as a file would hold with a tooth too many or too few."""
-    from bladegeom.fitted.mistakes import check_counted
+    from bladegeom.mistakes.check import check_counted
 
     return check_counted(readings) if isinstance(readings, Counted) else bg.check_readings(readings)
 

@@ -22,7 +22,7 @@ import pandas as pd
 from bench_many import TEETH, even, seconds
 
 import bladegeom as bg
-from bladegeom.shown.results import write_answers
+from bladegeom.draw.results import write_answers
 
 BLADES = 100_000
 ROUNDS = 3

@@ -1,1 +1,0 @@
-"""What follows for the saw and for the blade."""

@@ -1,0 +1,1 @@
+"""Arbor or blade: several mountings."""

@@ -1,0 +1,1 @@
+"""Charts, sheets and texts for people."""

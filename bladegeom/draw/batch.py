@@ -1,0 +1,275 @@
+"""A day's blades: a sheet each, and the queue."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date as Date  # noqa: N812
+from pathlib import Path
+from typing import Any
+
+from bladegeom.draw.fonts import standard_fonts
+from bladegeom.draw.made import SHEETS, Made, files_of
+from bladegeom.draw.names import file_names
+from bladegeom.draw.page import save_charts
+from bladegeom.draw.queue import write_queue
+from bladegeom.draw.report import customer_sheet
+from bladegeom.faults import Fault, RefusedError, as_letters
+from bladegeom.fit.answer import blade_answer
+from bladegeom.fit.fit import fit_wobble
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.shop.change import Change
+from bladegeom.shop.condition import ACTIONS, Condition, assess
+from bladegeom.shop.day import Earlier, placed, read_day
+from bladegeom.shop.limits import Limits
+from bladegeom.shop.record import record
+from bladegeom.shop.visit import Visit, visit
+from bladegeom.tables.blade_facts import read_blade_facts
+from bladegeom.tables.digest import digest_of
+from bladegeom.tables.whole import check_apart
+
+REFUSED = "refused"
+"""Action and outcome of what could not be judged."""
+
+CHANGED = {
+    "verdict": "change_verdict",
+    "warnings": "change_warnings",
+    **{
+        key: key
+        for key in (
+            *("before_tir", "after_tir", "tir_change", "tir_change_low", "tir_change_high"),
+            *("seating_sd", "tooth_1_marked", "change_amplitude", "change_deg"),
+            *("change_cosine", "change_sine", "change_cosine_u", "change_sine_u"),
+            *("change_covariance", "change_p", "change_shown"),
+        )
+    },
+}
+"""Key of a `Change` -> its key in the queue."""
+
+
+@dataclass(frozen=True)
+class Done:
+    """What a batch came to.
+
+    Attributes
+    ----------
+    rows : list of dict
+        One a blade that was judged, sorted by what is to be done.
+    left : list of dict
+        One a blade that was not, or a file; they stand first in the queue.
+    refused : list of Fault
+    drawn, kept : int
+        Sheets that were drawn, and sheets that were there already.
+    files : list of Path
+        Of the queue.
+    notes : list of str
+    """
+
+    rows: list[dict[str, Any]]
+    left: list[dict[str, Any]]
+    refused: list[Fault]
+    drawn: int
+    kept: int
+    files: list[Path]
+    notes: list[str]
+
+
+def run_batch(
+    inputs: Sequence[str | os.PathLike[str]],
+    limits: Limits,
+    out: str | os.PathLike[str],
+    *,
+    blades: str | os.PathLike[str] | None = None,
+    before: Sequence[str | os.PathLike[str]] = (),
+    tooth_1_marked: bool = False,
+    seating_sd_mm: float | None = None,
+    history: str | os.PathLike[str] | None = None,
+    unit: str | None = None,
+    rule: str = "zones",
+    shop: str = "",
+    arbor: str = "",
+    paper: str = "a4",
+    date: Date | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Done:
+    """Fit and judge every blade, draw its sheet, and write the queue.
+
+    What an earlier run left in the folder is moved aside first, into ``earlier/``, but for sheets
+    that were made from the same readings, limits and settings: they are kept, so that a batch that
+    was stopped goes on where it was and ends with the same files. A list says which files runs
+    made; no other is touched.
+
+    Parameters
+    ----------
+    inputs : sequence of path
+        Tables of readings.
+    limits : Limits
+    out : path
+        A folder, made if it is not there: ``sheets/`` and the queue in it.
+    blades : path, optional
+        A table with one row of facts a blade; what the eye found stands in its column ``eye``
+        (``none`` where it looked and found nothing); words that say neither that nor a fault
+        refuse the blade. A blade without a row there is judged by what
+        its readings say.
+    before : sequence of path
+        Tables of the readings before the service; a blade is known by its name.
+    tooth_1_marked : bool
+        Whether tooth 1 is marked for good on all of them; see `change`.
+    seating_sd_mm : float, optional
+        See `change`.
+    history : path, optional
+        Folder of the shop's history (see `record`), to which the measurements are added; not
+        those in which a mistake was found, nor those of blades without a name.
+    unit : {"mm", "in", "thou", "um"}, optional
+        Of readings whose column does not say.
+    rule : {"zones", "simple"}
+        See `assess`.
+    shop, arbor : str
+        Printed on the sheets.
+    paper : {"a4", "letter"}
+    date : datetime.date, optional
+        Printed on the sheets; today if not given.
+    progress : callable, optional
+        Told how many blades of how many are done.
+
+    Returns
+    -------
+    Done
+
+    Raises
+    ------
+    RefusedError
+        If no blade can be answered, what is to be read would be written over, or the folder
+        cannot be written.
+    """
+    day = date or Date.today()
+    recorded = [] if history is None else [*Path(history).glob("*")]
+    read = [*inputs, *before, *([] if blades is None else [blades])]
+    check_apart([*files_of(out), *recorded], read)
+    made = Made(out)
+    notes: list[str] = []
+    with _noted(notes, made):
+        facts = None if blades is None else read_blade_facts(blades, notes=notes)
+        found = read_day(inputs, facts, unit)
+        notes += found.notes
+        earlier = Earlier(before, facts, unit, tooth_1_marked, seating_sd_mm)
+        sheets = made.places(file_names([one.who for one in found.read]))
+        rows: list[dict[str, Any]] = []
+        visits: list[Visit] = []
+        drawn = 0
+        for place, (sheet, (_, file, readings, eye)) in enumerate(
+            zip(sheets, found.read, strict=True)
+        ):
+            if progress is not None:
+                progress(place, len(found.read))
+            try:
+                fit = fit_wobble(readings)
+                condition = assess(fit, limits, rule=rule, eye=eye)
+            except RefusedError as error:
+                found.refused.extend((file, fault) for fault in error.faults)
+                continue
+            changed, who = None, readings.blade.name
+            if condition.sound:
+                changed = earlier.change_to(fit)
+            elif who in earlier.names:
+                notes.append(f"not compared with before, its readings mislead: {who}")
+            made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
+            digest = digest_of(readings, (*made_of, *([changed.to_dict()] if changed else [])))
+            if not made.bring_back(sheet, digest):
+                _draw(fit, condition, changed, sheet, digest, shop, arbor, paper, day)
+                drawn += 1
+            where = {"file": file, "sheet": f"{SHEETS}/{sheet.name}", "digest": digest}
+            rows.append(_row(fit, condition, changed, day) | where)
+            if history is not None and condition.sound and readings.blade.name:
+                service = "after" if changed else ""
+                visits.append(
+                    visit(
+                        fit, date=day, arbor=arbor, service=service, tooth_1_marked=tooth_1_marked
+                    )
+                )
+        if progress is not None:
+            progress(len(found.read), len(found.read))
+        refused = [placed(fault, file) for file, fault in found.refused] + earlier.refused
+        if not rows:
+            made.finish([])
+            raise RefusedError(refused)
+        if alone := sorted(earlier.names - {row["blade"] for row in rows}):
+            notes.append(f"read before only: {', '.join(alone)}")
+        if history is not None:
+            added = record(visits, history)
+            notes.append(
+                f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
+            )
+        rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
+        left = _left(found.refused, rows[0], day)
+        files = write_queue([*left, *rows], [fault.to_dict() for fault in refused], made.queue)
+        made.finish(files)
+    return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
+
+
+@contextmanager
+def _noted(notes: list[str], made: Made) -> Iterator[None]:
+    """Say what else is to be known of a run also where everything is refused."""
+    try:
+        yield
+    except RefusedError as error:
+        for note in (*notes, *made.notes):
+            error.add_note(note)
+        raise
+
+
+def _draw(
+    fit: WobbleFit,
+    condition: Condition,
+    changed: Change | None,
+    sheet: Path,
+    digest: str,
+    shop: str,
+    arbor: str,
+    paper: str,
+    day: Date,
+) -> None:
+    with standard_fonts():
+        ax = customer_sheet(
+            fit, condition, before=changed, shop=shop, arbor=arbor, paper=paper, date=day
+        )
+        save_charts([ax], sheet, 1, keywords=f"digest {digest}")
+
+
+def _row(fit: WobbleFit, condition: Condition, changed: Change | None, day: Date) -> dict[str, Any]:
+    said = condition.to_dict()
+    row = {
+        "blade": fit.readings.blade.name,
+        "action": said.pop("action"),
+        "outcome": said.pop("outcome"),
+        "date": day.isoformat(),
+    }
+    row |= {key: value for key, value in said.items() if key != "blade"}
+    row |= blade_answer(fit, condition.marks)
+    since = changed.to_dict() if changed is not None else {}
+    return row | {name: since.get(key) for key, name in CHANGED.items()}
+
+
+def _left(
+    refused: Iterable[tuple[str, Fault]], like: Mapping[str, Any], day: Date
+) -> list[dict[str, Any]]:
+    """Return rows of the queue for what was refused, with the reasons and no number."""
+    why: dict[tuple[str, str], list[str]] = {}
+    for file, fault in refused:
+        row = "" if fault.row is None else f", row {fault.row}"
+        reason = f"{file}{row}: {fault.problem}; {fault.cure}."
+        why.setdefault((fault.blade or "", file), []).append(reason)
+    return [
+        dict.fromkeys(like)
+        | {
+            "blade": blade,
+            "action": REFUSED,
+            "outcome": REFUSED,
+            "date": day.isoformat(),
+            "reasons": " ".join(reasons),
+            "file": file,
+        }
+        for (blade, file), reasons in sorted(why.items())
+    ]

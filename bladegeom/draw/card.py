@@ -1,0 +1,221 @@
+"""The set-up card: one page to keep beside the saw."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from matplotlib.axes import Axes
+from matplotlib.patches import Circle, Rectangle
+
+from bladegeom.draw.page import BLACK, GREY, MARGIN, Page
+from bladegeom.saw.setup import SetUp
+from bladegeom.saw.steps import Step
+
+_SIZES = tuple(10.0 - 0.25 * step for step in range(13))
+"""Letters of the steps in points: the largest with which all of them fit on one page."""
+
+_LEFT, _RIGHT = 46.0, 26.0
+"""Width of the columns of titles and verdicts, in millimetres."""
+
+_LINE = 25.4 / 72 * 1.25
+"""Height of a line, in millimetres a point."""
+
+_TITLE, _STAND = 1.1, 1.3
+"""How much larger than the rest titles and the teeth to stand are."""
+
+_BLADE = 15.0
+"""Radius of the blades drawn at the head, in millimetres."""
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """A step broken into lines."""
+
+    step: Step
+    title: list[str]
+    stand: list[str]
+    body: list[str]
+
+    def height(self, size: float) -> float:
+        """Return how much room it needs."""
+        left = _TITLE * len(self.title) + _STAND * len(self.stand)
+        return max(left, len(self.body)) * size * _LINE + 0.4 * size
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """A page, and the room for steps on it in millimetres from its top."""
+
+    page: Page
+    ax: Axes
+    top: float
+    bottom: float
+
+
+def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
+    """Draw the set-up card of a saw: one page, and more only where the steps need them.
+
+    Parameters
+    ----------
+    setup : SetUp
+    paper : {"a4", "letter"}
+
+    Returns
+    -------
+    list of matplotlib.axes.Axes
+        One for each page, as large as the page, in millimetres from its upper left corner.
+        `save_chart` takes them all.
+
+    Raises
+    ------
+    RefusedError
+        If the paper is not known.
+    """
+    sheets = [_sheet(setup, paper)]
+    room = sheets[0].bottom - sheets[0].top
+    for size in _SIZES:
+        laid = [
+            _lay(sheets[0].page, place, step, size)
+            for place, step in enumerate(setup.steps, start=1)
+        ]
+        if sum(one.height(size) for one in laid) <= room:
+            break
+    rest: list[_Laid] = []
+    for one in laid:
+        if rest and sum(each.height(size) for each in (*rest, one)) > room:
+            _steps(sheets[-1], rest, size)
+            sheets.append(_sheet(setup, paper))
+            rest = []
+        rest.append(one)
+    _steps(sheets[-1], rest, size)
+    if len(sheets) > 1:
+        for place, sheet in enumerate(sheets, start=1):
+            words = f"page {place} of {len(sheets)}"
+            sheet.page.text(MARGIN, sheet.top - 5.0, words, 9, color=GREY)
+    return [sheet.ax for sheet in sheets]
+
+
+def _sheet(setup: SetUp, paper: str) -> _Sheet:
+    page = Page(paper)
+    ax = page.sheet()
+    bottom = page.cautions() - 1.0
+    return _Sheet(page, ax, _head(page, ax, setup), bottom)
+
+
+def _head(page: Page, ax: Axes, setup: SetUp) -> float:
+    pictures = 2 * (2 * _BLADE + 12.0) if setup.marks and setup.marks.marked else 0.0
+    wide = page.inner - pictures - 4.0
+    page.fitted_text(MARGIN, 9.0, setup.saw or "Table saw", 26, wide, 11.0, weight="bold")
+    blade = None if setup.fit is None else setup.fit.readings.blade
+    facts = []
+    if blade is not None:
+        # A word stands between name and number, which letters from right to left would swap.
+        facts.append(f"Blade {blade.name or 'without a name,'} with {blade.teeth} teeth")
+        if blade.diameter_mm is not None:
+            facts.append(f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)")
+    when = setup.date.isoformat() if setup.date else "____________"
+    lines = [", ".join(facts), f"Set-up card. Measured {when}"]
+    if setup.notes:
+        lines += page.wrapped(setup.notes, 9, wide)[:2]
+    top = 22.0
+    for line in lines:
+        if line:
+            page.fitted_text(MARGIN, top, line, 11 if top < 30 else 9, wide, 5.0)
+            top += 5.5
+    top = _now(page, ax, setup.do_now, top + 1.0, wide)
+    if pictures and setup.marks is not None and setup.marks.marked is not None:
+        first, second = (end.tooth for end in setup.marks.marked)
+        side = "" if setup.fit is None else setup.fit.readings.side.strip().lower()
+        left = page.width - MARGIN - pictures + 6.0 + _BLADE
+        _blade(page, ax, left, (first, second), upright=True)
+        _blade(page, ax, left + 2 * _BLADE + 12.0, (first, second), upright=False, side=side)
+        return max(top, 12.0 + 2 * _BLADE + 14.0)
+    return top
+
+
+def _now(page: Page, ax: Axes, words: str, top: float, wide: float) -> float:
+    """Write the one thing to do now in a box; return where the rest may begin."""
+    size, inset = 10.0, 3.0
+    # Bold letters run about an eighth wider than the plain ones that are measured.
+    lines = page.wrapped(words, size * 1.13, wide - 2 * inset)
+    high = len(lines) * size * _LINE + inset
+    ax.add_patch(Rectangle((MARGIN, top), wide, high, fill=False, edgecolor=BLACK, linewidth=1.6))
+    for place, line in enumerate(lines):
+        down = inset / 2 + place * size * _LINE
+        page.text(MARGIN + inset, top + down, line, size, weight="bold")
+    return top + high + 6.0
+
+
+def _blade(
+    page: Page, ax: Axes, x: float, teeth: tuple[int, int], *, upright: bool, side: str = ""
+) -> None:
+    """Draw how the neutral line stands, with the teeth at its ends.
+
+    Level, the first tooth is in front: to the right, where the blade is seen from its left side.
+    """
+    y = 13.5 + _BLADE
+    ax.add_patch(Circle((x, y), _BLADE, fill=False, edgecolor=BLACK, linewidth=1.2))
+    ax.add_patch(Circle((x, y), 1.2, fill=False, edgecolor=BLACK, linewidth=0.8))
+    reach = (0.0, _BLADE) if upright else (_BLADE, 0.0)
+    ends = ([x - reach[0], x + reach[0]], [y - reach[1], y + reach[1]])
+    ax.plot(*ends, color=BLACK, linewidth=1.6, linestyle=(0, (9, 2, 2, 2)))
+    inset = 0.62
+    first = 1 if side == "left" and not upright else -1
+    for tooth, end in zip(teeth, (first, -first), strict=True):
+        place = (x + end * inset * reach[0], y + end * inset * reach[1])
+        box = {"facecolor": "white", "edgecolor": "none", "pad": 1.2}
+        page.text(*place, str(tooth), 14, ha="center", va="center", weight="bold", bbox=box)
+    words = "upright: table, bevels" if upright else "level: miter gauge, knife"
+    if side in ("left", "right"):
+        words += f"\nseen from the blade's {side} side"
+    page.text(x, y + _BLADE + 1.5, words, 8, ha="center")
+
+
+def _lay(page: Page, place: int, step: Step, size: float) -> _Laid:
+    wide, left = page.inner - _LEFT - _RIGHT - 4.0, _LEFT - 2.0
+    found = "; ".join(one.rstrip(".") for one in step.found)
+    words = [found, " ".join(step.do), *(f"! {one}" for one in step.remarks)]
+    # Bold letters run about an eighth wider than the plain ones that are measured.
+    title, stand = size * _TITLE * 1.13, size * _STAND * 1.13
+    return _Laid(
+        step,
+        page.wrapped(f"{place} {step.title}", title, left),
+        page.wrapped(step.stand, stand, left) if step.stand else [],
+        [line for one in words if one for line in page.wrapped(one, size, wide)],
+    )
+
+
+def _steps(sheet: _Sheet, laid: list[_Laid], size: float) -> None:
+    page, ax, top, bottom = sheet.page, sheet.ax, sheet.top, sheet.bottom
+    left, middle, right = MARGIN, MARGIN + _LEFT, page.width - MARGIN
+    spare = (bottom - top - sum(one.height(size) for one in laid)) / max(1, len(laid))
+    for one in laid:
+        ax.plot([left, right], [top, top], color=GREY, linewidth=0.6)
+        at = top + 0.2 * size
+        for lines, larger in ((one.title, _TITLE), (one.stand, _STAND)):
+            for line in lines:
+                page.text(left, at, line, size * larger, weight="bold")
+                at += larger * size * _LINE
+        for place, line in enumerate(one.body):
+            page.text(middle, top + 0.2 * size + place * size * _LINE, line, size)
+        if one.step.word is not None:
+            _verdict(page, ax, one.step.word, right - _RIGHT, top + 1.2)
+        top += one.height(size) + max(0.0, min(spare, 4.0))
+
+
+def _verdict(page: Page, ax: Axes, verdict: str, left: float, top: float) -> None:
+    """Draw the verdict in a box: white within, black where out, dashed where there is none yet."""
+    out = verdict in ("out", "do not agree")
+    box = Rectangle(
+        (left, top),
+        _RIGHT,
+        6.0,
+        facecolor=BLACK if out else "white",
+        edgecolor=BLACK,
+        linewidth=1.0,
+        linestyle="--" if verdict in ("cannot tell", "wait") else "-",
+    )
+    ax.add_patch(box)
+    words = verdict if verdict in ("cannot tell", "do not agree") else verdict.upper()
+    how = {"ha": "center", "va": "center", "weight": "bold", "color": "white" if out else BLACK}
+    page.text(left + _RIGHT / 2, top + 3.0, words, 10, **how)

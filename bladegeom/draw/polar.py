@@ -1,0 +1,390 @@
+"""The wall chart: the blade as it is seen, its readings, and the teeth to mark."""
+
+from __future__ import annotations
+
+import math
+from datetime import date as Date  # noqa: N812
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Circle, FancyArrowPatch
+from numpy.typing import ArrayLike, NDArray
+
+from bladegeom.draw.fonts import families_for
+from bladegeom.draw.page import BLACK, GREY, MARGIN, PALE, Page
+from bladegeom.fit.marks import Mark, NeutralLine, neutral_line
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.lengths import MM_PER
+from bladegeom.result import between, number, percent
+
+Floats = NDArray[np.float64]
+
+# The drawing's own measures: the tooth tips lie at radius 1.
+_RIM, _ROOT, _ZERO, _SWING, _HUB, _NUMBER, _EDGE = 1.0, 0.95, 0.6, 0.22, 0.06, 1.07, 1.2
+_NUMBER_PT, _MARK_PT = 9.0, 20.0
+
+
+def polar_chart(
+    fit: WobbleFit, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None
+) -> Axes:
+    """Draw the blade as seen from the indicator's side, the neutral line upright.
+
+    Parameters
+    ----------
+    fit : WobbleFit
+    ax : matplotlib.axes.Axes, optional
+        Draw the blade on these ordinary axes; if not given, a whole page is made, with the teeth
+        to mark, the key numbers and the cautions.
+    paper : {"a4", "letter"}
+    date : datetime.date, optional
+        Printed on the page; today if not given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes of the blade; ``ax.figure`` is the page.
+    """
+    marks = neutral_line(fit)
+    if ax is not None:
+        side = ax.get_window_extent().width / ax.get_figure(root=True).dpi * 25.4  # type: ignore[union-attr]
+        draw_blade(fit, marks, ax, side)
+        return ax
+    page = Page(paper)
+    top = page.head(fit, "wall chart", date)
+    bottom = page.cautions()
+    top = _answer(page, marks, top)
+    bottom = _numbers(page, fit, marks, bottom)
+    bottom -= 13.0
+    side = min(page.inner, bottom - top)
+    ax = page.axes((page.width - side) / 2, top + (bottom - top - side) / 2, side, side)
+    drawing = _Drawing(fit, marks, ax, side)
+    drawing.draw()
+    _scale(page, drawing.scale_words(), bottom + 2.0)
+    return ax
+
+
+def draw_blade(fit: WobbleFit, marks: NeutralLine, ax: Axes, side: float) -> None:
+    """Draw the blade alone with its marks, on square axes `side` millimetres wide."""
+    _Drawing(fit, marks, ax, side).draw()
+
+
+class _Drawing:
+    """The blade on square axes `side` millimetres wide."""
+
+    def __init__(self, fit: WobbleFit, marks: NeutralLine, ax: Axes, side: float) -> None:
+        self.fit, self.marks, self.ax, self.side = fit, marks, ax, side
+        self.blade = fit.readings.blade
+        # Numbers grow clockwise on the paper unless the blade's are said to run the other way.
+        self.sense = -1.0 if self.blade.numbered == "counterclockwise" else 1.0
+        self.top_deg = marks.neutral[0].direction_deg if marks.neutral else 0.0
+        self.mm_per_radius = side / (2 * _EDGE)
+        read = fit.levelled
+        largest = float(np.abs(np.append(read - fit.offset, fit.amplitude)).max())
+        # A flat blade is not to look wild: the drawing's swing is two graduations at least.
+        largest = max(largest, 2 * (fit.readings.graduation or 0.0)) or 1.0
+        self.step = _round_step(largest)
+        self.rings = max(1, math.ceil(largest / self.step - 1e-9))
+        self.gain = _SWING / (self.rings * self.step)
+
+    def at(self, angle_deg: ArrayLike, radius: ArrayLike) -> tuple[Floats, Floats]:
+        """Return where on the drawing a blade angle and a radius lie."""
+        turn = np.radians(self.sense * (np.asarray(angle_deg, np.float64) - self.top_deg))
+        length = np.asarray(radius, dtype=np.float64)
+        return length * np.sin(turn), length * np.cos(turn)
+
+    def height(self, reading: ArrayLike) -> Floats:
+        """Return the radius at which a reading is drawn: outward is toward the indicator."""
+        return _ZERO + self.gain * (np.asarray(reading, np.float64) - self.fit.offset)
+
+    def draw(self) -> None:
+        ax = self.ax
+        ax.set_aspect("equal")
+        ax.set_xlim(-_EDGE, _EDGE)
+        ax.set_ylim(-_EDGE, _EDGE)
+        ax.axis("off")
+        # Limits are set: circles and arrows are added as artists, which measures none of them.
+        self._blade()
+        self._readings()
+        self._marks()
+        self._tooth_numbers()
+        self._way_of_numbers()
+
+    def _blade(self) -> None:
+        ax = self.ax
+        angles = self.blade.angles_deg
+        gaps = np.diff(angles, append=360.0)
+        # Teeth without a hook: which way the blade cuts is not known here.
+        flank = np.minimum(0.25 * np.minimum(gaps, np.roll(gaps, 1)), 4.0)
+        root = np.linspace(angles + flank, angles + gaps - np.roll(flank, -1), 12, axis=-1)
+        outline = np.concatenate([angles[:, np.newaxis], root], axis=-1).ravel()
+        reach = np.tile([_RIM] + [_ROOT] * 12, len(angles))
+        x, y = self.at(np.append(outline, angles[0] + 360.0), np.append(reach, _RIM))
+        ax.plot(x, y, color=BLACK, linewidth=1.0)
+        ax.add_artist(Circle((0, 0), _HUB, fill=False, color=BLACK, linewidth=1.0))
+        for ring in range(-self.rings, self.rings + 1):
+            height = _ZERO + self.gain * ring * self.step
+            ax.add_artist(
+                Circle(
+                    (0, 0),
+                    height,
+                    fill=False,
+                    color=GREY if ring == 0 else PALE,
+                    linewidth=0.9 if ring == 0 else 0.6,
+                    linestyle="-" if ring == 0 else (0, (4, 3)),
+                )
+            )
+
+    def _readings(self) -> None:
+        fit, ax = self.fit, self.ax
+        around = np.linspace(0.0, 360.0, 361)
+        ax.plot(
+            *self.at(around, self.height(fit.height_at(around))),
+            color=BLACK,
+            linewidth=1.8 if fit.resolved else 0.9,
+            linestyle="-" if fit.resolved else (0, (2, 2)),
+            label="fitted wobble",
+        )
+        ax.plot(
+            *self.at(fit.readings.angle_deg[fit.in_fit], self.height(fit.levelled)),
+            linestyle="none",
+            marker="o",
+            markersize=4.0,
+            markerfacecolor="white",
+            markeredgecolor=BLACK,
+            markeredgewidth=0.9,
+            label="readings",
+        )
+
+    def _marks(self) -> None:
+        marks = self.marks
+        if marks.mistake is not None:
+            self._words(0.0, 0.2, "read again first", 13, weight="bold")
+            return
+        if marks.near is None or marks.far is None or marks.neutral is None:
+            if marks.withheld:
+                self._words(0.0, 0.2, "no teeth to mark", 10.5, box=True)
+                return
+            what = "any rotation will do" if marks.any_rotation else "the readings cannot tell"
+            self._words(0.0, 0.2, f"no direction established:\n{what}", 10.5, box=True)
+            return
+        first, second = marks.neutral
+        ends = [self.at(end.direction_deg, _RIM) for end in (first, second)]
+        self.ax.plot(
+            [end[0] for end in ends],
+            [end[1] for end in ends],
+            color=BLACK,
+            linewidth=2.6,
+            linestyle=(0, (9, 2, 2, 2)),
+            label="neutral line",
+        )
+        for mark, name in ((marks.near, "NEAR"), (marks.far, "FAR")):
+            x, y = self.at(mark.direction_deg, np.array([_HUB, _ZERO - _SWING]))
+            self.ax.plot(x, y, color=BLACK, linewidth=1.0)
+            at = self.at(mark.direction_deg, 0.24)
+            self._words(float(at[0]), float(at[1]), name, 13, weight="bold", box=True)
+        self._words(0.0, -0.2, "neutral line", 10, box=True)
+
+    def _tooth_numbers(self) -> None:
+        named = {mark.tooth: "box" for mark in self._named()[:2]}
+        named |= {mark.tooth: "plain" for mark in self._named()[2:]}
+        if self.marks.mistake is not None:
+            named = dict.fromkeys(self.marks.mistake.teeth[:1], "plain")
+        for tooth in self._numbered_teeth(set(named)):
+            x, y = self.at(self.blade.angle_of(tooth), _NUMBER + (0.05 if tooth in named else 0))
+            kind = named.get(tooth)
+            size = _MARK_PT if kind == "box" else 15.0 if kind else _NUMBER_PT
+            self._words(
+                float(x),
+                float(y),
+                str(tooth),
+                size,
+                weight="bold" if kind or tooth == 1 else "normal",
+                frame=kind == "box",
+            )
+
+    def _named(self) -> list[Mark]:
+        marks = self.marks
+        if marks.near is None or marks.far is None or marks.marked is None:
+            return []
+        return [*marks.marked, marks.near, marks.far]
+
+    def _numbered_teeth(self, named: set[int]) -> list[int]:
+        """Return the teeth whose numbers have room: all, or every 2nd, 5th, 10th ... one."""
+        teeth = self.blade.teeth
+        angles = self.blade.angles_deg
+        digits = len(str(teeth))
+        room = (digits + 0.6) * 0.6 * _NUMBER_PT * 25.4 / 72 / (self.mm_per_radius * _NUMBER)
+        gap = math.degrees(room)
+        gaps = np.diff(angles, append=360.0)
+        every = next(
+            (one for one in (1, 2, 5, 10, 20, 50, 100) if one * float(gaps.min()) >= gap), teeth
+        )
+        shown = set(named)
+        for tooth in (1, *range(every, teeth + 1, every)):
+            here = self.blade.angle_of(tooth)
+            clear = all(
+                abs((here - self.blade.angle_of(other) + 180) % 360 - 180)
+                >= (1.7 * gap if other in named else gap) * (1 - 1e-9)
+                for other in shown
+                if other != tooth
+            )
+            if clear:
+                shown.add(tooth)
+        return sorted(shown)
+
+    def _way_of_numbers(self) -> None:
+        """Draw 1, 2, 3 and an arrow: the way in which the tooth numbers grow."""
+        start = self.top_deg + self.sense * 135.0 - 14.0
+        for step in range(3):
+            x, y = self.at(start + 5.0 * step, 0.885)
+            self._words(float(x), float(y), str(step + 1), 9)
+        arc = np.linspace(start + 14.0, start + 27.0, 20)
+        x, y = self.at(arc, 0.885)
+        self.ax.plot(x, y, color=BLACK, linewidth=1.4)
+        self.ax.add_artist(
+            FancyArrowPatch(
+                (x[-2], y[-2]),
+                (x[-1], y[-1]),
+                arrowstyle="-|>",
+                mutation_scale=14,
+                color=BLACK,
+                shrinkA=0,
+                shrinkB=0,
+            )
+        )
+
+    def _words(
+        self,
+        x: float,
+        y: float,
+        words: str,
+        size: float,
+        *,
+        weight: str = "normal",
+        box: bool = False,
+        frame: bool = False,
+    ) -> None:
+        edge: dict[str, Any] = {"boxstyle": "round,pad=0.18", "facecolor": "white"}
+        edge |= {"edgecolor": BLACK, "linewidth": 1.6} if frame else {"edgecolor": "none"}
+        self.ax.text(
+            x,
+            y,
+            words,
+            fontsize=size,
+            ha="center",
+            va="center",
+            weight=weight,
+            color=BLACK,
+            fontfamily=families_for(words),
+            parse_math=False,
+            usetex=False,
+            bbox=edge if box or frame else None,
+        )
+
+    def scale_words(self) -> str:
+        """Return the scale and the exaggeration in words."""
+        unit = self.fit.unit
+        times = self.gain * self.mm_per_radius / MM_PER[unit]
+        return (
+            f"Outward is toward the indicator. Rings {self.step:g} {unit} apart. Wobble drawn "
+            f"{_two_digits(times)} times life size."
+        )
+
+
+def _answer(page: Page, marks: NeutralLine, top: float) -> float:
+    """Write the teeth to mark in the largest type of the page."""
+    if marks.mistake is not None:
+        return page.not_for_the_wall(marks.instructions, top) + 1.0
+    if marks.neutral is None or marks.near is None or marks.far is None:
+        head = "any rotation will do" if marks.any_rotation else "direction not known"
+        page.fitted_text(MARGIN, top + 2, head, 40, page.inner, 16.0, weight="bold")
+        page.fitted_text(MARGIN, top + 20, marks.instructions[0], 13, page.inner, 6.0)
+        return top + 28.0
+    first, second = marks.neutral
+    third = page.inner / 3
+    page.text(MARGIN, top, "neutral line", 12)
+    page.fitted_text(
+        MARGIN,
+        top + 5,
+        f"{first.tooth} \u2013 {second.tooth}",
+        48,
+        1.15 * third,
+        17.0,
+        weight="bold",
+    )
+    for place, (name, mark) in enumerate((("near", marks.near), ("far", marks.far))):
+        left = MARGIN + (1.45 + 0.85 * place) * third
+        page.text(left, top, name, 12)
+        page.fitted_text(left, top + 5, str(mark.tooth), 48, 0.7 * third, 17.0, weight="bold")
+    page.text(
+        MARGIN,
+        top + 23.5,
+        "Stand the neutral line upright to set the table and the bevels, level to set the miter "
+        "gauge and the riving knife.",
+        9.5,
+    )
+    return top + 29.0
+
+
+def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, bottom: float) -> float:
+    """Write the key numbers above the cautions."""
+    low, high, _ = fit.amplitude_interval()
+    unit, u = fit.unit, fit.amplitude_u
+    fitted = f"{number(fit.wobble_tir, 2 * u)} {unit}"
+    if fit.resolved:
+        limits = f"95 %: {between(2 * low, 2 * high, 2 * u)}"
+        cells = [("wobble TIR", fitted, limits)]
+    elif math.isfinite(high):
+        cells = [("wobble TIR", f"under {_two_digits(2 * high)} {unit}", f"fitted {fitted}")]
+    else:
+        cells = [("wobble TIR", "below graduation", "graduation not stated")]
+    if marks.worst_deg is not None:
+        slope = math.tan(math.radians(marks.worst_deg))
+        gap = (
+            f"{6 * slope:.4f} in over 6 in"
+            if unit in ("in", "thou")
+            else f"{150 * slope:.2f} mm over 150 mm"
+        )
+        cells.append(("out of square, marks ignored", f"up to {marks.worst_deg:.3f}\u00b0", gap))
+    if marks.marked is not None:
+        first, second = marks.marked
+        left = (
+            "" if marks.left_deg is None else f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
+        )
+        sure = min(first.probability or 0.0, second.probability or 0.0)
+        cells.append(("sure of these teeth", percent(sure), left))
+    top = bottom - 21.0
+    wide = page.inner / len(cells)
+    for place, (label, value, note) in enumerate(cells):
+        start = MARGIN + place * wide
+        page.text(start, top, label, 10)
+        page.fitted_text(start, top + 4.6, value, 24, wide - 8, 9.5, weight="bold")
+        page.fitted_text(start, top + 15.0, note, 9, wide - 8, 4.0)
+    return top
+
+
+def _scale(page: Page, words: str, top: float) -> None:
+    """Write the scale, with a bar that shows whether the page was printed at true size."""
+    page.fitted_text(MARGIN, top, words, 9, page.inner - 62, 4.0)
+    ax = page.axes(page.width - MARGIN - 50.0, top, 50.0, 3.0)
+    ax.set_xlim(0, 50)
+    ax.set_ylim(0, 3)
+    ax.axis("off")
+    ax.plot([0, 0, 0, 50, 50, 50], [0.3, 2.7, 1.5, 1.5, 0.3, 2.7], color=BLACK, linewidth=1.0)
+    page.text(page.width - MARGIN - 25.0, top + 3.2, "50 mm on paper", 8, ha="center")
+
+
+def _round_step(largest: float) -> float:
+    """Return a round step of which one to four reach the largest value."""
+    power = 10.0 ** math.floor(math.log10(largest))
+    return next(one * power for one in (0.5, 1, 2, 5, 10) if largest <= 3 * one * power)
+
+
+def _two_digits(value: float) -> str:
+    digits = max(0, 1 - math.floor(math.log10(value)))
+    return (
+        f"{value:.{digits}f}"
+        if value < 10
+        else f"{round(value, 1 - math.floor(math.log10(value))):,.0f}"
+    )

@@ -1,0 +1,148 @@
+"""The answer as text for a terminal."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import Counter
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from bladegeom.blade import Blade
+from bladegeom.draw.cautions import CAUTIONS
+from bladegeom.faults import as_letters
+from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.result import Result
+
+if TYPE_CHECKING:
+    from bladegeom.draw.batch import Done
+    from bladegeom.mistakes.check import Findings
+    from bladegeom.saw.setup import SetUp
+
+WIDTH = 96
+
+
+def answer_text(fit: WobbleFit) -> str:
+    """Return the answer for one blade: the teeth to mark, the numbers, the warnings."""
+    marks = neutral_line(fit)
+    return "\n".join(
+        [
+            *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
+            "",
+            *_wrapped(marks.instructions),
+            "",
+            *table_lines(marks),
+            "",
+            *table_lines(fit),
+            *warning_lines(fit.warnings),  # A likely mistake stands above already.
+        ]
+    )
+
+
+def doubt_text(fit: WobbleFit) -> str:
+    """Return where the doubt of one blade's wobble comes from, and what the wobble leaves."""
+    from bladegeom.fit.shape import residual_shape
+
+    budget, shape = fit.budget, residual_shape(fit)
+    return "\n".join(
+        [
+            *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
+            *warning_lines(fit.doubted),
+            "",
+            "  Standard uncertainties (k = 1) of the wobble, by cause",
+            *table_lines(budget),
+            *warning_lines(f"not in the sum: {one}" for one in budget.unknown),
+            "",
+            "  What the wobble leaves",
+            *table_lines(shape),
+            *warning_lines(fit.warnings),
+        ]
+    )
+
+
+def setup_text(setup: SetUp) -> str:
+    """Return the steps of setting up a saw, each with what to do and what was found."""
+    lines = [*textwrap.wrap(setup.do_now, WIDTH), "", setup.title]
+    lines += [setup.notes] if setup.notes else []
+    for place, step in enumerate(setup.steps, start=1):
+        verdict = f": {step.word.upper()}" if step.word else ""
+        lines += ["", f"{place}. {step.title}{verdict}"]
+        for words in (step.stand, *step.found, *step.do):
+            lines += _wrapped([words]) if words else []
+    return "\n".join([*lines, *warning_lines(setup.warnings)])
+
+
+def batch_text(done: Done) -> str:
+    """Return how many blades there are of each action, and what was written."""
+    counts = Counter(row["action"] for row in done.rows)
+    width = len(str(max(counts.values())))
+    blades = "1 blade" if len(done.rows) == 1 else f"{len(done.rows)} blades"
+    sheets = "1 sheet" if done.drawn == 1 else f"{done.drawn} sheets"
+    lines = [f"{blades}, {sheets} drawn, {done.kept} kept as they were"]
+    lines += [f"  {count:>{width}}  {action}" for action, count in counts.items()]
+    if done.left:
+        lines.append(f"  {len(done.left):>{width}}  refused, see below")
+    return "\n".join([*lines, *(f"wrote {as_letters(file)}" for file in done.files)])
+
+
+def findings_text(findings: Findings) -> str:
+    """Return what the check of one blade's readings found."""
+    head = findings.title()
+    return "\n".join([head, *table_lines(findings), *warning_lines(findings.remarks)])
+
+
+def marks_text(marks: NeutralLine) -> str:
+    """Return the teeth to mark for a near tooth found by eye."""
+    lines = [heading(marks.blade), "", *_wrapped(marks.instructions), "", *table_lines(marks)]
+    return "\n".join(lines)
+
+
+def heading(blade: Blade, side: str = "") -> str:
+    """Return a line that says which blade this is and how its teeth are counted."""
+    facts = [f"{blade.teeth} teeth"]
+    if blade.diameter_mm is not None:
+        facts.append(f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)")
+    if blade.numbered:
+        facts.append(f"numbered {blade.numbered} as seen from the indicator's side")
+    if side:
+        facts.append(f"indicator on the {side}")
+    return f"{f'Blade {blade.name}' if blade.name else 'Blade'}: {', '.join(facts)}"
+
+
+def table_lines(result: Result) -> list[str]:
+    """Return the rows of a result as an aligned table."""
+    rows = result.shown_rows()
+    width = max((len(label) for label, _ in rows), default=0)
+    return [
+        line
+        for label, text in rows
+        for line in textwrap.wrap(
+            f"  {label:<{width}}  {text}", WIDTH, subsequent_indent=" " * (width + 4)
+        )
+    ]
+
+
+def warning_lines(warnings: Iterable[str]) -> list[str]:
+    """Return warnings as lines, an empty one before them."""
+    lines = [
+        line
+        for warning in warnings
+        for line in textwrap.wrap(f"  ! {warning}", WIDTH, subsequent_indent="    ")
+    ]
+    return ["", *lines] if lines else []
+
+
+def cautions_text() -> str:
+    """Return the cautions as text."""
+    lines = [
+        line
+        for caution in CAUTIONS
+        for line in textwrap.wrap(f"  - {caution}", WIDTH, subsequent_indent="    ")
+    ]
+    return "\n".join(["Cautions", *lines])
+
+
+def _wrapped(lines: Iterable[str]) -> list[str]:
+    return [
+        part for line in lines for part in textwrap.wrap(f"  {line}", WIDTH, subsequent_indent="  ")
+    ]

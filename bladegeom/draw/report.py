@@ -1,0 +1,209 @@
+"""The sheet that a blade goes back to its owner with."""
+
+from __future__ import annotations
+
+import math
+from datetime import date as Date  # noqa: N812
+
+from matplotlib.axes import Axes
+
+from bladegeom import __version__
+from bladegeom.draw.page import BLACK, GREY, MARGIN, Page
+from bladegeom.draw.polar import draw_blade
+from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.result import between, number, percent
+from bladegeom.shop.change import Change
+from bladegeom.shop.condition import Condition
+from bladegeom.shop.unread import teeth_read
+from bladegeom.tables.digest import digest_of
+
+_CHART = 104.0
+"""Side of the drawing of the blade, in millimetres."""
+
+_LINE = 25.4 / 72 * 1.25
+_REASONS = 4
+"""Room for the reasons, in lines of the usual size."""
+
+
+def customer_sheet(
+    fit: WobbleFit,
+    condition: Condition | None = None,
+    *,
+    before: Change | None = None,
+    shop: str = "",
+    arbor: str = "",
+    paper: str = "a4",
+    date: Date | None = None,
+) -> Axes:
+    """Draw the one-page sheet of a blade: what was found, what to do, how sure it is.
+
+    Parameters
+    ----------
+    fit : WobbleFit
+    condition : Condition, optional
+        What `assess` said of it; without it the sheet tells numbers and no verdict.
+    before : Change, optional
+        What `change` said of the blade before its service and now.
+    shop : str
+        Who measured, in the shop's own words.
+    arbor : str
+        On what it was measured.
+    paper : {"a4", "letter"}
+    date : datetime.date, optional
+        Printed on the page; today if not given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes of the blade; ``ax.figure`` is the page.
+
+    Raises
+    ------
+    RefusedError
+        If the paper is not known.
+    """
+    page, marks = Page(paper), neutral_line(fit) if condition is None else condition.marks
+    top = page.head(fit, shop or "blade report", date)
+    bottom = page.cautions()
+    bottom = _small_type(page, fit, condition, bottom)
+    top = _verdict(page, fit, condition, top)
+    sound = condition is None or condition.sound
+    top = _numbers(page, fit, marks, sound, top)
+    side = min(_CHART, bottom - top)
+    ax = page.axes(MARGIN - 4.0, top + (bottom - top - side) / 2, side, side)
+    draw_blade(fit, marks, ax, side)
+    left = MARGIN + side
+    _beside(page, _told(fit, condition, marks, before, arbor), left, top + 2.0, bottom)
+    return ax
+
+
+def _verdict(page: Page, fit: WobbleFit, condition: Condition | None, top: float) -> float:
+    """Write what to do in the largest type, and why below it."""
+    if condition is None:
+        words = "Wobble found." if fit.resolved else "No wobble is told apart from the scatter."
+        if fit.mistake is not None:
+            words = f"{fit.mistake.again}: a mistake in the readings seems likely."
+        page.fitted_text(MARGIN, top, words, 22, page.inner, 9.0, weight="bold")
+        return top + 12.0
+    head = f"{condition.action[0].upper()}{condition.action[1:]}"
+    page.fitted_text(MARGIN, top, head, 26, page.inner, 11.0, weight="bold")
+    top += 13.0
+    for size in (10.0, 9.0, 8.0, 7.0, 6.0):
+        lines = page.wrapped(" ".join(condition.reasons), size, page.inner)
+        if len(lines) * size <= _REASONS * 10:
+            break
+    for line in lines:
+        page.text(MARGIN, top, line, size)
+        top += size * _LINE
+    return top + 2.0
+
+
+def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, sound: bool, top: float) -> float:
+    """Write the three numbers with their doubt."""
+    low, high, _ = fit.amplitude_interval()
+    unit, u = fit.unit, fit.amplitude_u
+    if not sound:
+        limits = "not to be relied on: see above"
+    elif math.isfinite(high):
+        limits = f"95 %: {between(2 * low, 2 * high, 2 * u)}"
+    else:
+        limits = "below the graduation, not stated"
+    cells = [("wobble (TIR)", f"{number(fit.wobble_tir, 2 * u)} {unit}", limits)]
+    turns = "highest less lowest reading"
+    cells.append(("all readings (TIR)", f"{fit.raw_tir:.4g} {unit}", turns))
+    if marks.worst_deg is not None:
+        left = "no teeth to mark" if marks.left_deg is None else f"{abs(marks.left_deg):.4f}\u00b0"
+        cells.append(
+            (
+                "out of square, marks ignored",
+                f"up to {marks.worst_deg:.3f}\u00b0",
+                left if marks.left_deg is None else f"left after marking: {left}",
+            )
+        )
+    wide = page.inner / 3
+    for place, (label, value, note) in enumerate(cells):
+        start = MARGIN + place * wide
+        page.text(start, top, label, 9)
+        page.fitted_text(start, top + 4.2, value, 20, wide - 8, 8.0, weight="bold")
+        page.fitted_text(start, top + 13.0, note, 8.5, wide - 8, 4.0)
+    return top + 19.0
+
+
+def _told(
+    fit: WobbleFit,
+    condition: Condition | None,
+    marks: NeutralLine,
+    before: Change | None,
+    arbor: str,
+) -> list[tuple[str, str]]:
+    """Return the paragraphs beside the drawing: a heading and its words."""
+    said = []
+    if fit.said:
+        said.append(("Warnings", " ".join(_sentence(one) for one in fit.said)))
+    if marks.marked is not None:
+        first, second = marks.marked
+        sure = percent(min(first.probability or 0.0, second.probability or 0.0))
+        said.append(
+            (
+                f"Teeth {first.tooth} and {second.tooth}",
+                f"are the neutral line ({sure} sure): upright to set table and bevels, level to "
+                "set miter gauge and riving knife. Mark them with a felt-tip pen.",
+            )
+        )
+    if before is not None:
+        words = before.words
+        if before.seating_sd_mm is None:
+            words += " How differently the blade seats when it is mounted anew is not in it."
+        said.append((f"Before and after: {before.verdict}", words))
+    ring = fit.readings.ring_radius
+    where = f" at {ring:g} {fit.unit} from the axis" if ring is not None else ""
+    on = f", on {arbor}" if arbor else ""
+    said.append(
+        (
+            "How it was read",
+            f"{teeth_read(fit.readings)} of {fit.readings.blade.teeth} teeth, "
+            f"{len(fit.residuals)} readings on the {fit.readings.surface}{where}{on}. Your own "
+            "arbor and flanges add their own wobble: on your saw it reads otherwise, and marks "
+            "hold for the mounting they were found in.",
+        )
+    )
+    if condition is not None:
+        said += [("Limit", verdict.said(fit.unit)) for verdict in condition.verdicts]
+        if condition.remarks:
+            said.append(("Take note", " ".join(condition.remarks)))
+        said.append(("Decision rule", condition.rule_line))
+        said.append(("Seen by eye", condition.eye_line))
+    return said
+
+
+def _sentence(words: str) -> str:
+    return f"{words[0].upper()}{words[1:].rstrip('.')}."
+
+
+def _beside(
+    page: Page, told: list[tuple[str, str]], left: float, top: float, bottom: float
+) -> None:
+    wide = page.width - MARGIN - left
+    for size in (10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0):
+        blocks = [(head, page.wrapped(words, size, wide)) for head, words in told]
+        step = size * _LINE
+        if sum((len(lines) + 1.8) * step for _, lines in blocks) <= bottom - top:
+            break
+    for head, lines in blocks:
+        page.text(left, top, head, size * 1.05, weight="bold")
+        top += 1.2 * step
+        for line in lines:
+            page.text(left, top, line, size, color=BLACK)
+            top += step
+        top += 0.6 * step
+
+
+def _small_type(page: Page, fit: WobbleFit, condition: Condition | None, bottom: float) -> float:
+    """Write what the sheet was made from, so that it can be made again."""
+    settings = [order.order for order in fit.harmonics if order.order > 1]
+    words = f"bladegeom {__version__}; " + ("robust fit; " if fit.robust else "")
+    words += f"waves fitted beside the wobble: {', '.join(map(str, settings)) or 'none'}; "
+    digest = digest_of(fit.readings, () if condition is None else (condition.to_dict(),))
+    page.text(MARGIN, bottom - 3.0, f"{words}digest of the input {digest}", 6.5, color=GREY)
+    return bottom - 5.0

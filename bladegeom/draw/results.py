@@ -1,0 +1,282 @@
+"""Tables of readings in, one table of answers out: a row a blade, the refused ones with the reason.
+
+Written in full precision, as text in one pass: a frame's own writer takes twice as long.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from bladegeom.draw.queue import has_workbooks, printable
+from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.fit.many import fit_frame
+from bladegeom.tables.guarded import as_text
+from bladegeom.tables.read import tidy_table
+from bladegeom.tables.sheets import open_sheet
+from bladegeom.tables.text import read_bytes
+from bladegeom.tables.whole import check_apart, whole_file
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Progress = Callable[[str, int, int], None]
+
+_AT_ONCE = 8192
+_ROWS_OF_A_WORKBOOK = 1_048_576
+_LONGEST_HEADER = 1 << 16
+_QUOTED = frozenset(',"\r\n')
+
+
+class Answered(NamedTuple):
+    """What came of tables of readings.
+
+    Attributes
+    ----------
+    answered, left_out : int
+        How many blades.
+    refused : list of Fault
+    notes : list of str
+    """
+
+    answered: int
+    left_out: int
+    refused: list[Fault]
+    notes: list[str]
+
+
+def write_answers(
+    inputs: Sequence[str | os.PathLike[str]],
+    output: str | os.PathLike[str],
+    *,
+    blades: str | os.PathLike[str] | None = None,
+    unit: str | None = None,
+    progress: Progress | None = None,
+) -> Answered:
+    """Fit every blade of some tables and write the answers into one, a row a blade.
+
+    The columns are those of `bladegeom.fit_table`, then ``read_again`` (what to read again before
+    anything is marked, where a mistake in the readings seems likely; no teeth are named then),
+    ``file`` and ``refused``. Blades that cannot be answered stand at the end, with nothing but
+    their name and the reason.
+
+    Parameters
+    ----------
+    inputs : sequence of path
+        Tables of readings.
+    output : path
+        A .csv file, or .xlsx where openpyxl is installed: a new one, or an older table of answers,
+        which is replaced whole or not at all.
+    blades : path, optional
+        A table with one row of facts a blade.
+    unit : {"mm", "in", "thou", "um"}, optional
+        Of readings whose column does not say.
+    progress : callable, optional
+        Told what is being done, and how much of how much is.
+
+    Returns
+    -------
+    Answered
+
+    Raises
+    ------
+    RefusedError
+        If no blade can be answered, or the file cannot be written.
+    """
+    import pandas as pd
+
+    target = _target(output, [*inputs, *([blades] if blades is not None else [])])
+    tables: list[pd.DataFrame] = []
+    refused: list[tuple[str, Fault]] = []
+    notes: list[str] = []
+    for one in inputs:
+        file = as_letters(Path(one).name)
+        try:
+            table, faults, said = _answers(one, file, blades, unit, progress)
+        except RefusedError as error:
+            refused += [(file, fault) for fault in error.faults]
+            continue
+        if table is not None:
+            tables.append(table.assign(file=file))
+        refused += [(file, fault) for fault in faults]
+        notes += [f"{file}: {note}" for note in said]
+    placed = [_placed(fault, file) for file, fault in refused]
+    if not tables:
+        raise RefusedError(placed)
+    whole = tables[0] if len(tables) == 1 else pd.concat(tables, ignore_index=True)
+    reasons: dict[tuple[str, str], list[str]] = {}
+    for file, fault in refused:
+        row = "" if fault.row is None else f"row {fault.row}: "
+        reason = f"{row}{fault.problem}; {fault.cure}"
+        reasons.setdefault((fault.blade or "", file), []).append(reason)
+    left = [(blade, file, ". ".join(said)) for (blade, file), said in reasons.items()]
+    write = _write_workbook if target.suffix.lower() == ".xlsx" else _write_csv
+    with whole_file(target) as out:
+        write(whole, left, out, progress)
+    return Answered(len(whole), len(left), placed, notes)
+
+
+def _target(output: str | os.PathLike[str], inputs: Sequence[str | os.PathLike[str]]) -> Path:
+    target = Path(output)
+    kind = target.suffix.lower()
+    if kind not in (".csv", ".xlsx"):
+        raise refuse(
+            f"{target} is neither .csv nor .xlsx",
+            "give the file one of these endings",
+            value=target,
+        )
+    if kind == ".xlsx" and not has_workbooks():
+        raise refuse(
+            "openpyxl, which writes .xlsx, is not installed",
+            'install it (pip install "bladegeom[xlsx]"), or write a .csv file',
+            value=target,
+        )
+    check_apart([target], inputs)
+    if target.is_file() and target.stat().st_size and not _holds_answers(target):
+        raise refuse(
+            f"{target} is there already and is no table of answers",
+            "write the answers to a new file: only an older table of answers is replaced",
+            value=target,
+        )
+    return target
+
+
+def _holds_answers(path: Path) -> bool:
+    """Return whether a file is a table that was written here, by its columns."""
+    header: list[Any]
+    try:
+        if path.suffix.lower() == ".csv":
+            with path.open("rb") as file:
+                header = open_sheet(file.readline(_LONGEST_HEADER), path.name).header
+        else:
+            from openpyxl import load_workbook
+
+            (first, *_) = load_workbook(path, read_only=True).worksheets
+            header = [cell for row in first.iter_rows(max_row=1, values_only=True) for cell in row]
+    except Exception:  # A damaged archive fails in any way.
+        return False
+    return header[:1] == ["blade"] and header[-2:] == ["file", "refused"]
+
+
+def _answers(
+    path: str | os.PathLike[str],
+    file: str,
+    blades: str | os.PathLike[str] | None,
+    unit: str | None,
+    progress: Progress | None,
+) -> tuple[pd.DataFrame | None, list[Fault], list[str]]:
+    def told(what: str) -> Callable[[int, int], None] | None:
+        if progress is None:
+            return None
+        return lambda done, count: progress(f"{what} {file}", done, count)
+
+    tidy = tidy_table(
+        read_bytes(path), os.fspath(path), blades=blades, unit=unit, progress=told("reading")
+    )
+    if tidy.frame is None:
+        return None, tidy.refused, tidy.notes
+    table, wrong = fit_frame(tidy.frame, told("fitting"), checked=True)
+    # What was wrong with a row of the file was found before; these are rows of the frame.
+    refused = [*tidy.refused, *(replace(fault, row=None) for fault in wrong)]
+    if table is not None and tidy.remarks:
+        words = table["warnings"].astype(object).to_numpy(copy=True)
+        for at, name in enumerate(table["blade"].tolist()):
+            if name in tidy.remarks:
+                words[at] = "; ".join(filter(None, [words[at], *tidy.remarks[name]]))
+        table["warnings"] = words
+    return table, refused, tidy.notes
+
+
+def _placed(fault: Fault, file: str) -> Fault:
+    if file in fault.problem:
+        return fault
+    return replace(fault, problem=f"{file}: {fault.problem}")
+
+
+Left = Sequence[tuple[str, str, str]]
+"""Name, file and reason of each refused blade."""
+
+
+def _parts(table: pd.DataFrame, progress: Progress | None) -> Iterator[pd.DataFrame]:
+    for at in range(0, len(table), _AT_ONCE):
+        if progress is not None:
+            progress("writing", at, len(table))
+        yield table.iloc[at : at + _AT_ONCE]
+    if progress is not None:
+        progress("writing", len(table), len(table))
+
+
+def _write_csv(table: pd.DataFrame, left: Left, out: IO[bytes], progress: Progress | None) -> None:
+    def write(lines: str) -> None:
+        out.write(lines.encode("utf-8", "backslashreplace"))
+
+    write("\ufeff" + ",".join([*table.columns, "refused"]) + "\r\n")
+    for part in _parts(table, progress):
+        columns = [_texts(part[name]) for name in part]
+        write("".join(f"{line},\r\n" for line in map(",".join, zip(*columns, strict=True))))
+    blank = "," * (len(table.columns) - 1)
+    for blade, file, reason in left:
+        write(f"{_quoted(blade)}{blank}{_quoted(file)},{_quoted(reason)}\r\n")
+
+
+def _texts(column: pd.Series[Any]) -> list[str]:
+    """Return the cells of a column as they are written; blank where missing."""
+    missing = column.isna().to_numpy()
+    if missing.all():
+        return [""] * len(column)
+    values = column.tolist()
+    if column.dtype == np.float64:
+        texts = [*map(repr, values)]
+    elif isinstance(values[0], str):
+        known = {text: _quoted(text) for text in set(values)}
+        texts = [known[text] for text in values]
+    else:
+        texts = [*map(str, values)]
+    for at in np.flatnonzero(missing).tolist():
+        texts[at] = ""
+    return texts
+
+
+def _quoted(text: str) -> str:
+    text = as_text(text)
+    if _QUOTED.isdisjoint(text):
+        return text
+    doubled = text.replace('"', '""')
+    return f'"{doubled}"'
+
+
+def _write_workbook(
+    table: pd.DataFrame, left: Left, out: IO[bytes], progress: Progress | None
+) -> None:
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+
+    if len(table) + len(left) >= _ROWS_OF_A_WORKBOOK:
+        raise refuse(
+            f"{len(table) + len(left)} rows are more than a workbook holds", "write a .csv file"
+        )
+    book = Workbook(write_only=True)
+    sheet = book.create_sheet("blades")
+    sheet.freeze_panes = "A2"
+
+    def cell(value: Any) -> Any:
+        if not isinstance(value, str):
+            return value
+        held = WriteOnlyCell(sheet, printable(value))
+        held.data_type = "s"  # Not a formula, whatever it begins with.
+        return held
+
+    sheet.append([*table.columns, "refused"])
+    for part in _parts(table, progress):
+        values = part.astype(object).where(part.notna(), None)
+        for row in values.itertuples(index=False):
+            sheet.append([cell(value) for value in row])
+    blank = [None] * (len(table.columns) - 2)
+    for blade, file, reason in left:
+        sheet.append([cell(blade), *blank, cell(file), cell(reason)])
+    book.save(out)

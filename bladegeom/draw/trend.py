@@ -1,0 +1,157 @@
+"""A blade over the years, drawn: what can be compared, the line through it, and the rest apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date as Date  # noqa: N812
+from datetime import timedelta
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+
+from bladegeom.draw.page import BLACK, GREY, MARGIN, PALE, Page, label, plain_ticks
+from bladegeom.shop.trend import QUANTITIES, Point, Trend
+
+_MOST_REASONS = 8
+_LETTERS = "abcdefghijklmnopqrstuvwxyz"
+
+
+def trend_chart(trend: Trend, *, paper: str = "a4", date: Date | None = None) -> Axes:
+    """Draw the measurements of a blade over the years, with the line through those that compare.
+
+    Parameters
+    ----------
+    trend : Trend
+    paper : {"a4", "letter"}
+    date : datetime.date, optional
+        Printed on the page; today if not given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+
+    Raises
+    ------
+    RefusedError
+        If the paper is not known.
+    """
+    page = Page(paper, landscape=True)
+    what = QUANTITIES[trend.quantity]
+    facts = [f"{what}, from {len(trend.points)} measurements"]
+    top = page.head_line(trend.blade or "Blade", "over the years", date, facts)
+    bottom = page.cautions()
+    page.fitted_text(MARGIN, top, _headline(trend), 15, page.inner, 8.0, weight="bold")
+    reasons = _reasons(trend.apart)
+    bottom = _write_reasons(page, reasons, bottom)
+    ax = page.axes(MARGIN + 22, top + 12, page.inner - 26, bottom - top - 28)
+    _line(trend, ax)
+    _points(trend.compared, ax, "compared", BLACK)
+    _points(trend.apart, ax, "apart", "white")
+    for point in trend.apart:
+        letter = reasons.get(point.apart, "")
+        ax.annotate(
+            letter,
+            (_number(point.visit.date), point.value),
+            xytext=(5, 5),
+            textcoords="offset points",
+            fontsize=10,
+        )
+    _services(trend.points, ax)
+    _axes(trend, ax, what)
+    return ax
+
+
+def _headline(trend: Trend) -> str:
+    if trend.per_year is None:
+        return trend.verdict.capitalize()
+    return f"{trend.verdict.capitalize()}: {trend.per_year.text(f'{trend.unit} a year')}"
+
+
+def _reasons(apart: Sequence[Point]) -> dict[str, str]:
+    """Return a letter for each reason, in the order in which they are met."""
+    found = list(dict.fromkeys(one.apart for one in apart))[:_MOST_REASONS]
+    return {reason: _LETTERS[place] for place, reason in enumerate(found)}
+
+
+def _write_reasons(page: Page, reasons: dict[str, str], bottom: float) -> float:
+    if not reasons:
+        return bottom
+    said = "; ".join(f"{letter}: {reason}" for reason, letter in reasons.items())
+    lines = page.wrapped(f"Apart (hollow), not in the line: {said}.", 9, page.inner)
+    top = bottom - 4.2 * len(lines) - 1.0
+    page.text(MARGIN, top, "\n".join(lines), 9)
+    return top - 1.0
+
+
+def _line(trend: Trend, ax: Axes) -> None:
+    compared = trend.compared
+    if trend.per_year is None:
+        return
+    first, last = compared[0].visit.date, compared[-1].visit.date
+    step = max(1, (last - first).days // 100)
+    days = [*(first + timedelta(one) for one in range(0, (last - first).days, step)), last]
+    heights = [found for one in days if (found := trend.at(one)) is not None]
+    at = [_number(one) for one in days]
+    ax.fill_between(
+        at,
+        [one.low for one in heights],
+        [one.high for one in heights],
+        color=PALE,
+        linewidth=0,
+        label="95 % of the line",
+    )
+    ax.plot(at, [one.value for one in heights], color=BLACK, linewidth=1.8, label="line")
+
+
+def _number(day: Date) -> float:
+    """Return a day as Matplotlib counts it."""
+    return float((day - Date(1970, 1, 1)).days)
+
+
+def _points(points: Sequence[Point], ax: Axes, name: str, fill: str) -> None:
+    if not points:
+        return
+    reach = np.array([1.96 * one.u for one in points])
+    ax.errorbar(
+        [_number(one.visit.date) for one in points],
+        [one.value for one in points],
+        yerr=np.where(np.isfinite(reach), reach, 0.0),
+        fmt="o",
+        markersize=6,
+        markerfacecolor=fill,
+        markeredgecolor=BLACK,
+        ecolor=BLACK if fill == BLACK else GREY,
+        elinewidth=1.0,
+        capsize=3,
+        label=f"{name} (bars: 95 %)" if np.isfinite(reach).any() else name,
+    )
+
+
+def _services(points: Sequence[Point], ax: Axes) -> None:
+    days = sorted({one.visit.date for one in points if one.visit.service == "after"})
+    for place, day in enumerate(days):
+        ax.axvline(
+            _number(day),
+            color=GREY,
+            linewidth=1.0,
+            linestyle=(0, (4, 3)),
+            zorder=0,
+            label="serviced" if place == 0 else None,
+        )
+
+
+def _axes(trend: Trend, ax: Axes, what: str) -> None:
+    # Zero is the aim of a wobble or a bend, and nothing to a diameter.
+    if trend.quantity.endswith("_tir"):
+        ax.set_ylim(bottom=0.0)
+    ax.ticklabel_format(axis="y", useOffset=False)
+    locator = AutoDateLocator(minticks=3, maxticks=9)  # type: ignore[no-untyped-call]
+    ax.xaxis.set_major_locator(locator)
+    formatter = ConciseDateFormatter(locator, show_offset=False)  # type: ignore[no-untyped-call]
+    ax.xaxis.set_major_formatter(formatter)
+    plain_ticks(ax)
+    label(ax, f"{what}, {trend.unit}", "y")
+    ax.grid(axis="y", color=PALE, linewidth=0.6)
+    ax.set_axisbelow(True)
+    ax.legend(loc="best", fontsize=9, framealpha=1.0, edgecolor=GREY)

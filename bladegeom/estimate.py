@@ -1,0 +1,167 @@
+"""A value with its doubt, as the settings of a saw are measured: mean, reach, verdict."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bladegeom.kernel.doubt import student_t
+from bladegeom.result import Row, between, number
+
+Verdict = Literal["within", "out", "cannot tell"]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value and how well it is known.
+
+    Attributes
+    ----------
+    value : float
+    u : float
+        Standard uncertainty (k = 1); NaN where nothing tells it.
+    dof : float
+        Degrees of freedom; infinite where `u` is stated and not estimated.
+    """
+
+    value: float
+    u: float
+    dof: float = math.inf
+
+    @property
+    def reach(self) -> float:
+        """Half the width of the 95 % limits (Student's t times `u`, GUM annex G)."""
+        return student_t(0.95, self.dof) * self.u
+
+    @property
+    def low(self) -> float:
+        """Lower 95 % limit."""
+        return self.value - self.reach
+
+    @property
+    def high(self) -> float:
+        """Upper 95 % limit."""
+        return self.value + self.reach
+
+    def times(self, factor: float) -> Estimate:
+        """Return the estimate in another unit, or of what is proportional to it."""
+        return Estimate(self.value * factor, self.u * abs(factor), self.dof)
+
+    def plus(self, *others: Estimate) -> Estimate:
+        """Return the sum of independent estimates, its degrees of freedom after Welch (GUM G.4)."""
+        parts = (self, *others)
+        u, dof = combined((part.u, part.dof) for part in parts)
+        return Estimate(math.fsum(part.value for part in parts), u, dof)
+
+    def verdict(self, tolerance: float) -> Verdict:
+        """Return whether the size of the value, doubt and all, keeps to a tolerance.
+
+        Within if the whole of the 95 % limits is, out if none of it is, else it cannot be told.
+        """
+        if abs(self.value) + self.reach <= tolerance:
+            return "within"
+        if abs(self.value) - self.reach > tolerance:
+            return "out"
+        return "cannot tell"
+
+    def text(self, unit: str) -> str:
+        """Return value, unit and 95 % limits in words, rounded to two digits of the doubt."""
+        if not math.isfinite(self.u):
+            return f"{number(self.value)} {unit} (doubt not known)"
+        limits = between(self.low, self.high, self.u)
+        return f"{number(self.value, self.u)} {unit} (95 %: {limits})"
+
+    def rows(self, stem: str, ending: str, label: str = "", text: str = "") -> list[Row]:
+        """Return the rows of a result: ``stem``, ``stem_u``, ``stem_low``, ``stem_high``.
+
+        Parameters
+        ----------
+        stem, ending : str
+            The keys are put together from both: ``angle`` and ``_deg`` give ``angle_u_deg``.
+        label, text : str
+            Of the first row, for people.
+        """
+        return [
+            Row(f"{stem}{ending}", self.value, label, text),
+            Row(f"{stem}_u{ending}", self.u),
+            Row(f"{stem}_low{ending}", self.low),
+            Row(f"{stem}_high{ending}", self.high),
+        ]
+
+
+def combined(parts: Iterable[tuple[float, float]]) -> tuple[float, float]:
+    """Return the root of the sum of squares, and its degrees of freedom after Welch-Satterthwaite.
+
+    Parameters
+    ----------
+    parts : iterable of (float, float)
+        Standard uncertainty and degrees of freedom of each independent part.
+
+    Returns
+    -------
+    u, dof : float
+        As GUM 5.1.2 and G.4.1 make them.
+    """
+    known = [(u, dof) for u, dof in parts if u != 0]
+    u = math.hypot(*(one for one, _ in known))
+    # As shares of the sum, so that no square is lost to the smallest number there is.
+    shares = math.fsum((one / u) ** 4 / dof for one, dof in known)
+    return u, 1 / shares if shares else math.inf
+
+
+def scatter_of(*groups: NDArray[np.float64]) -> tuple[float, int]:
+    """Return the pooled standard deviation of repeats and its degrees of freedom.
+
+    Parameters
+    ----------
+    *groups : ndarray, shape (n,)
+        Readings of the same thing, each group about its own mean.
+
+    Returns
+    -------
+    sd : float
+        NaN where nothing was read twice.
+    dof : int
+    """
+    dof = sum(len(group) - 1 for group in groups)
+    if dof and all(np.ptp(group) == 0 for group in groups):
+        return 0.0, dof  # Not the dust that the means' binary arithmetic would leave.
+    squares = math.fsum(float(((group - group.mean()) ** 2).sum()) for group in groups)
+    return (math.sqrt(squares / dof), dof) if dof else (math.nan, 0)
+
+
+def mean_of(
+    readings: NDArray[np.float64], sd: float, dof: float, graduation: float | None
+) -> Estimate:
+    """Return the mean of repeated readings.
+
+    Where the readings scatter by less than half a graduation, or none was repeated, rounding
+    errors are the same every time and do not average out: graduation / sqrt(12) is added (GUM
+    F.2.2.1).
+
+    Parameters
+    ----------
+    readings : ndarray, shape (n,)
+    sd, dof : float
+        Scatter of one reading; NaN and 0 where nothing was repeated.
+    graduation : float, optional
+
+    Returns
+    -------
+    Estimate
+        Its `u` is NaN where neither repeats nor a graduation tell it.
+    """
+    mean = float(readings.mean())
+    parts: list[tuple[float, float]] = []
+    if dof:
+        parts.append((sd / math.sqrt(len(readings)), dof))
+    if graduation is not None and not sd >= graduation / 2:
+        parts.append((graduation / math.sqrt(12), math.inf))
+    if not parts or (graduation is None and sd == 0):
+        return Estimate(mean, math.nan)
+    return Estimate(mean, *combined(parts))

@@ -1,0 +1,1 @@
+"""What the readings of one blade, or of many, say."""

@@ -1,0 +1,452 @@
+"""What to read next: the teeth that say most of the direction, and how many turns would do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass, replace
+from itertools import chain, combinations
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bladegeom.faults import refuse
+from bladegeom.fit.marks import neutral_line
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kernel.design import Design, design_of
+from bladegeom.kernel.doubt import sd_toward
+from bladegeom.readings import Readings
+from bladegeom.result import Result, Row, number, percent
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.int64]
+
+MOST_READINGS, MOST_TURNS = 24, 100
+"""Nobody picks out more teeth, or reads more turns, than this."""
+
+MOST_CHOICES = 100_000
+"""Up to so many choices are all looked at: four of forty teeth are."""
+
+_HAIR = 1e-9
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class NextReadings(Result):
+    """Which teeth to read next in the same mounting, and what that would do to the doubt.
+
+    Attributes
+    ----------
+    fit : WobbleFit
+    teeth : tuple of int
+        The most telling first; each is to be read once, all of them as one more turn.
+    near_u_deg : float or None
+        Standard uncertainty of the direction now, in degrees; None where none is established.
+    near_u_after_deg : tuple of float, or None
+        The same after each of `teeth`.
+    across_u : float
+        Standard uncertainty of the wobble's component at right angles to the fitted direction
+        now, in the unit of the readings; where the wobble is not resolved, of its component in
+        the worst direction. NaN where the scatter is not known.
+    across_u_after : tuple of float
+        The same after each of `teeth`.
+    tooth : int or None
+        The neutral tooth to rely on (``better_tooth`` of `NeutralLine`).
+    probability : float or None
+        That it is the nearest one to its end of the neutral line, now.
+    wanted_probability : float
+    turns : int
+        Turns read so far.
+    turns_needed : int or None
+        Turns in all with which `tooth` would reach the wanted probability; None where no
+        direction is established, or where `MOST_TURNS` would not do.
+    remarks : tuple of str
+    """
+
+    fit: WobbleFit
+    teeth: tuple[int, ...]
+    near_u_deg: float | None
+    near_u_after_deg: tuple[float, ...] | None
+    across_u: float
+    across_u_after: tuple[float, ...]
+    tooth: int | None
+    probability: float | None
+    wanted_probability: float
+    turns: int
+    turns_needed: int | None
+    remarks: tuple[str, ...]
+
+    def _title(self) -> str:
+        name = self.fit.readings.blade.name
+        return f"{f'Blade {name}: w' if name else 'W'}hat to read next, in this mounting"
+
+    def _rows(self) -> Sequence[Row]:
+        return [
+            Row("blade", self.fit.readings.blade.name),
+            Row("unit", self.fit.unit),
+            Row("next_teeth", list(self.teeth), "read", _read(self.teeth)),
+            Row("near_u_deg", self.near_u_deg),
+            Row("near_u_after_deg", self.near_u_after_deg and list(self.near_u_after_deg)),
+            Row("across_u", self.across_u, "doubt now", self._doubt(None)),
+            Row("across_u_after", list(self.across_u_after)),
+            *(
+                Row("", None, f"after tooth {tooth}", self._doubt(place))
+                for place, tooth in enumerate(self.teeth)
+            ),
+            Row("better_tooth", self.tooth),
+            Row("better_probability", self.probability),
+            Row("wanted_probability", self.wanted_probability),
+            Row("turns", self.turns),
+            Row("turns_needed", self.turns_needed, *self._turns()),
+            Row("warnings", [*self.fit.doubted, *self.remarks]),
+        ]
+
+    def _doubt(self, place: int | None) -> str:
+        """Return the doubt as text: now, or after the reading at a place."""
+        if self.near_u_deg is not None and self.near_u_after_deg is not None:
+            u = self.near_u_deg if place is None else self.near_u_after_deg[place]
+            return f"direction {number(u, u / 10)} deg (standard uncertainty)"
+        u = self.across_u if place is None else self.across_u_after[place]
+        if math.isnan(u):
+            return "not known: no reading differs and no graduation is stated"
+        return f"{number(u, u / 10)} {self.fit.unit} in the worst direction (standard uncertainty)"
+
+    def _turns(self) -> tuple[str, str]:
+        if self.tooth is None or self.probability is None:
+            return "", ""
+        now = f"tooth {self.tooth} is {percent(self.probability)} sure with {self.turns}"
+        wanted = percent(self.wanted_probability)
+        if self.turns_needed is None:
+            return "full turns", f"{now}; no number of turns that can be read makes it {wanted}"
+        if self.turns_needed == self.turns:
+            return "full turns", f"{now}: {wanted} is reached"
+        return "full turns", f"{now}; {self.turns_needed} in all would make it {wanted}"
+
+    def _first(self) -> Sequence[str]:
+        return self.fit.doubted
+
+    def _remarks(self) -> Sequence[str]:
+        return self.remarks
+
+
+def _read(teeth: Sequence[int]) -> str:
+    listed = ", ".join(str(tooth) for tooth in teeth)
+    return f"{'teeth' if len(teeth) > 1 else 'tooth'} {listed}, as one more turn"
+
+
+def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> NextReadings:
+    """Name the teeth that, read next, shrink the doubt in the neutral line most.
+
+    The readings are taken as one more turn in the same mounting, forward, with an offset of its
+    own, as `fit_wobble` will treat them; the doubt after them follows from the design matrix
+    alone, exactly, for readings that scatter as those that were taken. Minimised is the variance
+    of the wobble's component at right angles to the fitted direction, or, where the wobble is not
+    resolved, that in the worst direction. Teeth not read so far take part. Up to 100,000 choices
+    (four of forty teeth) are all compared; beyond, teeth are exchanged one by one as long as that
+    helps.
+
+    Parameters
+    ----------
+    fit : WobbleFit
+    n : int
+        How many teeth, from 1 to 24.
+    probability : float
+        Wanted of the better neutral tooth: how many full turns would bring it there, if the
+        direction stays where it is fitted now.
+
+    Returns
+    -------
+    NextReadings
+
+    Raises
+    ------
+    RefusedError
+        If `n` or `probability` is out of range.
+    """
+    blade = fit.readings.blade
+    most = min(MOST_READINGS, len(_candidates(fit, 2).tooth))
+    if int(n) != n or not 1 <= n <= most:
+        raise refuse(
+            f"n is {n}",
+            f"give a whole number of readings from 1 to {most}, or read a full turn",
+            value=n,
+            blade=blade.name,
+        )
+    if not 0 < probability < 1:
+        raise refuse(
+            f"the probability is {probability:g}",
+            "give one between 0 and 1, such as 0.95",
+            value=probability,
+            blade=blade.name,
+        )
+    teeth = _in_order(fit, _choose(fit, int(n)))
+    after = [_covariance(fit, teeth[: place + 1]) for place in range(len(teeth))]
+    across, across_after = _across(fit, fit.covariance), [_across(fit, one) for one in after]
+    degrees = math.degrees(1 / fit.amplitude) if fit.resolved else None
+    now, needed, named = _turns_needed(fit, probability)
+    return NextReadings(
+        fit=fit,
+        teeth=tuple(teeth),
+        near_u_deg=None if degrees is None else degrees * across,
+        near_u_after_deg=None if degrees is None else tuple(degrees * u for u in across_after),
+        across_u=across,
+        across_u_after=tuple(across_after),
+        tooth=named[0],
+        probability=named[1],
+        wanted_probability=float(probability),
+        turns=now,
+        turns_needed=needed,
+        remarks=tuple(_remarks(fit, len(teeth), probability, needed)),
+    )
+
+
+class _Candidates(NamedTuple):
+    """Rows that may be added to the design.
+
+    Attributes
+    ----------
+    tooth : ndarray, shape (m,)
+    rows : ndarray, shape (m, p)
+        A row a tooth; the columns are those of the fit, the wobble's two last.
+    information : ndarray, shape (p, p)
+        X'X of the readings in the fit.
+    own_offset : bool
+        Whether the added rows have an offset of their own, which taking their mean off accounts
+        for.
+    """
+
+    tooth: NDArray[np.int64]
+    rows: Floats
+    information: Floats
+    own_offset: bool
+
+
+def _candidates(fit: WobbleFit, count: int) -> _Candidates:
+    """Return of what to read `count` teeth: all, but those of a kind of which none was read.
+
+    A single reading with an offset of its own would say nothing else, so it is looked for as if
+    the last turn were going on.
+    """
+    tooth = np.arange(1, fit.readings.blade.teeth + 1)
+    columns = _columns(fit, _read_on(fit, tooth))
+    before = len(fit.residuals)
+    new_offset = fit.drift_per_turn is None
+    if new_offset:
+        turns = len(np.unique(fit.readings.turn[fit.in_fit]))
+        if count == 1:
+            columns[before:, turns - 1] = 1.0
+        columns = np.delete(columns, turns, axis=1)
+    else:
+        # They will follow each other: each has the time of the middle one.
+        columns[before:, 1] = columns[before, 1] + (count - 1) / 2 / fit.readings.blade.teeth
+    told = columns[:before].any(axis=0)
+    kept = ~columns[before:, ~told].any(axis=1)
+    columns = columns[:, told]
+    information = columns[:before].T @ columns[:before]
+    return _Candidates(tooth[kept], columns[before:][kept], information, new_offset and count > 1)
+
+
+def _choose(fit: WobbleFit, n: int) -> list[int]:
+    """Choose the teeth: the best of all choices, or, where those are too many, by exchange."""
+    given = _candidates(fit, n)
+    places = np.arange(len(given.rows))
+    if math.comb(len(places), n) <= MOST_CHOICES:
+        choices = np.fromiter(chain.from_iterable(combinations(places, n)), dtype=np.int64)
+        choices = choices.reshape(-1, n)
+        best = choices[int(np.argmin(_left(fit, given, choices)))]
+    else:
+        found = [_exchanged(fit, given, start) for start in _starts(fit, given.rows, n)]
+        best = min(found, key=lambda chosen: float(_left(fit, given, chosen)))
+    return [int(one) for one in np.sort(given.tooth[best])]
+
+
+def _left(fit: WobbleFit, given: _Candidates, chosen: Places) -> Floats:
+    """Return what choices of places, shape (..., n), leave of the doubt."""
+    x = given.rows[chosen]
+    return _goal_of(fit, given, np.swapaxes(x, -1, -2) @ x, x.sum(axis=-2), chosen.shape[-1])
+
+
+def _goal_of(
+    fit: WobbleFit, given: _Candidates, squares: Floats, total: Floats, count: int
+) -> Floats:
+    """Return the same from the sums of the rows' squares and of the rows."""
+    whole = given.information + squares
+    if given.own_offset:
+        whole = whole - total[..., :, np.newaxis] * total[..., np.newaxis, :] / count
+    covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)
+    return _goal(fit, covariance[..., -2:, -2:])
+
+
+def _exchanged(fit: WobbleFit, given: _Candidates, start: Places) -> Places:
+    """Exchange one tooth after the other, always for the best, as long as that helps."""
+    rows, chosen, n = given.rows, start, len(start)
+    squares = rows[:, :, np.newaxis] * rows[:, np.newaxis, :]
+    here = float(_left(fit, given, chosen))
+    while True:
+        outside = np.setdiff1d(np.arange(len(rows)), chosen)
+        out, into = np.repeat(chosen, len(outside)), np.tile(outside, n)
+        values = _goal_of(
+            fit,
+            given,
+            squares[chosen].sum(axis=0) - squares[out] + squares[into],
+            rows[chosen].sum(axis=0) - rows[out] + rows[into],
+            n,
+        )
+        if not outside.size or values.min() >= here * (1 - _HAIR):
+            return chosen
+        at = int(np.argmin(values))
+        chosen, here = np.append(chosen[chosen != out[at]], into[at]), float(values[at])
+
+
+def _starts(fit: WobbleFit, rows: Floats, n: int) -> list[Places]:
+    """Return choices to begin with: half of the teeth at either end of some directions."""
+    starts = []
+    for turn in range(0, 180, 45):
+        direction = math.radians(fit.near_deg + 90.0 + turn)
+        toward = rows[:, -2:] @ np.array([math.cos(direction), math.sin(direction)])
+        ranked = np.argsort(toward, kind="stable")
+        starts.append(np.concatenate([ranked[: n // 2], ranked[len(ranked) - (n - n // 2) :]]))
+    return starts
+
+
+def _read_on(fit: WobbleFit, teeth: Sequence[int] | NDArray[np.int64]) -> Design:
+    """Return the design with teeth read forward in one more turn of the same mounting."""
+    readings, count = fit.readings, len(teeth)
+    more: Readings = copy(readings)
+    added = {
+        "tooth": np.asarray(teeth),
+        "turn": np.full(count, readings.turn.max() + 1),
+        "closing": np.zeros(count, dtype=np.bool_),
+        "way": np.ones(count, dtype=np.int64),
+        "reading": np.zeros(count),
+    }
+    for name, values in added.items():
+        object.__setattr__(more, name, np.concatenate([getattr(readings, name), values]))
+    return design_of(more, drift=fit.drift_per_turn is not None)
+
+
+def _columns(fit: WobbleFit, design: Design) -> Floats:
+    """Return the columns of the fit, the wobble's two put last."""
+    orders = [wave.order for wave in fit.harmonics if wave.identifiable and wave.order > 1]
+    columns = design.columns([1, *orders])
+    first = design.aside.shape[1]
+    kept = [at for at in range(columns.shape[1]) if at not in (first, first + 1)]
+    return columns[:, [*kept, first, first + 1]]
+
+
+def _covariance(fit: WobbleFit, teeth: Sequence[int]) -> Floats:
+    """Return the covariance of the wobble's parts once teeth are read as one more turn."""
+    columns = _columns(fit, _read_on(fit, teeth))
+    _, r = np.linalg.qr(columns)
+    inverse = np.linalg.inv(r)[-2:]
+    covariance: Floats = fit.reading_sd**2 * (inverse @ inverse.T)
+    return covariance
+
+
+def _across(fit: WobbleFit, covariance: Floats) -> float:
+    """Return the standard uncertainty across the fitted direction, or in the worst one."""
+    if fit.resolved:
+        return float(sd_toward(fit.near_deg + 90.0, covariance))
+    if not np.isfinite(covariance).all():
+        return math.nan
+    return math.sqrt(float(np.linalg.eigvalsh(covariance)[-1]))
+
+
+def _goal(fit: WobbleFit, covariance: Floats) -> Floats:
+    """Return what is to be small: a variance; where it ties, the other one decides."""
+    if fit.resolved:
+        across = math.radians(fit.near_deg + 90.0)
+        toward = np.array([math.cos(across), math.sin(across)])
+        main: Floats = (covariance @ toward) @ toward
+    else:
+        main = np.asarray(np.linalg.eigvalsh(covariance), dtype=np.float64)[..., -1]
+    rest: Floats = 1e-6 * np.trace(covariance, axis1=-2, axis2=-1)
+    return main + rest
+
+
+def _in_order(fit: WobbleFit, teeth: list[int]) -> list[int]:
+    """Put the teeth in the order in which each step leaves least doubt."""
+    given = _candidates(fit, len(teeth))
+    ordered: list[int] = []
+    rest = [int(place) for place in np.flatnonzero(np.isin(given.tooth, teeth))]
+    while rest:
+        # The first reading of a turn only sets its offset, so two are looked for together.
+        step = 1 if ordered or len(rest) == 1 else 2
+        steps = [list(one) for one in combinations(rest, step)]
+        left = [round(float(_left(fit, given, np.array([*ordered, *one]))), 12) for one in steps]
+        best = steps[left.index(min(left))]
+        ordered += best
+        rest = [place for place in rest if place not in best]
+    return [int(given.tooth[place]) for place in ordered]
+
+
+def _turns_needed(
+    fit: WobbleFit, wanted: float
+) -> tuple[int, int | None, tuple[int | None, float | None]]:
+    """Return the turns so far, those needed in all, and the tooth with its probability now."""
+    now = len(np.unique(fit.readings.turn[fit.in_fit]))
+    marks = neutral_line(fit)
+    if marks.neutral is None or marks.better_tooth is None:
+        return now, None, (None, None)
+    end = [mark.tooth for mark in marks.neutral].index(marks.better_tooth)
+
+    def sure(more: int) -> float:
+        ahead = _after_turns(fit, more) if more else fit
+        reached = neutral_line(ahead).neutral
+        return (reached[end].probability or 0.0) if reached else 0.0
+
+    named = (marks.better_tooth, sure(0))
+    if sure(0) >= wanted:
+        return now, now, named
+    low, high = 0, max(1, MOST_TURNS - now)
+    if sure(high) < wanted:
+        return now, None, named
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if sure(middle) >= wanted else (middle, high)
+    return now, now + high, named
+
+
+def _after_turns(fit: WobbleFit, more: int) -> WobbleFit:
+    """Return the fit as it would stand after more full turns that say the same."""
+    tooth, rows, information, own_offset = _candidates(fit, 2)
+    if own_offset:
+        rows = rows - rows.mean(axis=0)
+        whole = information + more * (rows.T @ rows)
+    else:
+        # Each turn is later than the one before, which a drift tells.
+        columns = _columns(fit, _read_on(fit, np.tile(tooth, more)))
+        whole = columns.T @ columns
+    covariance = fit.reading_sd**2 * np.linalg.inv(whole)[-2:, -2:]
+    dof = fit.dof + more * (len(rows) - (1 if own_offset else 0))
+    return replace(fit, covariance=covariance, dof=dof)
+
+
+def _remarks(fit: WobbleFit, count: int, wanted: float, needed: int | None) -> list[str]:
+    remarks = []
+    if count == 1 and fit.drift_per_turn is None:
+        remarks.append(
+            "one reading in a turn of its own only sets that turn's offset: read two at least"
+        )
+    if not fit.resolved:
+        remarks.append(
+            "no direction is established: these teeth shrink the doubt in its worst direction, "
+            "and no number of turns is promised"
+        )
+    elif needed is None:
+        marks = neutral_line(fit)
+        ends = marks.neutral or ()
+        words = [mark.words for mark in ends if mark.tooth == marks.better_tooth]
+        remarks.append(
+            f"{MOST_TURNS} turns would not make it {percent(wanted)}: the direction lies too near "
+            f"the middle between two teeth ({', '.join(words)}); work with the direction itself"
+        )
+    else:
+        remarks.append("the turns are counted as if the direction stayed where it is fitted now")
+    if fit.rounding_margin:
+        remarks.append(
+            "the readings scatter by less than half a graduation: reading on repeats the same "
+            "rounding, and a finer indicator would help more"
+        )
+    return remarks

@@ -1,0 +1,94 @@
+"""Which of many blades are worth a look for mistakes: bounds on what `check_readings` could find.
+
+A lost minus, a slipped point or gum on one tooth fits no better than leaving that tooth out. A
+bumped base, another unit or a tooth too many from some reading on leaves what a wobble of its own
+from there on would take up, and so does a bend. A dial that passed zero jumps. Where none of this
+shows, the check would find nothing; where it does, the check decides.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from bladegeom.kernel.batch import Sums
+from bladegeom.mistakes.check import FALSE_ALARMS
+from bladegeom.mistakes.trial import FEWEST, SHARES
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+_LEVEL = 2 * FALSE_ALARMS
+"""The check counts the closing reading in, which a row here has not: not to miss by a hair."""
+
+
+def worth_a_look(reading: Floats, angle_rad: Floats, sums: Sums, jump: float) -> Bools:
+    """Return in which rows the check for mistakes might find something.
+
+    Parameters
+    ----------
+    reading : ndarray, shape (n, m)
+        In the order in which they were taken; NaN where nothing was read.
+    angle_rad : ndarray, shape (m,)
+    sums : Sums
+        The fit of each row; see `fit_rows`.
+    jump : float
+        The least change from one reading to the next by which a dial passes zero.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    waves = np.stack([np.ones_like(angle_rad), np.cos(angle_rad), np.sin(angle_rad)], axis=1)
+    there = ~np.isnan(reading)
+    curve = np.stack([sums.offset, sums.cosine, sums.sine], axis=1) @ waves.T
+    left = np.where(there, reading - curve, 0.0)
+    plan = (there[:1] if there.all() else there).astype(np.float64)
+    rss, count = np.maximum(sums.rss, 1e-300), sums.readings
+    products = waves[:, :, np.newaxis] * waves[:, np.newaxis, :]
+    onward = _from_each_on(plan[..., np.newaxis, np.newaxis] * products)
+    whole = np.linalg.inv(onward[:, 0])
+    found = _jumps(reading, there) > jump
+    leverage = np.einsum("njk,ijk->ni", whole, products)
+    alone = np.max(plan * left**2 / np.maximum(1 - leverage, 1e-9), axis=1)
+    found |= _chance(alone, rss, count) * count < _LEVEL * SHARES["single"]
+    beyond = onward - onward @ whole[:, np.newaxis] @ onward
+    moved = [_from_each_on(left * wave) for wave in waves.T]
+    bumped = moved[0][:, 2:-1] ** 2 / np.maximum(beyond[:, 2:-1, 0, 0], 1e-9)
+    found |= _chance(bumped.max(axis=1), rss, count) * count < _LEVEL * SHARES["step"]
+    solved = np.linalg.inv(beyond + 1e-9 * np.eye(3))
+    taken = np.zeros_like(left)
+    for i in range(3):
+        for j in range(i, 3):
+            taken += (1 + (i < j)) * solved[..., i, j] * moved[i] * moved[j]
+    most = np.max(taken, axis=1) / rss
+    wanted = 1 / (FALSE_ALARMS * min(SHARES.values()))
+    # Where the mean of the Bayes factors is large enough, so is the largest of them.
+    some = np.flatnonzero(most > 1 - wanted ** (-2 / count))
+    left_over = np.maximum(1 - taken[some] / rss[some, np.newaxis], 1e-12)
+    factors = np.exp(np.minimum(-count[some, np.newaxis] / 2 * np.log(left_over), 700.0))
+    found[some] |= factors.mean(axis=1) > wanted
+    enough: Bools = count > FEWEST
+    return found & enough
+
+
+def _from_each_on(values: Floats) -> Floats:
+    """Return the sums from each reading on to the last."""
+    sums: Floats = np.cumsum(values[:, ::-1], axis=1)[:, ::-1]
+    return sums
+
+
+def _chance(gain: Floats, rss: Floats, count: Floats) -> Floats:
+    """Return how probable it is by chance that one more unknown takes up so much (Student)."""
+    dof = np.maximum(count - 4, 1.0)
+    t = np.sqrt(gain / np.maximum(rss - gain, 1e-300) * dof)
+    p: Floats = 2 * special.stdtr(dof, -t)
+    return p
+
+
+def _jumps(reading: Floats, there: Bools) -> Floats:
+    """Return the largest change from one reading to the next that was taken."""
+    place = np.where(there, np.arange(reading.shape[1]), 0)
+    last = np.take_along_axis(reading, np.maximum.accumulate(place, axis=1), axis=1)
+    change: Floats = np.nan_to_num(np.abs(np.diff(last, axis=1))).max(axis=1, initial=0.0)
+    return change

@@ -1,0 +1,243 @@
+"""What the wobble leaves: bends that run over several teeth, and single teeth that stand off."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kernel.design import worst_ratio
+from bladegeom.kernel.harmonics import LeastSquares, harmonic_columns, least_squares
+from bladegeom.result import Result, Row, number
+
+Floats = NDArray[np.float64]
+
+_LEVEL = 0.05
+_SHORTEST = 3
+_MOST = 6
+_FEWEST = 6
+_WORST_RATIO = 3.0
+
+
+@dataclass(frozen=True)
+class Bend:
+    """A run of teeth where the plate stands off the fitted curve.
+
+    Attributes
+    ----------
+    first, last : int
+        The run's teeth, in the direction of the numbering (so that `first` may be the larger).
+    height : float
+        Farthest that it stands off, as the largest mean of three neighbouring teeth, in the unit
+        of the readings; positive toward the indicator.
+    p_value : float
+        Chance of such a run anywhere by scatter alone.
+    """
+
+    first: int
+    last: int
+    height: float
+    p_value: float
+
+    @property
+    def side(self) -> str:
+        """Which way it stands off."""
+        return _side(self.height)
+
+
+@dataclass(frozen=True)
+class Spike:
+    """A single tooth that stands off its neighbours: gum, a burr, a slip of the pen.
+
+    Attributes
+    ----------
+    tooth : int
+    height : float
+        In the unit of the readings; positive toward the indicator.
+    p_value : float
+        Chance of such a tooth anywhere by scatter alone.
+    """
+
+    tooth: int
+    height: float
+    p_value: float
+
+    @property
+    def side(self) -> str:
+        """Which way it stands off."""
+        return _side(self.height)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class ResidualShape(Result):
+    """The shape that the wobble leaves.
+
+    Attributes
+    ----------
+    bends : tuple of Bend
+    spikes : tuple of Spike
+    sd : float
+        Scatter of the other teeth, of one tooth's mean, in `unit`.
+    unit : str
+    """
+
+    bends: tuple[Bend, ...]
+    spikes: tuple[Spike, ...]
+    sd: float
+    unit: str
+
+    def _title(self) -> str:
+        return "What the wobble leaves"
+
+    def _rows(self) -> Sequence[Row]:
+        bends = [
+            f"teeth {bend.first} to {bend.last} stand {number(abs(bend.height), self.sd)} "
+            f"{self.unit} {bend.side} (chance {bend.p_value:.2g})"
+            for bend in self.bends
+        ]
+        spikes = [
+            f"tooth {spike.tooth} alone stands {number(abs(spike.height), self.sd)} {self.unit} "
+            f"{spike.side} (chance {spike.p_value:.2g}): clean it and read it again"
+            for spike in self.spikes
+        ]
+        return [
+            Row("bends", [asdict(bend) for bend in self.bends]),
+            Row("spikes", [asdict(spike) for spike in self.spikes]),
+            Row("sd", self.sd),
+            *(Row("", None, "bend", text) for text in bends),
+            *(Row("", None, "single tooth", text) for text in spikes),
+            *([] if bends or spikes else [Row("", None, "bends, single teeth", "none shown")]),
+        ]
+
+
+def _side(height: float) -> str:
+    return "toward the indicator" if height > 0 else "away from the indicator"
+
+
+def residual_shape(fit: WobbleFit) -> ResidualShape:
+    """Look for bends and spikes in what the wobble leaves.
+
+    Each run of three teeth and more, up to a third of the blade, and each tooth alone is tried.
+    The one that stands off most is held against a wobble fitted to all the other teeth, and their
+    scatter, by Student's t; its chance is multiplied by the number tried (Bonferroni). What is
+    found is set aside, and the search goes on without it.
+
+    Parameters
+    ----------
+    fit : WobbleFit
+
+    Returns
+    -------
+    ResidualShape
+    """
+    teeth, heights, angles = _by_tooth(fit)
+    search = _Search(heights, angles, (fit.readings.graduation or 0.0) / math.sqrt(12))
+    left = np.ones(len(teeth), dtype=np.bool_)
+    spikes: list[Spike] = []
+    bends: list[Bend] = []
+    while len(spikes) + len(bends) < _MOST:
+        found = search.best(left)
+        if found is None:
+            break
+        left[found.places] = False
+        first, last = int(teeth[found.places[0]]), int(teeth[found.places[-1]])
+        if len(found.places) == 1:
+            spikes.append(Spike(first, found.height, found.chance))
+        else:
+            bends.append(Bend(first, last, found.height, found.chance))
+    return ResidualShape(tuple(bends), tuple(spikes), search.scatter(left), fit.unit)
+
+
+def _by_tooth(fit: WobbleFit) -> tuple[NDArray[np.int64], Floats, Floats]:
+    """Return teeth in order, the mean levelled reading of each, and its angle in radians."""
+    tooth = fit.readings.tooth[fit.in_fit]
+    teeth, which, counts = np.unique(tooth, return_inverse=True, return_counts=True)
+    heights = np.bincount(which, weights=fit.levelled) / counts
+    angles = np.radians(fit.readings.blade.angles_deg[teeth - 1] + fit.readings.touch_deg)
+    return teeth, heights, angles
+
+
+class _Found(NamedTuple):
+    places: NDArray[np.int64]
+    height: float
+    chance: float
+
+
+class _Search:
+    """The search over one blade's teeth; `floor` is the least scatter to believe in."""
+
+    def __init__(self, heights: Floats, angles: Floats, floor: float) -> None:
+        self.heights = heights
+        self.columns = harmonic_columns(angles)
+        hair = 8 * float(np.finfo(np.float64).eps) * float(np.abs(heights).max())
+        self.floor = max(floor, hair, 1e-150)
+
+    def fitted(self, left: NDArray[np.bool_]) -> LeastSquares | None:
+        """Return the wobble of the teeth left, or None where they are too few to tell."""
+        kept = self.columns[left]
+        if len(kept) < _FEWEST or worst_ratio(kept[:, 1:], kept[:, :1]) > _WORST_RATIO:
+            return None
+        return least_squares(kept, self.heights[left])
+
+    def scatter(self, left: NDArray[np.bool_]) -> float:
+        """Return the scatter of the teeth left about their own wobble."""
+        fit = self.fitted(left)
+        return self.floor if fit is None else self._sd(fit)
+
+    def best(self, left: NDArray[np.bool_]) -> _Found | None:
+        """Return the tooth or run that stands off most, if scatter alone would hardly do it."""
+        fit = self.fitted(left)
+        if fit is None:
+            return None
+        rest = np.where(left, self.heights - self.columns @ fit.coefficients, 0.0)
+        lengths = [1, *range(_SHORTEST, max(_SHORTEST, len(rest) // 3) + 1)]
+        tried = len(rest) * len(lengths)
+        found = [self._judged(run, left, tried) for run in _strongest(rest, left, lengths)]
+        real = [one for one in found if one is not None and one.chance < _LEVEL]
+        return min(real, key=lambda one: one.chance, default=None)
+
+    def _judged(self, run: NDArray[np.int64], left: NDArray[np.bool_], tried: int) -> _Found | None:
+        others = left.copy()
+        others[run] = False
+        fit = self.fitted(others)
+        if fit is None:
+            return None
+        stands = self.heights[run] - self.columns[run] @ fit.coefficients
+        middle = self.columns[run].mean(axis=0)
+        spread = math.sqrt(1 / len(run) + float(middle @ fit.unit_covariance @ middle))
+        t = abs(float(stands.mean())) / (self._sd(fit) * spread)
+        chance = min(1.0, float(2 * special.stdtr(fit.dof, -t)) * tried)
+        return _Found(run, _height(stands), chance)
+
+    def _sd(self, fit: LeastSquares) -> float:
+        return max(math.sqrt(float(fit.rss) / fit.dof), self.floor)
+
+
+def _strongest(
+    rest: Floats, left: NDArray[np.bool_], lengths: list[int]
+) -> list[NDArray[np.int64]]:
+    """Return for each length the run of teeth that stands off most."""
+    n = len(rest)
+    sums = np.concatenate([[0.0], np.cumsum(np.tile(rest, 2))])
+    gone = np.concatenate([[0], np.cumsum(np.tile(~left, 2))])
+    runs = []
+    for length in lengths:
+        stands = np.abs(sums[length : length + n] - sums[:n])
+        stands[gone[length : length + n] > gone[:n]] = -1.0
+        start = int(np.argmax(stands))
+        if stands[start] >= 0:
+            runs.append((start + np.arange(length)) % n)
+    return runs
+
+
+def _height(stands: Floats) -> float:
+    """Return the largest mean of three neighbours (of one tooth, its own)."""
+    width = min(_SHORTEST, len(stands))
+    means = np.convolve(stands, np.full(width, 1 / width), mode="valid")
+    return float(means[np.argmax(np.abs(means))])

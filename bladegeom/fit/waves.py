@@ -1,0 +1,153 @@
+"""Waves round the blade beside the wobble: bends of two, three and more waves a turn."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bladegeom.angles import wrap_360
+from bladegeom.kernel.design import Design, beyond, worst_ratio
+from bladegeom.kernel.doubt import (
+    amplitude_limits,
+    direction_limits,
+    sd_toward,
+    zero_amplitude_p,
+)
+from bladegeom.kernel.harmonics import harmonic_columns
+
+Floats = NDArray[np.float64]
+
+_WORST_RATIO = 10.0
+
+
+@dataclass(frozen=True)
+class Harmonic:
+    """One order of waves round the blade; order 1 is the wobble.
+
+    Attributes
+    ----------
+    order : int
+        Waves a turn.
+    identifiable : bool
+        Whether the teeth that were read can tell it; without it all numbers are None.
+    why_not : str
+        Where it is not identifiable: what it would pass for, or that too little was read.
+    amplitude, amplitude_low, amplitude_high : float or None
+        In the unit of the readings; 95 % limits.
+    amplitude_u : float or None
+        Standard uncertainty (k = 1), along the fitted direction.
+    crest_deg, crest_low_deg, crest_high_deg : float or None
+        The first crest from tooth 1 on; the others follow every 360 / order degrees. 95 % limits.
+    p_value : float or None
+        How probable so large a wave is on a blade without any.
+    """
+
+    order: int
+    identifiable: bool
+    why_not: str = ""
+    amplitude: float | None = None
+    amplitude_low: float | None = None
+    amplitude_high: float | None = None
+    amplitude_u: float | None = None
+    crest_deg: float | None = None
+    crest_low_deg: float | None = None
+    crest_high_deg: float | None = None
+    p_value: float | None = None
+
+    @property
+    def resolved(self) -> bool:
+        """Whether the wave is established (95 %)."""
+        return self.p_value is not None and self.p_value < 0.05
+
+
+def identifiable_orders(design: Design, most: int) -> tuple[list[int], dict[int, str]]:
+    """Tell which orders up to `most` the readings can tell apart, and what the others pass for.
+
+    Parameters
+    ----------
+    design : Design
+    most : int
+
+    Returns
+    -------
+    orders : list of int
+    aliases : dict of int to str
+    """
+    aside = design.aside
+    orders: list[int] = []
+    aliases: dict[int, str] = {}
+    for order in range(1, most + 1):
+        waves = _waves(design, order)
+        room = len(waves) - aside.shape[1] - 2 >= 1
+        if room and worst_ratio(waves, aside) <= _WORST_RATIO:
+            orders.append(order)
+            aside = np.concatenate([aside, waves], axis=1)
+        else:
+            aliases[order] = _alias(design, order, orders) if room else "too few readings"
+    return orders, aliases
+
+
+def harmonic(
+    order: int, a: float, b: float, covariance: Floats, dof: int, margin: float
+) -> Harmonic:
+    """Return one fitted order with its doubt.
+
+    Parameters
+    ----------
+    order : int
+    a, b : float
+        Its cosine and sine parts.
+    covariance : ndarray, shape (2, 2)
+    dof : int
+    margin : float
+        Added on either side of the amplitude's limits, for coarse readings.
+
+    Returns
+    -------
+    Harmonic
+    """
+    amplitude = math.hypot(a, b)
+    toward = math.degrees(math.atan2(b, a))
+    sd = float(sd_toward(toward, covariance))
+    if not sd > 0:
+        return Harmonic(order, True, "", amplitude)
+    parts = np.array([a, b])
+    f = float(parts @ np.linalg.solve(covariance, parts)) / 2
+    low, high = amplitude_limits(amplitude, sd, dof, 0.95)
+    crest_low, crest_high = direction_limits(a, b, covariance, dof, 0.95)
+    crest = wrap_360(toward) / order
+    shift = crest - toward / order
+    return Harmonic(
+        order=order,
+        identifiable=True,
+        amplitude=amplitude,
+        amplitude_low=max(0.0, low - margin),
+        amplitude_high=high + margin,
+        amplitude_u=sd,
+        crest_deg=crest,
+        crest_low_deg=crest_low / order + shift,
+        crest_high_deg=crest_high / order + shift,
+        p_value=zero_amplitude_p(f, dof),
+    )
+
+
+def _waves(design: Design, order: int) -> Floats:
+    return harmonic_columns(design.angle, [order])[:, 1:]
+
+
+def _alias(design: Design, order: int, orders: list[int]) -> str:
+    """Name what a wave that cannot be told passes for in these readings."""
+    waves = beyond(_waves(design, order), design.aside)
+    if np.linalg.norm(waves) < 1e-6 * math.sqrt(len(waves)):
+        return "passes for the offset"
+    shares = {}
+    for other in orders:
+        q, _ = np.linalg.qr(beyond(_waves(design, other), design.aside))
+        shares[other] = float(np.linalg.norm(q.T @ waves) / np.linalg.norm(waves))
+    best = max(shares, key=lambda one: shares[one], default=0)
+    if best and shares[best] > 0.5:
+        return "passes for wobble" if best == 1 else f"passes for order {best}"
+    return "passes for itself at another place"

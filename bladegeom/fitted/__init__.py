@@ -1,1 +1,0 @@
-"""What the readings say: the fit and its doubt."""

@@ -1,0 +1,1 @@
+"""Least squares and the law of doubt, on plain arrays."""

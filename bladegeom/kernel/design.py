@@ -1,0 +1,134 @@
+"""The columns of the fit: what else moves a reading beside the wobble, and the waves themselves."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bladegeom.faults import refuse
+from bladegeom.kernel.harmonics import harmonic_columns
+from bladegeom.readings import Readings
+
+Floats = NDArray[np.float64]
+
+
+class Design(NamedTuple):
+    """Columns of the fit for the readings that are in it.
+
+    Attributes
+    ----------
+    in_fit : ndarray of bool, shape (all readings,)
+    angle : ndarray, shape (n,)
+        Blade angles in radians.
+    aside : ndarray, shape (n, q)
+        What moves a reading beside the wobble: an offset for each turn, kinds of teeth, drift.
+    play : ndarray, shape (n,) or None
+        1 for readings of forward turns and -1 of backward ones; None where all went one way.
+    """
+
+    in_fit: NDArray[np.bool_]
+    angle: Floats
+    aside: Floats
+    play: Floats | None
+
+    def columns(self, orders: list[int]) -> Floats:
+        """Return all columns: those aside, cosine and sine of each order, then the play."""
+        waves = harmonic_columns(self.angle, orders)[:, 1:]
+        parts = [self.aside, waves]
+        if self.play is not None:
+            parts.append(harmonic_columns(self.angle)[:, 1:] * self.play[:, np.newaxis])
+        return np.concatenate(parts, axis=1)
+
+
+def design_of(readings: Readings, *, drift: bool) -> Design:
+    """Return the columns for one blade's readings.
+
+    Each turn has an offset of its own, so that a dial set to zero between turns, or a stand that
+    moved, costs nothing. With `drift` the stand is taken to move steadily through all turns
+    instead, and the closing readings, which show it, are in the fit.
+    """
+    in_fit = np.ones_like(readings.closing) if drift else ~readings.closing
+    angle = np.radians(readings.angle_deg[in_fit])
+    if drift:
+        time = drift_time(readings)[in_fit]
+        aside = np.stack([np.ones_like(time), time - time.mean()], axis=1)
+    else:
+        turns, which = np.unique(readings.turn[in_fit], return_inverse=True)
+        aside = (which[:, np.newaxis] == np.arange(len(turns))).astype(np.float64)
+    way = readings.way[in_fit]
+    play = way.astype(np.float64) if way.min() < way.max() else None
+    kinds = readings.blade.tooth_pattern
+    if kinds is not None and readings.surface == "teeth":
+        each = np.asarray(kinds)[(readings.tooth[in_fit] - 1) % len(kinds)]
+        _, *others = np.unique(each)
+        marks = [(each == kind).astype(np.float64) for kind in others]
+        aside = np.column_stack([aside, *marks])
+    return Design(in_fit, angle, aside, play)
+
+
+def drift_time(readings: Readings) -> Floats:
+    """Return when each reading was taken, in turns: its place in the order over the teeth."""
+    return np.arange(len(readings.reading), dtype=np.float64) / readings.blade.teeth
+
+
+def beyond(columns: Floats, aside: Floats) -> Floats:
+    """Return what of the columns the ones aside cannot explain."""
+    q, _ = np.linalg.qr(aside)
+    rest: Floats = columns - q @ (q.T @ columns)
+    return rest
+
+
+def worst_ratio(waves: Floats, aside: Floats) -> float:
+    """Return the standard deviation of a wave in its worst direction, over an even full turn's.
+
+    Parameters
+    ----------
+    waves : ndarray, shape (n, 2)
+        Cosine and sine.
+    aside : ndarray, shape (n, q)
+        What else is fitted.
+
+    Returns
+    -------
+    float
+        1 for readings spread evenly round the blade; infinite where the wave cannot be told.
+    """
+    if len(waves) < 2:
+        return math.inf
+    least = float(np.linalg.svd(beyond(waves, aside), compute_uv=False)[-1])
+    even = math.sqrt(len(waves) / 2)
+    return even / least if least > 1e-9 * even else math.inf
+
+
+def check_kinds(readings: Readings, design: Design) -> None:
+    """Refuse readings on teeth in which the kind of tooth and the wobble cannot be told apart.
+
+    Raises
+    ------
+    RefusedError
+        Names teeth of one kind to read instead.
+    """
+    kinds = readings.blade.tooth_pattern
+    if kinds is None or readings.surface != "teeth":
+        return
+    waves = harmonic_columns(design.angle)[:, 1:]
+    if np.linalg.matrix_rank(design.aside) == design.aside.shape[1] and (
+        worst_ratio(waves, design.aside) <= 10.0
+    ):
+        return
+    one_kind = [
+        tooth
+        for tooth in range(1, readings.blade.teeth + 1)
+        if kinds[(tooth - 1) % len(kinds)] == kinds[0]
+    ]
+    listed = ", ".join(str(tooth) for tooth in one_kind[:6])
+    raise refuse(
+        "in the teeth that were read, the kind of tooth and the wobble go together and cannot be "
+        "told apart",
+        f"read teeth of one kind all round, such as {listed} ...",
+        value=" ".join(kinds),
+        blade=readings.blade.name,
+    )

@@ -1,0 +1,259 @@
+"""Lengths and numbers as people write them. No unit is ever guessed."""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from bladegeom.faults import refuse
+
+MM_PER: dict[str, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
+"""Millimetres in one of each unit; ``thou`` is a thousandth of an inch."""
+
+LARGEST, LEAST = 1e9, 1e-100
+"""A number beyond these is a slip: a barcode among the readings, or so small that its square is
+lost."""
+
+_DECIMAL = re.compile(r"[+-]?([0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_FRACTION = re.compile(r"([+-]?)(?:([0-9]{1,9})[ ]+)?([0-9]{1,9})/([0-9]{1,9})")
+_VULGAR = re.compile(r"([+-]?)([0-9]{0,9})[ ]*(\D)")
+_LENGTH = re.compile(r"(.*?)\s*(mm|in|thou|um)")
+
+
+class NumberError(ValueError):
+    """A text that is not a number; `problem` and `cure` say why and what to write."""
+
+    def __init__(self, problem: str, cure: str) -> None:
+        super().__init__(f"{problem}; {cure}")
+        self.problem = problem
+        self.cure = cure
+
+
+def parse_number(text: str, decimal_mark: str = ".") -> float | None:
+    """Read a number as people type it.
+
+    Accepts ``0.5``, ``-.5``, ``+3``, ``1e-3``, fractions (``1/2``, ``1 1/2``, ``1½``; the sign
+    covers the whole), the Unicode minus, and surrounding blanks.
+
+    Parameters
+    ----------
+    text : str
+    decimal_mark : {".", ","}
+
+    Returns
+    -------
+    float or None
+        None where nothing was read: a blank or ``?``.
+
+    Raises
+    ------
+    NumberError
+        For anything else, the words nan and inf included.
+    """
+    plain = text.strip().replace("\u2212", "-")
+    if plain in ("", "?"):
+        return None
+    pointed = plain if decimal_mark == "." else plain.replace(".", "\0").replace(",", ".")
+    if match := _DECIMAL.fullmatch(pointed):
+        value = float(pointed)
+        if abs(value) < LEAST and match[1].strip("0."):
+            raise NumberError(f"{_short(text)} is too small", "check the number")
+        return _usual(value, text)
+    if match := _FRACTION.fullmatch(plain):
+        sign, whole, top, bottom = match.groups()
+        if int(bottom) == 0:
+            raise NumberError(f"{_short(text)} divides by nothing", "check the fraction")
+        value = int(whole or 0) + int(top) / int(bottom)
+        return _usual(-value if sign == "-" else value, text)
+    if match := _VULGAR.fullmatch(plain):
+        sign, whole, fraction = match.groups()
+        part = unicodedata.numeric(fraction, 0.0)
+        # Raised and circled noughts count as numbers too, and are none of ours.
+        if unicodedata.category(fraction) == "No" and 0 < part < 1:
+            return (-1.0 if sign == "-" else 1.0) * (int(whole or 0) + part)
+    if re.fullmatch(r"[+-]?(nan|inf|infinity)", plain, re.IGNORECASE):
+        raise NumberError(
+            f"{_short(text)} is not a number", "leave the cell blank or write ? for not read"
+        )
+    raise NumberError(f"{_short(text)} is not a number", "write a number, or ? for not read")
+
+
+def _usual(value: float, text: str) -> float:
+    if abs(value) > LARGEST:
+        raise NumberError(f"{_short(text)} is too large", "check the number")
+    return value
+
+
+def _short(text: str) -> str:
+    plain = text.strip()
+    return repr(plain if len(plain) <= 40 else f"{plain[:40]}...")
+
+
+def may_be_one(before: str, word: str, decimal_mark: str = ".", *, bare: bool = False) -> bool:
+    """Return whether two words with a blank between them may be one number: ``1 1/2``, ``0. 5``.
+
+    Parameters
+    ----------
+    before, word : str
+    decimal_mark : {".", ","}
+    bare : bool
+        Whether ``.5`` is known to be a number of its own.
+    """
+    whole, part = r"[+\-\u2212]?[0-9]+", r"[0-9]+/[0-9]+|[\u00bc-\u00be\u2150-\u215e]"
+    kinds = [f"{whole} (?:{part})", f"{whole}[{decimal_mark}] [0-9]+"]
+    kinds += ["[1-9][0-9]{0,2} 0[0-9]{2}"]  # 1 005 for 1005
+    kinds += [] if bare else [f"{whole} [{decimal_mark}][0-9]+"]
+    return re.fullmatch("|".join(kinds), f"{before} {word}") is not None
+
+
+def parse_whole(text: str, decimal_mark: str = ".") -> int | None:
+    """Read a whole number; ``3.0`` is 3, ``3.5`` is refused, blank or ``?`` is None.
+
+    Raises
+    ------
+    NumberError
+    """
+    value = parse_number(text, decimal_mark)
+    if value is None:
+        return None
+    if value != math.floor(value):
+        raise NumberError(f"{_short(text)} is not a whole number", "write a whole number")
+    return int(value)
+
+
+def parse_length(text: str) -> tuple[float, str]:
+    """Read a length with its unit, such as ``4.5in``, ``254 mm`` or ``0.5thou``.
+
+    Returns
+    -------
+    value : float
+    unit : {"mm", "in", "thou", "um"}
+
+    Raises
+    ------
+    NumberError
+    """
+    match = _LENGTH.fullmatch(text.strip())
+    if not match:
+        raise NumberError(
+            f"{_short(text)} has no unit", "write the unit behind it: mm, in, thou or um"
+        )
+    cure = "write it like 254mm or 4.5in"
+    try:
+        value = parse_number(match[1])
+    except NumberError as error:
+        raise NumberError(error.problem, cure) from None
+    if value is None:
+        raise NumberError(f"{_short(text)} has no number", cure)
+    return value, match[2]
+
+
+def unmasked(values: object) -> NDArray[Any]:
+    """Return values as an array, NaN where they are masked: `numpy.asarray` forgets the mask."""
+    if isinstance(values, np.ma.MaskedArray):
+        plain = np.asarray(values.data)
+        gaps = np.ma.getmaskarray(values)
+        return np.where(gaps, np.nan, plain) if gaps.any() else plain
+    if isinstance(values, Sequence) and not isinstance(values, str):
+        return np.asarray([math.nan if one is np.ma.masked else one for one in values])
+    return np.asarray(values)
+
+
+def convert(value: float, unit: str, to: str) -> float:
+    """Convert a length; the same unit gives the same number, bit for bit."""
+    return value if unit == to else value * MM_PER[unit] / MM_PER[to]
+
+
+def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
+    """Return in millimetres the one length stated among `given` (unit -> value), or None.
+
+    Raises
+    ------
+    RefusedError
+        If it is stated twice, or is not a positive finite number.
+    """
+    stated = {unit: value for unit, value in given.items() if value is not None}
+    if not stated:
+        return None
+    if len(stated) > 1:
+        names = " and ".join(f"{what}_{unit}" for unit in stated)
+        raise refuse(f"{names} are both given", "give one of them", column=what)
+    unit, value = next(iter(stated.items()))
+    if isinstance(value, bool | str) or not 0 < value <= LARGEST:
+        cure = f"give a length above 0 and up to {LARGEST:g}"
+        raise refuse(f"{what}_{unit} is {value}", cure, value=value, column=what)
+    return float(value) * MM_PER[unit]
+
+
+def lengths_mm(
+    what: str, given: Mapping[str, ArrayLike | None], *, least: int = 1
+) -> tuple[NDArray[np.float64], str]:
+    """Return in millimetres the one list of lengths stated among `given` (unit -> values).
+
+    Parameters
+    ----------
+    what : str
+        The name without its unit, such as ``front``.
+    given : dict
+        A single number counts as a list of one; signs are free.
+    least : int
+        How many values there must be.
+
+    Returns
+    -------
+    values : ndarray, shape (n,)
+    unit : str
+        The one in which they were given.
+
+    Raises
+    ------
+    RefusedError
+        If none or two lists are given, or they are too short or hold what is no length.
+    """
+    stated = {unit: values for unit, values in given.items() if values is not None}
+    names = " and ".join(f"{what}_{unit}" for unit in (stated or given))
+    if len(stated) != 1:
+        one_of = " or ".join(f"{what}_{unit}" for unit in given)
+        problem = f"{names} are both given" if stated else f"{what} is not given"
+        raise refuse(problem, f"give {one_of}", column=what)
+    unit, values = next(iter(stated.items()))
+    raw = np.atleast_1d(unmasked(values))
+    if raw.size and raw.dtype.kind not in "iuf":
+        raise refuse(
+            f"{names} holds what is no number", "give plain numbers", value=values, column=what
+        )
+    read = raw.astype(np.float64)
+    if read.ndim != 1 or len(read) < least:
+        needed = f"give a plain list of at least {least} value{'s' if least > 1 else ''}"
+        problem = f"{names} holds {read.size} value{'' if read.size == 1 else 's'}"
+        raise refuse(problem, needed, value=read.size, column=what)
+    for place, value in enumerate(read, start=1):
+        if not (math.isfinite(value) and abs(value) <= LARGEST):
+            raise refuse(
+                f"value {place} of {names} is {value:g}",
+                "give the length that was read, or leave the value out",
+                value=value,
+                column=what,
+            )
+    return read * MM_PER[unit], unit
+
+
+def one_unit(units: Mapping[str, str | None]) -> str:
+    """Return the one unit in which all of several things were given (name -> unit, None: not).
+
+    Raises
+    ------
+    RefusedError
+        If they were given in two.
+    """
+    stated = {name: unit for name, unit in units.items() if unit is not None}
+    if len(set(stated.values())) > 1:
+        said = ", ".join(f"{name} in {unit}" for name, unit in stated.items())
+        raise refuse(f"the lengths are in two units: {said}", "give all of them in one")
+    return next(iter(stated.values()))

@@ -1,1 +1,0 @@
-"""What was read: the blade, its readings, and the tables they come in."""

@@ -1,0 +1,1 @@
+"""What went wrong in the reading."""

@@ -1,0 +1,167 @@
+"""A bent plate, the rival of every mistake: what its shape explains better is nobody's slip.
+
+A plate may be bent in two and three waves a turn, be bent over a few neighbouring teeth, or have
+any shape at all where several turns show the same. A bend of a few teeth is smooth, ends where it
+ends, and stands in every turn and in the closing reading alike; a slip of the pen scales readings
+or moves them from some reading on. A single tooth may be bent too: that shows once a further turn
+reads it the same.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bladegeom.kernel.harmonics import Floats
+from bladegeom.mistakes.trial import FEWEST, Base, mean_evidence
+
+FEWEST_BENT = 10
+"""Teeth below which bends cannot be told."""
+
+KNOWN = math.log(20.0)
+"""Evidence from which a bend is believed: by chance at most one time in 20."""
+
+_WAVES = (1, 2, 3)
+_SHORTEST = 3
+_WIDER = 1.2
+_POWERS = (0.5, 1.0, 2.0)
+_MOST_BENDS = 3
+
+
+class Plate(NamedTuple):
+    """A bent plate.
+
+    Attributes
+    ----------
+    base : Base
+        The fit of the readings with it.
+    evidence : float
+        Log of the Bayes factor against a plain tilted plate.
+    teeth : tuple of int
+        First and last tooth of the bend that explains most; empty where it is not one of a few
+        teeth.
+    """
+
+    base: Base
+    evidence: float
+    teeth: tuple[int, ...] = ()
+
+
+def bent_plates(base: Base) -> list[Plate]:
+    """Return the bent plates that are to be believed, the one that explains most first."""
+    if len(np.unique(base.series.tooth)) < FEWEST_BENT:
+        return []
+    waved, bent, alike, repeated = _waved(base), _bent(base), _alike(base), _repeated(base)
+    if bent is not None and repeated is not None:
+        bent = bent._replace(base=repeated.base)
+    tried = (waved, bent, alike, repeated)
+    made = [one for one in tried if one is not None and one.evidence > KNOWN]
+    return sorted(made, key=lambda one: -one.evidence)
+
+
+def _waved(base: Base) -> Plate | None:
+    waved = Base(base.series, orders=_WAVES)
+    if waved.dof < FEWEST:
+        return None
+    return Plate(waved, _by_size(base, waved))
+
+
+def _by_size(base: Base, wider: Base) -> float:
+    """Return the evidence of a wider fit by its sum of squares and its size (Schwarz 1978)."""
+    gain = float(base.log_ratio(np.asarray(wider.rss)))
+    return gain - (wider.p - base.p) / 2 * math.log(base.n)
+
+
+def _bent(base: Base) -> Plate | None:
+    """Try a bend at each place, of each length and form, and further ones besides the best."""
+    series = base.series
+    forms, firsts, lengths = _forms(series.blade.teeth)
+    columns = forms[series.tooth - 1]
+    norm = np.sum(columns * columns, axis=0)
+    read = np.bincount(series.tooth - 1, minlength=series.blade.teeth) > 0
+    if not read.all():
+        norm[(forms[read] > 0).sum(axis=0) < _SHORTEST] = 0.0
+    plate: Plate | None = None
+    chosen: list[int] = []
+    now, evidence = base, 0.0
+    while len(chosen) < _MOST_BENDS and now.dof > FEWEST:
+        left = norm - np.sum((now.q.T @ columns) ** 2, axis=0)
+        each, rss, height = now.free(now.e @ columns, left)
+        # What is lower than its own doubt is no evidence, however low it is.
+        doubt = np.sqrt(rss / now.dof / np.maximum(left, 1e-9))
+        with np.errstate(divide="ignore"):
+            each = each - np.log(np.maximum(1.0, doubt / np.abs(height)))
+        more = mean_evidence(each)
+        if more < KNOWN:
+            break
+        best = int(np.argmax(each))
+        chosen.append(best)
+        now, evidence = Base(series, shapes=forms[:, chosen]), evidence + more
+        first, teeth = int(firsts[chosen[0]]), series.blade.teeth
+        last = (first + int(lengths[chosen[0]]) - 1) % teeth
+        plate = Plate(now, evidence, (first + 1, last + 1))
+    return plate
+
+
+@lru_cache(maxsize=4)  # Megabytes each where there are many teeth.
+def _forms(teeth: int) -> tuple[Floats, NDArray[np.int64], NDArray[np.int64]]:
+    """Return bends of height 1, shape (teeth, m), and the place and number of teeth of each."""
+    longest = max(_SHORTEST, teeth // 3)
+    lengths = [_SHORTEST]
+    while lengths[-1] < longest:
+        lengths.append(min(longest, max(lengths[-1] + 1, round(_WIDER * lengths[-1]))))
+    columns, firsts, wide = [], [], []
+    for length in lengths:
+        inside = np.sin(np.pi * np.arange(1, length + 1) / (length + 1))
+        for power in _POWERS:
+            form = np.zeros(teeth)
+            form[:length] = inside**power
+            for first in range(teeth):
+                columns.append(np.roll(form, first))
+                firsts.append(first)
+                wide.append(length)
+    return np.array(columns).T, np.array(firsts), np.array(wide)
+
+
+def _alike(base: Base) -> Plate | None:
+    """Let single teeth stand as they do that were read in more than one turn."""
+    series = base.series
+    tooth_and_turn = np.unique(np.stack([series.tooth, series.turn]), axis=1)
+    teeth, turns = np.unique(tooth_and_turn[0], return_counts=True)
+    own = np.eye(series.blade.teeth)[:, teeth[turns > 1] - 1]
+    if not own.size or series.off_by or series.extra:
+        return None
+    columns = own[series.tooth - 1]
+    plate: Plate | None = None
+    chosen: list[int] = []
+    now, evidence = base, 0.0
+    while len(chosen) < _MOST_BENDS and now.dof > FEWEST:
+        norm = np.sum(columns * columns, axis=0) - np.sum((now.q.T @ columns) ** 2, axis=0)
+        each, _, _ = now.free(now.e @ columns, norm)
+        more = mean_evidence(each)
+        if more < KNOWN:
+            break
+        chosen.append(int(np.argmax(each)))
+        now, evidence = Base(series, shapes=own[:, chosen]), evidence + more
+        plate = Plate(now, evidence)
+    return plate
+
+
+def _repeated(base: Base) -> Plate | None:
+    """Let every tooth stand as it does, where the turns show it more than once."""
+    series = base.series
+    teeth = np.unique(series.tooth)
+    if series.off_by or series.extra or len(np.unique(series.turn)) < 2:
+        return None
+    # Any three teeth are given by the offset and the wobble.
+    shapes = np.eye(series.blade.teeth)[:, teeth[3:] - 1]
+    if base.n - base.p - shapes.shape[1] < FEWEST:
+        return None
+    own = Base(series, shapes=shapes)
+    if np.linalg.matrix_rank(own.columns(series.label)) < own.p:
+        return None
+    return Plate(own, _by_size(base, own))

@@ -1,0 +1,398 @@
+"""What went wrong with the readings: findings, ranked, each with its repair; nothing is changed."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from bladegeom.kernel.design import worst_ratio
+from bladegeom.kernel.harmonics import harmonic_columns
+from bladegeom.kernel.plan import REFUSED_RATIO
+from bladegeom.lengths import MM_PER, convert
+from bladegeom.mistakes.bent import KNOWN, bent_plates
+from bladegeom.mistakes.repairs import mirrored, onward, shifted, single, step, wrapped
+from bladegeom.mistakes.said import label_at, said
+from bladegeom.mistakes.trial import FEWEST, Base, Candidate, Whole
+from bladegeom.readings import Readings
+from bladegeom.result import Result, Row
+from bladegeom.tables.counted import Counted, count_blade, counted
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+KINDS = (*("sign", "scale", "unit", "wrap", "doubled", "skipped", "spike", "mirrored", "step"),)
+"""Every kind of mistake that is looked for."""
+
+FALSE_ALARMS = 0.01
+"""At most so many blades without a mistake get any finding, bends and waves of the plate aside."""
+
+REVOLUTIONS_MM = (1.0, 0.5, 0.2, 2.54, 1.27, 0.508)
+"""One revolution of common dials: 1, 0.5 and 0.2 mm; 0.1, 0.05 and 0.02 in (common practice, no
+source)."""
+
+_RIVAL = math.log(1000.0)
+_MOST_MISTAKES = 5
+_MOST_READINGS = 2000
+"""What is tried on more takes too much memory: it grows with their square."""
+
+_WHOLE_BLADE = frozenset({"doubled", "skipped", "mirrored", "step", "unit"})
+"""Kinds after which no tooth alone can be read again."""
+
+
+class Evidence(NamedTuple):
+    """How much better a repair fits.
+
+    Attributes
+    ----------
+    p_value : float
+        At most how probable so good a repair is on readings without a mistake, all repairs that
+        were tried taken into account.
+    scatter, repaired_scatter : float
+        Standard deviation about the curve before and after, in the unit of the readings.
+    tried : int
+        How many repairs were tried.
+    """
+
+    p_value: float
+    scatter: float
+    repaired_scatter: float
+    tried: int
+
+    def __str__(self) -> str:
+        p = "under 0.0001" if self.p_value < 0.0001 else f"at most {self.p_value:.1g}"
+        chance = f"by chance {p}" if self.p_value < FALSE_ALARMS else "the place is not established"
+        return (
+            f"scatter {self.scatter:.2g} before, {self.repaired_scatter:.2g} after; {chance} "
+            f"({self.tried} repairs tried)"
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Finding:
+    """One mistake that would explain the readings better.
+
+    Attributes
+    ----------
+    kind : str
+        One of `KINDS`.
+    teeth : tuple of int
+        The teeth concerned, as they were counted, in the order in which they were read. Of a
+        tooth read twice or passed over: the first tooth that is counted wrong.
+    evidence : Evidence
+    words : str
+        What seems to have happened, and the cure.
+    repaired : Readings or None
+        New readings with the repair; None where only reading again helps.
+    places : tuple of int
+        Teeth at which the mistake may as well have begun (95 %), where it has a beginning.
+    near_deg : tuple of float or None
+        Lowest and highest near direction, in degrees, that belong to `places`, where the
+        repair moves teeth: what remains in doubt beside the doubt of the fit.
+    """
+
+    kind: str
+    teeth: tuple[int, ...]
+    evidence: Evidence
+    words: str
+    repaired: Readings | None
+    places: tuple[int, ...] = ()
+    near_deg: tuple[float, float] | None = None
+
+    @property
+    def again(self) -> str:
+        """What to read again, as an instruction."""
+        first, last = self.teeth[0], self.teeth[-1]
+        if self.kind in _WHOLE_BLADE:
+            return "Read the blade again"
+        if len(self.teeth) == 1:
+            return f"Read tooth {first} again"
+        if len(self.teeth) <= 4:
+            return f"Read teeth {', '.join(map(str, self.teeth[:-1]))} and {last} again"
+        return f"Read the blade again, teeth {first} to {last} above all"
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the finding as plain values."""
+        return {
+            "kind": self.kind,
+            "teeth": list(self.teeth),
+            "p_value": self.evidence.p_value,
+            "scatter": self.evidence.scatter,
+            "repaired_scatter": self.evidence.repaired_scatter,
+            "tried": self.evidence.tried,
+            "words": self.words,
+            "again": self.again,
+            "repairable": self.repaired is not None,
+            "places": list(self.places),
+            "near_deg": None if self.near_deg is None else list(self.near_deg),
+        }
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Findings(Result, Sequence[Finding]):
+    """The findings on one blade, the likeliest first; empty where nothing is found.
+
+    Attributes
+    ----------
+    blade : str
+        Its name.
+    unit : str
+        Unit of the readings.
+    found : tuple of Finding
+    readings : Readings or None
+        The readings as they stand; None where they cannot be taken as they stand.
+    remarks : tuple of str
+    """
+
+    blade: str
+    unit: str
+    found: tuple[Finding, ...]
+    readings: Readings | None
+    remarks: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.found)
+
+    def __getitem__(self, index: Any) -> Any:
+        return self.found[index]
+
+    def __iter__(self) -> Iterator[Finding]:
+        return iter(self.found)
+
+    def title(self) -> str:
+        """Return the blade and how many findings there are."""
+        name = f"Blade {self.blade}" if self.blade else "Blade"
+        count = len(self.found)
+        what = {0: "no mistake found", 1: "1 finding"}.get(count, f"{count} findings")
+        return f"{name}: {what}"
+
+    def _title(self) -> str:
+        return self.title()
+
+    def _rows(self) -> Sequence[Row]:
+        rows = [
+            Row("blade", self.blade),
+            Row("unit", self.unit),
+            Row("findings", [one.to_dict() for one in self.found]),
+            Row("warnings", self.remarks),
+        ]
+        for place, one in enumerate(self.found, start=1):
+            rows += [Row("", None, f"{place} {one.kind}", one.words)]
+            rows += [Row("", None, " ", str(one.evidence))]
+        return rows
+
+    def _remarks(self) -> Sequence[str]:
+        return self.remarks
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a frame of one row a finding."""
+        import pandas as pd
+
+        columns = ["kind", "teeth", "p_value", "scatter", "repaired_scatter", "words", "repairable"]
+        frame = pd.DataFrame([one.to_dict() for one in self.found], columns=columns)
+        frame.insert(0, "blade", self.blade)
+        return frame
+
+
+def check_readings(
+    readings: Readings | str | os.PathLike[str],
+    *,
+    blade: str | None = None,
+    blades: str | os.PathLike[str] | None = None,
+    unit: str | None = None,
+    **facts: Any,
+) -> Findings:
+    """Look for what may have gone wrong with the readings of one blade.
+
+    Looked for are a lost minus (`sign`), a slipped decimal point (`scale`), another unit from some
+    reading on (`unit`), a dial read one revolution off (`wrap`), a tooth read twice (`doubled`) or
+    passed over (`skipped`), gum or a burr on one tooth (`spike`), a turn counted against another
+    turn (`mirrored`), and a bumped base (`step`). The readings themselves are never changed: each
+    finding holds new ones to accept or to leave. A plate bent in two or three waves or over a few
+    teeth is no mistake, and what it explains better is not reported; what two turns show alike is
+    the plate.
+
+    Parameters
+    ----------
+    readings : Readings or path
+        A path may lead to a table or a list that `read_blade` refuses because it holds one tooth
+        too many or too few.
+    blade, blades, unit, **facts
+        As for `read_blade`, with a path.
+
+    Returns
+    -------
+    Findings
+        The likeliest first. With a chance of 99 % or more, there is none where no mistake was
+        made.
+
+    Raises
+    ------
+    RefusedError
+        The file cannot be read, for other reasons than these.
+    """
+    if isinstance(readings, Readings):
+        return check_counted(counted(readings))
+    return check_counted(count_blade(readings, blade=blade, blades=blades, unit=unit, **facts))
+
+
+def check_counted(count: Counted) -> Findings:
+    """Do the work of `check_readings` on readings as they were counted."""
+    remarks = _cannot_tell(count)
+    found: list[Finding] = []
+    expected = {1: "doubled", -1: "skipped"}.get(count.off_by, "")
+    now: Counted | None = None if remarks else count
+    while now is not None and len(found) < _MOST_MISTAKES:
+        base, ranked, bend = _tried(now, "" if found else expected)
+        if not ranked:
+            break
+        if bend and not found:
+            remarks.append(_of_bend(bend))
+        after = [_applied(now, one) for one in ranked]
+        made = [
+            _finding(base, one, then, besides=bool(found))
+            for one, then in zip(ranked, after, strict=True)
+        ]
+        found += made[:1] if found else made
+        now = None if after[0] is None or _cannot_tell(after[0]) else after[0]
+    if count.extra and not any(one.kind == "doubled" for one in found):
+        remarks.append(_of_extra(count))
+    if found:
+        remarks.append("look at the blade first; accept one repair, then check again")
+    return Findings(count.blade.name, count.unit, tuple(found), count.readings, tuple(remarks))
+
+
+def _of_bend(teeth: tuple[int, ...]) -> str:
+    """Return what is to be said of a bend that explains the readings nearly as well."""
+    return (
+        f"a bend of the plate at teeth {teeth[0]} to {teeth[-1]} explains the readings nearly as "
+        "well: read a second turn, which shows a bend again, and a slip hardly"
+    )
+
+
+def _of_extra(count: Counted) -> str:
+    """Return what is to be said of a reading after the last tooth where none shows as doubled."""
+    first, last = int(count.tooth[0]), count.blade.teeth
+    twice = math.inf if _cannot_tell(count) else next(shifted(Base(count))).evidence
+    if twice > -KNOWN:
+        return (
+            f"the reading after tooth {last} may be the closing reading or come from a tooth read "
+            f"twice, the readings do not tell which: if it is of tooth {first}, write {first} in "
+            "its row, else read again"
+        )
+    return (
+        f"the reading after tooth {last} fits as the closing reading, not as if a tooth had been "
+        f"read twice: write tooth {first} in its row"
+    )
+
+
+def _cannot_tell(count: Counted) -> list[str]:
+    read = count.reading
+    if len(read) > _MOST_READINGS:
+        return [
+            f"{len(read)} readings are too many to be looked through for mistakes at once: give "
+            f"{_MOST_READINGS} at most, some turns at a time"
+        ]
+    if len(read) < FEWEST + len(np.unique(count.turn)) or len(np.unique(count.tooth)) < FEWEST:
+        return [f"{len(read)} readings are too few to show a mistake"]
+    if read.max() == read.min():
+        return ["all readings are the same: no mistake would show"]
+    angle = np.radians(count.blade.angles_deg[count.tooth - 1])
+    if worst_ratio(harmonic_columns(angle)[:, 1:], np.ones((len(angle), 1))) > REFUSED_RATIO:
+        return ["the teeth read lie on too short an arc to show a mistake"]
+    return []
+
+
+class _Tried(NamedTuple):
+    """The fit as it stands, the repairs that are established, and a bend that may be it instead."""
+
+    base: Base
+    ranked: list[Candidate]
+    bend: tuple[int, ...]
+
+
+def _tried(count: Counted, expected: str) -> _Tried:
+    """Try every repair; the likeliest comes first.
+
+    A bent plate is the rival of every mistake: where it explains more than any of them, only what
+    stands out from the bent plate is reported.
+    """
+    base = Base(count)
+    ranked, reached, rival = _established(base, expected), 0.0, None
+    for plate in bent_plates(base):
+        most = reached + (ranked[0].evidence if ranked else 0.0)
+        if plate.evidence > most:
+            base, reached, rival = plate.base, plate.evidence, None
+            ranked = _established(base, expected)
+        elif rival is None and plate.teeth and plate.evidence > most - _RIVAL:
+            rival = plate
+    return _Tried(base, ranked, rival.teeth if rival is not None and ranked else ())
+
+
+def _established(base: Base, expected: str) -> list[Candidate]:
+    count = base.series
+    stated = count.length("dial_turn")
+    revolutions = (
+        tuple(convert(one, "mm", count.unit) for one in REVOLUTIONS_MM)
+        if stated is None
+        else (stated,)
+    )
+    units = {
+        f"in {other}": MM_PER[other] / MM_PER[count.unit] for other in MM_PER if other != count.unit
+    }
+    units |= {"25.4 times too small": 25.4, "25.4 times too large": 1 / 25.4}
+    made = [
+        *single(base),
+        *onward(base, tuple(set(units.values()))),
+        *wrapped(base, revolutions),
+        *step(base),
+        *shifted(base),
+        *mirrored(base),
+    ]
+    best: dict[tuple[str, tuple[int, ...]], Candidate] = {}
+    for one in sorted(made, key=lambda one: -one.evidence):
+        if one.chance < FALSE_ALARMS or one.kind == expected:
+            best.setdefault((one.kind, tuple(one.rows.tolist())), one)
+    ranked = sorted(best.values(), key=lambda one: (one.kind != expected, -one.evidence))
+    if not ranked:
+        return []
+    top = ranked[0].evidence
+    return [one for one in ranked if one.evidence > top - _RIVAL]
+
+
+def _applied(count: Counted, one: Candidate) -> Counted | None:
+    """Return the readings as repaired; None where only reading again helps."""
+    if one.reading is not None:
+        return count._replace(reading=one.reading)
+    if one.label is not None:
+        after = count._replace(label=one.label, off_by=0)
+        return after._replace(readings=after.as_readings())
+    return None if one.kept is None else count.only(one.kept)
+
+
+def _finding(base: Base, one: Candidate, after: Counted | None, *, besides: bool) -> Finding:
+    count = base.series
+    dof = base.dof - (after is None or one.kept is not None)
+    return Finding(
+        one.kind,
+        tuple(dict.fromkeys(count.tooth[one.rows].tolist())) or _teeth(count, one.places),
+        Evidence(
+            one.chance,
+            math.sqrt(base.rss / base.dof),
+            math.sqrt(one.rss / max(1, dof)),
+            base.tried,
+        ),
+        ("besides, " if besides else "") + said(count, one),
+        None if after is None else after.as_readings(),
+        _teeth(count, one.places),
+        one.near_deg,
+    )
+
+
+def _teeth(count: Counted, rows: Whole) -> tuple[int, ...]:
+    labels = np.array([label_at(count, int(row)) for row in rows], dtype=np.int64)
+    return tuple(dict.fromkeys(((labels - 1) % count.blade.teeth + 1).tolist()))

@@ -1,0 +1,283 @@
+"""A repair put on trial: how much better the readings fit, and how likely that is by chance.
+
+For each repair the least-squares fit of the repaired readings is known in closed form from the
+residuals e and the matrix M = 1 - H of the fit as it stands, so that all of them are tried at once.
+
+*Evidence* is the log of a Bayes factor against no mistake, with the scale of the scatter and the
+curve integrated out: what is left of the sum of squares, to the power -n/2, times the Jacobian of
+the repair and its prior probability among repairs of its kind. A size that is not known beforehand
+(of a spike or a step) is taken as equally likely on a log scale over two decades, so that a repair
+that hits the curve without choosing its size is preferred to one that can always hit it.
+
+*Chance* bounds the probability of so good a repair on readings without a mistake, whatever was
+tried. Exchanging one reading, or adding a constant to some, cannot fit better than leaving the size
+free, whose gain follows Student's t: that, times the number of readings or places (Bonferroni),
+bounds sign, scale, spike and step. For the others the reciprocal of the mean Bayes factor of all
+that were tried bounds it (Markov's inequality). The 5 % of false alarms are shared out between the
+kinds by `SHARES`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from bladegeom.kernel.harmonics import Floats, harmonic_columns
+from bladegeom.readings import least_step
+from bladegeom.tables.counted import Counted
+
+Whole = NDArray[np.int64]
+
+SHARES = {"step": 0.4, "single": 0.3, "unit": 0.05, "wrap": 0.05, "shift": 0.1, "mirrored": 0.1}
+"""Parts of the permitted false alarms; `single` is sign, scale and spike of one reading."""
+
+EXTRA_SHARES = {**SHARES, "step": 0.2, "single": 0.15, "shift": 1.0}
+"""The same where a reading after the last tooth asks whether one was read twice."""
+
+DECADES = {10.0: 0.25, 0.1: 0.25, 100.0: 0.05, 0.01: 0.05, 1000.0: 0.01, 0.001: 0.01}
+"""Factor that mends a slipped decimal point -> how common it is, a lost minus being 1."""
+
+LONE = 0.1
+"""How common it is that a dial read one revolution off is read right again at the next tooth."""
+
+WHOLE_COUNT = 0.1
+"""How common a tooth read twice or passed over is where the count came out right, against where
+it did not."""
+
+FEWEST = 7
+"""Readings below which nothing can be checked."""
+
+_LOG_SIZES = 2 * math.log(100.0)
+OWN_OFFSET = 4
+_BLOCK = 256
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """One repair.
+
+    Attributes
+    ----------
+    kind : str
+    rows : ndarray of int
+        Places in the series that are concerned.
+    evidence : float
+        Log of the Bayes factor against no mistake, priors included.
+    chance : float
+        Adjusted p-value, at most 1.
+    rss : float
+        Sum of squares that the repair leaves.
+    reading, label : ndarray, shape (n,), or None
+        The series as repaired, where something in it changes.
+    kept : ndarray of bool, shape (n,), or None
+        What stays in it, where something goes.
+    size : float
+        Factor, height or revolution; 0 where there is none.
+    places : ndarray of int
+        First rows at which the mistake may as well have begun (95 %); n if after the last.
+    near_deg : tuple of float
+        Near directions that belong to `places`, lowest and highest.
+    """
+
+    kind: str
+    rows: Whole
+    evidence: float
+    chance: float
+    rss: float
+    reading: Floats | None = None
+    label: Whole | None = None
+    kept: NDArray[np.bool_] | None = None
+    size: float = 0.0
+    places: Whole = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    near_deg: tuple[float, float] | None = None
+
+
+class Base:
+    """The fit as the readings stand: an offset for each turn, the wobble, and bends if wanted.
+
+    Parameters
+    ----------
+    series : Counted
+    orders : tuple of int
+        Waves a turn.
+    shapes : ndarray, shape (teeth, k), optional
+        Other shapes of the plate, by tooth, each of a height of its own.
+    """
+
+    def __init__(
+        self, series: Counted, *, orders: tuple[int, ...] = (1,), shapes: Floats | None = None
+    ) -> None:
+        self.series = series
+        self.orders, self.shapes = orders, shapes
+        self.n = len(series.reading)
+        self.offsets = _offsets(series.turn)
+        self.middle = float(np.median(series.reading))
+        self.q, _ = np.linalg.qr(self.columns(series.label))
+        self.p = int(self.q.shape[1])
+        self.dof = self.n - self.p
+        self.m = np.eye(self.n) - self.q @ self.q.T
+        centred = series.reading - self.middle
+        self.e = self.m @ centred
+        self.grain = series.length("graduation") or least_step(series.reading)
+        self.least_change = 1.01 * self.grain
+        self.floor = self.dof * self.grain**2 / 12 + self.n * _hair(series.reading) ** 2
+        self.rss = float(self.e @ self.e) + self.floor
+        self.shares = EXTRA_SHARES if series.extra else SHARES
+        self.tried = 0
+
+    @property
+    def by_tooth(self) -> bool:
+        """Whether each tooth has a height of its own, so that other teeth would fit as well."""
+        return self.p >= len(np.unique(self.series.tooth))
+
+    def columns(self, label: Whole) -> Floats:
+        """Return the columns of the fit for teeth as labelled, shape (n, p)."""
+        return np.concatenate([self.offsets, self.waves(label)], axis=1)
+
+    def waves(self, label: Whole) -> Floats:
+        """Return the columns that hang on the tooth, shape (..., n, q): wobble, kinds, play."""
+        series, blade = self.series, self.series.blade
+        place = (label - 1) % blade.teeth
+        waves = harmonic_columns(
+            np.radians(blade.angles_deg[place] + series.touch_deg), self.orders
+        )
+        parts = [waves[..., 1:]]
+        if self.shapes is not None:
+            parts.append(self.shapes[place])
+        if series.way.min() < series.way.max():
+            parts.append(waves[..., 1:3] * series.way[:, np.newaxis])
+        if blade.tooth_pattern is not None and series.facts.get("surface") == "teeth":
+            kinds = np.unique(blade.tooth_pattern, return_inverse=True)[1]
+            each = kinds[place % len(kinds)]
+            parts.append((each[..., np.newaxis] == np.arange(1, kinds.max() + 1)).astype(float))
+        return np.concatenate(parts, axis=-1)
+
+    def log_ratio(self, rss: Floats) -> Floats:
+        """Return n/2 times the log of the fall in the sum of squares."""
+        ratio: Floats = self.n / 2 * np.log(self.rss / rss)
+        return ratio
+
+    def chance(self, rss: Floats) -> Floats:
+        """Return the two-sided Student probability of a fall of the sum of squares to `rss`."""
+        gain = np.maximum(self.rss / rss - 1, 0.0) * (self.dof - 1)
+        p: Floats = 2 * special.stdtr(self.dof - 1, -np.sqrt(gain))
+        return p
+
+    def free(self, along: Floats, norm: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return evidence, sum of squares and height of columns whose height is free.
+
+        `along` is c'e and `norm` is c'Mc of each column c.
+        """
+        sure = norm > 1e-9
+        norm = np.where(sure, norm, 1.0)
+        size = np.where(sure, along / norm, 0.0)
+        rss = np.maximum(self.rss - size * along, self.floor + 1e-300)
+        height = np.maximum(np.abs(size), 1e-300)
+        evidence = (
+            (math.log(math.pi) + np.log(rss / norm)) / 2
+            + special.gammaln((self.n - 1) / 2)
+            - special.gammaln(self.n / 2)
+            + self.log_ratio(rss)
+            - np.log(_LOG_SIZES * height)
+        )
+        return np.where(sure & (size != 0), evidence, -math.inf), rss, size
+
+    def stretched(self, factor: float) -> Floats:
+        """Return the log of the Jacobian of each reading's multiplication by a factor.
+
+        A reading on the dial's graduation is one of a countable many, and so is the one it stands
+        for: neither is the likelier for lying in a smaller unit. The same holds for 0.
+        """
+        log = math.log(factor)
+        counted = self._multiple(self.series.reading)
+        stretch: Floats = np.where(counted & ((log > 0) | self.on_grid(factor)), 0.0, log)
+        return stretch
+
+    def on_grid(self, factor: float) -> NDArray[np.bool_]:
+        """Return which readings, if on the graduation, are still on it times a factor."""
+        read = self.series.reading
+        still: NDArray[np.bool_] = ~self._multiple(read) | self._multiple(read * factor)
+        return still
+
+    def _multiple(self, value: Floats) -> NDArray[np.bool_]:
+        steps = value / (self.grain or 1e-300)
+        near: NDArray[np.bool_] = np.abs(steps - np.round(steps)) < 1e-6
+        return near
+
+    def fixed(self, along: Floats, norm: Floats, size: Floats | float) -> Floats:
+        """Return the sums of squares after `size` times each column is added to the readings."""
+        rss: Floats = np.maximum(
+            self.rss + 2 * size * along + size**2 * norm, self.floor + 1e-12 * self.rss / self.n
+        )
+        return rss
+
+
+def _offsets(turn: Whole) -> Floats:
+    """One column a turn; a turn of a few readings shares the dial's setting with the first."""
+    turns, place, count = np.unique(turn, return_inverse=True, return_counts=True)
+    own = np.flatnonzero(count >= OWN_OFFSET)
+    first = int(own[0]) if own.size else 0
+    group = np.where(count >= OWN_OFFSET, np.arange(len(turns)), first)[place]
+    columns: Floats = (group[:, np.newaxis] == np.unique(group)).astype(np.float64)
+    return columns
+
+
+def _hair(reading: Floats) -> float:
+    return max(8 * float(np.finfo(np.float64).eps) * float(np.abs(reading).max()), 1e-150)
+
+
+def refit(base: Base, label: Whole) -> tuple[Floats, Floats, Floats]:
+    """Fit the readings with other teeth; return sums of squares, log determinants, directions.
+
+    The determinants are of X'X, over that of the fit as it stands.
+    """
+    rss, log_det, near = [], [], []
+    mean = base.offsets / base.offsets.sum(axis=0)
+    y = base.series.reading - base.middle
+    y = y - base.offsets @ (mean.T @ y)
+    total = float(y @ y)
+    standing = _centred(base, base.waves(base.series.label), mean)
+    standing_det = float(np.linalg.slogdet(standing.T @ standing)[1])
+    for at in range(0, len(label), _BLOCK):
+        waves = _centred(base, base.waves(label[at : at + _BLOCK]), mean)
+        gram = np.swapaxes(waves, 1, 2) @ waves
+        moment = np.swapaxes(waves, 1, 2) @ y
+        parts = np.linalg.solve(gram, moment[..., np.newaxis])[..., 0]
+        rss.append(total - np.sum(parts * moment, axis=-1))
+        log_det.append(np.linalg.slogdet(gram)[1] - standing_det)
+        near.append(np.degrees(np.arctan2(parts[:, 1], parts[:, 0])))
+    floor = base.floor + 1e-12 * base.rss / base.n
+    left = np.maximum(np.concatenate(rss), 0.0) + floor
+    return left, np.concatenate(log_det), np.concatenate(near)
+
+
+def _centred(base: Base, waves: Floats, mean: Floats) -> Floats:
+    centred: Floats = waves - base.offsets @ (mean.T @ waves)
+    return centred
+
+
+def by_markov(e_value: float, share: float) -> float:
+    """Return the greatest chance of so large a Bayes factor, given as its logarithm."""
+    return min(1.0, math.exp(-min(max(e_value, 0.0), 700.0)) / share)
+
+
+def mean_evidence(evidence: Floats) -> float:
+    """Return the log of the mean Bayes factor: the place is not known beforehand."""
+    top = float(evidence.max())
+    if not math.isfinite(top):
+        return top
+    return top + math.log(float(np.mean(np.exp(evidence - top))))
+
+
+def likely_places(evidence: Floats) -> Whole:
+    """Return the places that hold 95 % of the probability, in order."""
+    order = np.argsort(evidence, kind="stable")[::-1]
+    if not math.isfinite(evidence[order[0]]):
+        return np.sort(order[:1])
+    weight = np.exp(evidence[order] - evidence[order[0]])
+    kept = int(np.searchsorted(np.cumsum(weight), 0.95 * weight.sum())) + 1
+    return np.sort(order[:kept])

@@ -1,0 +1,1 @@
+"""The shape of the plate: several rings."""

@@ -1,0 +1,374 @@
+"""Readings of one blade in one mounting."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from bladegeom.blade import Blade
+from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.lengths import LARGEST, LEAST, convert, one_length_mm, unmasked
+from bladegeom.sequence import in_sequence
+
+SURFACES = ("plate", "teeth")
+WAYS = {"forward": 1, "backward": -1}
+
+
+@dataclass(frozen=True, init=False, eq=False, repr=False)
+class Readings:
+    """Dial-indicator readings of one blade in one mounting.
+
+    A reading grows as the plate comes toward the indicator. Give them with their unit in one of
+    ``reading_mm``, ``reading_in``, ``reading_thou`` (thousandths of an inch) or ``reading_um``.
+
+    Parameters
+    ----------
+    blade : Blade
+    reading_mm, reading_in, reading_thou, reading_um : sequence of float or None, shape (n,)
+        None, NaN or masked where a tooth was not read.
+    tooth : sequence of int, shape (n,), optional
+        The indexed teeth. If not given, the readings are of tooth 1, 2, ... in order, and one
+        more than the blade has teeth is tooth 1 read again.
+    turn : sequence of int, shape (n,), optional
+        In which turn of the blade each was read.
+    order : sequence of int, shape (n,), optional
+        In which order they were read; the order of the rows if not given.
+    turned : sequence of {"forward", "backward"}, shape (n,), optional
+        Which way the blade was being turned; forward if not given. Turns both ways show the play.
+    ring_radius_mm, ring_radius_in : float, optional
+        From the arbor's axis to the stylus. Without it there is a wobble but no tilt.
+    ring_radius_u_mm, ring_radius_u_in : float, optional
+        Standard uncertainty (k = 1) of the ring radius.
+    graduation_mm, graduation_in, graduation_thou, graduation_um : float, optional
+        Finest step to which the indicator was read.
+    end_float_mm, end_float_in : float, optional
+        How much one tooth's reading changed when the arbor was pushed and pulled along its axis.
+    dial_turn_mm, dial_turn_in, dial_turn_thou, dial_turn_um : float, optional
+        One revolution of the dial's hand; `check_readings` looks for readings so much off.
+    surface : {"plate", "teeth"}
+        What the stylus touched.
+    touch_deg : float
+        Degrees of blade from the indexed tooth to the touched spot, positive with the numbering.
+    stylus_deg : float
+        How far the plunger may have stood out of the arbor's direction, in degrees.
+    side : str
+        The side of the blade on which the indicator stands, in words of your own.
+    rows : sequence of int, shape (n,), optional
+        Where each reading stood in a table, for messages.
+
+    Attributes
+    ----------
+    tooth, reading, turn, closing : ndarray, shape (n,)
+        What was read, in order; `closing` marks the closing readings, kept out of the fit.
+    way : ndarray, shape (n,)
+        1 where the blade was being turned forward, -1 backward.
+    unit : {"mm", "in", "thou", "um"}
+        Unit of `reading`.
+    notes : tuple of str
+        What was done with the readings that the reader should know.
+
+    Raises
+    ------
+    RefusedError
+        With every fault found.
+    """
+
+    blade: Blade
+    tooth: NDArray[np.int64]
+    reading: NDArray[np.float64]
+    turn: NDArray[np.int64]
+    closing: NDArray[np.bool_]
+    way: NDArray[np.int64]
+    unit: str
+    ring_radius_mm: float | None
+    ring_radius_u_mm: float | None
+    graduation_mm: float | None
+    end_float_mm: float | None
+    dial_turn_mm: float | None
+    surface: str
+    touch_deg: float
+    stylus_deg: float
+    side: str
+    notes: tuple[str, ...]
+
+    def __init__(
+        self,
+        blade: Blade,
+        *,
+        reading_mm: Sequence[float | None] | ArrayLike | None = None,
+        reading_in: Sequence[float | None] | ArrayLike | None = None,
+        reading_thou: Sequence[float | None] | ArrayLike | None = None,
+        reading_um: Sequence[float | None] | ArrayLike | None = None,
+        tooth: Sequence[int] | ArrayLike | None = None,
+        turn: Sequence[int] | ArrayLike | None = None,
+        order: Sequence[int] | ArrayLike | None = None,
+        turned: Sequence[str] | None = None,
+        ring_radius_mm: float | None = None,
+        ring_radius_in: float | None = None,
+        ring_radius_u_mm: float | None = None,
+        ring_radius_u_in: float | None = None,
+        graduation_mm: float | None = None,
+        graduation_in: float | None = None,
+        graduation_thou: float | None = None,
+        graduation_um: float | None = None,
+        end_float_mm: float | None = None,
+        end_float_in: float | None = None,
+        dial_turn_mm: float | None = None,
+        dial_turn_in: float | None = None,
+        dial_turn_thou: float | None = None,
+        dial_turn_um: float | None = None,
+        surface: str = "plate",
+        touch_deg: float = 0.0,
+        stylus_deg: float = 0.0,
+        side: str = "",
+        rows: Sequence[int] | None = None,
+    ) -> None:
+        unit, reading = _one_unit(
+            {"mm": reading_mm, "in": reading_in, "thou": reading_thou, "um": reading_um}, blade
+        )
+        if tooth is None:
+            teeth = _in_tooth_order(len(reading), blade)
+        else:
+            teeth = _whole(tooth, "tooth", len(reading), blade)
+        turns = None if turn is None else _whole(turn, "turn", len(reading), blade)
+        orders = None if order is None else _whole(order, "order", len(reading), blade)
+        sequence = in_sequence(
+            teeth, reading, turns, orders, blade=blade.name, teeth=blade.teeth, rows=rows
+        )
+        put = object.__setattr__
+        put(self, "blade", blade)
+        put(self, "unit", unit)
+        put(self, "tooth", _sealed(teeth[sequence.place]))
+        put(self, "reading", _sealed(reading[sequence.place]))
+        put(self, "turn", _sealed(sequence.turn))
+        put(self, "closing", _sealed(sequence.closing))
+        put(self, "way", _sealed(_ways(turned, len(reading), blade)[sequence.place]))
+        put(self, "notes", sequence.notes)
+        lengths = {
+            "ring_radius": {"mm": ring_radius_mm, "in": ring_radius_in},
+            "ring_radius_u": {"mm": ring_radius_u_mm, "in": ring_radius_u_in},
+            "end_float": {"mm": end_float_mm, "in": end_float_in},
+            "dial_turn": {
+                "mm": dial_turn_mm,
+                "in": dial_turn_in,
+                "thou": dial_turn_thou,
+                "um": dial_turn_um,
+            },
+        }
+        for name, given in lengths.items():
+            put(self, f"{name}_mm", one_length_mm(name, given))
+        graduations = {
+            "mm": graduation_mm,
+            "in": graduation_in,
+            "thou": graduation_thou,
+            "um": graduation_um,
+        }
+        put(self, "graduation_mm", one_length_mm("graduation", graduations))
+        put(self, "surface", surface)
+        put(self, "touch_deg", float(touch_deg))
+        put(self, "stylus_deg", float(stylus_deg))
+        put(self, "side", as_letters(str(side)))
+        self._check()
+
+    def _check(self) -> None:
+        name = self.blade.name
+        if self.surface not in SURFACES:
+            raise refuse(
+                f"surface is {self.surface!r}",
+                "write plate or teeth",
+                value=self.surface,
+                blade=name,
+                column="surface",
+            )
+        if not math.isfinite(self.touch_deg) or abs(self.touch_deg) > 360:
+            raise refuse(
+                f"touch_deg is {self.touch_deg:g}",
+                "give the degrees from the indexed tooth to the touched spot",
+                value=self.touch_deg,
+                blade=name,
+                column="touch_deg",
+            )
+        if not (math.isfinite(self.stylus_deg) and 0 <= self.stylus_deg < 90):
+            raise refuse(
+                f"stylus_deg is {self.stylus_deg:g}",
+                "give how far the plunger may stand out of the arbor's direction, 0 to 90",
+                value=self.stylus_deg,
+                blade=name,
+                column="stylus_deg",
+            )
+        radius = self.blade.radius_mm
+        # A hair of play, so that a ring given as half the diameter in another unit is not refused.
+        if self.ring_radius_mm and radius and self.ring_radius_mm > radius * (1 + 1e-9):
+            raise refuse(
+                f"the ring's radius ({self.ring_radius_mm:g} mm) is larger than the blade's "
+                f"({radius:g} mm)",
+                "ring_radius: from the arbor's axis to the stylus; diameter: across the teeth",
+                value=f"{self.ring_radius_mm:g} mm",
+                blade=name,
+                column="ring_radius",
+            )
+
+    def __repr__(self) -> str:
+        name = f" {self.blade.name}" if self.blade.name else ""
+        return (
+            f"Readings of blade{name}: {len(self.reading)} in {self.unit}, "
+            f"{len(np.unique(self.tooth))} of {self.blade.teeth} teeth"
+        )
+
+    @property
+    def angle_deg(self) -> NDArray[np.float64]:
+        """Blade angle of each touched spot in degrees, shape (n,)."""
+        return self.blade.angles_deg[self.tooth - 1] + self.touch_deg
+
+    @property
+    def graduation(self) -> float | None:
+        """Graduation of the indicator in `unit`."""
+        mm = self.graduation_mm
+        return None if mm is None else convert(mm, "mm", self.unit)
+
+    def in_unit(self, length_mm: float) -> float:
+        """Return a length in `unit`."""
+        return convert(length_mm, "mm", self.unit)
+
+    @property
+    def ring_radius(self) -> float | None:
+        """Ring radius in `unit`."""
+        mm = self.ring_radius_mm
+        return None if mm is None else convert(mm, "mm", self.unit)
+
+    @property
+    def closures(self) -> NDArray[np.float64]:
+        """Each closing reading less the first reading of that tooth in that turn, in `unit`."""
+        first = [
+            np.flatnonzero((self.tooth == self.tooth[last]) & (self.turn == self.turn[last]))[0]
+            for last in np.flatnonzero(self.closing)
+        ]
+        return self.reading[self.closing] - self.reading[np.asarray(first, dtype=np.intp)]
+
+    @property
+    def closure(self) -> float | None:
+        """The last of `closures`; None without a closing reading."""
+        return float(self.closures[-1]) if self.closing.any() else None
+
+
+def least_step(reading: NDArray[np.float64]) -> float:
+    """Return the least difference between readings: no dial shows less where none is stated."""
+    steps = np.diff(np.unique(reading))
+    return float(steps.min()) if steps.size else 0.0
+
+
+def _one_unit(
+    given: dict[str, Sequence[float | None] | ArrayLike | None], blade: Blade
+) -> tuple[str, NDArray[np.float64]]:
+    stated = [(unit, values) for unit, values in given.items() if values is not None]
+    if len(stated) != 1:
+        both = " and ".join(f"reading_{unit}" for unit, _ in stated)
+        raise refuse(
+            f"{both} are both given" if stated else "no readings are given",
+            "give the readings in one unit: reading_mm, reading_in, reading_thou or reading_um",
+            blade=blade.name,
+        )
+    unit, values = stated[0]
+    reading = _numbers(values, f"reading_{unit}", blade)
+    if reading.ndim != 1:
+        raise refuse(
+            "the readings are not a plain list", "give one number a reading", blade=blade.name
+        )
+    size = np.abs(reading)
+    wrong = np.flatnonzero((size > LARGEST) | ((size > 0) & (size < LEAST)))
+    if wrong.size:
+        raise RefusedError(
+            Fault(
+                f"reading {place + 1} is {reading[place]:g}",
+                "give a number of a usual size, or None for not read",
+                blade=blade.name or None,
+                value=f"{reading[place]:g}",
+            )
+            for place in wrong
+        )
+    return unit, reading
+
+
+def _numbers(values: object, what: str, blade: Blade) -> NDArray[np.float64]:
+    """Return values as numbers, in an array of their own; NaN where one is None or masked."""
+    try:
+        given = unmasked(values)
+        return given.astype(np.float64, casting="unsafe" if given.dtype.kind != "c" else "safe")
+    except (TypeError, ValueError):
+        raise refuse(
+            f"{what} holds what is no number",
+            "give plain numbers, and None for a tooth that was not read",
+            blade=blade.name,
+            column=what,
+        ) from None
+
+
+def _in_tooth_order(count: int, blade: Blade) -> NDArray[np.int64]:
+    if count not in (blade.teeth, blade.teeth + 1):
+        raise refuse(
+            f"{count} readings for {blade.teeth} teeth",
+            "give one reading a tooth in order (not read: ? or None), and at most tooth 1 again "
+            "at the end; or say which tooth each reading is of. Where a tooth was missed or read "
+            "twice: bladegeom check FILE.csv",
+            value=count,
+            blade=blade.name,
+        )
+    return np.arange(count, dtype=np.int64) % blade.teeth + 1
+
+
+def _whole(
+    values: Sequence[int] | ArrayLike, what: str, count: int, blade: Blade
+) -> NDArray[np.int64]:
+    given = _numbers(values, what, blade)
+    if given.shape != (count,):
+        raise refuse(
+            f"{given.size} values of {what} for {count} readings",
+            f"give one {what} a reading",
+            blade=blade.name,
+        )
+    large = np.isfinite(given) & (np.abs(given) > LARGEST)
+    wrong = np.flatnonzero(~(np.isfinite(given) & (given == np.floor(given))) | large)
+    if wrong.size:
+        raise RefusedError(
+            Fault(
+                f"{what} {given[place]:g} (reading {place + 1}) is "
+                + ("too large" if large[place] else "not a whole number"),
+                f"check {what}",
+                blade=blade.name or None,
+                column=what,
+                value=f"{given[place]:g}",
+            )
+            for place in wrong
+        )
+    return given.astype(np.int64)
+
+
+def _sealed(array: NDArray[Any]) -> NDArray[Any]:
+    array.flags.writeable = False
+    return array
+
+
+def _ways(turned: Sequence[str] | None, count: int, blade: Blade) -> NDArray[np.int64]:
+    if turned is None:
+        return np.ones(count, dtype=np.int64)
+    words = [str(word).strip().lower() for word in turned]
+    if len(words) != count:
+        raise refuse(
+            f"{len(words)} values of turned for {count} readings",
+            "give one turned a reading",
+            blade=blade.name,
+        )
+    if wrong := [word for word in words if word not in WAYS]:
+        raise refuse(
+            f"turned is {wrong[0]!r}",
+            "write forward or backward",
+            value=wrong[0],
+            blade=blade.name,
+            column="turned",
+        )
+    return np.asarray([WAYS[word] for word in words], dtype=np.int64)

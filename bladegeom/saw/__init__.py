@@ -1,0 +1,1 @@
+"""A saw set up step by step."""

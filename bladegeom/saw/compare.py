@@ -1,0 +1,258 @@
+"""The test cut against what was predicted: do they agree, and where to look if not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from scipy import special
+
+from bladegeom.estimate import Estimate
+from bladegeom.faults import refuse
+from bladegeom.result import Result, Row, between, number
+
+AGREE = "agree"
+DO_NOT_AGREE = "do not agree: look for dish, the square, or a sign"
+CANNOT_TELL = "cannot tell"
+
+_LEAST_P = 0.05
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """One thing that was predicted and measured.
+
+    Attributes
+    ----------
+    what : str
+        Such as "width of the kerf".
+    predicted, measured : Estimate
+        Independent of each other, both in `unit` and with the same sign convention.
+    unit : str
+        Such as ``mm``, ``in`` or ``deg``.
+    """
+
+    what: str
+    predicted: Estimate
+    measured: Estimate
+    unit: str
+
+    @property
+    def difference(self) -> Estimate:
+        """Measured less predicted, its doubt from both (GUM 5.1.2, G.4.1)."""
+        return self.measured.plus(self.predicted.times(-1.0))
+
+    @property
+    def z(self) -> float:
+        """The difference over its doubt, as a normal deviate; NaN where a doubt is not known.
+
+        With few degrees of freedom Student's t is turned into the normal deviate of the same
+        probability.
+        """
+        return _deviate(self.difference)
+
+    @property
+    def p_value(self) -> float:
+        """Chance of a difference at least as large where both are right."""
+        return _chance([self.z])
+
+    @property
+    def agrees_turned(self) -> bool:
+        """Whether it would agree with the sign of the measured value turned."""
+        turned = Comparison(self.what, self.predicted, self.measured.times(-1.0), self.unit)
+        return turned.p_value >= _LEAST_P
+
+    @property
+    def known(self) -> bool:
+        """Whether both doubts are known."""
+        return math.isfinite(self.difference.u)
+
+    @property
+    def line(self) -> str:
+        """Predicted, measured and their difference in words."""
+        one, other, off = self.predicted, self.measured, self.difference
+        if not self.known:
+            limits = "doubt not known"
+        else:
+            limits = f"95 %: {between(off.low, off.high, off.u)}"
+        return (
+            f"predicted {number(one.value, one.u)}, measured {number(other.value, other.u)}, "
+            f"difference {number(off.value, off.u)} {self.unit} ({limits})"
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the check as plain values."""
+        return {
+            "what": self.what,
+            "unit": self.unit,
+            "predicted": self.predicted.value,
+            "predicted_u": self.predicted.u,
+            "measured": self.measured.value,
+            "measured_u": self.measured.u,
+            "difference": self.difference.value,
+            "difference_u": self.difference.u,
+            "difference_dof": self.difference.dof,
+            "z": self.z,
+            "p_value": self.p_value,
+        }
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class CutComparison(Result):
+    """Whether the test cuts came out as predicted.
+
+    Attributes
+    ----------
+    checks : tuple of Comparison
+    chi_square : float
+        Sum of the squared deviates of the checks whose doubt is known.
+    dof : int
+        How many those are.
+    p_value : float
+        Chance of so large a sum where all is right; NaN where no doubt is known.
+    """
+
+    checks: tuple[Comparison, ...]
+    chi_square: float
+    dof: int
+    p_value: float
+
+    @property
+    def verdict(self) -> str:
+        """``agree``, ``do not agree: look for ...`` or ``cannot tell``.
+
+        Checks whose doubt is known and that do not agree are not excused by one that cannot be
+        told.
+        """
+        if self.p_value < _LEAST_P:
+            return DO_NOT_AGREE
+        return AGREE if self.dof == len(self.checks) else CANNOT_TELL
+
+    @property
+    def hints(self) -> tuple[str, ...]:
+        """Where to look."""
+        said = [
+            f"{one.what}: its doubt is not known; measure it again, or state the graduation"
+            for one in self.checks
+            if not one.known
+        ]
+        if self.verdict != DO_NOT_AGREE:
+            return tuple(said)
+        off = [one for one in self.checks if one.p_value < _LEAST_P]
+        lengths_agree = any(one.unit != "deg" and one.p_value >= _LEAST_P for one in self.checks)
+        for one in off:
+            if one.agrees_turned:
+                said.append(f"a sign: {one.what} would agree with the sign turned")
+            elif one.unit == "deg" and lengths_agree:
+                said.append(
+                    f"dish, the square, or another tooth than the marked one: {one.what} disagrees "
+                    "and the width agrees"
+                )
+        return tuple(said)
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The verdict, every check and the hints in words."""
+        checks = (f"{one.what}: {one.line}" for one in self.checks)
+        return (*checks, f"{self._said()}.", *(f"{hint}." for hint in self.hints))
+
+    def _said(self) -> str:
+        if not self.dof:
+            return f"predicted and measured: {self.verdict}"
+        return (
+            f"predicted and measured: {self.verdict} (chi-square {self.chi_square:.2f} for "
+            f"{self.dof} check{'' if self.dof == 1 else 's'}, p = {self.p_value:.2g})"
+        )
+
+    def _title(self) -> str:
+        return f"Test cut, {self._said()}"
+
+    def _rows(self) -> Sequence[Row]:
+        return [
+            Row("verdict", self.verdict),
+            Row("chi_square", self.chi_square),
+            Row("dof", self.dof),
+            Row("p_value", self.p_value),
+            *(Row("", None, one.what, one.line) for one in self.checks),
+            Row("checks", [one.to_dict() for one in self.checks]),
+        ]
+
+    def _remarks(self) -> Sequence[str]:
+        return self.hints
+
+
+def compare_test_cut(checks: Sequence[Comparison]) -> CutComparison:
+    """Hold what test cuts measured against what was predicted, by a chi-square of all of them.
+
+    Each difference over its standard uncertainty (Student's t, Welch's degrees of freedom) is
+    turned into the normal deviate of the same probability; their squares add up to a chi-square
+    with as many degrees of freedom as there are checks, where the checks are independent. They
+    agree where chance alone gives so large a sum at least once in 20.
+
+    Parameters
+    ----------
+    checks : sequence of Comparison
+
+    Returns
+    -------
+    CutComparison
+
+    Raises
+    ------
+    RefusedError
+        If there is no check, a value is no number, or no doubt is left at all.
+    """
+    if not checks:
+        raise refuse("no test cut is given", "give at least one Comparison", column="checks")
+    for one in checks:
+        _usable(one)
+    deviates = [one.z for one in checks if one.known]
+    return CutComparison(
+        checks=tuple(checks),
+        chi_square=math.fsum(z * z for z in deviates),
+        dof=len(deviates),
+        p_value=_chance(deviates),
+    )
+
+
+def _deviate(difference: Estimate) -> float:
+    if not math.isfinite(difference.u):
+        return math.nan
+    t = difference.value / difference.u
+    if math.isinf(difference.dof):
+        return t
+    tail = float(special.stdtr(difference.dof, -abs(t)))
+    # With many degrees of freedom a tail can be smaller than the smallest number there is.
+    if tail == 0:
+        return t
+    return math.copysign(-float(special.ndtri(tail)), t)
+
+
+def _chance(deviates: Sequence[float]) -> float:
+    if not deviates:
+        return math.nan
+    return float(special.chdtrc(len(deviates), math.fsum(z * z for z in deviates)))
+
+
+def _usable(one: Comparison) -> None:
+    for which, estimate in (("predicted", one.predicted), ("measured", one.measured)):
+        if not math.isfinite(estimate.value):
+            problem = f"{one.what}: the {which} value is {estimate.value:g}"
+            raise refuse(problem, "give a number", value=estimate.value, column=which)
+        if estimate.u < 0 or not (estimate.dof > 0 or math.isnan(estimate.u)):
+            raise refuse(
+                f"{one.what}: the {which} doubt is {estimate.u:g} with {estimate.dof:g} degrees "
+                "of freedom",
+                "give a standard uncertainty above 0, or NaN where it is not known",
+                value=estimate.u,
+                column=which,
+            )
+    if one.difference.u == 0:
+        raise refuse(
+            f"{one.what}: neither value has any doubt",
+            "give the standard uncertainty of one of them at least",
+            value=0,
+            column=one.what,
+        )

@@ -1,0 +1,231 @@
+"""A day's files: the blades in them, and the same blades before their service."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import NamedTuple
+
+from bladegeom.faults import Fault, RefusedError, as_letters
+from bladegeom.fit.fit import fit_wobble
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.readings import Readings
+from bladegeom.shop.change import Change, change
+from bladegeom.tables.blade_facts import BladeFacts, NoRowFault, folded
+from bladegeom.tables.blades import Batch, not_read
+from bladegeom.tables.eye import eye_fault
+from bladegeom.tables.read import parse_blades
+from bladegeom.tables.text import read_bytes
+
+
+class Read(NamedTuple):
+    """A blade of the day.
+
+    Attributes
+    ----------
+    who : str
+        A name of its own in the batch.
+    file : str
+    readings : Readings
+    eye : str
+        What the eye found, in words that say so; empty where it is not recorded.
+    """
+
+    who: str
+    file: str
+    readings: Readings
+    eye: str
+
+
+class Day(NamedTuple):
+    """What a day's files held.
+
+    Attributes
+    ----------
+    read : list of Read
+    refused : list of (str, Fault)
+        Each with its file.
+    notes : list of str
+    """
+
+    read: list[Read]
+    refused: list[tuple[str, Fault]]
+    notes: list[str]
+
+
+def read_day(
+    inputs: Sequence[str | os.PathLike[str]], facts: BladeFacts | None, unit: str | None
+) -> Day:
+    """Read a day's files; what is wrong with one stops no other."""
+    day = Day([], [], [])
+    batches: list[tuple[str | os.PathLike[str], Batch]] = []
+    for one in inputs:
+        try:
+            batches.append((one, _parsed(one, facts, unit)))
+        except RefusedError as error:
+            day.refused.extend((as_letters(Path(one).name), fault) for fault in error.faults)
+    names = {
+        name
+        for _, batch in batches
+        for name in (
+            *(readings.blade.name for readings in batch.readings),
+            *(fault.blade for fault in batch.refused if fault.blade),
+        )
+    }
+    # A row that no blade's name fits may be of one whose name is written otherwise.
+    rest = set() if facts is None else {folded(one) for one in facts.rows.keys() - names}
+    found: list[tuple[str, Readings, str]] = []
+    for one, batch in batches:
+        file = as_letters(Path(one).name)
+        whole, bare = _with_bare(one, batch, rest, unit)
+        found += [
+            (file, readings, _row_of(facts, bare, readings.blade.name))
+            for readings in whole.readings
+        ]
+        day.refused.extend((file, fault) for fault in whole.refused)
+        day.notes.extend(f"{file}: {note}" for note in whole.notes)
+        if bare:
+            said = f"no row of facts, judged by the readings alone: {', '.join(bare)}"
+            day.notes.append(f"{file}: {said}")
+    if facts is not None:
+        used = names.union(row for _, _, row in found)
+        day.notes.extend(facts.notes)
+        day.notes.extend(f"{Path(facts.name).name}: {note}" for note in not_read(facts, used))
+    _add_seen(day, facts, found)
+    return day
+
+
+def _add_seen(
+    day: Day, facts: BladeFacts | None, found: Sequence[tuple[str, Readings, str]]
+) -> None:
+    """Add blades to the day, those not of which it cannot be told what the eye found."""
+    times = Counter(readings.blade.name for _, readings, _ in found)
+    seen: Counter[str] = Counter()
+    for file, readings, row in found:
+        name = readings.blade.name
+        eye = "" if facts is None else facts.eyes.get(row, "")
+        if facts is not None and eye:
+            wrong = eye_fault(eye, name or None, f" in row {facts.places[row]} of {facts.name}")
+            if row != name and len({one.blade.name for _, one, other in found if other == row}) > 1:
+                problem = f"{facts.name} does not say of which blade the eye found {eye!r}"
+                wrong = Fault(problem, "name the blade, there and in the readings", name or None)
+            if wrong:
+                day.refused.append((file, wrong))
+                continue
+        who = name or Path(file).stem
+        if times[name] > 1:
+            seen[f"{who} {file}"] += 1
+            who = f"{who} {file} {seen[f'{who} {file}']}"
+        day.read.append(Read(who, file, readings, eye))
+
+
+def _row_of(facts: BladeFacts | None, bare: Collection[str], blade: str) -> str:
+    """Return the name of the row of facts that was taken for a blade; "" where none was."""
+    return "" if facts is None or blade in bare else facts.name_of(blade)
+
+
+def _parsed(path: str | os.PathLike[str], facts: BladeFacts | None, unit: str | None) -> Batch:
+    return parse_blades(read_bytes(path), os.fspath(path), blades=facts, unit=unit)
+
+
+def _with_bare(
+    path: str | os.PathLike[str], batch: Batch, rest: Collection[str], unit: str | None
+) -> tuple[Batch, list[str]]:
+    """Add the blades without a row of facts that go by what their readings say; name them.
+
+    Those stay refused whose name, as `folded`, is that of a row of the rest.
+    """
+    lacking = {
+        fault.blade
+        for fault in batch.refused
+        if isinstance(fault, NoRowFault) and folded(fault.blade or "") not in rest
+    }
+    if not lacking:
+        return batch, []
+    plain = {one.blade.name: one for one in _parsed(path, None, unit).readings}
+    bare = [name for name in plain if name in lacking]
+    known = {one.blade.name: one for one in batch.readings} | {one: plain[one] for one in bare}
+    return Batch(
+        [known[name] for name in plain if name in known]
+        + [one for name, one in known.items() if name not in plain],
+        [fault for fault in batch.refused if fault.blade not in bare],
+        batch.notes,
+    ), bare
+
+
+class Earlier:
+    """The blades as they were before their service.
+
+    Parameters
+    ----------
+    inputs, facts, unit
+        As for `read_day`, of the readings before.
+    tooth_1_marked, seating_sd_mm
+        As for `change`.
+    """
+
+    def __init__(
+        self,
+        inputs: Sequence[str | os.PathLike[str]],
+        facts: BladeFacts | None,
+        unit: str | None,
+        tooth_1_marked: bool,
+        seating_sd_mm: float | None,
+    ) -> None:
+        self.marked, self.seating_sd_mm = tooth_1_marked, seating_sd_mm
+        self.refused: list[Fault] = []
+        self.read: dict[str, tuple[str, Readings]] = {}
+        twice: set[str] = set()
+        for one in inputs:
+            file = as_letters(Path(one).name)
+            try:
+                batch, _ = _with_bare(one, _parsed(one, facts, unit), (), unit)
+            except RefusedError as error:
+                self.refused += [placed(fault, file) for fault in error.faults]
+                continue
+            self.refused += [placed(fault, file) for fault in batch.refused]
+            for readings in batch.readings:
+                name = readings.blade.name
+                twice |= {name} & self.read.keys()
+                self.read[name] = (file, readings)
+        for name in sorted(twice):
+            self.refused.append(
+                Fault(
+                    f"{self.read.pop(name)[0]}: its readings before come twice",
+                    "give one set of readings before for each blade",
+                    blade=name,
+                )
+            )
+
+    @property
+    def names(self) -> set[str]:
+        """The blades that were read before."""
+        return {*self.read}
+
+    def change_to(self, fit: WobbleFit) -> Change | None:
+        """Return how a blade has changed; None where it cannot be told, which is refused."""
+        if fit.readings.blade.name not in self.read:
+            return None
+        file, readings = self.read[fit.readings.blade.name]
+        try:
+            return change(
+                fit_wobble(readings),
+                fit,
+                tooth_1_marked=self.marked,
+                seating_sd_mm=self.seating_sd_mm,
+            )
+        except RefusedError as error:
+            self.refused += [placed(fault, file) for fault in error.faults]
+            return None
+
+
+def placed(fault: Fault, file: str) -> Fault:
+    """Return a fault that says in which file it is."""
+    return (
+        fault
+        if fault.problem.startswith(f"{file}: ")
+        else replace(fault, problem=f"{file}: {fault.problem}")
+    )

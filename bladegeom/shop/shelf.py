@@ -1,0 +1,303 @@
+"""The blade shelf: many blades of one shop, the worst first."""
+
+from __future__ import annotations
+
+import os
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bladegeom.faults import RefusedError, as_letters, refuse
+from bladegeom.fit.answer import blade_answer
+from bladegeom.fit.fit import fit_wobble
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.lengths import MM_PER
+from bladegeom.result import Result, in_columns, number, percent
+from bladegeom.tables.folder import FileFault, read_folder
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_WIDTH, _NAME = 110, 20
+"""Columns of a terminal that the table, and a blade's name in it, take at most."""
+
+_TEETH = ("near_tooth", "far_tooth", "neutral_tooth_1", "neutral_tooth_2", "better_tooth")
+"""Columns of whole numbers that are blank where no direction is established."""
+
+_HEADS = ("blade", "teeth", "mark", "sure", "wobble TIR", "if ignored", "if marked", "!", "file")
+_RIGHT = frozenset({"teeth", "sure", "wobble TIR", "if ignored", "if marked", "!"})
+_SEE = "bladegeom fit FILE --blade NAME (and --blades FACTS where the facts lie in a file apart)"
+
+
+@dataclass(frozen=True)
+class ShelfRow:
+    """One blade of the shelf.
+
+    Attributes
+    ----------
+    file : str
+        Name of the file that its readings are from.
+    fit : WobbleFit
+    answer : dict
+        The values of `blade_answer`, and ``file``, ``diameter_mm``, ``wobble_tir_low`` and
+        ``wobble_tir_high`` (95 % limits) and ``kerf_widening`` (twice the rim amplitude); lengths
+        without a unit in their name in ``unit``.
+    """
+
+    file: str
+    fit: WobbleFit
+    answer: dict[str, Any]
+
+    @property
+    def name(self) -> str:
+        """The blade's name."""
+        return str(self.answer["blade"])
+
+    @property
+    def marks(self) -> str:
+        """The neutral teeth for people, or why there are none to mark."""
+        if mistake := self.fit.mistake:
+            return mistake.again.lower()
+        pair = self.answer["neutral_teeth"]
+        if pair:
+            return f"{pair[0]} and {pair[1]}"
+        return "any rotation" if self.answer["any_rotation"] else "cannot tell"
+
+    @property
+    def marked_pair(self) -> tuple[int, int] | None:
+        """The neutral teeth; None where there are none to mark."""
+        pair = self.answer["neutral_teeth"]
+        return None if pair is None or self.fit.mistake else (pair[0], pair[1])
+
+    @property
+    def sure(self) -> str:
+        """The chance that the less sure of the two neutral teeth is the nearest one."""
+        pair = self.answer["neutral_probability"]
+        return percent(min(pair)) if pair and self.marked_pair else ""
+
+    @property
+    def wobble(self) -> str:
+        """The wobble TIR with its unit; where unresolved, what it stays under."""
+        high, unit = self.answer["wobble_tir_high"], self.answer["unit"]
+        if self.answer["resolved"]:
+            return f"{number(self.answer['wobble_tir'], 2 * self.answer['amplitude_u'])} {unit}"
+        return "not bounded" if high is None else f"< {number(high, high)} {unit}"
+
+    @property
+    def ignored(self) -> str:
+        """The error of ignoring the marks, in degrees; blank without a ring radius."""
+        worst = self.answer["worst_squareness_deg"]
+        if worst is None:
+            return ""
+        return f"{'' if self.answer['resolved'] else '< '}{worst:.4f}"
+
+    @property
+    def marked(self) -> str:
+        """The size of the error that is left after marking, in degrees."""
+        left = self.answer["left_deg"]
+        return "" if left is None or self.marked_pair is None else f"{abs(left):.4f}"
+
+    def cells(self) -> tuple[str, ...]:
+        """Return what the table for people shows, in the order of its heads."""
+        count = len(self.answer["warnings"])
+        return (
+            self.name,
+            str(self.answer["teeth"]),
+            self.marks,
+            self.sure,
+            self.wobble,
+            self.ignored,
+            self.marked,
+            str(count) if count else "",
+            self.file,
+        )
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Shelf(Result):
+    """The blades of a shop, the worst error of ignoring the marks first.
+
+    Blades without an angle (no ring radius) stand behind the others, the largest wobble first; a
+    blade without an established wobble stands by its upper limit.
+
+    Attributes
+    ----------
+    name : str
+        Of the folder.
+    rows : tuple of ShelfRow
+    refused : tuple of FileFault
+        What is not listed, and why.
+    notes : tuple of str
+        What else the reader should know of the folder.
+    """
+
+    name: str
+    rows: tuple[ShelfRow, ...]
+    refused: tuple[FileFault, ...]
+    notes: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return ``blades`` and ``refused``, lists of plain values; None for not established."""
+        return {
+            "blades": [dict(row.answer) for row in self.rows],
+            "refused": [fault.to_dict() for fault in self.refused],
+        }
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a frame of one row a blade; pairs become two columns, ``..._1`` and ``..._2``."""
+        import pandas as pd
+
+        answers: list[dict[str, Any]] = []
+        for row in self.rows:
+            columns: dict[str, Any] = {}
+            for key, value in row.answer.items():
+                columns |= in_columns(key, value)
+            answers.append(columns)
+        table = pd.DataFrame(answers)
+        empty = table.columns[table.isna().all()]
+        return table.astype(dict.fromkeys(empty, "float64") | dict.fromkeys(_TEETH, "Int64"))
+
+    def _title(self) -> str:
+        count = len(self.rows)
+        return f"Blade shelf {self.name}: {count} blade{'' if count == 1 else 's'}, worst first"
+
+    def _remarks(self) -> Sequence[str]:
+        said = [
+            f"{row.name}: {row.fit.said[0]}" for row in self.rows if row.fit.mistake is not None
+        ]
+        said.append(
+            "mark: the teeth of the neutral line; if ignored, if marked: degrees out of square"
+        )
+        if any(row.marks == "cannot tell" for row in self.rows):
+            said.append(
+                "cannot tell: no wobble is told apart from the scatter, and it may be as large as "
+                "if ignored says; read another turn, or with a finer indicator"
+            )
+        if any(row.answer["warnings"] for row in self.rows):
+            said.append(f"column !: how many warnings; see {_SEE}")
+        if any(row.answer["worst_squareness_deg"] is None for row in self.rows):
+            said.append("no degrees: they need the ring radius (or more readings)")
+        said += [f"not listed: {fault}" for fault in self.refused]
+        return [*said, *self.notes]
+
+    def __str__(self) -> str:
+        table = [_HEADS, *(row.cells() for row in self.rows)]
+        columns: list[list[str]] = []
+        room = _WIDTH - 2
+        for head, cells in zip(_HEADS, zip(*table, strict=True), strict=True):
+            most = {"blade": _NAME, "file": room}.get(head, _WIDTH)
+            short = [_shortened(cell, most) for cell in cells]
+            wide = max(map(_columns, short))
+            columns.append([_padded(cell, wide, right=head in _RIGHT) for cell in short])
+            room -= wide + 2
+        lines = [f"  {'  '.join(cells)}".rstrip() for cells in zip(*columns, strict=True)]
+        remarks = [
+            line
+            for remark in self._remarks()
+            for line in textwrap.wrap(f"  - {remark}", _WIDTH, subsequent_indent="    ")
+        ]
+        return "\n".join([self._title(), "", *lines, "", *remarks])
+
+    def _repr_html_(self) -> str:
+        import html  # Its table of letters is long; only notebooks wait for it.
+
+        def cells(tag: str, texts: Iterable[str]) -> str:
+            style = "style='text-align:left'"
+            return "".join(f"<{tag} {style}>{html.escape(text)}</{tag}>" for text in texts)
+
+        body = "".join(f"<tr>{cells('td', row.cells())}</tr>" for row in self.rows)
+        remarks = "".join(f"<li>{html.escape(remark)}</li>" for remark in self._remarks())
+        caption = f"<caption style='text-align:left'>{html.escape(self._title())}</caption>"
+        return f"<table>{caption}<tr>{cells('th', _HEADS)}</tr>{body}</table><ul>{remarks}</ul>"
+
+
+def shelf(folder: str | os.PathLike[str]) -> Shelf:
+    """List the blades of a folder with their marks, and what ignoring the marks would cost.
+
+    Parameters
+    ----------
+    folder : path
+        CSV files of readings, one blade or many in each, and files with one row of facts a
+        blade; see `bladegeom.tables.folder.read_folder`.
+
+    Returns
+    -------
+    Shelf
+
+    Raises
+    ------
+    RefusedError
+        If there is no such folder, nothing to read in it, or no blade that can be answered.
+    """
+    batch = read_folder(folder)
+    refused = list(batch.refused)
+    rows: list[ShelfRow] = []
+    for file, readings in batch.readings:
+        try:
+            fit = fit_wobble(readings)
+            rows.append(ShelfRow(file, fit, _answer(fit, file)))
+        except RefusedError as error:
+            refused += [
+                FileFault(**(fault.to_dict() | {"blade": readings.blade.name}), file=file)  # type: ignore[arg-type]
+                for fault in error.faults
+            ]
+    if not rows:
+        if refused:
+            raise RefusedError(refused)
+        raise refuse(
+            f"{os.fspath(folder)} holds no readings of a blade",
+            "add a CSV file with columns blade, tooth and reading_mm (or _in, _thou, _um)",
+            value=os.fspath(folder),
+        )
+    return Shelf(
+        name=as_letters(Path(folder).resolve().name),
+        rows=tuple(sorted(rows, key=_order)),
+        refused=tuple(refused),
+        notes=tuple(batch.notes),
+    )
+
+
+def _answer(fit: WobbleFit, file: str) -> dict[str, Any]:
+    answer = blade_answer(fit)
+    warnings = answer.pop("warnings")
+    own: dict[str, Any] = {"file": file, "diameter_mm": fit.readings.blade.diameter_mm}
+    for key, twice in (
+        ("wobble_tir_low", "amplitude_low"),
+        ("wobble_tir_high", "amplitude_high"),
+        ("kerf_widening", "rim_amplitude"),
+    ):
+        own[key] = None if answer[twice] is None else 2 * answer[twice]
+    return {**answer, **own, "warnings": warnings}
+
+
+def _order(row: ShelfRow) -> tuple[bool, float, str, str]:
+    worst = row.answer["worst_squareness_deg"]
+    if worst is None:
+        wobble = row.answer["wobble_tir" if row.answer["resolved"] else "wobble_tir_high"]
+        worst = float("inf") if wobble is None else wobble * MM_PER[row.answer["unit"]]
+        return True, -worst, row.name, row.file
+    return False, -worst, row.name, row.file
+
+
+def _columns(text: str) -> int:
+    """Return how many columns of a terminal a text takes: some letters take two, some none."""
+    return sum(
+        0 if unicodedata.combining(letter) else 1 + (unicodedata.east_asian_width(letter) in "WF")
+        for letter in text
+    )
+
+
+def _shortened(text: str, most: int) -> str:
+    if _columns(text) <= most:
+        return text
+    while _columns(text) > most - 3:
+        text = text[:-1]
+    return f"{text}..."
+
+
+def _padded(text: str, wide: int, *, right: bool) -> str:
+    blanks = " " * (wide - _columns(text))
+    return blanks + text if right else text + blanks

@@ -1,1 +1,0 @@
-"""For people: charts, printed answers and cautions."""

@@ -1,0 +1,1 @@
+"""Tables of readings: what people write, understood and checked."""

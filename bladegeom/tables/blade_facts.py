@@ -1,0 +1,203 @@
+"""The second table: one row of facts a blade."""
+
+from __future__ import annotations
+
+import os
+import unicodedata
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.lengths import NumberError
+from bladegeom.tables.columns import (
+    EYE,
+    FACT_COLUMNS,
+    ROW_COLUMNS,
+    unknown_columns,
+)
+from bladegeom.tables.damage import damaged_number, is_ditto
+from bladegeom.tables.decimals import sheet_mark
+from bladegeom.tables.facts import Fact, merge, parse_fact
+from bladegeom.tables.sheets import open_sheet
+from bladegeom.tables.text import Sheet, read_bytes
+from bladegeom.tables.unit_row import take_units
+
+
+@dataclass(frozen=True)
+class NoRowFault(Fault):
+    """A blade of which the table has no row."""
+
+
+class BladeFacts(NamedTuple):
+    """What a table says of each blade.
+
+    Attributes
+    ----------
+    name : str
+        Of the table.
+    rows : dict
+        Blade -> (facts, faults); the blade is "" where the table has no column ``blade``.
+    eyes : dict
+        Blade -> what the eye found, as it is written there.
+    places : dict
+        Blade -> its row, as a spreadsheet shows it.
+    notes : list of str
+        Which of its columns are not understood.
+    """
+
+    name: str
+    rows: dict[str, tuple[dict[str, Fact], list[Fault]]]
+    eyes: dict[str, str]
+    places: dict[str, int]
+    notes: list[str]
+
+    def find(
+        self, blade: str, *, named: bool, alone: bool, row: int | None = None
+    ) -> tuple[dict[str, Fact], list[Fault]]:
+        """Return the facts of a blade, and the faults in them.
+
+        Parameters
+        ----------
+        blade : str
+        named : bool
+            Whether the readings name their blade; where not, a table of one row is of this blade.
+        alone : bool
+            Whether the readings are of one blade only.
+        row : int, optional
+            First row of the blade's readings, to be named if the blade is not in the table.
+
+        Raises
+        ------
+        RefusedError
+            If the table does not name its blades, and there are several.
+        """
+        if "" in self.rows and not alone:
+            raise refuse(f"{self.name} does not say of which blade it is", "add a column blade")
+        if len(self.rows) == 1 and ("" in self.rows or not named):
+            return next(iter(self.rows.values()))
+        if blade in self.rows:
+            return self.rows[blade]
+        cure = "add one, or correct the blade's name"
+        if near := [one for one in self.rows if folded(one) == folded(blade)]:
+            said = " or ".join(f"{one} (row {self.places[one]})" for one in near)
+            cure = f"did you mean {said}? write the name alike in both tables, or add a row"
+        problem = f"{self.name} has no row for this blade"
+        return {}, [NoRowFault(problem, cure, blade, row, "blade", blade)]
+
+    def name_of(self, blade: str) -> str:
+        """Return the name under which `find` found a blade: its own, or that of the only row."""
+        return blade if blade in self.rows else next(iter(self.rows))
+
+
+def folded(name: str) -> str:
+    """Return a blade's name without what differs by mistake: case, blanks, signs, leading zeros."""
+    text = unicodedata.normalize("NFKC", name).casefold()
+    return "".join(filter(str.isalnum, text)).lstrip("0") or text
+
+
+def read_blade_facts(path: str | os.PathLike[str], *, notes: list[str] | None = None) -> BladeFacts:
+    """Read a table with one row of facts a blade.
+
+    Parameters
+    ----------
+    path : path
+    notes : list of str, optional
+        As for `bladegeom.tables.text.decode`.
+
+    Returns
+    -------
+    BladeFacts
+
+    Raises
+    ------
+    RefusedError
+        If the table as a whole is at fault.
+    """
+    name = as_letters(path)
+    data = read_bytes(path)
+    try:
+        sheet, _ = take_units(open_sheet(data, name, notes))
+        _check(sheet)
+        mark = sheet_mark(sheet)
+    except RefusedError as error:
+        # Row numbers mean nothing until it is said of which of the two tables.
+        raise RefusedError(
+            fault if name in fault.problem else replace(fault, problem=f"{name}: {fault.problem}")
+            for fault in error.faults
+        ) from None
+    unused = [one for one in sheet.header if one and one not in {*FACT_COLUMNS, "blade", EYE}]
+    said = [f"columns of {os.path.basename(name)} not used: {', '.join(unused)}"] if unused else []
+    found: dict[str, tuple[dict[str, Fact], list[Fault]]] = {}
+    eyes: dict[str, str] = {}
+    places: dict[str, int] = {}
+    for row, cells in sheet.rows:
+        stated = dict(zip(sheet.header, cells, strict=True))
+        who = stated.pop("blade", "").strip()
+        lines = [" ".join(line.split()) for line in stated.get(EYE, "").splitlines()]
+        if words := "; ".join(filter(None, lines)):
+            eyes[who] = words
+        places.setdefault(who, row)
+        known: dict[str, Fact] = {}
+        wrong: list[Fault] = []
+        for column, cell in stated.items():
+            if column not in FACT_COLUMNS:
+                continue
+            try:
+                fact = parse_fact(column, cell, mark, f"row {row} of {name}", None)
+            except NumberError as error:
+                problem, cure = damaged_number(cell, mark) or (error.problem, error.cure)
+                wrong.append(
+                    Fault(
+                        f"{column} in row {row} of {name}: {problem}",
+                        cure,
+                        who or None,
+                        None,
+                        column,
+                        cell.strip(),
+                    )
+                )
+                continue
+            if fact:
+                wrong += merge(known, dict([fact]), who or None)
+        if who in found:
+            wrong.append(
+                Fault(
+                    f"{name} has more than one row for this blade (row {row} again)",
+                    "keep one row a blade",
+                    blade=who or None,
+                    column="blade",
+                    value=who,
+                )
+            )
+        found[who] = (known, wrong)
+    return BladeFacts(name, found, eyes, places, said)
+
+
+def _check(sheet: Sheet) -> None:
+    faults = unknown_columns(sheet.header, sheet.header_row, of_facts=True)
+    faults += [
+        Fault(
+            f"column {column} belongs with the readings, not here",
+            "give one row a blade",
+            row=sheet.header_row,
+            column=column,
+            value=column,
+        )
+        for column in sheet.header
+        if column in ROW_COLUMNS
+    ]
+    if "blade" in sheet.header:
+        place = sheet.header.index("blade")
+        for row, cells in sheet.rows:
+            name = cells[place].strip()
+            if not name or is_ditto(name):
+                missing = f"the blade's name is {f'{name}, a ditto mark' if name else 'missing'}"
+                faults.append(Fault(missing, "write the name", row=row, column="blade", value=name))
+    elif len(sheet.rows) > 1:
+        faults.append(
+            Fault("there is no column blade", "add it", row=sheet.header_row, column="blade")
+        )
+    if not sheet.rows:
+        faults.append(Fault("there is a header and no rows", "add one row a blade"))
+    if faults:
+        raise RefusedError(faults)

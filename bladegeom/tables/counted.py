@@ -1,0 +1,259 @@
+"""Readings as they were counted, whole or with a tooth too many or too few."""
+
+from __future__ import annotations
+
+import os
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bladegeom.blade import Blade
+from bladegeom.faults import RefusedError, refuse
+from bladegeom.lengths import MM_PER, convert
+from bladegeom.readings import WAYS, Readings
+from bladegeom.tables.blades import Batch
+from bladegeom.tables.lists import looks_like_table, parse_list
+from bladegeom.tables.read import Path, parse_blades
+from bladegeom.tables.table import Written
+from bladegeom.tables.text import read_bytes
+
+_WORDS = {sign: word for word, sign in WAYS.items()}
+_FACTS = (
+    *("ring_radius_mm", "ring_radius_u_mm", "graduation_mm", "end_float_mm", "dial_turn_mm"),
+    *("surface", "touch_deg", "stylus_deg", "side"),
+)
+
+
+class Counted(NamedTuple):
+    """The readings of one blade in the order in which they were taken, closing readings too.
+
+    Attributes
+    ----------
+    blade : Blade
+    unit : str
+    label : ndarray, shape (n,)
+        The tooth as it was counted; one more than the blade has is counted on past the last.
+    reading : ndarray, shape (n,)
+    turn, way : ndarray, shape (n,)
+        As in `Readings`.
+    anchored : ndarray of bool, shape (n,)
+        Closing readings whose tooth was known by its mark, not by counting on from the last.
+    facts : dict
+        What else was stated, as keywords of `Readings`.
+    readings : Readings or None
+        None where the count is off, so that they cannot be taken as they stand.
+    off_by : int
+        1 or -1 where the count alone says that a tooth was read twice or passed over.
+    """
+
+    blade: Blade
+    unit: str
+    label: NDArray[np.int64]
+    reading: NDArray[np.float64]
+    turn: NDArray[np.int64]
+    way: NDArray[np.int64]
+    anchored: NDArray[np.bool_]
+    facts: dict[str, Any]
+    readings: Readings | None
+    off_by: int
+
+    @property
+    def extra(self) -> bool:
+        """Whether a reading after the last tooth may or may not be the closing reading."""
+        return self.readings is None and self.off_by == 0
+
+    @property
+    def tooth(self) -> NDArray[np.int64]:
+        """The tooth of each reading, 1 to the blade's teeth."""
+        return (self.label - 1) % self.blade.teeth + 1
+
+    @property
+    def touch_deg(self) -> float:
+        """Degrees of blade from the indexed tooth to the touched spot."""
+        return float(self.facts.get("touch_deg", 0.0))
+
+    def length(self, fact: str) -> float | None:
+        """Return a stated length, such as ``graduation``, in `unit`."""
+        mm = self.facts.get(f"{fact}_mm")
+        return None if mm is None else convert(float(mm), "mm", self.unit)
+
+    def only(self, kept: NDArray[np.bool_]) -> Counted:
+        """Return some of the readings."""
+        return self._replace(
+            label=self.label[kept],
+            reading=self.reading[kept],
+            turn=self.turn[kept],
+            way=self.way[kept],
+            anchored=self.anchored[kept],
+        )
+
+    def as_readings(self) -> Readings | None:
+        """Return new readings; of a tooth that comes twice in a turn the first reading stays.
+
+        None where they cannot stand.
+        """
+        tooth = self.tooth
+        stays = np.ones(len(tooth), dtype=np.bool_)
+        for turn in np.unique(self.turn):
+            rows = np.flatnonzero(self.turn == turn)
+            for place, row in enumerate(rows):
+                closes = place == len(rows) - 1 and tooth[row] == tooth[rows[0]]
+                stays[row] = closes or tooth[row] not in tooth[rows[:place]]
+        keywords = {f"reading_{self.unit}": self.reading[stays], **self.facts}
+        try:
+            return Readings(
+                self.blade,
+                **keywords,
+                tooth=tooth[stays],
+                turn=self.turn[stays],
+                turned=[_WORDS[int(way)] for way in self.way[stays]],
+            )
+        except RefusedError:
+            return None
+
+
+def counted(readings: Readings) -> Counted:
+    """Return readings that stand as they were counted."""
+    anchored = readings.closing.copy()
+    for row in np.flatnonzero(readings.closing):
+        same = (readings.turn == readings.turn[row]) & ~readings.closing
+        # After the last tooth of a whole turn, counting on leads to the first one as well.
+        anchored[row] = len(np.unique(readings.tooth[same])) < readings.blade.teeth
+    return Counted(
+        readings.blade,
+        readings.unit,
+        readings.tooth,
+        readings.reading,
+        readings.turn,
+        readings.way,
+        anchored,
+        {fact: getattr(readings, fact) for fact in _FACTS},
+        readings,
+        0,
+    )
+
+
+def count_blade(
+    path: Path,
+    *,
+    blade: str | None = None,
+    blades: Path | None = None,
+    unit: str | None = None,
+    **facts: Any,
+) -> Counted:
+    """Read one blade's readings from a table or a list, also where the count is one off.
+
+    Parameters
+    ----------
+    path, blade, blades, unit, **facts
+        As for `read_blade`; the file may also hold plain readings in tooth order.
+
+    Raises
+    ------
+    RefusedError
+    """
+    name = os.fspath(path)
+    counts, batch = count_blades(
+        read_bytes(path), name, blade=blade, blades=blades, unit=unit, **facts
+    )
+    if len(counts) == 1 and not batch.refused:
+        return counts[0]
+    if batch.refused:
+        raise RefusedError(batch.refused)
+    raise refuse(
+        f"{name} holds {len(counts)} blades" if blade is None else f"{name} holds no blade {blade}",
+        "choose one by its name (blade=...)" if blade is None else "check the name",
+        value=blade,
+    )
+
+
+def count_blades(
+    data: bytes,
+    name: str,
+    *,
+    blade: str | None = None,
+    blades: Path | None = None,
+    unit: str | None = None,
+    **facts: Any,
+) -> tuple[list[Counted], Batch]:
+    """Read every blade of a table or a list, or the one asked for, also where counts are one off.
+
+    Returns
+    -------
+    counts : list of Counted
+    batch : Batch
+        Its `refused` are the faults of the blades that cannot be counted at all.
+    """
+    written: list[Written] = []
+    if looks_like_table(data):
+        batch = parse_blades(data, name, blades=blades, unit=unit, written=written, **facts)
+    else:
+        batch = Batch([], [], [])
+        try:
+            parse_list(
+                data,
+                blade=blade,
+                blades=blades,
+                unit=unit,
+                written=written,
+                notes=batch.notes,
+                **facts,
+            )
+        except RefusedError as error:
+            batch.refused.extend(error.faults)
+            if not written:
+                raise
+    refused = [fault for fault in batch.refused if blade is None or fault.blade == blade]
+    counts: list[Counted] = []
+    for one in written:
+        if blade is not None and one.blade.name != blade:
+            continue
+        try:
+            count: Counted | None = counted(Readings(one.blade, **one.keywords))
+        except RefusedError:
+            count = _off_by_one(one)
+        if count is not None:
+            counts.append(count)
+            refused = [fault for fault in refused if fault.blade != one.blade.name]
+    return counts, Batch([], refused, batch.notes)
+
+
+def _off_by_one(written: Written) -> Counted | None:
+    """Return readings whose only fault is a tooth too many or too few, else None."""
+    blade, teeth = written.blade, written.blade.teeth
+    unit = next(one for one in MM_PER if f"reading_{one}" in written.keywords)
+    given = {key: value for key, value in written.keywords.items() if value is not None}
+    reading = np.asarray(given.pop(f"reading_{unit}"), dtype=np.float64)
+    count = len(reading)
+    turn = np.asarray(given.pop("turn", np.ones(count)), dtype=np.int64)
+    way = np.array([WAYS[word] for word in given.pop("turned", ["forward"] * count)])
+    order = np.asarray(given.pop("order", np.arange(count)), dtype=np.float64)
+    tooth = given.pop("tooth", None)
+    given.pop("rows", None)
+    anchored = np.zeros(count, dtype=np.bool_)
+    if tooth is None:
+        if count not in (teeth - 1, teeth + 2):
+            return None
+        label = np.arange(1, count + 1, dtype=np.int64)
+        anchored[-1] = count > teeth
+        label[anchored] = 1
+    else:
+        label = np.asarray(tooth, dtype=np.int64)
+        if label.max(initial=0) != teeth + 1 or label.min(initial=1) < 1:
+            return None
+    read = np.flatnonzero(~np.isnan(reading))
+    read = read[np.lexsort((order[read], turn[read]))]
+    label, reading, turn = label[read], reading[read], turn[read]
+    way, anchored = way[read], anchored[read]
+    sure = False
+    for one in np.unique(turn):
+        rows = np.flatnonzero(turn == one)
+        again = label[rows] == label[rows[0]]
+        anchored[rows[-1]] |= again[-1]
+        sure |= bool(label[rows[-1]] <= teeth and (label[rows] > teeth).any())
+        places = label[rows[~again]]
+        if again[1:-1].any() or len(np.unique(places)) < len(places):
+            return None
+    off_by = -1 if tooth is None and count < teeth else int(sure)
+    return Counted(blade, unit, label, reading, turn, way, anchored, given, None, off_by)

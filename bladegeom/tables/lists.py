@@ -1,0 +1,162 @@
+"""Plain readings in tooth order, typed or piped."""
+
+from __future__ import annotations
+
+import os
+import re
+from itertools import pairwise
+from typing import Any
+
+from bladegeom.faults import Fault, RefusedError, refuse
+from bladegeom.lengths import NumberError, may_be_one, parse_number
+from bladegeom.readings import Readings
+from bladegeom.tables.blade_facts import read_blade_facts
+from bladegeom.tables.blades import not_read
+from bladegeom.tables.decimals import decimal_mark
+from bladegeom.tables.facts import (
+    blade_of,
+    check_unit,
+    merge,
+    need_teeth,
+    reading_facts,
+    stated_facts,
+)
+from bladegeom.tables.sheets import is_workbook
+from bladegeom.tables.table import Written
+from bladegeom.tables.text import decode
+
+
+def looks_like_table(data: bytes) -> bool:
+    """Return whether bytes are a table (names in the first line) or plain readings."""
+    if is_workbook(data):
+        return True
+    text = decode(data, "the input", [])
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    words = re.findall(r"[^\W\d_]{4,}", first.lower())
+    return any(word != "infinity" for word in words)
+
+
+def parse_list(
+    data: bytes,
+    *,
+    blade: str | None = None,
+    blades: str | os.PathLike[str] | None = None,
+    unit: str | None = None,
+    written: list[Written] | None = None,
+    notes: list[str] | None = None,
+    **facts: Any,
+) -> Readings:
+    """Read plain readings in tooth order, one a line or several on a line.
+
+    Parameters
+    ----------
+    data : bytes
+        Numbers; ``?`` where a tooth was not read. One reading more than the blade has teeth is
+        tooth 1 read again. ``1 1/2`` is one reading where each has a line of its own, or
+        semicolons or tabs between them; where blanks part them, it is refused.
+    blade : str, optional
+        The blade's name.
+    written : list, optional
+        What was written is added to it, also where it is refused.
+    notes : list of str, optional
+        What is to be said of the second table is added to it.
+    blades, unit, **facts
+        As for `read_blade`.
+
+    Raises
+    ------
+    RefusedError
+    """
+    check_unit(unit)
+    if unit is None:
+        raise refuse("the unit of the readings is not stated", "state it: mm, in, thou or um")
+    pieces = _pieces(decode(data, "the input"))
+    while pieces and not pieces[-1][1]:
+        pieces.pop()
+    held = [(row, piece) for row, piece in pieces if piece]
+    if not held:
+        raise refuse("there are no readings", "give one reading a tooth, in tooth order")
+    cells = held
+    if not all(_is_one(piece) for _, piece in held):
+        cells = [(row, word) for row, piece in held for word in piece.split()]
+    mark = decimal_mark(cells, "\n")
+    values: list[float] = []
+    faults = [] if cells is held else _one_or_two(held, mark)
+    for row, cell in cells:
+        try:
+            number = parse_number(cell, mark)
+            values.append(float("nan") if number is None else number)
+        except NumberError as error:
+            faults.append(Fault(error.problem, _cure(cell, error.cure), row=row, value=cell))
+    known = stated_facts(facts)
+    name = blade or "typed"
+    if blades is not None:
+        second = read_blade_facts(blades)
+        if notes is not None:
+            notes += [*second.notes, *not_read(second, {name} if blade else second.rows)]
+        facts_of, wrong = second.find(name, named=blade is not None, alone=True)
+        faults += [*wrong, *merge(known, facts_of, name)]
+    if faults:
+        raise RefusedError(faults)
+    need_teeth(known, name)
+    blank = [row for row, piece in pieces[pieces.index(held[0]) :] if not piece]
+    if cells is held and len(blank) == 1 and len(values) == known["teeth"].value:
+        raise RefusedError(
+            Fault(
+                "nothing stands here between two readings: it may be a tooth that was not read",
+                "write ? for a tooth that was not read, or close the gap",
+                row=blank[0],
+                value="",
+            )
+        )
+    keywords: dict[str, Any] = {f"reading_{unit}": values}
+    keywords |= reading_facts(known)
+    made = blade_of(known, name)
+    if written is not None:
+        written.append(Written(made, keywords))
+    return Readings(made, **keywords)
+
+
+def _pieces(text: str) -> list[tuple[int, str]]:
+    """Return what stands on each line, between semicolons and tabs, with the line's number."""
+    return [
+        (row, piece.strip())
+        for row, line in enumerate(text.splitlines(), start=1)
+        for piece in re.split("[;\t]", line.strip(" ;\t"))
+    ]
+
+
+def _is_one(piece: str) -> bool:
+    try:
+        parse_number(piece)
+    except NumberError:
+        return len(piece.split()) == 1
+    return True
+
+
+def _one_or_two(pieces: list[tuple[int, str]], mark: str) -> list[Fault]:
+    """Return the faults of words that a blank parts, and that could be one reading."""
+    pairs = [(row, *pair) for row, piece in pieces for pair in pairwise(["", *piece.split()])]
+    # Whoever writes .5 elsewhere means it behind a whole number too.
+    bare = any(
+        word.lstrip("+-\u2212").startswith(mark) and not may_be_one(before, word, mark)
+        for _, before, word in pairs
+    )
+    return [
+        Fault(
+            f"{before} {word} could be one reading or two",
+            "write no blank in a reading, such as 1.5 for 1 1/2, or put each on a line of its own",
+            row=row,
+            value=f"{before} {word}",
+        )
+        for row, before, word in pairs
+        if may_be_one(before, word, mark, bare=bare)
+    ]
+
+
+def _cure(word: str, otherwise: str) -> str:
+    if "," in word:
+        return "put blanks, not commas, between the readings, and none beside a decimal comma"
+    if "/" in word or word in ("+", "-", "\u2212"):
+        return "write a reading without blanks in it: -0.5, 1/2, and 1.5 for 1 1/2"
+    return otherwise

@@ -1,0 +1,243 @@
+"""Tables of readings in: CSV in its dialects and XLSX, long or wide, one blade or many."""
+
+from __future__ import annotations
+
+import os
+import warnings
+from collections.abc import Callable
+from pathlib import PurePath
+from typing import TYPE_CHECKING, Any
+
+from bladegeom.faults import BladegeomWarning, RefusedError, as_letters, refuse
+from bladegeom.readings import Readings
+from bladegeom.tables.blade_facts import BladeFacts, read_blade_facts
+from bladegeom.tables.blades import (
+    Batch,
+    Beside,
+    add_blade,
+    faults_of_spoilt,
+    leave_unread,
+    notes_of,
+    some_of,
+)
+from bladegeom.tables.facts import check_unit, stated_facts
+from bladegeom.tables.sheets import open_sheet
+from bladegeom.tables.table import Written, open_table
+from bladegeom.tables.text import Spoilt, read_bytes
+from bladegeom.tables.tidy import columns_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from bladegeom.tables.bulk import Tidy
+
+Path = str | os.PathLike[str]
+
+
+def read_blade(
+    path: Path,
+    *,
+    blade: str | None = None,
+    blades: Path | None = None,
+    unit: str | None = None,
+    **facts: Any,
+) -> Readings:
+    """Read the readings of one blade from a CSV or XLSX file.
+
+    Parameters
+    ----------
+    path : path
+        One row a reading: columns ``tooth`` and one of ``reading_mm``, ``reading_in``,
+        ``reading_thou``, ``reading_um``; optional ``blade``, ``turn``, ``order`` and the blade's
+        facts. Or one row a blade, with a column for each tooth, named by its number (``1``,
+        ``t1``, ``tooth_1_mm``). Units may stand in a row of their own under the header.
+    blade : str, optional
+        Which blade, where the file holds several.
+    blades : path, optional
+        A second CSV with one row of facts a blade.
+    unit : {"mm", "in", "thou", "um"}, optional
+        Unit of a column named only ``reading``, or of columns named only by their teeth.
+    **facts
+        Facts named as the columns: ``teeth=40, ring_radius_in=4.5``.
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    RefusedError
+        With every fault found, each with its row and cure.
+    """
+    batch = read_blades(path, blades=blades, unit=unit, **facts)
+    names = [readings.blade.name for readings in batch.readings]
+    if blade is None:
+        if batch.refused:
+            raise RefusedError(batch.refused)
+        if len(names) == 1:
+            return batch.readings[0]
+        raise refuse(
+            f"{os.fspath(path)} holds {len(names)} blades: {some_of(names)}",
+            "choose one by its name (blade=...), or read them all with read_table",
+            value=len(names),
+        )
+    if blade in names:
+        return batch.readings[names.index(blade)]
+    if faults := [fault for fault in batch.refused if fault.blade == blade]:
+        raise RefusedError(faults)
+    others = sorted({*names, *(fault.blade for fault in batch.refused if fault.blade)})
+    raise refuse(
+        f"{os.fspath(path)} holds no blade {blade}", f"it holds {some_of(others)}", value=blade
+    )
+
+
+def read_table(
+    path: Path, *, blades: Path | None = None, unit: str | None = None, **facts: Any
+) -> pd.DataFrame:
+    """Read many blades into a tidy frame, one row a reading.
+
+    Parameters
+    ----------
+    path, blades, unit, **facts
+        As for `read_blade`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns ``blade``, ``tooth``, ``turn``, ``reading_<unit>`` and every fact that is stated
+        (lengths in mm). Teeth not read have no row. What was refused is listed, as `Fault`, in
+        ``frame.attrs["refused"]``, and a `BladegeomWarning` says so.
+
+    Raises
+    ------
+    RefusedError
+        If the file as a whole is at fault, or no blade in it can be answered.
+    """
+    tidy = tidy_table(read_bytes(path), os.fspath(path), blades=blades, unit=unit, **facts)
+    if tidy.frame is None:
+        raise RefusedError(tidy.refused)
+    if tidy.refused:
+        lines = "\n".join(f"  {fault}" for fault in tidy.refused)
+        warnings.warn(f"left out:\n{lines}", BladegeomWarning, stacklevel=2)
+    return tidy.frame
+
+
+def tidy_table(
+    data: bytes,
+    name: str,
+    *,
+    blades: Path | None = None,
+    unit: str | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    **facts: Any,
+) -> Tidy:
+    """Do the work of `read_table` on the bytes of a table called `name`; nothing is warned of.
+
+    Where blades have to be read cell by cell, `progress` is told how many of how many are.
+
+    Raises
+    ------
+    RefusedError
+        If the file as a whole is at fault.
+    """
+    from bladegeom.tables.bulk import bulk_table  # The command for one blade does not wait.
+
+    check_unit(unit)
+    name = as_letters(name)
+    found = bulk_table(data, name, stated_facts(facts), blades, unit, progress)
+    if found is not None:
+        return found
+    return tidy_by_cells(data, name, blades=blades, unit=unit, progress=progress, **facts)
+
+
+def tidy_by_cells(
+    data: bytes,
+    name: str,
+    *,
+    blades: Path | None = None,
+    unit: str | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    **facts: Any,
+) -> Tidy:
+    """Do the work of `tidy_table` cell by cell, whatever the table is like.
+
+    Raises
+    ------
+    RefusedError
+        If the file as a whole is at fault.
+    """
+    import pandas as pd
+
+    from bladegeom.tables.bulk import Tidy, remarks_of
+
+    batch = parse_blades(data, name, blades=blades, unit=unit, progress=progress, **facts)
+    batch.refused.extend(leave_unread(batch))
+    frame = None
+    if batch.readings:
+        frame = pd.concat(
+            [pd.DataFrame(columns_of(one)) for one in batch.readings], ignore_index=True
+        )
+        frame.attrs["refused"] = list(batch.refused)
+    return Tidy(frame, batch.refused, batch.notes, remarks_of(batch.readings))
+
+
+def read_blades(
+    path: Path, *, blades: Path | None = None, unit: str | None = None, **facts: Any
+) -> Batch:
+    """Read every blade of a CSV or XLSX file; a fault in one blade's rows stops no other.
+
+    Parameters
+    ----------
+    path, blades, unit, **facts
+        As for `read_blade`.
+
+    Returns
+    -------
+    Batch
+
+    Raises
+    ------
+    RefusedError
+        If the file as a whole is at fault (header, unit, encoding, unequal cells).
+    """
+    return parse_blades(read_bytes(path), os.fspath(path), blades=blades, unit=unit, **facts)
+
+
+def parse_blades(
+    data: bytes,
+    name: str,
+    *,
+    blades: Path | BladeFacts | None = None,
+    unit: str | None = None,
+    written: list[Written] | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    **facts: Any,
+) -> Batch:
+    """Do the work of `read_blades` on the bytes of a table called `name`.
+
+    Where `blades` was read before, for several tables, what is to be said of it is left to the
+    caller. What was written of each blade is added to `written`, also where its readings are
+    refused. Where it is given, `progress` is told how many blades of how many are read.
+    """
+    check_unit(unit)
+    name = as_letters(name)
+    stated = stated_facts(facts)
+    batch = Batch([], [], [])
+    spoilt: list[Spoilt] = []
+    table = open_table(open_sheet(data, name, batch.notes, spoilt), name, unit)
+    shared = own = None
+    if isinstance(blades, BladeFacts):
+        shared = blades
+    elif blades is not None:
+        own = read_blade_facts(blades, notes=batch.notes)
+    beside = Beside(stated, shared or own)
+    groups = table.groups("" if "blade" in table.place else PurePath(name).stem)
+    faulty = faults_of_spoilt(spoilt, table)
+    for who in faulty:
+        groups.setdefault(who, [])
+    for done, (who, rows) in enumerate(groups.items()):
+        if progress is not None:
+            progress(done, len(groups))
+        add_blade(batch, table, who, rows, beside, faulty.get(who, []), len(groups) == 1, written)
+    batch.notes.extend(notes_of(table, own, groups))
+    return batch

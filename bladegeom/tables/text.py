@@ -1,0 +1,330 @@
+"""From a file's bytes to rows of cells: encoding, separator, quoting. Nothing is guessed."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import os
+import re
+from collections.abc import Iterable
+from itertools import islice
+from typing import TYPE_CHECKING, NamedTuple
+
+from bladegeom.faults import Fault, RefusedError, also_in, refuse
+
+if TYPE_CHECKING:
+    from _csv import Reader
+
+SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+
+_SEPARATOR_LINE = re.compile(r'[ \t]*"?sep=([,;\t])"?[;,]*[ \t]*(?:\r\n|\r|\n|$)', re.IGNORECASE)
+_LETTER_OF_UTF8 = re.compile(rb"[\xc2-\xdf][\x80-\xbf]|[\xe0-\xef][\x80-\xbf]{2}")
+
+
+class Spoilt(NamedTuple):
+    """A row that does not fit the header: its number, its cells, and which has no name, or -1."""
+
+    row: int
+    cells: list[str]
+    place: int
+
+
+class Sheet(NamedTuple):
+    """A table of cells as text.
+
+    Attributes
+    ----------
+    header : list of str
+    rows : list of (int, list of str)
+        Each with its row number as a spreadsheet shows it; blank rows are left out.
+    separator : str
+    header_row : int
+        1, or more where blank rows stand above the header.
+    """
+
+    header: list[str]
+    rows: list[tuple[int, list[str]]]
+    separator: str
+    header_row: int
+
+
+def read_bytes(path: str | os.PathLike[str]) -> bytes:
+    """Read a file, or say in plain words why it cannot be read.
+
+    Raises
+    ------
+    RefusedError
+    """
+    name = os.fspath(path)
+    try:
+        with open(name, "rb") as file:
+            return file.read()
+    except FileNotFoundError:
+        raise refuse(
+            f"there is no file {name}", "check the name and the folder", value=name
+        ) from None
+    except IsADirectoryError:
+        raise refuse(f"{name} is a folder", "name the CSV file in it", value=name) from None
+    except PermissionError:
+        raise refuse(
+            f"{name} may not be read", "check the file's permissions", value=name
+        ) from None
+    except (OSError, ValueError) as error:
+        raise refuse(f"{name!r} cannot be read: {error}", "check the name", value=name) from None
+
+
+def decode(data: bytes, name: str, notes: list[str] | None = None) -> str:
+    """Decode UTF-8 (with or without its mark), UTF-16 (with its mark) or cp1252.
+
+    Parameters
+    ----------
+    data : bytes
+    name : str
+    notes : list of str, optional
+        Where it is given, text that cannot be UTF-8 is read as cp1252, and that is added to it.
+
+    Raises
+    ------
+    RefusedError
+    """
+    if data[:4] == b"PK\x03\x04":
+        raise refuse(f"{name} is a spreadsheet file, not text", "save it as CSV UTF-8")
+    if data[:4] == b"\xd0\xcf\x11\xe0":
+        raise refuse(
+            f"{name} is a spreadsheet file of an old kind, or locked by a password",
+            "save it as XLSX without a password, or save it as CSV UTF-8",
+        )
+    encoding = "utf-8"
+    for mark, marked in _MARKS:
+        if data.startswith(mark):
+            data, encoding, notes = data[len(mark) :], marked, None
+            break
+    try:
+        text = data.decode(encoding)
+    except UnicodeDecodeError as error:
+        if notes is not None and (western := _as_cp1252(data)) is not None:
+            notes.append(
+                f"{name} is not UTF-8 text; it was read as cp1252, the older encoding of western "
+                "Europe: check names with accents, or save it as CSV UTF-8"
+            )
+            return western
+        raise RefusedError(
+            Fault(
+                f"{name} is not {encoding.upper()} text",
+                "save it as CSV UTF-8",
+                row=1 + data[: error.start].count(b"\n") if encoding == "utf-8" else None,
+                value=f"byte {data[error.start]:#04x}",
+            )
+        ) from None
+    if "\0" in text:
+        raise refuse(f"{name} is not plain text", "save it as CSV UTF-8")
+    return text.lstrip("\ufeff")
+
+
+def _as_cp1252(data: bytes) -> str | None:
+    """Return the text, or None where it cannot be cp1252, or is UTF-8 with a damaged letter."""
+    if b"\0" in data or _LETTER_OF_UTF8.search(data):
+        return None
+    try:
+        return data.decode("cp1252")
+    except UnicodeDecodeError:
+        return None
+
+
+def split(text: str, name: str, known: frozenset[str], spoilt: list[Spoilt] | None = None) -> Sheet:
+    """Split text into cells; the separator is the one that makes the header's names known.
+
+    A first line such as ``sep=;`` names the separator; it is no row, as a spreadsheet counts.
+
+    Parameters
+    ----------
+    text, name : str
+    known : frozenset of str
+        Names of columns.
+    spoilt : list of Spoilt, optional
+        Where it is given, rows whose cells do not fit the header are left out and added to it.
+
+    Raises
+    ------
+    RefusedError
+        Empty text, broken quotes, rows of unequal length (each is named), or cells in a column
+        without a name.
+    """
+    stated = _SEPARATOR_LINE.match(text)
+    if stated:
+        text = text[stated.end() :]
+    if not text.strip(" \t\r\n,;"):
+        raise refuse(f"{name} is empty", "it needs a header row and one row a reading")
+
+    def fitness(separator: str) -> tuple[int, int]:
+        header = _header(text, separator)
+        return sum(cell in known for cell in header), len(header)
+
+    separator = stated[1] if stated else max(SEPARATORS, key=fitness)
+    return sheet_of_rows(_rows(text, name, separator), separator, spoilt)
+
+
+def _rows(text: str, name: str, separator: str) -> list[list[str]]:
+    """Return the cells of every row.
+
+    Raises
+    ------
+    RefusedError
+        Where a quote is not closed, or may have swallowed the rows that follow.
+    """
+    rows: list[list[str]] = []
+    read = _records(text, separator)
+    begun = 0
+    fault = None
+    try:
+        for cells in read:
+            rows.append(cells)
+            begun = read.line_num
+    except csv.Error:
+        line = next(islice(io.StringIO(text, newline=""), begun, None), "")
+        why, cure = "a cell here is too long", "check this row"
+        if '"' in text:
+            why = 'a quote (") here is not closed, or closes before its cell ends'
+            cure = f'close every quote, and write one within quotes twice (10""){_DITTO}'
+        fault = Fault(
+            f"{name} cannot be split into cells: {why}",
+            cure,
+            row=len(rows) + 1,
+            value=line.strip()[:80],
+        )
+    if '"' in text:
+        fault = _swallowed(rows, separator) or fault
+    if fault is not None:
+        raise RefusedError(fault)
+    return rows
+
+
+_DITTO = "; write out what a ditto mark stands for, or leave its cell blank"
+
+
+def _swallowed(rows: Iterable[list[str]], separator: str) -> Fault | None:
+    """Return the fault of the first cell in quotes that may have swallowed the end of its row.
+
+    A note of several lines is one cell. Where it also holds separators, or its row has not as
+    many cells as the header, two stray quotes (ditto marks) may have made one cell of the rows
+    between them.
+    """
+    wide = 0
+    for row, cells in enumerate(rows, start=1):
+        wide = wide or len(cells) * any(cell.strip() for cell in cells)
+        for cell in cells:
+            if ("\n" in cell or "\r" in cell) and (separator in cell or len(cells) != wide):
+                marks = f"{SEPARATORS[separator]}s"
+                return Fault(
+                    f'a quote (") here opens a cell that goes on into the next line: {cell[:40]!r}',
+                    f"close the quote in its own row{_DITTO}; a note of several lines may hold "
+                    f"no {marks}",
+                    row=row,
+                    value=cell[:80],
+                )
+    return None
+
+
+def sheet_of_rows(
+    lines: Iterable[list[str]], separator: str, spoilt: list[Spoilt] | None = None
+) -> Sheet:
+    """Find the header in rows of cells, leave blank rows out, and check that the others fit it.
+
+    Parameters
+    ----------
+    lines : iterable of list of str
+        At least one holds a cell that is not blank.
+    separator : str
+    spoilt : list of Spoilt, optional
+        As for `split`.
+
+    Raises
+    ------
+    RefusedError
+    """
+    rows = [
+        (number, cells)
+        for number, cells in enumerate(lines, start=1)
+        if any(cell.strip() for cell in cells)
+    ]
+    if not rows:
+        return Sheet([], [], separator, 1)
+    header = [tidy_name(cell) for cell in rows[0][1]]
+    wide = len(header)
+    nameless = [place for place, column in enumerate(header) if not column]
+    bad = [Spoilt(row, cells, -1) for row, cells in rows[1:] if len(cells) != wide]
+    for place in nameless:
+        bad += [
+            Spoilt(row, cells, place)
+            for row, cells in rows[1:]
+            if len(cells) == wide and cells[place].strip()
+        ]
+    if not bad:
+        return Sheet(header, rows[1:], separator, rows[0][0])
+    if spoilt is None or "blade" not in header or 2 * len(bad) > len(rows) - 1:
+        raise RefusedError(spoilt_faults(bad, header, separator))
+    spoilt += sorted(bad)
+    out = {one.row for one in bad}
+    kept = [(row, cells) for row, cells in rows[1:] if row not in out]
+    return Sheet(header, kept, separator, rows[0][0])
+
+
+def spoilt_faults(bad: Iterable[Spoilt], header: list[str], separator: str) -> list[Fault]:
+    """Say what is wrong with rows that do not fit the header; the same fault is said once."""
+    kinds: dict[tuple[int, int], list[Spoilt]] = {}
+    for one in bad:
+        kind = (0, one.place) if one.place >= 0 else (len(one.cells), -1)
+        kinds.setdefault(kind, []).append(one)
+    faults = []
+    for (count, place), (first, *others) in kinds.items():
+        also = also_in([one.row for one in others])
+        if place >= 0:
+            problem = f"a cell in column {place + 1}, which has no name{also}"
+            cure = "name the column, or clear the cells" + _decimal_commas(separator)
+            value = first.cells[place].strip()
+        else:
+            noun = "cell" if count == 1 else "cells"
+            problem = f"{count} {noun} under a header of {len(header)}{also}"
+            cure = _unequal_cure(separator, count - len(header))
+            if any(separator in cell for cell in first.cells):
+                cure += f'; what stands between quotes (") is one cell{_DITTO}'
+            value = separator.join(first.cells)[:80]
+        faults.append(Fault(problem, cure, row=first.row, value=value))
+    return faults
+
+
+def _unequal_cure(separator: str, surplus: int) -> str:
+    if surplus > 0:
+        return "give every row as many cells as the header" + _decimal_commas(separator)
+    return "give every row as many cells as the header; leave a cell blank for not read"
+
+
+def _decimal_commas(separator: str) -> str:
+    if separator != ",":
+        return ""
+    return "; where numbers have decimal commas, put semicolons between the cells"
+
+
+def _records(text: str, separator: str) -> Reader:
+    return csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+
+
+def _header(text: str, separator: str) -> list[str]:
+    try:
+        for cells in _records(text, separator):
+            if any(cell.strip() for cell in cells):
+                return [tidy_name(cell) for cell in cells]
+    except csv.Error:
+        pass  # Not this separator, or broken quotes, which the full reading reports.
+    return []
+
+
+def tidy_name(cell: str) -> str:
+    """Return a column's name as it is known: lower case, blanks and hyphens as underscores."""
+    return "_".join(cell.strip().lower().replace("-", " ").split())
