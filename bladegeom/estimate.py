@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,6 +92,27 @@ class Estimate:
             Row(f"{stem}_low{ending}", self.low),
             Row(f"{stem}_high{ending}", self.high),
         ]
+
+
+class Known(NamedTuple):
+    """A value with limits that need not lie evenly about it; NaN for what nothing tells.
+
+    Attributes
+    ----------
+    value, u : float
+        The value and its standard uncertainty (k = 1).
+    low, high : float
+        Its 95 % limits.
+    """
+
+    value: float
+    u: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
+
+    def text(self, unit: str) -> str:
+        """Return value, unit and 95 % limits in words, rounded to two digits of the doubt."""
+        return f"{number(self.value, self.u)} {unit} (95 %: {between(self.low, self.high, self.u)})"
 
 
 def combined(parts: Iterable[tuple[float, float]]) -> tuple[float, float]:

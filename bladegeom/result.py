@@ -1,10 +1,27 @@
-"""One description of a result: as text, as an HTML table, as a frame, as plain values."""
+"""One description of a result: as text, as an HTML table, as a frame, as plain values.
+
+A field is declared once, with its meaning, its label and its text for people:
+
+    @described
+    class Gap(Result):
+        span: float = quantity("length of the square's blade")
+        error: Estimate = quantity(
+            "squareness error", parts=DOUBTED, ending="_deg", label="squareness error", unit="deg"
+        )
+
+        @derived("gap over the span")
+        def gap(self) -> float: ...
+
+Values, text, HTML, frame, docstring and glossary follow from that, in the order of the class.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+import textwrap
+from collections.abc import Callable, Sequence
+from dataclasses import MISSING, dataclass, field
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, TypeVar, dataclass_transform
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,14 +48,195 @@ class Row(NamedTuple):
     text: str = ""
 
 
+Text = Callable[[Any], "str | Sequence[str]"]
+T = TypeVar("T")
+
+DOUBTED = ("", "_u", "_low", "_high")
+"""Parts of an `Estimate`: its value, its standard uncertainty and its 95 % limits."""
+
+_VALUES = {"": "value", "_u": "u", "_low": "low", "_high": "high"}
+
+
+class About(NamedTuple):
+    """What is said of a quantity where it is declared; see `quantity`."""
+
+    meaning: str
+    key: str | None
+    parts: tuple[str, ...]
+    ending: str
+    unit: str | None
+    label: str | Callable[[Any], str]
+    text: Text | None
+    inline: bool
+
+    def keys(self, name: str) -> list[str]:
+        """Return its keys in `to_dict`, for the name that it has in its class."""
+        stem = name if self.key is None else self.key
+        return [f"{stem}{part}{self.ending}" for part in self.parts] if stem else []
+
+    def rows(self, result: Any, name: str) -> list[Row]:
+        """Return its rows in a result."""
+        value = getattr(result, name)
+        if self.inline:
+            return list(value._rows())
+        label = self.label if isinstance(self.label, str) else self.label(result)
+        said = self._said(result, value) if label else ()
+        texts = [said] if isinstance(said, str) else list(said)
+        keys = self.keys(name)
+        values = [value]
+        if len(self.parts) > 1:
+            values = [getattr(value, _VALUES[part], None) for part in self.parts]
+        rows = [Row(key, one) for key, one in zip(keys, values, strict=False)]
+        if not texts or not texts[0]:
+            return rows
+        if rows:
+            rows[0] = rows[0]._replace(label=label, text=texts.pop(0))
+        return rows + [Row("", None, label, text) for text in texts]
+
+    def _said(self, result: Any, value: Any) -> str | Sequence[str]:
+        if self.text is not None:
+            return self.text(result)
+        if value is None:
+            return ""
+        if hasattr(value, "text"):
+            return str(value.text(result.unit if self.unit is None else self.unit))
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        return f"{value}"
+
+
+def quantity(
+    meaning: str,
+    *,
+    key: str | None = None,
+    parts: tuple[str, ...] = ("",),
+    ending: str = "",
+    unit: str | None = None,
+    label: str | Callable[[Any], str] = "",
+    text: Text | None = None,
+    inline: bool = False,
+    default: Any = MISSING,
+) -> Any:
+    """Declare a field of a result.
+
+    Parameters
+    ----------
+    meaning : str
+        For docstring and glossary; a key that several results have means the same in all.
+    key : str, optional
+        In `to_dict` and in frames; the field's name if not given, ``""`` for people only.
+    parts : tuple of str
+        `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them.
+    ending : str
+        Behind the keys, such as ``_deg``.
+    unit : str, optional
+        Behind the text of an `Estimate`; the result's `unit` if not given.
+    label : str or callable
+        Its name for people, or a function of the result that gives it; without one, not shown.
+    text : callable, optional
+        Function of the result that gives its text, or several; if not given, that of the value.
+        Where it is empty, nothing is shown.
+    inline : bool
+        The field is a result, whose own quantities stand in this place.
+    default : object, optional
+        Where the field has one.
+    """
+    about = About(meaning, key, parts, ending, unit, label, text, inline)
+    return field(default=default, metadata={"about": about})
+
+
+class _Derived(property):
+    about: About
+
+
+def derived(
+    meaning: str,
+    *,
+    key: str | None = None,
+    parts: tuple[str, ...] = ("",),
+    ending: str = "",
+    unit: str | None = None,
+    label: str | Callable[[Any], str] = "",
+    text: Text | None = None,
+) -> Callable[[Callable[[Any], T]], T]:
+    """Declare a property of a result, as `quantity` does a field; its meaning is its docstring."""
+
+    def made(get: Callable[[Any], T]) -> T:
+        one = _Derived(get, doc=f"{meaning[0].upper()}{meaning[1:]}.")
+        one.about = About(meaning, key, parts, ending, unit, label, text, inline=False)
+        return one  # type: ignore[return-value]
+
+    return made
+
+
+@dataclass_transform(
+    eq_default=False, kw_only_default=True, frozen_default=True, field_specifiers=(quantity, field)
+)
+def described(cls: type[T]) -> type[T]:
+    """Make a frozen data class of a result whose fields are declared by `quantity`."""
+    return dataclass(frozen=True, eq=False, repr=False, kw_only=True)(cls)
+
+
 class Result:
-    """Shows itself: what a subclass describes in `_rows` is printed, tabulated and exported."""
+    """Shows itself: what a subclass declares is printed, tabulated and exported."""
+
+    # Both are made anew for each subclass.
+    _quantities: ClassVar[dict[str, About]] = {}
+    _parts: ClassVar[dict[str, tuple[str, str]]] = {}
+
+    def __init_subclass__(cls) -> None:
+        super().__init_subclass__()
+        own: dict[str, About] = {}
+        for name, held in vars(cls).items():
+            if isinstance(held, _Derived):
+                own[name] = held.about
+            elif hasattr(held, "metadata") and "about" in held.metadata:
+                own[name] = held.metadata["about"]
+        cls._quantities = {**cls._quantities, **own}
+        cls._parts = {
+            key: (name, _VALUES[part])
+            for name, about in cls._quantities.items()
+            for key, part in zip(about.keys(name), about.parts, strict=False)
+        }
+        if own:
+            lines = [cls.__doc__ or "", "", "    Attributes", "    ----------"]
+            for name, about in own.items():
+                if name.startswith("_"):
+                    continue
+                kind = cls.__annotations__.get(name)
+                lines.append(f"    {name} : {kind}" if kind else f"    {name}")
+                lines += textwrap.wrap(
+                    f"{about.meaning[0].upper()}{about.meaning[1:]}.",
+                    100,
+                    initial_indent=" " * 8,
+                    subsequent_indent=" " * 8,
+                )
+            cls.__doc__ = "\n".join([*lines, "    "])
+
+    @classmethod
+    def glossary(cls) -> dict[tuple[str, ...], str]:
+        """Return what each key, or the keys of an estimate together, mean."""
+        told: dict[tuple[str, ...], str] = {}
+        for name, about in cls._quantities.items():
+            if keys := about.keys(name):
+                told[tuple(keys)] = about.meaning
+        return told
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> Any:
+            """Return what has this key in `to_dict`; NaN, not None, where it is not known."""
+            if name not in self._parts:
+                raise AttributeError(f"{type(self).__name__} has no {name}", name=name, obj=self)
+            held, part = self._parts[name]
+            value = getattr(self, held)
+            return value if value is None else getattr(value, part, value)
 
     def _title(self) -> str:
         raise NotImplementedError
 
     def _rows(self) -> Sequence[Row]:
-        raise NotImplementedError
+        return [row for name, about in self._quantities.items() for row in about.rows(self, name)]
 
     def _first(self) -> Sequence[str]:
         """Return what must be known before any of it is followed: told above all else."""
@@ -154,6 +352,8 @@ def _plain(value: Any) -> Any:
         return {key: _plain(one) for key, one in value.items()}
     if isinstance(value, (list, tuple)):
         return [_plain(one) for one in value]
+    if hasattr(value, "to_dict"):
+        return value.to_dict()
     if hasattr(value, "item"):
         value = value.item()
     if isinstance(value, float) and not math.isfinite(value):

@@ -247,7 +247,9 @@ def test_squareness_with_a_tooth_uppermost_is_the_lean_of_the_plate_standing_so(
         result = bg.squareness(fit, tooth=tooth, span_mm=150.0)
         lean = upright_lean_deg(setup.truth, float(setup.tooth_deg[tooth - 1]))
         assert_allclose(result.error_deg, lean, rtol=1e-8, atol=1e-9 * setup.tilt_deg)
-        assert_allclose(result.gap, 150.0 * math.tan(math.radians(lean)), rtol=1e-8, atol=1e-10)
+        assert_allclose(
+            result.gap.value, 150.0 * math.tan(math.radians(lean)), rtol=1e-8, atol=1e-10
+        )
         top = top_after_turning_deg(setup.truth, setup.near_deg + 90.0, result.away_deg)
         assert_allclose(turn_deg(setup.tooth_deg[tooth - 1], top), 0.0, atol=1e-8)
 
@@ -260,11 +262,11 @@ def test_worst_rms_and_odds_are_those_of_the_plate_turned_all_round(tilt_deg: fl
         [upright_lean_deg(setup.truth, float(top)) for top in np.arange(17.3, 377.3, 0.1)]
     )
     result = bg.squareness(setup.fit(), away_deg=5.0, tolerance_deg=tolerance_deg)
-    assert_allclose(result.worst_deg, np.abs(leans).max(), rtol=1e-9)
+    assert_allclose(result.worst.value, np.abs(leans).max(), rtol=1e-9)
     assert_allclose(result.rms_deg, np.sqrt(np.mean(leans**2)), rtol=1e-9)
     # Counted on a grid of 3600 rotations, with four edges that may fall to either side.
     chance_out = np.mean(np.abs(leans) > tolerance_deg)
-    assert_allclose(result.chance_out, chance_out, atol=4 / 3600)
+    assert_allclose(result.chance_out.value, chance_out, atol=4 / 3600)
 
 
 @pytest.mark.parametrize("pitch", PITCHES, ids=str)

@@ -105,11 +105,11 @@ def test_gap_is_what_opens_over_the_span(tilt_deg: float) -> None:
     fit = exact(tilt_deg)
     result = bg.squareness(fit, away_deg=90.0, span_mm=150.0)
     assert result.gap is not None
-    assert_allclose(result.gap, 150.0 * math.tan(math.radians(tilt_deg)))
+    assert_allclose(result.gap.value, 150.0 * math.tan(math.radians(tilt_deg)))
     assert (result.span, result.span_unit) == (150.0, "mm")
     inches = bg.squareness(fit, away_deg=-90.0, span_in=6.0)
     assert inches.gap is not None
-    assert_allclose(inches.gap, -6.0 * math.tan(math.radians(tilt_deg)))
+    assert_allclose(inches.gap.value, -6.0 * math.tan(math.radians(tilt_deg)))
     assert inches.span_unit == "in"
 
 
@@ -174,7 +174,7 @@ def test_odds_carry_the_limits_of_the_amplitude() -> None:
     low, high, _ = fit.amplitude_interval()
     for found, amplitude in (
         (result.chance_out_low, low),
-        (result.chance_out, fit.amplitude),
+        (result.chance_out.value, fit.amplitude),
         (result.chance_out_high, high),
     ):
         tilt = fit.tilt_of(amplitude)
@@ -186,13 +186,13 @@ def test_odds_carry_the_limits_of_the_amplitude() -> None:
 
 def test_worst_case_is_the_tilt_where_wobble_is_resolved_and_else_its_upper_limit() -> None:
     sure, unsure = noisy(), noisy(amplitude=0.0)
-    assert bg.squareness(sure, away_deg=0.0).worst_deg == pytest.approx(sure.tilt_deg)
+    assert bg.squareness(sure, away_deg=0.0).worst.value == pytest.approx(sure.tilt_deg)
     assert not unsure.resolved
     result = bg.squareness(unsure, tooth=3)
-    assert result.worst_deg == result.worst_high_deg
-    assert result.worst_deg == pytest.approx(unsure.tilt_of(unsure.amplitude_interval().high))
-    assert result.to_dict()["worst_squareness_deg"] == result.worst_deg
-    assert result.worst_deg == bg.neutral_line(unsure).worst_deg
+    assert result.worst.value == result.worst_high_deg
+    assert result.worst.value == pytest.approx(unsure.tilt_of(unsure.amplitude_interval().high))
+    assert result.to_dict()["worst_squareness_deg"] == result.worst.value
+    assert result.worst.value == bg.neutral_line(unsure).worst_deg
 
 
 @pytest.mark.parametrize(

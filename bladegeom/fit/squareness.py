@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.angles import wrap_180
+from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.kernel.doubt import sd_toward, student_t
+from bladegeom.kernel.doubt import sd_toward
 from bladegeom.lengths import one_length_mm
-from bladegeom.result import Result, Row, between, number, percent
+from bladegeom.result import DOUBTED, Result, derived, described, number, percent, quantity
 
 Floats = NDArray[np.float64]
 
@@ -76,129 +76,98 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     return _as_given(np.degrees(slope_u / (1 + slope**2)))
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class Squareness(Result):
     """The squareness error at one rotation, and over all of them.
 
-    Attributes
-    ----------
-    fit : WobbleFit
-    away_deg : float
-        Turn from the neutral line; see `squareness_error`.
-    tooth : int or None
-        The tooth that stands uppermost, if it was given.
-    span : float or None
-        Length of the square's blade, in `span_unit`.
-    span_unit : {"mm", "in"} or None
-    tolerance_deg : float or None
-    error_deg, error_u_deg : float
-    error_low_deg, error_high_deg : float
-        95 % limits.
-    gap, gap_u : float or None
-        Over the span, ``span tan(error)``, in `span_unit`.
-    worst_deg, worst_u_deg, worst_low_deg, worst_high_deg : float
-        At the worst rotation: the tilt. Where the wobble is not resolved, `worst_deg` is the
-        upper limit.
-    rms_deg, rms_u_deg : float
-        Root mean square over all rotations.
-    chance_out, chance_out_low, chance_out_high : float or None
-        Chance that a random rotation is out by more than the tolerance, and the same for the
-        95 % limits of the amplitude.
-
-    Notes
-    -----
     Where all readings are the same and the graduation is not stated, every uncertainty and upper
-    limit, and so `worst_deg`, is not known: NaN here, None in `to_dict`.
+    limit, and so the worst case, is not known: NaN here, None in `to_dict`.
     """
 
     fit: WobbleFit
-    away_deg: float
-    tooth: int | None
-    span: float | None
-    span_unit: str | None
-    tolerance_deg: float | None
-    error_deg: float
-    error_u_deg: float
-    error_low_deg: float
-    error_high_deg: float
-    gap: float | None
-    gap_u: float | None
-    worst_deg: float
-    worst_u_deg: float
-    worst_low_deg: float
-    worst_high_deg: float
-    rms_deg: float
-    rms_u_deg: float
-    chance_out: float | None
-    chance_out_low: float | None
-    chance_out_high: float | None
+    blade: str = quantity("the blade's name, as text")
+    tooth: int | None = quantity("the tooth that stands uppermost, if it was given")
+    away_deg: float = quantity("turn from the neutral line; see `squareness_error`")
+    error: Estimate = quantity(
+        "squareness error at that rotation",
+        parts=DOUBTED,
+        ending="_deg",
+        label="squareness error",
+        text=lambda one: _lean(one.error),
+    )
+    span: float | None = quantity("length of the square's blade")
+    span_unit: str | None = quantity("its unit")
+    gap: Known | None = quantity(
+        "what the error opens over the span, in `span_unit`",
+        parts=("", "_u"),
+        label=lambda one: f"gap over {one.span:g} {one.span_unit}" if one.gap else "",
+        text=lambda one: _sized(one.gap, one.span_unit, f" {one.span_unit}"),
+    )
+    worst: Known = quantity(
+        "doubt of the worst rotation",
+        parts=("_u", "_low", "_high"),
+        ending="_deg",
+        label="at the worst rotation",
+        text=lambda one: one.worst.text("deg") if math.isfinite(one.error.u) else _BELOW,
+    )
+    rms: Known = quantity(
+        "root mean square of the error over all rotations",
+        parts=("", "_u"),
+        ending="_deg",
+        label="rms over rotations",
+        text=lambda one: _sized(one.rms, "deg", ""),
+    )
+    tolerance_deg: float | None = quantity("the largest error accepted")
+    chance_out: Known | None = quantity(
+        "chance that a random rotation is out by more than the tolerance, and at the limits of "
+        "the amplitude",
+        parts=("", "_low", "_high"),
+        label=lambda one: f"out by over {one.tolerance_deg:g} deg" if one.chance_out else "",
+        text=lambda one: _odds(one.chance_out),
+    )
+
+    @derived("error at the worst rotation: the tilt, or its upper limit where unresolved")
+    def worst_squareness_deg(self) -> float:
+        return self.worst.value
+
+    @derived("what the reader should know", key="warnings")
+    def _warnings(self) -> list[str]:
+        return list(self.fit.said)
 
     def _title(self) -> str:
-        name = self.fit.readings.blade.name
-        what = f"Blade {name}: " if name else ""
+        what = f"Blade {self.blade}: " if self.blade else ""
         if self.tooth is not None:
             return f"{what}squareness with tooth {self.tooth} uppermost"
         return f"{what}squareness {self.away_deg:g} deg away from the neutral line"
-
-    def _rows(self) -> Sequence[Row]:
-        u = self.error_u_deg
-        known = math.isfinite(u)
-        if abs(self.error_deg) < 1e-12:
-            lean = "the line stands square"
-        else:
-            lean = f"upper end leans {'toward' if self.error_deg > 0 else 'from'} the indicator"
-        limits = between(self.error_low_deg, self.error_high_deg, u)
-        return [
-            Row("blade", self.fit.readings.blade.name),
-            Row("tooth", self.tooth),
-            Row("away_deg", self.away_deg),
-            Row(
-                "error_deg",
-                self.error_deg,
-                "squareness error",
-                f"{number(self.error_deg, u)} deg (95 %: {limits}); {lean}" if known else _BELOW,
-            ),
-            Row("error_u_deg", u),
-            Row("error_low_deg", self.error_low_deg),
-            Row("error_high_deg", self.error_high_deg),
-            Row("span", self.span),
-            Row("span_unit", self.span_unit),
-            Row("gap", self.gap, *_gap(self)),
-            Row("gap_u", self.gap_u),
-            Row(
-                "worst_squareness_deg",
-                self.worst_deg,
-                "at the worst rotation",
-                f"{number(self.worst_deg, self.worst_u_deg)} deg (95 %: "
-                f"{between(self.worst_low_deg, self.worst_high_deg, self.worst_u_deg)})"
-                if known
-                else _BELOW,
-            ),
-            Row("worst_u_deg", self.worst_u_deg),
-            Row("worst_low_deg", self.worst_low_deg),
-            Row("worst_high_deg", self.worst_high_deg),
-            Row(
-                "rms_deg",
-                self.rms_deg,
-                "rms over rotations",
-                f"{number(self.rms_deg, self.rms_u_deg)} deg (standard uncertainty "
-                f"{number(self.rms_u_deg, self.rms_u_deg)})"
-                if known
-                else _BELOW,
-            ),
-            Row("rms_u_deg", self.rms_u_deg),
-            Row("tolerance_deg", self.tolerance_deg),
-            Row("chance_out", self.chance_out, *_chance(self)),
-            Row("chance_out_low", self.chance_out_low),
-            Row("chance_out_high", self.chance_out_high),
-            Row("warnings", list(self.fit.said)),
-        ]
 
     def _first(self) -> Sequence[str]:
         return self.fit.doubted
 
     def _remarks(self) -> Sequence[str]:
         return self.fit.warnings
+
+
+def _lean(error: Estimate) -> str:
+    if not math.isfinite(error.u):
+        return _BELOW
+    if abs(error.value) < 1e-12:
+        return f"{error.text('deg')}; the line stands square"
+    end = "toward" if error.value > 0 else "from"
+    return f"{error.text('deg')}; upper end leans {end} the indicator"
+
+
+def _sized(one: Known, unit: str, of_doubt: str) -> str:
+    if not math.isfinite(one.u):
+        return _BELOW
+    size, u = number(abs(one.value), one.u), number(one.u, one.u)
+    return f"{size} {unit} (standard uncertainty {u}{of_doubt})"
+
+
+def _odds(chance: Known) -> str:
+    if math.isnan(chance.high):
+        return _BELOW
+    low, high = percent(chance.low), percent(chance.high)
+    return f"{percent(chance.value)} of random rotations (95 %: {low} to {high})"
 
 
 def squareness(
@@ -250,46 +219,38 @@ def squareness(
         raise refuse(
             f"the tolerance is {tolerance_deg:g} deg", "give degrees above 0", value=tolerance_deg
         )
-    error, u = float(squareness_error(fit, away)), float(squareness_error_u(fit, away))
-    reach = student_t(0.95, fit.dof) * u
-    span_unit = "mm" if span_mm is not None else "in" if span_in is not None else None
+    error = Estimate(
+        float(squareness_error(fit, away)), float(squareness_error_u(fit, away)), fit.dof
+    )
     one_length_mm("span", {"mm": span_mm, "in": span_in})
     span = span_mm if span_mm is not None else span_in
-    gap = gap_u = None
+    gap = None
     if span is not None:
-        gap = span * math.tan(math.radians(error))
-        gap_u = span * math.radians(u) / math.cos(math.radians(error)) ** 2
+        lean = math.radians(error.value)
+        gap = Known(span * math.tan(lean), span * math.radians(error.u) / math.cos(lean) ** 2)
     low, high, _ = fit.amplitude_interval()
-    slope = fit.amplitude / _ring(fit)
-    rms, rms_per_slope = _rms(slope)
-    tilt_low, tilt, tilt_high = (
-        math.degrees(math.atan(one / _ring(fit))) for one in (low, fit.amplitude, high)
-    )
-    chances: list[float | None] = [None, None, None]
+    tilts = [math.degrees(math.atan(one / _ring(fit))) for one in (fit.amplitude, low, high)]
+    rms, rms_per_slope = _rms(fit.amplitude / _ring(fit))
+    chance = None
     if tolerance_deg is not None:
-        chances = [chance_out(one, tolerance_deg) for one in (tilt_low, tilt, tilt_high)]
+        at, at_low, at_high = (chance_out(one, tolerance_deg) for one in tilts)
+        chance = Known(at, low=at_low, high=at_high)
+    tilt, tilt_low, tilt_high = tilts
     return Squareness(
         fit=fit,
+        blade=blade.name,
         away_deg=away,
         tooth=tooth,
+        error=error,
         span=span,
-        span_unit=span_unit,
-        tolerance_deg=tolerance_deg,
-        error_deg=error,
-        error_u_deg=u,
-        error_low_deg=error - reach,
-        error_high_deg=error + reach,
+        span_unit=None if span is None else "mm" if span_mm is not None else "in",
         gap=gap,
-        gap_u=gap_u,
-        worst_deg=tilt if fit.resolved else tilt_high,
-        worst_u_deg=fit.tilt_u_deg or 0.0,
-        worst_low_deg=tilt_low,
-        worst_high_deg=tilt_high,
-        rms_deg=rms,
-        rms_u_deg=rms_per_slope * fit.amplitude_u / _ring(fit),
-        chance_out=chances[1],
-        chance_out_low=chances[0],
-        chance_out_high=chances[2],
+        worst=Known(
+            tilt if fit.resolved else tilt_high, fit.tilt_u_deg or 0.0, tilt_low, tilt_high
+        ),
+        rms=Known(rms, rms_per_slope * fit.amplitude_u / _ring(fit)),
+        tolerance_deg=tolerance_deg,
+        chance_out=chance,
     )
 
 
@@ -342,28 +303,3 @@ def _rms(slope: float) -> tuple[float, float]:
 
 def _as_given(values: Floats) -> float | Floats:
     return float(values) if np.ndim(values) == 0 else values
-
-
-def _gap(one: Squareness) -> tuple[str, str]:
-    if one.gap is None or one.gap_u is None:
-        return "", ""
-    unit = one.span_unit
-    if math.isnan(one.gap_u):
-        return f"gap over {one.span:g} {unit}", _BELOW
-    return (
-        f"gap over {one.span:g} {unit}",
-        f"{number(abs(one.gap), one.gap_u)} {unit} (standard uncertainty "
-        f"{number(one.gap_u, one.gap_u)} {unit})",
-    )
-
-
-def _chance(one: Squareness) -> tuple[str, str]:
-    if one.chance_out is None or one.chance_out_low is None or one.chance_out_high is None:
-        return "", ""
-    if math.isnan(one.chance_out_high):
-        return f"out by over {one.tolerance_deg:g} deg", _BELOW
-    return (
-        f"out by over {one.tolerance_deg:g} deg",
-        f"{percent(one.chance_out)} of random rotations (95 %: {percent(one.chance_out_low)} to "
-        f"{percent(one.chance_out_high)})",
-    )

@@ -305,9 +305,9 @@ def setting_error(
         sides=sides,
         left=None if off is None else _at(fit, -off),
         error=None if away is None else _at(fit, away),
-        worst=Estimate(plain.worst_deg, plain.worst_u_deg, fit.dof),
-        worst_low_deg=plain.worst_low_deg,
-        worst_high_deg=plain.worst_high_deg,
+        worst=Estimate(plain.worst.value, plain.worst.u, fit.dof),
+        worst_low_deg=plain.worst.low,
+        worst_high_deg=plain.worst.high,
     )
 
 

@@ -337,7 +337,7 @@ def slot_alignment(
     remarks = _remarks(len(front) + len(back) > 2, math.isfinite(difference.u), end_float)
     if allowed is not None and verdict == "cannot tell" and math.isfinite(difference.u):
         remarks.insert(0, _what_would_tell(difference, end_float or 0.0, allowed, unit))
-    worst = None if fit is None else squareness(fit, away_deg=0.0).worst_deg
+    worst = None if fit is None else squareness(fit, away_deg=0.0).worst.value
     return SlotAlignment(
         unit=unit,
         front=float(front.mean()) * per,
