@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import GTC
 import numpy as np
-import pandas as pd
 import pytest
 import statsmodels.api as sm
 from astropy.timeseries import LombScargle
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
+from published import REFERENCE, reference_columns
 from rigid_body import RigidBlade, readings_mm, tooth_angles_deg
 from simulated import rng_for, turn_deg, wave
 
@@ -20,15 +19,6 @@ import bladegeom as bg
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 
 Floats = NDArray[np.float64]
-
-REFERENCE = Path(__file__).parent / "reference"
-
-
-def reference_columns(name: str) -> tuple[Floats, Floats]:
-    """Both columns of a reference table."""
-    table = pd.read_csv(REFERENCE / name, comment="#")
-    first, second = (table[column].to_numpy(dtype=np.float64) for column in table)
-    return first, second
 
 
 def gappy_blade() -> tuple[Floats, Floats]:

@@ -7,9 +7,9 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from published import reference_columns
 from simulated import rng_for
 from test_history import a_visit
-from test_outside_sources import reference_columns
 
 import bladegeom as bg
 from bladegeom.shop.trend import Point, _line

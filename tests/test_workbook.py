@@ -187,8 +187,9 @@ def test_a_damaged_workbook_is_refused(cut):
 
 
 def test_without_openpyxl_the_cure_is_named():
+    held = book(cells_of(sheet()))
     with patch.dict(sys.modules, openpyxl=None):
-        fault = refusal(book(cells_of(sheet())))
+        fault = refusal(held)
     assert 'pip install "bladegeom[xlsx]"' in fault.cure
 
 

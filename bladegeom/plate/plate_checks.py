@@ -163,7 +163,7 @@ def _misfit(values: Floats, covariance: Floats, model: Floats, dof: int) -> floa
     white = np.linalg.solve(root, values)
     columns = np.linalg.solve(root, model[:, model.any(axis=0)])
     columns /= np.linalg.norm(columns, axis=0)
-    weight, _, rank, _ = np.linalg.lstsq(columns, white)
+    weight, _, rank, _ = np.linalg.lstsq(columns, white, rcond=None)
     left = len(values) - int(rank)
     if left < 1:
         return None
