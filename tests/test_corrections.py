@@ -630,7 +630,7 @@ def compared(cut: Cut, fit, rng, *, shown_deg=0.03, open_turned=False) -> bg.Cut
     )
     table, gauge = (setting(cut.mounted, fit, use).cut_at_error for use in ("table", "miter_gauge"))
     square = table.plus(bg.Estimate(shown_deg + 0.01 * rng.standard_normal(), 0.01))
-    # As bladegeom/applied/steps.py puts them together; here the cuts are read with noise.
+    # As bladegeom/saw/steps.py puts them together; here the cuts are read with noise.
     same = 1.0 if cut.piece == side else -1.0
     corner = gauge.times(-same).plus(slots.angle.times(same))
     above = saw.arbor_depth_mm / saw.rim_radius_mm
