@@ -25,18 +25,15 @@ if TYPE_CHECKING:
     from bladegeom.draw.batch import run_batch
     from bladegeom.draw.card import setup_card
     from bladegeom.draw.cautions import CAUTIONS
-    from bladegeom.draw.clear import clearance_chart
     from bladegeom.draw.clock import clock_chart
+    from bladegeom.draw.cut import clearance_chart, wall_chart
     from bladegeom.draw.form import reading_sheet
     from bladegeom.draw.page import save_chart
     from bladegeom.draw.polar import polar_chart
     from bladegeom.draw.report import customer_sheet
-    from bladegeom.draw.rotation import rotation_chart
     from bladegeom.draw.shelf_page import shelf_page
-    from bladegeom.draw.square import squareness_chart
-    from bladegeom.draw.strip import strip_chart
     from bladegeom.draw.trend import trend_chart
-    from bladegeom.draw.wall import wall_chart
+    from bladegeom.draw.turn import rotation_chart, squareness_chart, strip_chart
     from bladegeom.estimate import Estimate
     from bladegeom.faults import BladegeomWarning, Fault, RefusedError
     from bladegeom.fit.answer import blade_answer
@@ -198,18 +195,18 @@ _HOME = {
     "run_batch": "bladegeom.draw.batch",
     "setup_card": "bladegeom.draw.card",
     "CAUTIONS": "bladegeom.draw.cautions",
-    "clearance_chart": "bladegeom.draw.clear",
+    "clearance_chart": "bladegeom.draw.cut",
     "clock_chart": "bladegeom.draw.clock",
     "reading_sheet": "bladegeom.draw.form",
     "save_chart": "bladegeom.draw.page",
     "polar_chart": "bladegeom.draw.polar",
     "customer_sheet": "bladegeom.draw.report",
-    "rotation_chart": "bladegeom.draw.rotation",
+    "rotation_chart": "bladegeom.draw.turn",
     "shelf_page": "bladegeom.draw.shelf_page",
-    "squareness_chart": "bladegeom.draw.square",
-    "strip_chart": "bladegeom.draw.strip",
+    "squareness_chart": "bladegeom.draw.turn",
+    "strip_chart": "bladegeom.draw.turn",
     "trend_chart": "bladegeom.draw.trend",
-    "wall_chart": "bladegeom.draw.wall",
+    "wall_chart": "bladegeom.draw.cut",
 }
 """Where each public name lives; it is loaded when it is first asked for."""
 

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import bladegeom as bg
-from bladegeom.draw.clear import clearance_chart
+from bladegeom.draw.cut import clearance_chart
 from bladegeom.saw.clearance import NO_GULLET, rub_angle, side_clearance
 from bladegeom.saw.slots import slot_alignment
 

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from simulated import PER_MM, rng_for
 
 import bladegeom as bg
-from bladegeom.draw.wall import wall_chart
+from bladegeom.draw.cut import wall_chart
 from bladegeom.wall.wall import cut_wall
 
 DAY = date(2026, 2, 3)

@@ -8,11 +8,12 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, FancyArrowPatch
+from matplotlib.patches import Circle
 from numpy.typing import ArrayLike, NDArray
 
+from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, PALE, arrow_head, round_step
 from bladegeom.draw.fonts import families_for
-from bladegeom.draw.page import BLACK, GREY, MARGIN, PALE, Page
+from bladegeom.draw.page import MARGIN, Page
 from bladegeom.fit.marks import Mark, NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
@@ -51,16 +52,16 @@ def polar_chart(
         draw_blade(fit, marks, ax, side)
         return ax
     page = Page(paper)
-    top = page.head(fit, "wall chart", date)
-    bottom = page.cautions()
-    top = _answer(page, marks, top)
-    bottom = _numbers(page, fit, marks, bottom)
-    bottom -= 13.0
-    side = min(page.inner, bottom - top)
-    ax = page.axes((page.width - side) / 2, top + (bottom - top - side) / 2, side, side)
+    page.head_of(fit, "wall chart", date)
+    _answer(page, marks)
+    _numbers(page, fit, marks)
+    page.bottom -= 13.0
+    side = min(page.inner, page.bottom - page.top)
+    down = (page.bottom - page.top - side) / 2
+    ax = page.axes((page.width - side) / 2, page.top + down, side, side)
     drawing = _Drawing(fit, marks, ax, side)
     drawing.draw()
-    _scale(page, drawing.scale_words(), bottom + 2.0)
+    _scale(page, drawing.scale_words(), page.bottom + 2.0)
     return ax
 
 
@@ -83,7 +84,7 @@ class _Drawing:
         largest = float(np.abs(np.append(read - fit.offset, fit.amplitude)).max())
         # A flat blade is not to look wild: the drawing's swing is two graduations at least.
         largest = max(largest, 2 * (fit.readings.graduation or 0.0)) or 1.0
-        self.step = _round_step(largest)
+        self.step = round_step(largest, 3, (0.5, 1, 2, 5, 10))
         self.rings = max(1, math.ceil(largest / self.step - 1e-9))
         self.gain = _SWING / (self.rings * self.step)
 
@@ -124,16 +125,10 @@ class _Drawing:
         ax.add_artist(Circle((0, 0), _HUB, fill=False, color=BLACK, linewidth=1.0))
         for ring in range(-self.rings, self.rings + 1):
             height = _ZERO + self.gain * ring * self.step
-            ax.add_artist(
-                Circle(
-                    (0, 0),
-                    height,
-                    fill=False,
-                    color=GREY if ring == 0 else PALE,
-                    linewidth=0.9 if ring == 0 else 0.6,
-                    linestyle="-" if ring == 0 else (0, (4, 3)),
-                )
-            )
+            how: dict[str, Any] = {"color": PALE, "linewidth": 0.6, "linestyle": DASHED}
+            if ring == 0:
+                how = {"color": GREY, "linewidth": 0.9}
+            ax.add_artist(Circle((0, 0), height, fill=False, **how))
 
     def _readings(self) -> None:
         fit, ax = self.fit, self.ax
@@ -175,7 +170,7 @@ class _Drawing:
             [end[1] for end in ends],
             color=BLACK,
             linewidth=2.6,
-            linestyle=(0, (9, 2, 2, 2)),
+            linestyle=CHAIN,
             label="neutral line",
         )
         for mark, name in ((marks.near, "NEAR"), (marks.far, "FAR")):
@@ -242,17 +237,7 @@ class _Drawing:
         arc = np.linspace(start + 14.0, start + 27.0, 20)
         x, y = self.at(arc, 0.885)
         self.ax.plot(x, y, color=BLACK, linewidth=1.4)
-        self.ax.add_artist(
-            FancyArrowPatch(
-                (x[-2], y[-2]),
-                (x[-1], y[-1]),
-                arrowstyle="-|>",
-                mutation_scale=14,
-                color=BLACK,
-                shrinkA=0,
-                shrinkB=0,
-            )
-        )
+        arrow_head(self.ax, (x[-2], y[-2]), (x[-1], y[-1]), 14, color=BLACK)
 
     def _words(
         self,
@@ -292,42 +277,38 @@ class _Drawing:
         )
 
 
-def _answer(page: Page, marks: NeutralLine, top: float) -> float:
+def _answer(page: Page, marks: NeutralLine) -> None:
     """Write the teeth to mark in the largest type of the page."""
+    top = page.top
     if marks.mistake is not None:
-        return page.not_for_the_wall(marks.instructions, top) + 1.0
+        page.not_for_the_wall(marks.instructions, top)
+        page.top += 1.0
+        return
     if marks.neutral is None or marks.near is None or marks.far is None:
         head = "any rotation will do" if marks.any_rotation else "direction not known"
         page.fitted_text(MARGIN, top + 2, head, 40, page.inner, 16.0, weight="bold")
-        page.fitted_text(MARGIN, top + 20, marks.instructions[0], 13, page.inner, 6.0)
-        return top + 28.0
+        page.line(marks.instructions[0], 13, down=20)
+        page.top += 28.0
+        return
     first, second = marks.neutral
     third = page.inner / 3
-    page.text(MARGIN, top, "neutral line", 12)
-    page.fitted_text(
-        MARGIN,
-        top + 5,
-        f"{first.tooth} \u2013 {second.tooth}",
-        48,
-        1.15 * third,
-        17.0,
-        weight="bold",
-    )
-    for place, (name, mark) in enumerate((("near", marks.near), ("far", marks.far))):
-        left = MARGIN + (1.45 + 0.85 * place) * third
+    for at, wide, name, teeth in (
+        (0.0, 1.15, "neutral line", f"{first.tooth} \u2013 {second.tooth}"),
+        (1.45, 0.7, "near", str(marks.near.tooth)),
+        (2.3, 0.7, "far", str(marks.far.tooth)),
+    ):
+        left = MARGIN + at * third
         page.text(left, top, name, 12)
-        page.fitted_text(left, top + 5, str(mark.tooth), 48, 0.7 * third, 17.0, weight="bold")
-    page.text(
-        MARGIN,
-        top + 23.5,
+        page.fitted_text(left, top + 5, teeth, 48, wide * third, 17.0, weight="bold")
+    words = (
         "Stand the neutral line upright to set the table and the bevels, level to set the miter "
-        "gauge and the riving knife.",
-        9.5,
+        "gauge and the riving knife."
     )
-    return top + 29.0
+    page.text(MARGIN, top + 23.5, words, 9.5)
+    page.top += 29.0
 
 
-def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, bottom: float) -> float:
+def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine) -> None:
     """Write the key numbers above the cautions."""
     low, high, _ = fit.amplitude_interval()
     unit, u = fit.unit, fit.amplitude_u
@@ -341,27 +322,16 @@ def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, bottom: float) -> f
         cells = [("wobble TIR", "below graduation", "graduation not stated")]
     if marks.worst_deg is not None:
         slope = math.tan(math.radians(marks.worst_deg))
-        gap = (
-            f"{6 * slope:.4f} in over 6 in"
-            if unit in ("in", "thou")
-            else f"{150 * slope:.2f} mm over 150 mm"
-        )
+        inches = unit in ("in", "thou")
+        gap = f"{6 * slope:.4f} in over 6 in" if inches else f"{150 * slope:.2f} mm over 150 mm"
         cells.append(("out of square, marks ignored", f"up to {marks.worst_deg:.3f}\u00b0", gap))
     if marks.marked is not None:
-        first, second = marks.marked
-        left = (
-            "" if marks.left_deg is None else f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
-        )
-        sure = min(first.probability or 0.0, second.probability or 0.0)
+        left, sure = "", min(mark.probability or 0.0 for mark in marks.marked)
+        if marks.left_deg is not None:
+            left = f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
         cells.append(("sure of these teeth", percent(sure), left))
-    top = bottom - 21.0
-    wide = page.inner / len(cells)
-    for place, (label, value, note) in enumerate(cells):
-        start = MARGIN + place * wide
-        page.text(start, top, label, 10)
-        page.fitted_text(start, top + 4.6, value, 24, wide - 8, 9.5, weight="bold")
-        page.fitted_text(start, top + 15.0, note, 9, wide - 8, 4.0)
-    return top
+    page.bottom -= 21.0
+    page.cells(cells, page.bottom, len(cells), (10, 24, 9), (4.6, 15.0))
 
 
 def _scale(page: Page, words: str, top: float) -> None:
@@ -375,16 +345,6 @@ def _scale(page: Page, words: str, top: float) -> None:
     page.text(page.width - MARGIN - 25.0, top + 3.2, "50 mm on paper", 8, ha="center")
 
 
-def _round_step(largest: float) -> float:
-    """Return a round step of which one to four reach the largest value."""
-    power = 10.0 ** math.floor(math.log10(largest))
-    return next(one * power for one in (0.5, 1, 2, 5, 10) if largest <= 3 * one * power)
-
-
 def _two_digits(value: float) -> str:
-    digits = max(0, 1 - math.floor(math.log10(value)))
-    return (
-        f"{value:.{digits}f}"
-        if value < 10
-        else f"{round(value, 1 - math.floor(math.log10(value))):,.0f}"
-    )
+    digits = 1 - math.floor(math.log10(value))
+    return f"{value:.{max(0, digits)}f}" if value < 10 else f"{round(value, digits):,.0f}"

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date as Date  # noqa: N812
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
-from bladegeom.draw.page import BLACK, GREY, MARGIN, PALE, Page, label, plain_ticks
+from bladegeom.draw.axes import BLACK, DASHED, GREY, PALE, label, legend, plain_ticks
+from bladegeom.draw.page import MARGIN, Page
 from bladegeom.shop.trend import QUANTITIES, Point, Trend
 
 _MOST_REASONS = 8
@@ -23,40 +25,28 @@ def trend_chart(trend: Trend, *, paper: str = "a4", date: Date | None = None) ->
     Parameters
     ----------
     trend : Trend
-    paper : {"a4", "letter"}
-    date : datetime.date, optional
-        Printed on the page; today if not given.
+    paper, date
+        See `polar_chart`.
 
     Returns
     -------
     matplotlib.axes.Axes
-
-    Raises
-    ------
-    RefusedError
-        If the paper is not known.
     """
     page = Page(paper, landscape=True)
     what = QUANTITIES[trend.quantity]
     facts = [f"{what}, from {len(trend.points)} measurements"]
-    top = page.head_line(trend.blade or "Blade", "over the years", date, facts)
-    bottom = page.cautions()
-    page.fitted_text(MARGIN, top, _headline(trend), 15, page.inner, 8.0, weight="bold")
+    page.head(trend.blade, "over the years", date, facts)
+    page.line(_headline(trend), 15, bold=True)
     reasons = _reasons(trend.apart)
-    bottom = _write_reasons(page, reasons, bottom)
-    ax = page.axes(MARGIN + 22, top + 12, page.inner - 26, bottom - top - 28)
+    _write_reasons(page, reasons)
+    ax = page.within(22, 12, 4, 16)
     _line(trend, ax)
     _points(trend.compared, ax, "compared", BLACK)
     _points(trend.apart, ax, "apart", "white")
     for point in trend.apart:
-        letter = reasons.get(point.apart, "")
-        ax.annotate(
-            letter,
-            (_number(point.visit.date), point.value),
-            xytext=(5, 5),
-            textcoords="offset points",
-            fontsize=10,
-        )
+        place = (_number(point.visit.date), point.value)
+        offset: dict[str, Any] = {"xytext": (5, 5), "textcoords": "offset points"}
+        ax.annotate(reasons.get(point.apart, ""), place, fontsize=10, **offset)
     _services(trend.points, ax)
     _axes(trend, ax, what)
     return ax
@@ -74,14 +64,14 @@ def _reasons(apart: Sequence[Point]) -> dict[str, str]:
     return {reason: _LETTERS[place] for place, reason in enumerate(found)}
 
 
-def _write_reasons(page: Page, reasons: dict[str, str], bottom: float) -> float:
+def _write_reasons(page: Page, reasons: dict[str, str]) -> None:
     if not reasons:
-        return bottom
+        return
     said = "; ".join(f"{letter}: {reason}" for reason, letter in reasons.items())
     lines = page.wrapped(f"Apart (hollow), not in the line: {said}.", 9, page.inner)
-    top = bottom - 4.2 * len(lines) - 1.0
-    page.text(MARGIN, top, "\n".join(lines), 9)
-    return top - 1.0
+    page.bottom -= 4.2 * len(lines) + 1.0
+    page.text(MARGIN, page.bottom, "\n".join(lines), 9)
+    page.bottom -= 1.0
 
 
 def _line(trend: Trend, ax: Axes) -> None:
@@ -135,7 +125,7 @@ def _services(points: Sequence[Point], ax: Axes) -> None:
             _number(day),
             color=GREY,
             linewidth=1.0,
-            linestyle=(0, (4, 3)),
+            linestyle=DASHED,
             zorder=0,
             label="serviced" if place == 0 else None,
         )
@@ -154,4 +144,4 @@ def _axes(trend: Trend, ax: Axes, what: str) -> None:
     label(ax, f"{what}, {trend.unit}", "y")
     ax.grid(axis="y", color=PALE, linewidth=0.6)
     ax.set_axisbelow(True)
-    ax.legend(loc="best", fontsize=9, framealpha=1.0, edgecolor=GREY)
+    legend(ax, "best")
