@@ -203,8 +203,7 @@ def test_the_wall_is_what_swept_teeth_leave(
     found, named = profile_at(wall, along)
     # The board moves on while a tooth turns, as `cut_wall` says: a shift along the feed of about
     # feed / (2 pi R) of the distance behind the tips, here up to corner and feed; no other gap.
-    # The tilt leans the edge's way through the board, and so the way it lags, by some more.
-    shift = feed / (2 * math.pi * RIM) * 2 * (feed + 2 * corner / cosine_of_entry(height))
+    shift = feed / (2 * math.pi * RIM) * 1.5 * (feed + 2 * corner / cosine_of_entry(height))
     # Zero is where the inner end of tooth 1's rounded corner gets to; the tilt moves that end, a
     # corner's radius in from the wall, along the blade's radius, and so along the feed.
     shift += corner * tan_deg(truth.tilt_deg) / cosine_of_entry(height)
@@ -212,7 +211,8 @@ def test_the_wall_is_what_swept_teeth_leave(
     one = wall.profile
     steepest = float(np.max(np.abs(one.end_height - one.start_height) / one.lengths))
     curved = (feed / 100) ** 2 / corner if corner else 0.0
-    atol = steepest * shift / 40 + curved + 1e-7
+    # At a leap from tooth to tooth the places beside may miss its foot by as much as they are apart.
+    atol = steepest * shift / 20 + curved + 1e-7
     assert (deepest <= np.max(beside, axis=0) + atol).all()
     assert (deepest >= np.min(beside, axis=0) - atol).all()
     assert np.mean(named == tooth) > 0.98 - count * shift / feed
