@@ -16,8 +16,11 @@ import bladegeom as bg
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters
 from bladegeom.lengths import convert
+from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, OF_BLADE, Told, fill
+from bladegeom.tables.blades import Batch
 from bladegeom.tables.columns import LENGTHS, OTHER_FACTS
+from bladegeom.tables.counted import count_blades
 from bladegeom.tables.lists import looks_like_table, parse_list
 from bladegeom.tables.read import parse_blades
 from bladegeom.tables.text import read_bytes
@@ -255,7 +258,7 @@ def _typed_in() -> bytes:
     return sys.stdin.buffer.read()
 
 
-def _read(options: Namespace) -> bg.Batch:
+def _read(options: Namespace) -> Batch:
     """Read the blades of a file or of standard input, or the one that is asked for."""
     facts = _facts(options) | {"blades": options.blades, "unit": options.unit}
     if options.file != "-":
@@ -265,7 +268,7 @@ def _read(options: Namespace) -> bg.Batch:
         if not looks_like_table(data):
             notes: list[str] = []
             readings = parse_list(data, blade=options.blade, notes=notes, **facts)
-            return bg.Batch([readings], [], notes)
+            return Batch([readings], [], notes)
         batch = parse_blades(data, "piped", **facts)
     name = options.blade
     if name is None:
@@ -285,7 +288,7 @@ def _read(options: Namespace) -> bg.Batch:
                 value=name,
             )
         )
-    return bg.Batch(kept, refused, batch.notes)
+    return Batch(kept, refused, batch.notes)
 
 
 def _fits(options: Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
@@ -382,10 +385,6 @@ def run_chart(options: Namespace) -> int:
 
 def run_check(options: Namespace) -> int:
     """Look for mistakes in the readings; write them repaired where that is asked for."""
-    # The next two are of this command alone.
-    from bladegeom.mistakes.check import check_counted
-    from bladegeom.tables.counted import count_blades
-
     if (options.repair is None) != (options.output is None):
         raise bg.RefusedError(
             bg.Fault("--repair and -o belong together", "give both, or neither of them")
@@ -423,7 +422,7 @@ def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
         problem = f"there is no repair {place}"
         cure = f"give one from 1 to {len(findings)}" if findings else "nothing was found"
     else:
-        finding: bg.Finding = findings[place - 1]
+        finding: Finding = findings[place - 1]
         if finding.repaired is not None:
             return finding.repaired
         problem = f"finding {place} ({finding.kind}) has no repair"

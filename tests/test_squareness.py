@@ -11,6 +11,7 @@ from scipy import integrate, stats
 from simulated import rng_for, wave
 
 import bladegeom as bg
+from bladegeom.fit.squareness import chance_out
 
 NOISE = rng_for(42).normal(0.0, 0.003, 40)
 
@@ -158,14 +159,14 @@ def test_chance_of_being_out_is_the_share_of_rotations(tilt_deg: float, part: fl
     turns = np.arange(0.0, 360.0, 0.001)
     error = np.degrees(np.arctan(np.tan(np.radians(tilt_deg)) * np.sin(np.radians(turns))))
     share = np.mean(np.abs(error) > part * tilt_deg)
-    assert_allclose(bg.chance_out(tilt_deg, part * tilt_deg), share, atol=2e-5)
+    assert_allclose(chance_out(tilt_deg, part * tilt_deg), share, atol=2e-5)
 
 
 def test_no_rotation_is_out_by_more_than_the_tilt() -> None:
-    assert bg.chance_out(0.05, 0.05) == 0.0
-    assert bg.chance_out(0.05, 0.06) == 0.0
-    assert bg.chance_out(0.0, 0.01) == 0.0
-    assert math.isnan(bg.chance_out(math.nan, 0.01))
+    assert chance_out(0.05, 0.05) == 0.0
+    assert chance_out(0.05, 0.06) == 0.0
+    assert chance_out(0.0, 0.01) == 0.0
+    assert math.isnan(chance_out(math.nan, 0.01))
 
 
 def test_odds_carry_the_limits_of_the_amplitude() -> None:
@@ -179,7 +180,7 @@ def test_odds_carry_the_limits_of_the_amplitude() -> None:
     ):
         tilt = fit.tilt_of(amplitude)
         assert tilt is not None
-        assert found == pytest.approx(bg.chance_out(tilt, 0.02))
+        assert found == pytest.approx(chance_out(tilt, 0.02))
     assert "of random rotations" in str(result)
     assert bg.squareness(fit, away_deg=0.0).chance_out is None
 
