@@ -12,7 +12,7 @@ from matplotlib.axes._secondary_axes import SecondaryAxis
 from matplotlib.patches import FancyArrowPatch
 from numpy.typing import ArrayLike
 
-from bladegeom.draw.fonts import FAMILY
+from bladegeom.draw.fonts import FAMILY, families_for
 
 BLACK, GREY, PALE = "black", "0.45", "0.8"
 CHAIN: Any = (0, (9, 2, 2, 2))
@@ -55,20 +55,46 @@ def second_scale(ax: Axes, axis: Literal["x", "y"], size: float, words: str) -> 
     label(other, words, axis)
 
 
+def line(
+    ax: Axes,
+    x: ArrayLike,
+    y: ArrayLike,
+    width: float,
+    style: Any = "-",
+    name: str | None = None,
+    color: str = BLACK,
+) -> None:
+    """Draw a line."""
+    ax.plot(x, y, color=color, linewidth=width, linestyle=style, label=name)
+
+
+def level(
+    ax: Axes, y: float, width: float, style: Any = "-", name: str | None = None, color: str = BLACK
+) -> None:
+    """Draw a level line from edge to edge."""
+    ax.axhline(y, color=color, linewidth=width, linestyle=style, label=name)
+
+
+def words_at(ax: Axes, x: float, y: float, words: str, size: float, **how: Any) -> None:
+    """Write words as they are, in letters that have them, about a place on the axes."""
+    how = {"ha": "center", "va": "center", "color": BLACK} | how
+    family = families_for(words)
+    ax.text(x, y, words, fontsize=size, fontfamily=family, parse_math=False, usetex=False, **how)
+
+
 def hollow(
-    ax: Axes, x: ArrayLike, y: ArrayLike, size: float, name: str | None = None, marker: str = "o"
+    ax: Axes,
+    x: ArrayLike,
+    y: ArrayLike,
+    size: float,
+    name: str | None = None,
+    marker: str = "o",
+    edge: float | None = None,
 ) -> None:
     """Draw hollow marks, which hide no line that they lie on."""
-    ax.plot(
-        x,
-        y,
-        linestyle="none",
-        marker=marker,
-        markersize=size,
-        markerfacecolor="white",
-        markeredgecolor=BLACK,
-        label=name,
-    )
+    how: dict[str, Any] = {"markerfacecolor": "white", "markeredgecolor": BLACK}
+    how |= {"markersize": size, "markeredgewidth": edge, "label": name}
+    ax.plot(x, y, linestyle="none", marker=marker, **how)
 
 
 def tooth_at(

@@ -25,11 +25,13 @@ from bladegeom.draw.axes import (
     every_tooth,
     hollow,
     legend_below,
+    line,
     named,
     round_step,
     tooth_at,
+    words_at,
 )
-from bladegeom.draw.fonts import FAMILY, as_printed, escaped, families_for
+from bladegeom.draw.fonts import as_printed, escaped, families_for
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import sizes
 from bladegeom.fit.vector import WobbleVector
@@ -92,10 +94,9 @@ def _turn(advice: ClockAdvice, ax: Axes) -> None:
     expected = 2 * np.abs(arbor.at(-fine))
     if np.isfinite(high).all():
         ax.fill_between(turn, low, high, facecolor="0.92", edgecolor="none")
-        ax.plot(turn, low, color=BLACK, linewidth=0.8, linestyle=_DASHED)
-        words = "95 %, one new seating included"
-        ax.plot(turn, high, color=BLACK, linewidth=0.8, linestyle=_DASHED, label=words)
-    ax.plot(fine, expected, color=BLACK, linewidth=2.0, label="blade and flange together")
+        line(ax, turn, low, 0.8, _DASHED)
+        line(ax, turn, high, 0.8, _DASHED, "95 %, one new seating included")
+    line(ax, fine, expected, 2.0, name="blade and flange together")
     hollow(ax, blade.angles_deg, 2 * np.abs(arbor.at(-blade.angles_deg)), 3.5)
     largest = max(
         float(np.nanmax(np.append(high, expected))), 2 * float(np.abs(arbor.measured).max())
@@ -226,7 +227,7 @@ class Arrows:
         circle = self.blade + 2 * abs(self.advice.arbor.flange_vector) * np.exp(
             1j * np.radians(np.arange(0.0, 361.0))
         )
-        ax.plot(*self.at(circle), color=GREY, linewidth=0.8, label="both, any tooth")
+        line(ax, *self.at(circle), 0.8, name="both, any tooth", color=GREY)
         best = f"tooth {self.advice.best_tooth}"
         self._arrow(self.best, f"both, {best}", 7.0, color="0.65")
         self._ellipses()
@@ -252,17 +253,8 @@ class Arrows:
             ax.add_patch(Circle((0, 0), size, fill=False, color=PALE, linewidth=0.6))
         for tooth, angle in _numbered(self.advice.arbor.blade, 16):
             x, y = self.at(self.reach / _SIZE * 0.95 * np.exp(1j * math.radians(angle)))
-            ax.text(
-                float(x),
-                float(y),
-                "tooth 1" if tooth == 1 else str(tooth),
-                fontsize=9,
-                ha="center",
-                va="center",
-                weight="bold" if tooth == 1 else "normal",
-                fontfamily=FAMILY,
-                usetex=False,
-            )
+            words, weight = ("tooth 1", "bold") if tooth == 1 else (str(tooth), "normal")
+            words_at(ax, float(x), float(y), words, 9, weight=weight)
         ax.plot(0, 0, marker="+", markersize=10, color=BLACK, linestyle="none")
 
     def _arrow(
@@ -278,15 +270,8 @@ class Arrows:
         head = 8 + 3 * linewidth
         # Stops where the head begins, whose own point would be blunted by a broad line.
         short = 1 - min(1.0, 0.003 * head / max(math.hypot(x, y), 1e-300))
-        self.ax.plot(
-            [0, short * x],
-            [0, short * y],
-            label=words,
-            linewidth=linewidth,
-            color=color,
-            linestyle=linestyle,
-            solid_capstyle="butt",
-        )
+        how: dict[str, Any] = {"color": color, "linewidth": linewidth, "linestyle": linestyle}
+        self.ax.plot([0, short * x], [0, short * y], label=words, solid_capstyle="butt", **how)
         if short == 0:
             self.ax.plot(x, y, marker="o", markersize=3 + linewidth, color=color, linestyle="none")
             return

@@ -9,8 +9,19 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from bladegeom.blade import Blade
-from bladegeom.draw.axes import BLACK, CHAIN, GREY, PALE, hollow, legend, named, second_scale
-from bladegeom.draw.fonts import FAMILY
+from bladegeom.draw.axes import (
+    BLACK,
+    CHAIN,
+    GREY,
+    PALE,
+    hollow,
+    legend,
+    level,
+    line,
+    named,
+    second_scale,
+    words_at,
+)
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import across, sizes
 from bladegeom.faults import refuse
@@ -95,9 +106,7 @@ def _limits(blade: Blade, ax: Axes, slot: SlotAlignment | None) -> None:
     height = rim * np.linspace(np.sqrt(_LEAST), np.sqrt(_MOST), 301) ** 2
     limit = np.asarray(rub_angle(blade, height_mm=height))
     largest = float(limit.max())
-    ax.plot(
-        height, limit, color=BLACK, linewidth=2.0, label="the board rubs the plate from here up"
-    )
+    line(ax, height, limit, 2.0, name="the board rubs the plate from here up")
     round_heights = np.array(list(_heights(blade, "in").values()))
     at = np.asarray(rub_angle(blade, height_mm=round_heights))
     hollow(ax, round_heights, at, 6, "round heights in inches")
@@ -119,7 +128,7 @@ def _slot(ax: Axes, slot: SlotAlignment) -> float:
         low, high = max(0.0, size - reach), size + reach
         words = f"slots: {size:.3f}\u00b0 (95 %: {low:.3f} to {high:.3f})"
         ax.axhspan(low, high, facecolor="none", edgecolor=GREY, hatch="////", linewidth=0.8)
-    ax.axhline(size, color=BLACK, linewidth=1.2, linestyle=CHAIN, label=words)
+    level(ax, size, 1.2, CHAIN, words)
     return high
 
 
@@ -226,17 +235,14 @@ def _profile(wall: CutWall, ax: Axes) -> None:
     ax.set_ylim(low - 0.3 * tall, high + 0.35 * tall)
     wood: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.75", "hatch": "//"}
     ax.fill_between(along, height, high + tall, linewidth=0.0, label="wood", **wood)
-    ax.plot(
-        along,
-        height,
-        color=BLACK,
-        linewidth=1.8 if len(runs) <= _MANY else 0.8,
-        linestyle="-" if wall.named else (0, (3, 2)),
-        label="wall" if wall.named else "wall, were the fitted wobble true: not established",
-    )
+    style: Any = "-"
+    name = "wall"
+    if not wall.named:
+        style, name = (0, (3, 2)), "wall, were the fitted wobble true: not established"
+    line(ax, along, height, 1.8 if len(runs) <= _MANY else 0.8, style, name)
     lengths = one.lengths * (one.start_height + one.end_height) / 2
     mean = float(lengths.sum()) / one.feed * to_um
-    ax.axhline(mean, color=GREY, linewidth=0.9, linestyle=CHAIN, label="mean line")
+    level(ax, mean, 0.9, CHAIN, "mean line", GREY)
     if wall.named:
         _numbers(ax, runs, feed, turns)
     named(ax, "along the feed, mm", "height, \u00b5m (up: into the wood)")
@@ -275,19 +281,10 @@ def _numbers(ax: Axes, runs: list[tuple[float, float, int]], feed: float, turns:
             skipped = True
             continue
         taken = middle if upright else right - _UPRIGHT / 2
-        ax.text(
-            middle * wide,
-            0.05,
-            str(tooth),
-            transform=foot,
-            ha="center",
-            va="center",
-            fontsize=8 if upright else 11,
-            rotation=90 if upright else 0,
-            fontfamily=FAMILY,
-        )
+        size, turned = (8, 90) if upright else (11, 0)
+        words_at(ax, middle * wide, 0.05, str(tooth), size, transform=foot, rotation=turned)
     words = "left by tooth (as far as there is room)" if skipped else "left by tooth"
-    ax.text(0.005, 0.11, words, transform=ax.transAxes, fontsize=9, fontfamily=FAMILY)
+    words_at(ax, 0.005, 0.11, words, 9, transform=ax.transAxes, ha="left", va="baseline")
 
 
 def _roughness(wall: CutWall) -> str:

@@ -11,8 +11,18 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, PALE, arrow_head, round_step
-from bladegeom.draw.fonts import families_for
+from bladegeom.draw.axes import (
+    BLACK,
+    CHAIN,
+    DASHED,
+    GREY,
+    PALE,
+    arrow_head,
+    hollow,
+    line,
+    round_step,
+    words_at,
+)
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.fit.marks import Mark, NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
@@ -120,8 +130,7 @@ class _Drawing:
         root = np.linspace(angles + flank, angles + gaps - np.roll(flank, -1), 12, axis=-1)
         outline = np.concatenate([angles[:, np.newaxis], root], axis=-1).ravel()
         reach = np.tile([_RIM] + [_ROOT] * 12, len(angles))
-        x, y = self.at(np.append(outline, angles[0] + 360.0), np.append(reach, _RIM))
-        ax.plot(x, y, color=BLACK, linewidth=1.0)
+        line(ax, *self.at(np.append(outline, angles[0] + 360.0), np.append(reach, _RIM)), 1.0)
         ax.add_artist(Circle((0, 0), _HUB, fill=False, color=BLACK, linewidth=1.0))
         for ring in range(-self.rings, self.rings + 1):
             height = _ZERO + self.gain * ring * self.step
@@ -133,23 +142,11 @@ class _Drawing:
     def _readings(self) -> None:
         fit, ax = self.fit, self.ax
         around = np.linspace(0.0, 360.0, 361)
-        ax.plot(
-            *self.at(around, self.height(fit.height_at(around))),
-            color=BLACK,
-            linewidth=1.8 if fit.resolved else 0.9,
-            linestyle="-" if fit.resolved else (0, (2, 2)),
-            label="fitted wobble",
-        )
-        ax.plot(
-            *self.at(fit.readings.angle_deg[fit.in_fit], self.height(fit.levelled)),
-            linestyle="none",
-            marker="o",
-            markersize=4.0,
-            markerfacecolor="white",
-            markeredgecolor=BLACK,
-            markeredgewidth=0.9,
-            label="readings",
-        )
+        width, style = (1.8, "-") if fit.resolved else (0.9, (0, (2, 2)))
+        curve = self.at(around, self.height(fit.height_at(around)))
+        line(ax, *curve, width, style, "fitted wobble")
+        read = self.at(fit.readings.angle_deg[fit.in_fit], self.height(fit.levelled))
+        hollow(ax, *read, 4.0, "readings", edge=0.9)
 
     def _marks(self) -> None:
         marks = self.marks
@@ -165,17 +162,10 @@ class _Drawing:
             return
         first, second = marks.neutral
         ends = [self.at(end.direction_deg, _RIM) for end in (first, second)]
-        self.ax.plot(
-            [end[0] for end in ends],
-            [end[1] for end in ends],
-            color=BLACK,
-            linewidth=2.6,
-            linestyle=CHAIN,
-            label="neutral line",
-        )
+        x, y = zip(*ends, strict=True)
+        line(self.ax, x, y, 2.6, CHAIN, "neutral line")
         for mark, name in ((marks.near, "NEAR"), (marks.far, "FAR")):
-            x, y = self.at(mark.direction_deg, np.array([_HUB, _ZERO - _SWING]))
-            self.ax.plot(x, y, color=BLACK, linewidth=1.0)
+            line(self.ax, *self.at(mark.direction_deg, np.array([_HUB, _ZERO - _SWING])), 1.0)
             at = self.at(mark.direction_deg, 0.24)
             self._words(float(at[0]), float(at[1]), name, 13, weight="bold", box=True)
         self._words(0.0, -0.2, "neutral line", 10, box=True)
@@ -236,7 +226,7 @@ class _Drawing:
             self._words(float(x), float(y), str(step + 1), 9)
         arc = np.linspace(start + 14.0, start + 27.0, 20)
         x, y = self.at(arc, 0.885)
-        self.ax.plot(x, y, color=BLACK, linewidth=1.4)
+        line(self.ax, x, y, 1.4)
         arrow_head(self.ax, (x[-2], y[-2]), (x[-1], y[-1]), 14, color=BLACK)
 
     def _words(
@@ -252,20 +242,7 @@ class _Drawing:
     ) -> None:
         edge: dict[str, Any] = {"boxstyle": "round,pad=0.18", "facecolor": "white"}
         edge |= {"edgecolor": BLACK, "linewidth": 1.6} if frame else {"edgecolor": "none"}
-        self.ax.text(
-            x,
-            y,
-            words,
-            fontsize=size,
-            ha="center",
-            va="center",
-            weight=weight,
-            color=BLACK,
-            fontfamily=families_for(words),
-            parse_math=False,
-            usetex=False,
-            bbox=edge if box or frame else None,
-        )
+        words_at(self.ax, x, y, words, size, weight=weight, bbox=edge if box or frame else None)
 
     def scale_words(self) -> str:
         """Return the scale and the exaggeration in words."""
@@ -341,7 +318,7 @@ def _scale(page: Page, words: str, top: float) -> None:
     ax.set_xlim(0, 50)
     ax.set_ylim(0, 3)
     ax.axis("off")
-    ax.plot([0, 0, 0, 50, 50, 50], [0.3, 2.7, 1.5, 1.5, 0.3, 2.7], color=BLACK, linewidth=1.0)
+    line(ax, [0, 0, 0, 50, 50, 50], [0.3, 2.7, 1.5, 1.5, 0.3, 2.7], 1.0)
     page.text(page.width - MARGIN - 25.0, top + 3.2, "50 mm on paper", 8, ha="center")
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
-from bladegeom.draw.axes import BLACK, DASHED, GREY, PALE, label, legend, plain_ticks
+from bladegeom.draw.axes import BLACK, DASHED, GREY, PALE, label, legend, line, plain_ticks
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.shop.trend import QUANTITIES, Point, Trend
 
@@ -83,15 +83,9 @@ def _line(trend: Trend, ax: Axes) -> None:
     days = [*(first + timedelta(one) for one in range(0, (last - first).days, step)), last]
     heights = [found for one in days if (found := trend.at(one)) is not None]
     at = [_number(one) for one in days]
-    ax.fill_between(
-        at,
-        [one.low for one in heights],
-        [one.high for one in heights],
-        color=PALE,
-        linewidth=0,
-        label="95 % of the line",
-    )
-    ax.plot(at, [one.value for one in heights], color=BLACK, linewidth=1.8, label="line")
+    low, high = [one.low for one in heights], [one.high for one in heights]
+    ax.fill_between(at, low, high, color=PALE, linewidth=0, label="95 % of the line")
+    line(ax, at, [one.value for one in heights], 1.8, name="line")
 
 
 def _number(day: Date) -> float:
@@ -121,14 +115,8 @@ def _points(points: Sequence[Point], ax: Axes, name: str, fill: str) -> None:
 def _services(points: Sequence[Point], ax: Axes) -> None:
     days = sorted({one.visit.date for one in points if one.visit.service == "after"})
     for place, day in enumerate(days):
-        ax.axvline(
-            _number(day),
-            color=GREY,
-            linewidth=1.0,
-            linestyle=DASHED,
-            zorder=0,
-            label="serviced" if place == 0 else None,
-        )
+        how: dict[str, Any] = {"color": GREY, "linewidth": 1.0, "linestyle": DASHED, "zorder": 0}
+        ax.axvline(_number(day), label=None if place else "serviced", **how)
 
 
 def _axes(trend: Trend, ax: Axes, what: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import date as Date  # noqa: N812
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -18,6 +19,8 @@ from bladegeom.draw.axes import (
     label,
     legend,
     legend_below,
+    level,
+    line,
     named,
     plain_ticks,
     tooth_at,
@@ -75,28 +78,17 @@ def _readings(fit: WobbleFit, ax: Axes) -> None:
     at, read, turn = readings.angle_deg[kept], fit.levelled, readings.turn[kept]
     around = np.linspace(*_reach(fit), 721)
     ax.vlines(at, fit.fitted, read, colors=GREY, linewidths=0.9)
-    ax.plot(
-        around,
-        fit.height_at(around),
-        color=BLACK,
-        linewidth=1.8 if fit.resolved else 0.9,
-        linestyle="-" if fit.resolved else (0, (2, 2)),
-        label="fitted wobble" if fit.resolved else "fitted wobble (not established)",
-    )
+    how: tuple[float, Any, str] = (1.8, "-", "fitted wobble")
+    if not fit.resolved:
+        how = (0.9, (0, (2, 2)), "fitted wobble (not established)")
+    line(ax, around, fit.height_at(around), *how)
     turns = np.unique(turn)
     for place, one in enumerate(turns):
         name = "readings" if len(turns) == 1 else f"turn {one}"
         hollow(ax, at[turn == one], read[turn == one], 5, name, _MARKERS[place % len(_MARKERS)])
     if not kept.all():
-        ax.plot(
-            readings.angle_deg[~kept],
-            readings.reading[~kept],
-            linestyle="none",
-            marker="x",
-            markersize=7,
-            color=BLACK,
-            label="closing reading",
-        )
+        at, read = readings.angle_deg[~kept], readings.reading[~kept]
+        ax.plot(at, read, "x", markersize=7, color=BLACK, label="closing reading")
     _directions(fit, ax)
     label(ax, f"reading, {fit.unit}", "y")
     _tooth_axis(fit, ax)
@@ -122,9 +114,9 @@ def _directions(fit: WobbleFit, ax: Axes) -> None:
 
 def _residuals(fit: WobbleFit, ax: Axes) -> None:
     at = fit.readings.angle_deg[fit.in_fit]
-    ax.axhline(0.0, color=BLACK, linewidth=0.8)
+    level(ax, 0.0, 0.8)
     for side in (-2, 2):
-        ax.axhline(side * fit.residual_sd, color=GREY, linewidth=0.8, linestyle=DASHED)
+        level(ax, side * fit.residual_sd, 0.8, DASHED, color=GREY)
     ax.vlines(at, 0.0, fit.residuals, colors=GREY, linewidths=0.9)
     hollow(ax, at, fit.residuals, 4)
     largest = max(float(np.abs(fit.residuals).max()), 2 * fit.residual_sd) or 1.0
@@ -205,23 +197,18 @@ def _errors(fit: WobbleFit, ax: Axes, tolerance_deg: float | None) -> None:
     away = np.linspace(-180.0, 180.0, 361)
     error = np.asarray(squareness_error(fit, away))
     reach = student_t(0.95, fit.dof) * np.asarray(squareness_error_u(fit, away))
-    ax.axhline(0.0, color=GREY, linewidth=0.8)
+    level(ax, 0.0, 0.8, color=GREY)
     if tolerance_deg is not None:
-        ax.axhspan(
-            -tolerance_deg,
-            tolerance_deg,
-            facecolor="0.92",
-            edgecolor=GREY,
-            linewidth=0.6,
-            label=f"tolerance \u00b1{tolerance_deg:g}\u00b0",
-        )
-    ax.plot(away, error, color=BLACK, linewidth=2.0, label="squareness error")
-    for limit, words in ((error + reach, "95 %"), (error - reach, None)):
-        ax.plot(away, limit, color=BLACK, linewidth=0.8, linestyle=DASHED, label=words)
+        words = f"tolerance \u00b1{tolerance_deg:g}\u00b0"
+        band: dict[str, Any] = {"facecolor": "0.92", "edgecolor": GREY, "linewidth": 0.6, "label": words}
+        ax.axhspan(-tolerance_deg, tolerance_deg, **band)
+    line(ax, away, error, 2.0, name="squareness error")
+    line(ax, away, error + reach, 0.8, DASHED, "95 %")
+    line(ax, away, error - reach, 0.8, DASHED)
     worst = neutral_line(fit).worst_deg or 0.0
     if not fit.resolved and worst:
-        for side, words in ((1, "worst case, direction not known"), (-1, None)):
-            ax.axhline(side * worst, color=BLACK, linewidth=1.2, linestyle=":", label=words)
+        level(ax, worst, 1.2, ":", "worst case, direction not known")
+        level(ax, -worst, 1.2, ":")
     largest = max(worst, float(np.abs(error).max() + reach.max()), 1.1 * (tolerance_deg or 0.0))
     ax.set_xlim(-180, 180)
     ax.set_ylim(-1.15 * largest, 1.15 * largest)
@@ -326,17 +313,16 @@ def _slopes(one: Rotation, ax: Axes) -> None:
     slope = one.slope_deg(turn)
     reach = student_t(0.95, one.plate.dof) * one.slope_u_deg(turn)
     tilt = one.tilt_slope_deg(turn)
-    ax.axhline(0.0, color=GREY, linewidth=0.8)
+    level(ax, 0.0, 0.8, color=GREY)
     if np.isfinite(reach).all():
-        ax.fill_between(
-            turn, slope - reach, slope + reach, color="0.85", label="95 % at each rotation"
-        )
-    ax.plot(turn, slope, color=BLACK, linewidth=2.2, label=_whole(one))
-    ax.plot(turn, tilt, color=BLACK, linewidth=1.0, linestyle=(0, (6, 4)), label="tilt alone")
+        words = "95 % at each rotation"
+        ax.fill_between(turn, slope - reach, slope + reach, color="0.85", label=words)
+    line(ax, turn, slope, 2.2, name=_whole(one))
+    line(ax, turn, tilt, 1.0, (0, (6, 4)), "tilt alone")
     most = one.tolerance_deg
-    for side in () if most is None else (1, -1):
-        words = f"tolerance \u00b1{most:g}\u00b0" if side == 1 else None
-        ax.axhline(side * (most or 0.0), color=BLACK, linewidth=1.2, linestyle=":", label=words)
+    if most is not None:
+        level(ax, most, 1.2, ":", f"tolerance \u00b1{most:g}\u00b0")
+        level(ax, -most, 1.2, ":")
     largest = max(
         float(np.abs(slope).max() + np.nan_to_num(reach).max()),
         float(np.abs(tilt).max()),
