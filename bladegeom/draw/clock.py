@@ -9,28 +9,14 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, Ellipse
+from matplotlib.patches import Ellipse
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.arbor.clock import KEEP_MARK, ClockAdvice
 from bladegeom.arbor.clock_places import new_mounting, tir_limits
 from bladegeom.arbor.mounted import places_of
 from bladegeom.blade import Blade
-from bladegeom.draw.axes import (
-    BLACK,
-    CHAIN,
-    GREY,
-    PALE,
-    arrow_head,
-    every_tooth,
-    hollow,
-    legend_below,
-    line,
-    named,
-    round_step,
-    tooth_at,
-    words_at,
-)
+from bladegeom.draw.axes import BLACK, CHAIN, GREY, PALE, Chart, every_tooth, round_step
 from bladegeom.draw.fonts import as_printed, escaped, families_for
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import sizes
@@ -81,11 +67,11 @@ def clock_chart(
         words = "\n".join(page.wrapped(arrows.scale_words(), 9, column))
         page.text(MARGIN, page.bottom - 13.5, words, 9)
         ax = page.within(column + 22.0, 10.0, 2.0, 27.0)
-    _turn(advice, ax)
+    _turn(advice, Chart(ax))
     return ax
 
 
-def _turn(advice: ClockAdvice, ax: Axes) -> None:
+def _turn(advice: ClockAdvice, on: Chart) -> None:
     arbor = advice.arbor
     blade, unit = arbor.blade, arbor.unit
     turn = np.linspace(0.0, 360.0, round(360.0 / _STEP_DEG) + 1)
@@ -93,24 +79,24 @@ def _turn(advice: ClockAdvice, ax: Axes) -> None:
     fine = np.linspace(0.0, 360.0, 361)
     expected = 2 * np.abs(arbor.at(-fine))
     if np.isfinite(high).all():
-        ax.fill_between(turn, low, high, facecolor="0.92", edgecolor="none")
-        line(ax, turn, low, 0.8, _DASHED)
-        line(ax, turn, high, 0.8, _DASHED, "95 %, one new seating included")
-    line(ax, fine, expected, 2.0, name="blade and flange together")
-    hollow(ax, blade.angles_deg, 2 * np.abs(arbor.at(-blade.angles_deg)), 3.5)
+        on.ax.fill_between(turn, low, high, facecolor="0.92", edgecolor="none")
+        on.line(turn, low, 0.8, _DASHED)
+        on.line(turn, high, 0.8, _DASHED, "95 %, one new seating included")
+    on.line(fine, expected, 2.0, name="blade and flange together")
+    on.hollow(blade.angles_deg, 2 * np.abs(arbor.at(-blade.angles_deg)), 3.5)
     largest = max(
         float(np.nanmax(np.append(high, expected))), 2 * float(np.abs(arbor.measured).max())
     )
-    _mounts(advice, ax)
-    tooth_at(ax, blade.angle_of(advice.best_tooth), str(advice.best_tooth), 20)
-    ax.set_xlim(-6, 366)
-    ax.set_ylim(0, 1.22 * largest)
+    _mounts(advice, on)
+    on.tooth(blade.angle_of(advice.best_tooth), str(advice.best_tooth), 20)
+    on.ax.set_xlim(-6, 366)
+    on.ax.set_ylim(0, 1.22 * largest)
     ticks = [(angle, str(tooth)) for tooth, angle in _numbered(blade, 13)]
     ticks.append((360.0, "1"))
-    ax.set_xticks([place for place, _ in ticks], [words for _, words in ticks])
-    named(ax, "tooth at the arbor's mark", f"wobble TIR at the ring, {unit}")
-    ax.grid(axis="y", color=PALE, linewidth=0.5)
-    legend_below(ax, 0.15)
+    on.ax.set_xticks([place for place, _ in ticks], [words for _, words in ticks])
+    on.names("tooth at the arbor's mark", f"wobble TIR at the ring, {unit}")
+    on.ax.grid(axis="y", color=PALE, linewidth=0.5)
+    on.legend_below(0.15)
 
 
 def _numbered(blade: Blade, most: int) -> list[tuple[int, float]]:
@@ -121,14 +107,14 @@ def _numbered(blade: Blade, most: int) -> list[tuple[int, float]]:
     return [(tooth, angle) for tooth, angle in angles if tooth == 1 or 360.0 - angle >= room]
 
 
-def _mounts(advice: ClockAdvice, ax: Axes) -> None:
+def _mounts(advice: ClockAdvice, on: Chart) -> None:
     """Mark what was measured, the mountings at one position named together."""
     arbor = advice.arbor
     turn = np.mod(-arbor.clock_deg, 360.0)
     tir = 2 * np.abs(arbor.measured)
-    hollow(ax, turn[:-1], tir[:-1], 7, "as measured", "s")
+    on.hollow(turn[:-1], tir[:-1], 7, "as measured", "s")
     full: dict[str, Any] = {"markerfacecolor": BLACK, "markeredgecolor": BLACK, "markersize": 9}
-    ax.plot(turn[-1:], tir[-1:], linestyle="none", marker="s", label="now", **full)
+    on.ax.plot(turn[-1:], tir[-1:], linestyle="none", marker="s", label="now", **full)
     places, short = places_of(arbor.clock_deg), _short(arbor.mount)
     for place in range(int(places.max()) + 1):
         there = np.flatnonzero(places == place)
@@ -136,7 +122,7 @@ def _mounts(advice: ClockAdvice, ax: Axes) -> None:
         names = as_printed(names) if len(names) <= 2 * _LONGEST else f"{len(there)} mountings"
         x, over = float(turn[there[0]]), tir[there].mean() > 2 * abs(arbor.fitted[there[0]])
         y = float(tir[there].max() if over else tir[there].min())
-        ax.annotate(
+        on.ax.annotate(
             names,
             (x, y),
             xytext=(0, 8 if over else -8),
@@ -194,11 +180,12 @@ def _numbers(advice: ClockAdvice) -> str:
     return f"Gain {shown['gain']}. Wobble TIR: {', '.join(alone)}."
 
 
-class Arrows:
+class Arrows(Chart):
     """Wobble vectors on square axes: as long as their TIR, pointing at what comes nearest."""
 
     def __init__(self, advice: ClockAdvice, ax: Axes) -> None:
-        self.advice, self.ax = advice, ax
+        super().__init__(ax)
+        self.advice = advice
         arbor = advice.arbor
         # As on the wall chart, numbers grow clockwise unless the blade's run the other way.
         self.sense = -1.0 if arbor.blade.numbered == "counterclockwise" else 1.0
@@ -218,24 +205,20 @@ class Arrows:
 
     def draw(self) -> None:
         """Draw rings and teeth, then the arrows with their doubt and what they mean."""
-        ax = self.ax
-        ax.set_aspect("equal")
-        ax.set_xlim(-1, 1)
-        ax.set_ylim(-1, 1)
-        ax.axis("off")
+        self.square(1)
         self._ground()
         circle = self.blade + 2 * abs(self.advice.arbor.flange_vector) * np.exp(
             1j * np.radians(np.arange(0.0, 361.0))
         )
-        line(ax, *self.at(circle), 0.8, name="both, any tooth", color=GREY)
+        self.line(*self.at(circle), 0.8, name="both, any tooth", color=GREY)
         best = f"tooth {self.advice.best_tooth}"
         self._arrow(self.best, f"both, {best}", 7.0, color="0.65")
         self._ellipses()
-        self._arrow(self.now, "both, now (measured)", 2.4, linestyle=_DOTTED)
+        self._arrow(self.now, "both, now (measured)", 2.4, _DOTTED)
         self._arrow(self.blade, "blade alone", 2.0)
-        self._arrow(self.best - self.blade, f"flange, {best}", 2.0, linestyle=_DASHED)
-        self._arrow(self.expected_now - self.blade, "flange, now", 1.0, linestyle=CHAIN)
-        legend_below(ax, 0.0, handlelength=3.0, columnspacing=1.0)
+        self._arrow(self.best - self.blade, f"flange, {best}", 2.0, _DASHED)
+        self._arrow(self.expected_now - self.blade, "flange, now", 1.0, CHAIN)
+        self.legend_below(0.0, handlelength=3.0, columnspacing=1.0)
 
     def scale_words(self) -> str:
         """Return how the arrows are to be read."""
@@ -247,35 +230,33 @@ class Arrows:
 
     def _ground(self) -> None:
         """Draw rings of equal wobble, and the teeth at which the arrows point."""
-        ax = self.ax
         for ring in range(1, math.floor(self.reach / self.step + 1e-9) + 1):
             size = ring * self.step / self.reach * _SIZE
-            ax.add_patch(Circle((0, 0), size, fill=False, color=PALE, linewidth=0.6))
+            self.circle(size, 0.6, PALE)
         for tooth, angle in _numbered(self.advice.arbor.blade, 16):
             x, y = self.at(self.reach / _SIZE * 0.95 * np.exp(1j * math.radians(angle)))
             words, weight = ("tooth 1", "bold") if tooth == 1 else (str(tooth), "normal")
-            words_at(ax, float(x), float(y), words, 9, weight=weight)
-        ax.plot(0, 0, marker="+", markersize=10, color=BLACK, linestyle="none")
+            self.words(float(x), float(y), words, 9, weight=weight)
+        self.ax.plot(0, 0, marker="+", markersize=10, color=BLACK, linestyle="none")
 
     def _arrow(
         self,
         end: complex,
         words: str,
-        linewidth: float,
-        *,
+        width: float,
+        style: Any = "-",
         color: str = BLACK,
-        linestyle: Any = "-",
     ) -> None:
         x, y = (float(one) for one in self.at(end))
-        head = 8 + 3 * linewidth
+        head = 8 + 3 * width
         # Stops where the head begins, whose own point would be blunted by a broad line.
         short = 1 - min(1.0, 0.003 * head / max(math.hypot(x, y), 1e-300))
-        how: dict[str, Any] = {"color": color, "linewidth": linewidth, "linestyle": linestyle}
-        self.ax.plot([0, short * x], [0, short * y], label=words, solid_capstyle="butt", **how)
+        ends = ([0, short * x], [0, short * y])
+        self.line(*ends, width, style, words, color, solid_capstyle="butt")
         if short == 0:
-            self.ax.plot(x, y, marker="o", markersize=3 + linewidth, color=color, linestyle="none")
+            self.ax.plot(x, y, marker="o", markersize=3 + width, color=color, linestyle="none")
             return
-        arrow_head(self.ax, (0.99 * x, 0.99 * y), (x, y), head, linewidth=0.5, color=color)
+        self.arrow_head((0.99 * x, 0.99 * y), (x, y), head, linewidth=0.5, color=color)
 
     def _ellipses(self) -> None:
         """Draw where the tips of the blade's arrow and of the best sum may lie (95 %)."""

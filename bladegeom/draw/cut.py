@@ -9,19 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from bladegeom.blade import Blade
-from bladegeom.draw.axes import (
-    BLACK,
-    CHAIN,
-    GREY,
-    PALE,
-    hollow,
-    legend,
-    level,
-    line,
-    named,
-    second_scale,
-    words_at,
-)
+from bladegeom.draw.axes import BLACK, CHAIN, GREY, PALE, Chart
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import across, sizes
 from bladegeom.faults import refuse
@@ -96,39 +84,39 @@ def clearance_chart(
         page.fitted_text(MARGIN, page.bottom - 6.0, foot, 9, page.inner, 4.0)
         ax = page.within(20, 25, 10 + _TABLE, 24)
         _table(page, blade)
-    _limits(blade, ax, slot)
+    _limits(blade, Chart(ax), slot)
     return ax
 
 
-def _limits(blade: Blade, ax: Axes, slot: SlotAlignment | None) -> None:
+def _limits(blade: Blade, on: Chart, slot: SlotAlignment | None) -> None:
     rim = blade.radius_mm or 0.0
     # Close together where the limit falls fast.
     height = rim * np.linspace(np.sqrt(_LEAST), np.sqrt(_MOST), 301) ** 2
     limit = np.asarray(rub_angle(blade, height_mm=height))
     largest = float(limit.max())
-    line(ax, height, limit, 2.0, name="the board rubs the plate from here up")
+    on.line(height, limit, 2.0, name="the board rubs the plate from here up")
     round_heights = np.array(list(_heights(blade, "in").values()))
     at = np.asarray(rub_angle(blade, height_mm=round_heights))
-    hollow(ax, round_heights, at, 6, "round heights in inches")
+    on.hollow(round_heights, at, 6, "round heights in inches")
     if slot is not None:
-        largest = max(largest, _slot(ax, slot))
-    ax.set_xlim(0, rim * _MOST)
-    ax.set_ylim(0, 1.05 * largest)
-    named(ax, "height of the blade above the table, mm", "slot error, degrees either way")
-    second_scale(ax, "x", MM_PER["in"], "height of the blade above the table, in")
-    ax.grid(color=PALE, linewidth=0.5)
-    legend(ax, "upper right")
+        largest = max(largest, _slot(on, slot))
+    on.ax.set_xlim(0, rim * _MOST)
+    on.ax.set_ylim(0, 1.05 * largest)
+    on.names("height of the blade above the table, mm", "slot error, degrees either way")
+    on.second_scale("x", MM_PER["in"], "height of the blade above the table, in")
+    on.ax.grid(color=PALE, linewidth=0.5)
+    on.legend("upper right")
 
 
-def _slot(ax: Axes, slot: SlotAlignment) -> float:
+def _slot(on: Chart, slot: SlotAlignment) -> float:
     """Draw the size of a slot error with its limits; return how high that reaches."""
     size, reach = abs(slot.angle.value), slot.angle.reach
     high, words = size, f"slots: {size:.3f}\u00b0, doubt not known"
     if np.isfinite(reach):
         low, high = max(0.0, size - reach), size + reach
         words = f"slots: {size:.3f}\u00b0 (95 %: {low:.3f} to {high:.3f})"
-        ax.axhspan(low, high, facecolor="none", edgecolor=GREY, hatch="////", linewidth=0.8)
-    level(ax, size, 1.2, CHAIN, words)
+        on.ax.axhspan(low, high, facecolor="none", edgecolor=GREY, hatch="////", linewidth=0.8)
+    on.level(size, 1.2, CHAIN, words)
     return high
 
 
@@ -214,11 +202,11 @@ def wall_chart(
         page.line(_roughness(wall), 12, down=8.5)
         page.remarks(wall.assumed, (8.0,), 0.525)
         ax = page.within(20, 32, 22, 19)
-    _profile(wall, ax)
+    _profile(wall, Chart(ax))
     return ax
 
 
-def _profile(wall: CutWall, ax: Axes) -> None:
+def _profile(wall: CutWall, on: Chart) -> None:
     to_mm, to_um = MM_PER[wall.fit.unit], MM_PER[wall.fit.unit] / MM_PER["um"]
     one = wall.profile
     first = one.start[0] * to_mm
@@ -231,24 +219,24 @@ def _profile(wall: CutWall, ax: Axes) -> None:
     height = np.tile(height, turns)
     low, high = float(height.min()), float(height.max())
     tall = high - low
-    ax.set_xlim(0.0, turns * feed)
-    ax.set_ylim(low - 0.3 * tall, high + 0.35 * tall)
+    on.ax.set_xlim(0.0, turns * feed)
+    on.ax.set_ylim(low - 0.3 * tall, high + 0.35 * tall)
     wood: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.75", "hatch": "//"}
-    ax.fill_between(along, height, high + tall, linewidth=0.0, label="wood", **wood)
+    on.ax.fill_between(along, height, high + tall, linewidth=0.0, label="wood", **wood)
     style: Any = "-"
     name = "wall"
     if not wall.named:
         style, name = (0, (3, 2)), "wall, were the fitted wobble true: not established"
-    line(ax, along, height, 1.8 if len(runs) <= _MANY else 0.8, style, name)
+    on.line(along, height, 1.8 if len(runs) <= _MANY else 0.8, style, name)
     lengths = one.lengths * (one.start_height + one.end_height) / 2
     mean = float(lengths.sum()) / one.feed * to_um
-    level(ax, mean, 0.9, CHAIN, "mean line", GREY)
+    on.level(mean, 0.9, CHAIN, "mean line", GREY)
     if wall.named:
-        _numbers(ax, runs, feed, turns)
-    named(ax, "along the feed, mm", "height, \u00b5m (up: into the wood)")
-    second_scale(ax, "x", MM_PER["in"], "along the feed, in")
-    second_scale(ax, "y", MM_PER["thou"] / MM_PER["um"], "height, 0.001 in")
-    legend(ax, "upper right", ncols=3)
+        _numbers(on, runs, feed, turns)
+    on.names("along the feed, mm", "height, \u00b5m (up: into the wood)")
+    on.second_scale("x", MM_PER["in"], "along the feed, in")
+    on.second_scale("y", MM_PER["thou"] / MM_PER["um"], "height, 0.001 in")
+    on.legend("upper right", ncols=3)
 
 
 def _runs(wall: CutWall) -> list[tuple[float, float, int]]:
@@ -263,9 +251,9 @@ def _runs(wall: CutWall) -> list[tuple[float, float, int]]:
     ]
 
 
-def _numbers(ax: Axes, runs: list[tuple[float, float, int]], feed: float, turns: int) -> None:
+def _numbers(on: Chart, runs: list[tuple[float, float, int]], feed: float, turns: int) -> None:
     """Write along the foot which tooth left what stands above it, as far as there is room."""
-    foot, wide = ax.get_xaxis_transform(), turns * feed
+    foot, wide = on.ax.get_xaxis_transform(), turns * feed
     pieces = [
         ((start + turn * feed) / wide, (end + turn * feed) / wide, tooth)
         for turn in range(turns)
@@ -275,16 +263,16 @@ def _numbers(ax: Axes, runs: list[tuple[float, float, int]], feed: float, turns:
     for left, right, tooth in pieces:
         upright = right - left < _LEVEL
         tick = [0.08 if upright else 0.0, 0.1]
-        ax.plot([left * wide] * 2, tick, transform=foot, color=BLACK, linewidth=0.8)
+        on.ax.plot([left * wide] * 2, tick, transform=foot, color=BLACK, linewidth=0.8)
         middle = (left + right) / 2
         if min(middle - taken, 2 * middle, 2 * (1 - middle)) < _UPRIGHT:
             skipped = True
             continue
         taken = middle if upright else right - _UPRIGHT / 2
         size, turned = (8, 90) if upright else (11, 0)
-        words_at(ax, middle * wide, 0.05, str(tooth), size, transform=foot, rotation=turned)
+        on.words(middle * wide, 0.05, str(tooth), size, transform=foot, rotation=turned)
     words = "left by tooth (as far as there is room)" if skipped else "left by tooth"
-    words_at(ax, 0.005, 0.11, words, 9, transform=ax.transAxes, ha="left", va="baseline")
+    on.words(0.005, 0.11, words, 9, transform=on.ax.transAxes, ha="left", va="baseline")
 
 
 def _roughness(wall: CutWall) -> str:

@@ -8,23 +8,11 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.draw.axes import (
-    BLACK,
-    CHAIN,
-    DASHED,
-    GREY,
-    PALE,
-    arrow_head,
-    hollow,
-    line,
-    round_step,
-    words_at,
-)
+from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, PALE, Chart, round_step
 from bladegeom.draw.page import MARGIN, Page
-from bladegeom.fit.marks import Mark, NeutralLine, neutral_line
+from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
 from bladegeom.result import between, number, percent
@@ -33,7 +21,10 @@ Floats = NDArray[np.float64]
 
 # The drawing's own measures: the tooth tips lie at radius 1.
 _RIM, _ROOT, _ZERO, _SWING, _HUB, _NUMBER, _EDGE = 1.0, 0.95, 0.6, 0.22, 0.06, 1.07, 1.2
-_NUMBER_PT, _MARK_PT = 9.0, 20.0
+_NUMBER_PT, _NAMED_PT, _MARK_PT = 9.0, 15.0, 20.0
+_BOX: dict[str, Any] = {"boxstyle": "round,pad=0.18", "facecolor": "white", "edgecolor": "none"}
+_FRAME: dict[str, Any] = _BOX | {"edgecolor": BLACK, "linewidth": 1.6}
+"""About words: white, so that no line runs through them; with an edge."""
 
 
 def polar_chart(
@@ -59,7 +50,7 @@ def polar_chart(
     marks = neutral_line(fit)
     if ax is not None:
         side = ax.get_window_extent().width / ax.get_figure(root=True).dpi * 25.4  # type: ignore[union-attr]
-        draw_blade(fit, marks, ax, side)
+        BladeDrawing(fit, marks, ax, side).draw()
         return ax
     page = Page(paper)
     page.head_of(fit, "wall chart", date)
@@ -69,22 +60,18 @@ def polar_chart(
     side = min(page.inner, page.bottom - page.top)
     down = (page.bottom - page.top - side) / 2
     ax = page.axes((page.width - side) / 2, page.top + down, side, side)
-    drawing = _Drawing(fit, marks, ax, side)
+    drawing = BladeDrawing(fit, marks, ax, side)
     drawing.draw()
     _scale(page, drawing.scale_words(), page.bottom + 2.0)
     return ax
 
 
-def draw_blade(fit: WobbleFit, marks: NeutralLine, ax: Axes, side: float) -> None:
-    """Draw the blade alone with its marks, on square axes `side` millimetres wide."""
-    _Drawing(fit, marks, ax, side).draw()
-
-
-class _Drawing:
+class BladeDrawing(Chart):
     """The blade on square axes `side` millimetres wide."""
 
     def __init__(self, fit: WobbleFit, marks: NeutralLine, ax: Axes, side: float) -> None:
-        self.fit, self.marks, self.ax, self.side = fit, marks, ax, side
+        super().__init__(ax)
+        self.fit, self.marks, self.side = fit, marks, side
         self.blade = fit.readings.blade
         # Numbers grow clockwise on the paper unless the blade's are said to run the other way.
         self.sense = -1.0 if self.blade.numbered == "counterclockwise" else 1.0
@@ -109,11 +96,8 @@ class _Drawing:
         return _ZERO + self.gain * (np.asarray(reading, np.float64) - self.fit.offset)
 
     def draw(self) -> None:
-        ax = self.ax
-        ax.set_aspect("equal")
-        ax.set_xlim(-_EDGE, _EDGE)
-        ax.set_ylim(-_EDGE, _EDGE)
-        ax.axis("off")
+        """Draw the blade, its readings and its marks."""
+        self.square(_EDGE)
         # Limits are set: circles and arrows are added as artists, which measures none of them.
         self._blade()
         self._readings()
@@ -122,7 +106,6 @@ class _Drawing:
         self._way_of_numbers()
 
     def _blade(self) -> None:
-        ax = self.ax
         angles = self.blade.angles_deg
         gaps = np.diff(angles, append=360.0)
         # Teeth without a hook: which way the blade cuts is not known here.
@@ -130,69 +113,55 @@ class _Drawing:
         root = np.linspace(angles + flank, angles + gaps - np.roll(flank, -1), 12, axis=-1)
         outline = np.concatenate([angles[:, np.newaxis], root], axis=-1).ravel()
         reach = np.tile([_RIM] + [_ROOT] * 12, len(angles))
-        line(ax, *self.at(np.append(outline, angles[0] + 360.0), np.append(reach, _RIM)), 1.0)
-        ax.add_artist(Circle((0, 0), _HUB, fill=False, color=BLACK, linewidth=1.0))
+        self.line(*self.at(np.append(outline, angles[0] + 360.0), np.append(reach, _RIM)), 1.0)
+        self.circle(_HUB, 1.0)
         for ring in range(-self.rings, self.rings + 1):
             height = _ZERO + self.gain * ring * self.step
-            how: dict[str, Any] = {"color": PALE, "linewidth": 0.6, "linestyle": DASHED}
-            if ring == 0:
-                how = {"color": GREY, "linewidth": 0.9}
-            ax.add_artist(Circle((0, 0), height, fill=False, **how))
+            self.circle(height, *((0.6, PALE, DASHED) if ring else (0.9, GREY)))
 
     def _readings(self) -> None:
-        fit, ax = self.fit, self.ax
+        fit = self.fit
         around = np.linspace(0.0, 360.0, 361)
         width, style = (1.8, "-") if fit.resolved else (0.9, (0, (2, 2)))
         curve = self.at(around, self.height(fit.height_at(around)))
-        line(ax, *curve, width, style, "fitted wobble")
+        self.line(*curve, width, style, "fitted wobble")
         read = self.at(fit.readings.angle_deg[fit.in_fit], self.height(fit.levelled))
-        hollow(ax, *read, 4.0, "readings", edge=0.9)
+        self.hollow(*read, 4.0, "readings", markeredgewidth=0.9)
 
     def _marks(self) -> None:
         marks = self.marks
         if marks.mistake is not None:
-            self._words(0.0, 0.2, "read again first", 13, weight="bold")
+            self.words(0.0, 0.2, "read again first", 13, weight="bold")
             return
         if marks.near is None or marks.far is None or marks.neutral is None:
-            if marks.withheld:
-                self._words(0.0, 0.2, "no teeth to mark", 10.5, box=True)
-                return
             what = "any rotation will do" if marks.any_rotation else "the readings cannot tell"
-            self._words(0.0, 0.2, f"no direction established:\n{what}", 10.5, box=True)
+            none = "no teeth to mark" if marks.withheld else f"no direction established:\n{what}"
+            self.words(0.0, 0.2, none, 10.5, bbox=_BOX)
             return
         first, second = marks.neutral
         ends = [self.at(end.direction_deg, _RIM) for end in (first, second)]
         x, y = zip(*ends, strict=True)
-        line(self.ax, x, y, 2.6, CHAIN, "neutral line")
+        self.line(x, y, 2.6, CHAIN, "neutral line")
         for mark, name in ((marks.near, "NEAR"), (marks.far, "FAR")):
-            line(self.ax, *self.at(mark.direction_deg, np.array([_HUB, _ZERO - _SWING])), 1.0)
+            self.line(*self.at(mark.direction_deg, np.array([_HUB, _ZERO - _SWING])), 1.0)
             at = self.at(mark.direction_deg, 0.24)
-            self._words(float(at[0]), float(at[1]), name, 13, weight="bold", box=True)
-        self._words(0.0, -0.2, "neutral line", 10, box=True)
+            self.words(*at, name, 13, weight="bold", bbox=_BOX)
+        self.words(0.0, -0.2, "neutral line", 10, bbox=_BOX)
 
     def _tooth_numbers(self) -> None:
-        named = {mark.tooth: "box" for mark in self._named()[:2]}
-        named |= {mark.tooth: "plain" for mark in self._named()[2:]}
-        if self.marks.mistake is not None:
-            named = dict.fromkeys(self.marks.mistake.teeth[:1], "plain")
-        for tooth in self._numbered_teeth(set(named)):
-            x, y = self.at(self.blade.angle_of(tooth), _NUMBER + (0.05 if tooth in named else 0))
-            kind = named.get(tooth)
-            size = _MARK_PT if kind == "box" else 15.0 if kind else _NUMBER_PT
-            self._words(
-                float(x),
-                float(y),
-                str(tooth),
-                size,
-                weight="bold" if kind or tooth == 1 else "normal",
-                frame=kind == "box",
-            )
-
-    def _named(self) -> list[Mark]:
+        """Write the numbers of teeth, large where one is named, in a frame where it is marked."""
         marks = self.marks
-        if marks.near is None or marks.far is None or marks.marked is None:
-            return []
-        return [*marks.marked, marks.near, marks.far]
+        named: dict[int, tuple[float, dict[str, Any] | None]] = {}
+        if marks.near is not None and marks.far is not None and marks.marked is not None:
+            named = {mark.tooth: (_MARK_PT, _FRAME) for mark in marks.marked}
+            named |= {mark.tooth: (_NAMED_PT, None) for mark in (marks.near, marks.far)}
+        if marks.mistake is not None:
+            named = dict.fromkeys(marks.mistake.teeth[:1], (_NAMED_PT, None))
+        for tooth in self._numbered_teeth(set(named)):
+            at = self.at(self.blade.angle_of(tooth), _NUMBER + (0.05 if tooth in named else 0))
+            size, frame = named.get(tooth, (_NUMBER_PT, None))
+            weight = "bold" if tooth in named or tooth == 1 else "normal"
+            self.words(*at, str(tooth), size, weight=weight, bbox=frame)
 
     def _numbered_teeth(self, named: set[int]) -> list[int]:
         """Return the teeth whose numbers have room: all, or every 2nd, 5th, 10th ... one."""
@@ -222,27 +191,11 @@ class _Drawing:
         """Draw 1, 2, 3 and an arrow: the way in which the tooth numbers grow."""
         start = self.top_deg + self.sense * 135.0 - 14.0
         for step in range(3):
-            x, y = self.at(start + 5.0 * step, 0.885)
-            self._words(float(x), float(y), str(step + 1), 9)
+            self.words(*self.at(start + 5.0 * step, 0.885), str(step + 1), 9)
         arc = np.linspace(start + 14.0, start + 27.0, 20)
         x, y = self.at(arc, 0.885)
-        line(self.ax, x, y, 1.4)
-        arrow_head(self.ax, (x[-2], y[-2]), (x[-1], y[-1]), 14, color=BLACK)
-
-    def _words(
-        self,
-        x: float,
-        y: float,
-        words: str,
-        size: float,
-        *,
-        weight: str = "normal",
-        box: bool = False,
-        frame: bool = False,
-    ) -> None:
-        edge: dict[str, Any] = {"boxstyle": "round,pad=0.18", "facecolor": "white"}
-        edge |= {"edgecolor": BLACK, "linewidth": 1.6} if frame else {"edgecolor": "none"}
-        words_at(self.ax, x, y, words, size, weight=weight, bbox=edge if box or frame else None)
+        self.line(x, y, 1.4)
+        self.arrow_head((x[-2], y[-2]), (x[-1], y[-1]), 14, color=BLACK)
 
     def scale_words(self) -> str:
         """Return the scale and the exaggeration in words."""
@@ -318,7 +271,7 @@ def _scale(page: Page, words: str, top: float) -> None:
     ax.set_xlim(0, 50)
     ax.set_ylim(0, 3)
     ax.axis("off")
-    line(ax, [0, 0, 0, 50, 50, 50], [0.3, 2.7, 1.5, 1.5, 0.3, 2.7], 1.0)
+    Chart(ax).line([0, 0, 0, 50, 50, 50], [0.3, 2.7, 1.5, 1.5, 0.3, 2.7], 1.0)
     page.text(page.width - MARGIN - 25.0, top + 3.2, "50 mm on paper", 8, ha="center")
 
 

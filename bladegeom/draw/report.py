@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from bladegeom import __version__
 from bladegeom.draw.axes import GREY
 from bladegeom.draw.page import MARGIN, Page
-from bladegeom.draw.polar import draw_blade
+from bladegeom.draw.polar import BladeDrawing
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import between, number, percent
@@ -72,7 +72,7 @@ def customer_sheet(
     side = min(_CHART, page.bottom - page.top)
     down = (page.bottom - page.top - side) / 2
     ax = page.axes(MARGIN - 4.0, page.top + down, side, side)
-    draw_blade(fit, marks, ax, side)
+    BladeDrawing(fit, marks, ax, side).draw()
     _beside(page, _told(fit, condition, marks, before, arbor), MARGIN + side)
     return ax
 

@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
-from bladegeom.draw.axes import BLACK, DASHED, GREY, PALE, label, legend, line, plain_ticks
+from bladegeom.draw.axes import BLACK, DASHED, GREY, PALE, Chart
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.shop.trend import QUANTITIES, Point, Trend
 
@@ -40,15 +40,15 @@ def trend_chart(trend: Trend, *, paper: str = "a4", date: Date | None = None) ->
     reasons = _reasons(trend.apart)
     _write_reasons(page, reasons)
     ax = page.within(22, 12, 4, 16)
-    _line(trend, ax)
-    _points(trend.compared, ax, "compared", BLACK)
-    _points(trend.apart, ax, "apart", "white")
+    _line(trend, Chart(ax))
+    _points(trend.compared, Chart(ax), "compared", BLACK)
+    _points(trend.apart, Chart(ax), "apart", "white")
     for point in trend.apart:
         place = (_number(point.visit.date), point.value)
         offset: dict[str, Any] = {"xytext": (5, 5), "textcoords": "offset points"}
         ax.annotate(reasons.get(point.apart, ""), place, fontsize=10, **offset)
-    _services(trend.points, ax)
-    _axes(trend, ax, what)
+    _services(trend.points, Chart(ax))
+    _axes(trend, Chart(ax), what)
     return ax
 
 
@@ -74,7 +74,7 @@ def _write_reasons(page: Page, reasons: dict[str, str]) -> None:
     page.bottom -= 1.0
 
 
-def _line(trend: Trend, ax: Axes) -> None:
+def _line(trend: Trend, on: Chart) -> None:
     compared = trend.compared
     if trend.per_year is None:
         return
@@ -84,8 +84,8 @@ def _line(trend: Trend, ax: Axes) -> None:
     heights = [found for one in days if (found := trend.at(one)) is not None]
     at = [_number(one) for one in days]
     low, high = [one.low for one in heights], [one.high for one in heights]
-    ax.fill_between(at, low, high, color=PALE, linewidth=0, label="95 % of the line")
-    line(ax, at, [one.value for one in heights], 1.8, name="line")
+    on.ax.fill_between(at, low, high, color=PALE, linewidth=0, label="95 % of the line")
+    on.line(at, [one.value for one in heights], 1.8, name="line")
 
 
 def _number(day: Date) -> float:
@@ -93,11 +93,11 @@ def _number(day: Date) -> float:
     return float((day - Date(1970, 1, 1)).days)
 
 
-def _points(points: Sequence[Point], ax: Axes, name: str, fill: str) -> None:
+def _points(points: Sequence[Point], on: Chart, name: str, fill: str) -> None:
     if not points:
         return
     reach = np.array([1.96 * one.u for one in points])
-    ax.errorbar(
+    on.ax.errorbar(
         [_number(one.visit.date) for one in points],
         [one.value for one in points],
         yerr=np.where(np.isfinite(reach), reach, 0.0),
@@ -112,24 +112,24 @@ def _points(points: Sequence[Point], ax: Axes, name: str, fill: str) -> None:
     )
 
 
-def _services(points: Sequence[Point], ax: Axes) -> None:
+def _services(points: Sequence[Point], on: Chart) -> None:
     days = sorted({one.visit.date for one in points if one.visit.service == "after"})
     for place, day in enumerate(days):
         how: dict[str, Any] = {"color": GREY, "linewidth": 1.0, "linestyle": DASHED, "zorder": 0}
-        ax.axvline(_number(day), label=None if place else "serviced", **how)
+        on.ax.axvline(_number(day), label=None if place else "serviced", **how)
 
 
-def _axes(trend: Trend, ax: Axes, what: str) -> None:
+def _axes(trend: Trend, on: Chart, what: str) -> None:
     # Zero is the aim of a wobble or a bend, and nothing to a diameter.
     if trend.quantity.endswith("_tir"):
-        ax.set_ylim(bottom=0.0)
-    ax.ticklabel_format(axis="y", useOffset=False)
+        on.ax.set_ylim(bottom=0.0)
+    on.ax.ticklabel_format(axis="y", useOffset=False)
     locator = AutoDateLocator(minticks=3, maxticks=9)  # type: ignore[no-untyped-call]
-    ax.xaxis.set_major_locator(locator)
+    on.ax.xaxis.set_major_locator(locator)
     formatter = ConciseDateFormatter(locator, show_offset=False)  # type: ignore[no-untyped-call]
-    ax.xaxis.set_major_formatter(formatter)
-    plain_ticks(ax)
-    label(ax, f"{what}, {trend.unit}", "y")
-    ax.grid(axis="y", color=PALE, linewidth=0.6)
-    ax.set_axisbelow(True)
-    legend(ax, "best")
+    on.ax.xaxis.set_major_formatter(formatter)
+    on.names()
+    on.names(y=f"{what}, {trend.unit}")
+    on.ax.grid(axis="y", color=PALE, linewidth=0.6)
+    on.ax.set_axisbelow(True)
+    on.legend("best")

@@ -9,22 +9,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from bladegeom.draw.axes import (
-    BLACK,
-    CHAIN,
-    DASHED,
-    GREY,
-    every_tooth,
-    hollow,
-    label,
-    legend,
-    legend_below,
-    level,
-    line,
-    named,
-    plain_ticks,
-    tooth_at,
-)
+from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, Chart, every_tooth, label, plain_ticks
 from bladegeom.draw.page import Page
 from bladegeom.draw.printed import sizes
 from bladegeom.faults import refuse
@@ -58,44 +43,44 @@ def strip_chart(
         The axes of the readings.
     """
     if ax is not None:
-        _readings(fit, ax)
-        label(ax, "tooth", "x")
+        _readings(fit, Chart(ax))
+        Chart(ax).names(x="tooth")
         return ax
     page = Page.of_fit(fit, "readings", paper, date, lambda: _strip_headline(fit))
     tall = page.bottom - page.top - 36
     ax = page.within(26, 18, 4, 18 + 0.34 * tall)
     low = page.within(26, 18 + 0.70 * tall, 4, 18)
-    _readings(fit, ax)
+    _readings(fit, Chart(ax))
     ax.tick_params(labelbottom=False)
-    _residuals(fit, low)
+    _residuals(fit, Chart(low))
     label(low, "tooth", "x")
     return ax
 
 
-def _readings(fit: WobbleFit, ax: Axes) -> None:
+def _readings(fit: WobbleFit, on: Chart) -> None:
     readings, kept = fit.readings, fit.in_fit
     # A reading stands where the stylus touched, which may be beside its tooth.
     at, read, turn = readings.angle_deg[kept], fit.levelled, readings.turn[kept]
     around = np.linspace(*_reach(fit), 721)
-    ax.vlines(at, fit.fitted, read, colors=GREY, linewidths=0.9)
+    on.ax.vlines(at, fit.fitted, read, colors=GREY, linewidths=0.9)
     how: tuple[float, Any, str] = (1.8, "-", "fitted wobble")
     if not fit.resolved:
         how = (0.9, (0, (2, 2)), "fitted wobble (not established)")
-    line(ax, around, fit.height_at(around), *how)
+    on.line(around, fit.height_at(around), *how)
     turns = np.unique(turn)
     for place, one in enumerate(turns):
         name = "readings" if len(turns) == 1 else f"turn {one}"
-        hollow(ax, at[turn == one], read[turn == one], 5, name, _MARKERS[place % len(_MARKERS)])
+        on.hollow(at[turn == one], read[turn == one], 5, name, _MARKERS[place % len(_MARKERS)])
     if not kept.all():
         at, read = readings.angle_deg[~kept], readings.reading[~kept]
-        ax.plot(at, read, "x", markersize=7, color=BLACK, label="closing reading")
-    _directions(fit, ax)
-    label(ax, f"reading, {fit.unit}", "y")
-    _tooth_axis(fit, ax)
-    legend(ax, "best")
+        on.ax.plot(at, read, "x", markersize=7, color=BLACK, label="closing reading")
+    _directions(fit, on)
+    on.names(y=f"reading, {fit.unit}")
+    _tooth_axis(fit, on)
+    on.legend("best")
 
 
-def _directions(fit: WobbleFit, ax: Axes) -> None:
+def _directions(fit: WobbleFit, on: Chart) -> None:
     marks = neutral_line(fit)
     if marks.near is None or marks.far is None or marks.marked is None:
         return
@@ -109,20 +94,20 @@ def _directions(fit: WobbleFit, ax: Axes) -> None:
         place = mark.direction_deg
         if not low <= place <= high:
             place += -360.0 if place > high else 360.0
-        tooth_at(ax, place, f"{word}\n{mark.tooth}", 12, width=1.1, style=style)
+        on.tooth(place, f"{word}\n{mark.tooth}", 12, width=1.1, style=style)
 
 
-def _residuals(fit: WobbleFit, ax: Axes) -> None:
+def _residuals(fit: WobbleFit, on: Chart) -> None:
     at = fit.readings.angle_deg[fit.in_fit]
-    level(ax, 0.0, 0.8)
+    on.level(0.0, 0.8)
     for side in (-2, 2):
-        level(ax, side * fit.residual_sd, 0.8, DASHED, color=GREY)
-    ax.vlines(at, 0.0, fit.residuals, colors=GREY, linewidths=0.9)
-    hollow(ax, at, fit.residuals, 4)
+        on.level(side * fit.residual_sd, 0.8, DASHED, color=GREY)
+    on.ax.vlines(at, 0.0, fit.residuals, colors=GREY, linewidths=0.9)
+    on.hollow(at, fit.residuals, 4)
     largest = max(float(np.abs(fit.residuals).max()), 2 * fit.residual_sd) or 1.0
-    ax.set_ylim(-1.2 * largest, 1.2 * largest)
-    label(ax, f"left over, {fit.unit}\n(dashed: 2 sd)", "y")
-    _tooth_axis(fit, ax)
+    on.ax.set_ylim(-1.2 * largest, 1.2 * largest)
+    on.names(y=f"left over, {fit.unit}\n(dashed: 2 sd)")
+    _tooth_axis(fit, on)
 
 
 def _reach(fit: WobbleFit) -> tuple[float, float]:
@@ -132,13 +117,13 @@ def _reach(fit: WobbleFit) -> tuple[float, float]:
     return min(0.0, touch) - gap / 2, max(last, last + touch) + gap / 2
 
 
-def _tooth_axis(fit: WobbleFit, ax: Axes) -> None:
+def _tooth_axis(fit: WobbleFit, on: Chart) -> None:
     blade = fit.readings.blade
     every = every_tooth(blade.teeth, 40)
     shown = range(every, blade.teeth + 1, every)
-    ax.set_xticks([blade.angle_of(tooth) for tooth in shown], [str(tooth) for tooth in shown])
-    ax.set_xlim(*_reach(fit))
-    plain_ticks(ax)
+    on.ax.set_xticks([blade.angle_of(tooth) for tooth in shown], [str(tooth) for tooth in shown])
+    on.ax.set_xlim(*_reach(fit))
+    on.names()
 
 
 def _strip_headline(fit: WobbleFit) -> str:
@@ -189,54 +174,58 @@ def squareness_chart(
             fit, "squareness", paper, date, lambda: _square_headline(fit, tolerance_deg)
         )
         ax = page.within(20, 31, 4, 18)
-    _errors(fit, ax, tolerance_deg)
+    _errors(fit, Chart(ax), tolerance_deg)
     return ax
 
 
-def _errors(fit: WobbleFit, ax: Axes, tolerance_deg: float | None) -> None:
+def _errors(fit: WobbleFit, on: Chart, tolerance_deg: float | None) -> None:
     away = np.linspace(-180.0, 180.0, 361)
     error = np.asarray(squareness_error(fit, away))
     reach = student_t(0.95, fit.dof) * np.asarray(squareness_error_u(fit, away))
-    level(ax, 0.0, 0.8, color=GREY)
+    on.level(0.0, 0.8, color=GREY)
     if tolerance_deg is not None:
         words = f"tolerance \u00b1{tolerance_deg:g}\u00b0"
-        band: dict[str, Any] = {"facecolor": "0.92", "edgecolor": GREY, "linewidth": 0.6, "label": words}
-        ax.axhspan(-tolerance_deg, tolerance_deg, **band)
-    line(ax, away, error, 2.0, name="squareness error")
-    line(ax, away, error + reach, 0.8, DASHED, "95 %")
-    line(ax, away, error - reach, 0.8, DASHED)
+        band: dict[str, Any] = {
+            "facecolor": "0.92",
+            "edgecolor": GREY,
+            "linewidth": 0.6,
+            "label": words,
+        }
+        on.ax.axhspan(-tolerance_deg, tolerance_deg, **band)
+    on.line(away, error, 2.0, name="squareness error")
+    on.line(away, error + reach, 0.8, DASHED, "95 %")
+    on.line(away, error - reach, 0.8, DASHED)
     worst = neutral_line(fit).worst_deg or 0.0
     if not fit.resolved and worst:
-        level(ax, worst, 1.2, ":", "worst case, direction not known")
-        level(ax, -worst, 1.2, ":")
+        on.level(worst, 1.2, ":", "worst case, direction not known")
+        on.level(-worst, 1.2, ":")
     largest = max(worst, float(np.abs(error).max() + reach.max()), 1.1 * (tolerance_deg or 0.0))
-    ax.set_xlim(-180, 180)
-    ax.set_ylim(-1.15 * largest, 1.15 * largest)
-    ax.set_xticks(np.arange(-180, 181, 30))
-    named(
-        ax,
+    on.ax.set_xlim(-180, 180)
+    on.ax.set_ylim(-1.15 * largest, 1.15 * largest)
+    on.ax.set_xticks(np.arange(-180, 181, 30))
+    on.names(
         "turn of the blade from the neutral line, degrees (positive: as the numbers grow)",
         "error, degrees (positive: upper end toward the indicator)",
     )
-    _uppermost(fit, ax)
-    legend(ax, "lower right")
+    _uppermost(fit, on)
+    on.legend("lower right")
 
 
-def _uppermost(fit: WobbleFit, ax: Axes) -> None:
+def _uppermost(fit: WobbleFit, on: Chart) -> None:
     """Mark along the top edge which tooth stands uppermost at each turn."""
     blade = fit.readings.blade
     turn = (fit.near_deg + 90.0 - blade.angles_deg + 180.0) % 360.0 - 180.0
     marked = [end.tooth for end in neutral_line(fit).marked or ()]
-    hollow(ax, turn, np.asarray(squareness_error(fit, turn)), 3.5, "a tooth uppermost")
+    on.hollow(turn, np.asarray(squareness_error(fit, turn)), 3.5, "a tooth uppermost")
     every = every_tooth(blade.teeth, 25)
-    above = ax.secondary_xaxis("top")
+    above = on.ax.secondary_xaxis("top")
     shown = [one for one in range(every, blade.teeth + 1, every) if one not in marked]
     above.set_xticks([turn[tooth - 1] for tooth in shown], [str(tooth) for tooth in shown])
     plain_ticks(above)
     label(above, "tooth uppermost", "x")
     above.xaxis.labelpad = 32
     for tooth in marked:
-        tooth_at(ax, float(turn[tooth - 1]), str(tooth), 18, up=18)
+        on.tooth(float(turn[tooth - 1]), str(tooth), 18, up=18)
 
 
 def _square_headline(fit: WobbleFit, tolerance_deg: float | None) -> str:
@@ -304,35 +293,35 @@ def rotation_chart(
         *remarks, sees = rotation.remarks
         page.remarks([sees, *remarks], _SIZES, 0.49, leave=_ROUND_MM + _LEAST_MM)
         ax = page.within(20, 39, 6, 30)
-    _slopes(rotation, ax)
+    _slopes(rotation, Chart(ax))
     return ax
 
 
-def _slopes(one: Rotation, ax: Axes) -> None:
+def _slopes(one: Rotation, on: Chart) -> None:
     turn = np.linspace(0.0, 360.0, 721)
     slope = one.slope_deg(turn)
     reach = student_t(0.95, one.plate.dof) * one.slope_u_deg(turn)
     tilt = one.tilt_slope_deg(turn)
-    level(ax, 0.0, 0.8, color=GREY)
+    on.level(0.0, 0.8, color=GREY)
     if np.isfinite(reach).all():
         words = "95 % at each rotation"
-        ax.fill_between(turn, slope - reach, slope + reach, color="0.85", label=words)
-    line(ax, turn, slope, 2.2, name=_whole(one))
-    line(ax, turn, tilt, 1.0, (0, (6, 4)), "tilt alone")
+        on.ax.fill_between(turn, slope - reach, slope + reach, color="0.85", label=words)
+    on.line(turn, slope, 2.2, name=_whole(one))
+    on.line(turn, tilt, 1.0, (0, (6, 4)), "tilt alone")
     most = one.tolerance_deg
     if most is not None:
-        level(ax, most, 1.2, ":", f"tolerance \u00b1{most:g}\u00b0")
-        level(ax, -most, 1.2, ":")
+        on.level(most, 1.2, ":", f"tolerance \u00b1{most:g}\u00b0")
+        on.level(-most, 1.2, ":")
     largest = max(
         float(np.abs(slope).max() + np.nan_to_num(reach).max()),
         float(np.abs(tilt).max()),
         1.1 * (most or 0.0),
     )
-    ax.set_xlim(0.0, 360.0)
-    ax.set_ylim(-1.15 * (largest or 1.0), 1.15 * (largest or 1.0))
-    _teeth(one, ax)
-    named(ax, "tooth uppermost", "slope, degrees")
-    legend_below(ax, 0.0, 10, borderaxespad=4.2, ncols=3)
+    on.ax.set_xlim(0.0, 360.0)
+    on.ax.set_ylim(-1.15 * (largest or 1.0), 1.15 * (largest or 1.0))
+    _teeth(one, on)
+    on.names("tooth uppermost", "slope, degrees")
+    on.legend_below(0.0, 10, borderaxespad=4.2, ncols=3)
 
 
 def _whole(one: Rotation) -> str:
@@ -343,7 +332,7 @@ def _whole(one: Rotation) -> str:
     return f"{said}, without {' and '.join(one.missing)}" if one.missing else said
 
 
-def _teeth(one: Rotation, ax: Axes) -> None:
+def _teeth(one: Rotation, on: Chart) -> None:
     """Write numbers along the axis, and above it name the teeth at which the slope is zero."""
     blade = one.blade
     every = every_tooth(blade.teeth, 25)
@@ -352,11 +341,11 @@ def _teeth(one: Rotation, ax: Axes) -> None:
         for tooth, place in enumerate(blade.angles_deg, start=1)
         if tooth % every == 0 and _EDGE_DEG < place < 360.0 - _EDGE_DEG
     }
-    ax.set_xticks(list(numbers), list(numbers.values()))
-    hollow(ax, blade.angles_deg, one.slope_deg(blade.angles_deg), 3.5, "a tooth uppermost")
+    on.ax.set_xticks(list(numbers), list(numbers.values()))
+    on.hollow(blade.angles_deg, one.slope_deg(blade.angles_deg), 3.5, "a tooth uppermost")
     if one.neutral_teeth is not None:
         neutral = [blade.angle_of(tooth) for tooth in one.neutral_teeth]
-        hollow(ax, neutral, one.slope_deg(neutral), 9, "neutral line's teeth", "^")
+        on.hollow(neutral, one.slope_deg(neutral), 9, "neutral line's teeth", "^")
     zero = {blade.nearest_tooth(zero) for zero in one.zeros_deg}
     zero |= set() if one.best_tooth is None else {one.best_tooth}
     low: list[float] = []
@@ -365,8 +354,7 @@ def _teeth(one: Rotation, ax: Axes) -> None:
         place, best = blade.angle_of(tooth), tooth == one.best_tooth
         raised = any(abs(place - other) < _APART_DEG for other in low)
         low += [] if raised else [place]
-        tooth_at(
-            ax,
+        on.tooth(
             place,
             str(tooth),
             22 if best else 13,
