@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from bladegeom.kernel.doubt import student_t
 from bladegeom.result import Row, between, number
 
+Answer = Literal["yes", "no", "cannot tell"]
 Verdict = Literal["within", "out", "cannot tell"]
 
 
@@ -113,6 +114,16 @@ class Known(NamedTuple):
     def text(self, unit: str) -> str:
         """Return value, unit and 95 % limits in words, rounded to two digits of the doubt."""
         return f"{number(self.value, self.u)} {unit} (95 %: {between(self.low, self.high, self.u)})"
+
+
+def judge(measured: Estimate | Known, limit: float) -> Answer:
+    """Return whether the size of what was measured keeps to a limit; each trade words it itself.
+
+    Yes if all that lies within the 95 % limits does, no if none of it does, else it cannot be told.
+    """
+    if abs(measured.low) <= limit and abs(measured.high) <= limit:
+        return "yes"
+    return "no" if measured.low > limit or measured.high < -limit else "cannot tell"
 
 
 def combined(parts: Iterable[tuple[float, float]]) -> tuple[float, float]:
