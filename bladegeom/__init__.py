@@ -87,8 +87,7 @@ if TYPE_CHECKING:
     from bladegeom.tables.mounts import Mount, Mounts, read_mounts
     from bladegeom.tables.read import read_blade, read_blades, read_table
     from bladegeom.tables.rings import Ring, read_rings
-    from bladegeom.wall.cut_surface import CutWall
-    from bladegeom.wall.wall import cut_wall
+    from bladegeom.wall.wall import CutWall, cut_wall
 
 __version__ = "0.1.0"
 
@@ -111,7 +110,7 @@ _HOME = {
     "flip_test": "bladegeom.saw.cut",
     "measured_length": "bladegeom.saw.cut",
     "round_test": "bladegeom.saw.cut",
-    "CutWall": "bladegeom.wall.cut_surface",
+    "CutWall": "bladegeom.wall.wall",
     "Estimate": "bladegeom.estimate",
     "FenceAlignment": "bladegeom.saw.fence",
     "fence_alignment": "bladegeom.saw.fence",

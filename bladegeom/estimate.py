@@ -112,7 +112,10 @@ class Known(NamedTuple):
 
     def text(self, unit: str) -> str:
         """Return value, unit and 95 % limits in words, rounded to two digits of the doubt."""
-        return f"{number(self.value, self.u)} {unit} (95 %: {between(self.low, self.high, self.u)})"
+        said = f"{number(self.value, self.u)} {unit}"
+        if math.isnan(self.high):
+            return f"{said} (doubt not known)"
+        return f"{said} (95 %: {between(self.low, self.high, self.u)})"
 
 
 def combined(parts: Iterable[tuple[float, float]]) -> tuple[float, float]:
