@@ -378,8 +378,8 @@ def _plain(value: Any) -> Any:
         return [_plain(one) for one in value]
     if hasattr(value, "to_dict"):
         return value.to_dict()
-    if hasattr(value, "item"):
-        value = value.item()
+    if hasattr(value, "tolist"):
+        return _plain(value.tolist())
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
