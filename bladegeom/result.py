@@ -373,7 +373,7 @@ def _plain(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [_plain(one) for one in value]
     if hasattr(value, "to_dict"):
-        return value.to_dict()
+        return _plain(value.to_dict())
     if hasattr(value, "item"):
         value = value.item()
     if isinstance(value, float) and not math.isfinite(value):
