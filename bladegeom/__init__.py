@@ -81,6 +81,7 @@ if TYPE_CHECKING:
     from bladegeom.plate.plate import PlateFit, fit_plate
     from bladegeom.plate.rotation import Rotation, best_rotation
     from bladegeom.readings import Readings
+    from bladegeom.saw.bench import Step
     from bladegeom.saw.clearance import SideClearance, rub_angle, side_clearance
     from bladegeom.saw.compare import Comparison, CutComparison, compare_test_cut
     from bladegeom.saw.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
@@ -90,7 +91,6 @@ if TYPE_CHECKING:
     from bladegeom.saw.setting import Setting, setting_error
     from bladegeom.saw.setup import SetUp, set_up
     from bladegeom.saw.slots import SlotAlignment, slot_alignment
-    from bladegeom.saw.steps import Step
     from bladegeom.shop.change import Change, change
     from bladegeom.shop.condition import Condition, assess
     from bladegeom.shop.limit import Limit
@@ -159,7 +159,7 @@ _HOME = {
     "squareness": "bladegeom.fit.squareness",
     "squareness_error": "bladegeom.fit.squareness",
     "squareness_error_u": "bladegeom.fit.squareness",
-    "Step": "bladegeom.saw.steps",
+    "Step": "bladegeom.saw.bench",
     "Trend": "bladegeom.shop.trend",
     "trend": "bladegeom.shop.trend",
     "Visit": "bladegeom.shop.visit",
