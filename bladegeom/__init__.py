@@ -37,9 +37,10 @@ from bladegeom.readings import Readings
 from bladegeom.tables.read import read_blade, read_blades, read_table
 
 if TYPE_CHECKING:
-    from bladegeom.arbor.arbor import ArborFit, separate_arbor
+    from bladegeom import invented
+    from bladegeom.arbor.arbor import fleet_arbor, separate_arbor
     from bladegeom.arbor.clock import ClockAdvice, clock_advice
-    from bladegeom.arbor.fleet import FleetFit, fleet_arbor
+    from bladegeom.arbor.parted import ArborFit, FleetFit
     from bladegeom.draw.batch import run_batch
     from bladegeom.draw.card import setup_card
     from bladegeom.draw.clock import clock_chart
@@ -54,9 +55,8 @@ if TYPE_CHECKING:
     from bladegeom.fit.many import fit_table
     from bladegeom.fit.next_readings import NextReadings, next_readings
     from bladegeom.fit.shape import ResidualShape, residual_shape
-    from bladegeom.invented.sets import Simulated
     from bladegeom.invented.shop import SimulatedShop, simulate_shop
-    from bladegeom.invented.simulate import simulate
+    from bladegeom.invented.simulate import Simulated, simulate
     from bladegeom.plate.plate import PlateFit, fit_plate
     from bladegeom.plate.rotation import Rotation, best_rotation
     from bladegeom.saw.clearance import SideClearance, rub_angle, side_clearance
@@ -78,8 +78,7 @@ if TYPE_CHECKING:
     from bladegeom.shop.visit import Visit, visit
     from bladegeom.tables.mounts import Mounts, read_mounts
     from bladegeom.tables.rings import Ring, read_rings
-    from bladegeom.wall.cut_surface import CutWall
-    from bladegeom.wall.wall import cut_wall
+    from bladegeom.wall.wall import CutWall, cut_wall
 
 __version__ = "0.1.0"
 
@@ -93,7 +92,7 @@ __all__ = [
     "SimulatedShop", "SlotAlignment", "Squareness", "Trend", "Visit", "WobbleFit", "assess",
     "best_rotation", "blade_answer", "change", "check_readings", "clearance_chart", "clock_advice",
     "clock_chart", "compare_test_cut", "customer_sheet", "cut_wall", "fence_alignment", "fit_plate",
-    "fit_table", "fit_wobble", "fleet_arbor", "flip_test", "insert_level", "kerf",
+    "fit_table", "fit_wobble", "fleet_arbor", "flip_test", "insert_level", "invented", "kerf",
     "measured_length", "neutral_line", "neutral_line_by_eye", "next_readings", "polar_chart",
     "read_blade", "read_blades", "read_history", "read_limits", "read_mounts", "read_rings",
     "read_table", "reading_sheet", "record", "residual_shape", "rotation_chart", "round_test",
@@ -111,7 +110,9 @@ if not TYPE_CHECKING:  # A name that does not exist is then found by who checks 
         """Load what is not loaded yet."""
         if name not in __all__:
             raise AttributeError(f"module 'bladegeom' has no attribute {name!r}")
-        value = globals()[name] = getattr(import_module(_homes()[name]), name)
+        if (home := _homes()[name]) == __name__:
+            return import_module(f"{home}.{name}")
+        value = globals()[name] = getattr(import_module(home), name)
         return value
 
 

@@ -340,9 +340,8 @@ def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
 
 
 def _square(fit: bg.WobbleFit, options: Namespace) -> bg.Squareness:
-    span = {} if options.span is None else {f"span_{options.span[1]}": options.span[0]}
     how = {"away_deg": options.away, "tooth": options.tooth, "tolerance_deg": options.tolerance_deg}
-    return bg.squareness(fit, **how, **span)
+    return bg.squareness(fit, span=options.span, **how)
 
 
 def _wall(fit: bg.WobbleFit, options: Namespace) -> bg.CutWall:
@@ -356,7 +355,7 @@ CHARTS: dict[str, tuple[str, Callable[[bg.WobbleFit], Any]]] = {
     "strip": ("strip_chart", lambda fit: fit),
     "clearance": (
         "clearance_chart",
-        lambda fit: bg.rub_angle(fit.readings.blade, table_mm=0.0),
+        lambda fit: bg.rub_angle(fit.readings.blade, table="0 mm"),
     ),
 }
 """Kind of chart -> the function that draws it, and what must be known of a blade for it."""
@@ -582,7 +581,7 @@ def run_record(options: Namespace) -> int:
 
 def run_clock(options: Namespace) -> int:
     """Advise on the clock position of every blade of a table of mountings."""
-    from bladegeom.arbor.clock_many import advise
+    from bladegeom.arbor.clock import advise
 
     _check_page(options)
     mounts = bg.read_mounts(options.file, unit=options.unit, **_facts(options))

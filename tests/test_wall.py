@@ -211,7 +211,7 @@ def test_the_wall_is_what_swept_teeth_leave(
     one = wall.profile
     steepest = float(np.max(np.abs(one.end_height - one.start_height) / one.lengths))
     curved = (feed / 100) ** 2 / corner if corner else 0.0
-    # At a leap from tooth to tooth the places beside may miss its foot by as much as they are apart.
+    # At a leap from tooth to tooth the places beside miss its foot by what they are apart.
     atol = steepest * shift / 20 + curved + 1e-7
     assert (deepest <= np.max(beside, axis=0) + atol).all()
     assert (deepest >= np.min(beside, axis=0) - atol).all()
@@ -409,7 +409,7 @@ def test_the_outermost_places_of_both_walls_are_the_predicted_kerf_apart(truth, 
     predicted = kerf(fit)
     most = predicted.width.value
     # As `kerf` says: the outermost tip stands up to half a pitch beside the near direction.
-    least = most - 2 * predicted.shift.value * (1 - math.cos(math.pi / teeth))
+    least = most - 2 * predicted.wall_shift.value * (1 - math.cos(math.pi / teeth))
     assert least - 1e-9 <= WIDTH + sum(out) <= most + 1e-9
 
 

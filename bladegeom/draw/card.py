@@ -10,8 +10,8 @@ from matplotlib.patches import Circle, Rectangle
 from bladegeom.draw.axes import BLACK, CHAIN, GREY
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import sizes
+from bladegeom.saw.bench import Step
 from bladegeom.saw.setup import SetUp
-from bladegeom.saw.steps import Step
 
 _SIZES = tuple(10.0 - 0.25 * step for step in range(13))
 """Letters of the steps in points: the largest with which all of them fit on one page."""

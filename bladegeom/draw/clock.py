@@ -12,8 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Ellipse
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.arbor.clock import KEEP_MARK, ClockAdvice
-from bladegeom.arbor.clock_places import new_mounting, tir_limits
+from bladegeom.arbor.clock import KEEP_MARK, ClockAdvice, new_mounting, tir_limits
 from bladegeom.arbor.mounted import places_of
 from bladegeom.blade import Blade
 from bladegeom.draw.axes import BLACK, CHAIN, GREY, PALE, Chart, every_tooth, round_step
@@ -262,7 +261,7 @@ class Arrows(Chart):
         """Draw where the tips of the blade's arrow and of the best sum may lie (95 %)."""
         advice, arbor = self.advice, self.advice.arbor
         self._ellipse(self.blade, arbor.blade_wobble, "-")
-        if arbor.seating_sd is None:
+        if arbor.left.seating_sd is None:
             return
         clock = -arbor.blade.angle_of(advice.best_tooth)
         self._ellipse(self.best, new_mounting(arbor, clock), _DASHED)

@@ -17,7 +17,7 @@ from bladegeom.lengths import MM_PER, convert
 from bladegeom.result import number
 from bladegeom.saw.clearance import NO_GULLET, SideClearance, rub_angle, side_clearance
 from bladegeom.saw.slots import SlotAlignment
-from bladegeom.wall.cut_surface import CutWall
+from bladegeom.wall.wall import CutWall
 
 # Parts of the radius: lower, the limit grows beyond all use; higher, the flanges are in the way.
 _LEAST, _MOST = 0.02, 0.7
@@ -71,7 +71,7 @@ def clearance_chart(
             blade=blade.name,
             column="plate",
         )
-    rub_angle(blade, table_mm=0.0)
+    rub_angle(blade, table=(0.0, "mm"))
     if ax is None:
         page = Page(paper, landscape=True)
         page.head(blade.name, "side clearance", date, _sizes(blade, clear))
@@ -92,11 +92,11 @@ def _limits(blade: Blade, on: Chart, slot: SlotAlignment | None) -> None:
     rim = blade.radius_mm or 0.0
     # Close together where the limit falls fast.
     height = rim * np.linspace(np.sqrt(_LEAST), np.sqrt(_MOST), 301) ** 2
-    limit = np.asarray(rub_angle(blade, height_mm=height))
+    limit = np.asarray(rub_angle(blade, (height, "mm")))
     largest = float(limit.max())
     on.line(height, limit, 2.0, name="the board rubs the plate from here up")
     round_heights = np.array(list(_heights(blade, "in").values()))
-    at = np.asarray(rub_angle(blade, height_mm=round_heights))
+    at = np.asarray(rub_angle(blade, (round_heights, "mm")))
     on.hollow(round_heights, at, 6, "round heights in inches")
     if slot is not None:
         largest = max(largest, _slot(on, slot))
@@ -147,7 +147,7 @@ def _table(page: Page, blade: Blade) -> None:
 
 
 def _limit(blade: Blade, height_mm: float) -> str:
-    limit = float(rub_angle(blade, height_mm=height_mm))
+    limit = float(rub_angle(blade, (height_mm, "mm")))
     return f"{limit:.3f}" if limit >= 0.01 else number(limit, limit)
 
 

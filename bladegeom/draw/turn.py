@@ -17,7 +17,7 @@ from bladegeom.fit.marks import NO_MATTER_DEG, neutral_line
 from bladegeom.fit.squareness import chance_out, squareness_error, squareness_error_u
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import student_t
-from bladegeom.plate.plate_line import part_of
+from bladegeom.plate.line import part_of
 from bladegeom.plate.rotation import Rotation
 from bladegeom.result import between, number, percent
 
