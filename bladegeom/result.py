@@ -263,7 +263,8 @@ class Result:
         return ()
 
     def _remarks(self) -> Sequence[str]:
-        return ()
+        remarks: Sequence[str] = getattr(self, "remarks", ())
+        return remarks
 
     def to_dict(self) -> dict[str, Any]:
         """Return every value under its key, in plain Python types; None for not established."""

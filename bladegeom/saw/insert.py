@@ -278,9 +278,6 @@ class InsertLevel(Result):
         verdict = "" if self.verdict is None else f": {self.verdict}"
         return f"Insert in the table{verdict}"
 
-    def _remarks(self) -> Sequence[str]:
-        return self.remarks
-
 
 def insert_level(
     *,
@@ -409,8 +406,8 @@ def insert_step(_: Bench, section: Section) -> Step:
     again = "Read it again, at more places: it cannot be told yet."
     do = advice(state, result.verdict, last, again)
     return Step(
-        "insert",
-        "Insert",
+        part="insert",
+        title="Insert",
         do=(*first, *do) if state == "move" else do,
         found=result.found,
         verdict=result.verdict,

@@ -13,10 +13,7 @@ from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.lengths import Length, convert, length_mm
 from bladegeom.result import DOUBTED, Result, between, derived, described, number, quantity
 
-FENCES = {
-    "indicator": "fence on the indicator's side",
-    "other": "fence on the other side",
-}
+FENCES = {"indicator": "fence on the indicator's side", "other": "fence on the other side"}
 
 _BELOW = "its limit is below the graduation, which is not stated"
 

@@ -190,7 +190,9 @@ def _steps(bench: Bench) -> list[Step]:
     steps: list[Step] = []
     if bench.fit is not None and bench.fit.mistake is not None:
         first, *others = neutral_line(bench.fit).instructions
-        steps.append(Step("blade", "Blade", do=(first,), found=tuple(others), state="read again"))
+        steps.append(
+            Step(part="blade", title="Blade", do=(first,), found=tuple(others), state="read again")
+        )
     faults: list[Fault] = []
     for part, work in _WORK.items():
         sections = bench.held.parts.get(part, [])
@@ -209,8 +211,8 @@ def _steps(bench: Bench) -> list[Step]:
 
 def _compared(comparison: CutComparison) -> Step:
     return Step(
-        "test_cut",
-        "Test cut against what was predicted",
+        part="test_cut",
+        title="Test cut against what was predicted",
         found=comparison.lines,
         verdict=comparison.word,
         state=None if comparison.agree == "yes" else "read again",

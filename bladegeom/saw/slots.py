@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from bladegeom.estimate import Answer, Estimate, Verdict, judge
 from bladegeom.faults import refuse
@@ -16,14 +17,12 @@ from bladegeom.saw.bench import (
     Bench,
     Step,
     Tolerance,
-    advice,
     angle_over,
     difference_of,
     judged,
     needed_mm,
     one_of,
     size,
-    state_of,
     taken_mm,
     told,
     tolerance_of,
@@ -43,9 +42,9 @@ class SlotAlignment(Result):
     angle: Estimate = quantity(
         "error of the slots in degrees, atan(difference / separation): positive, as the "
         "difference, when the tooth stands farther from the indicator at the back",
+        label="slot error",
         parts=DOUBTED,
         ending="_deg",
-        label="slot error",
         unit="deg",
     )
     difference: Estimate = quantity(
@@ -158,9 +157,6 @@ class SlotAlignment(Result):
 
     def _title(self) -> str:
         return "Slots against the arbor"
-
-    def _remarks(self) -> tuple[str, ...]:
-        return self.remarks
 
 
 def _on_the_plate(one: SlotAlignment) -> str:
@@ -335,29 +331,21 @@ def slots_step(bench: Bench, section: Section) -> Step:
         fit=bench.fit,
     )
     few = min(len(section.get(end)[0]) for end in ("front", "back")) < 3
-    state = state_of(result.difference, result.verdict)
-    if few and result.verdict == "cannot tell":
-        state = "read again"
-    bench.slots, bench.slots_state = result, state
-    return Step(
+    step = bench.step(
         "slots",
         "Slots",
-        stand="one marked tooth",
-        do=advice(
-            state,
-            result.verdict,
-            result.correction,
-            "Read the marked tooth three times at each end, or more: it cannot be told yet.",
-        ),
-        state=state,
+        result,
+        result.difference,
+        again="Read the marked tooth three times at each end, or more: it cannot be told yet.",
         found=(
             f"{result.difference.text(result.unit)} from front to back; {result.stands_off}",
             *_rubbing(bench, result),
         ),
+        state="read again" if few and result.verdict == "cannot tell" else None,
         verdict=result.verdict,
-        remarks=result.remarks,
-        result=result,
     )
+    bench.slots, bench.slots_state = result, step.state
+    return replace(step, stand="one marked tooth")
 
 
 _RUBS: dict[Answer, str] = {
