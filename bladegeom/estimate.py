@@ -118,7 +118,11 @@ class Known(NamedTuple):
 
     def text(self, unit: str) -> str:
         """Return value, unit and 95 % limits in words, rounded to two digits of the doubt."""
-        return f"{number(self.value, self.u)} {unit} (95 %: {between(self.low, self.high, self.u)})"
+        doubt = (self.high - self.low) / 4 if math.isnan(self.u) else self.u
+        said = f"{number(self.value, doubt)} {unit}"
+        if math.isnan(self.high):
+            return f"{said} (doubt not known)"
+        return f"{said} (95 %: {between(self.low, self.high, doubt)})"
 
 
 def judge(measured: Estimate | Known, limit: float) -> Answer:

@@ -54,7 +54,10 @@ T = TypeVar("T")
 DOUBTED = ("", "_u", "_low", "_high")
 """Parts of an `Estimate`: its value, its standard uncertainty and its 95 % limits."""
 
-_VALUES = {"": "value", "_u": "u", "_low": "low", "_high": "high"}
+
+def _part(part: str) -> str:
+    """Return the attribute that a part of a key stands for."""
+    return part[1:] or "value"
 
 
 class About(NamedTuple):
@@ -92,7 +95,7 @@ class About(NamedTuple):
         keys = self.keys(name)
         values = [value]
         if len(self.parts) > 1:
-            values = [getattr(value, _VALUES[part], None) for part in self.parts]
+            values = [getattr(value, _part(part), None) for part in self.parts]
         rows = [Row(key, one) for key, one in zip(keys, values, strict=False)]
         if not texts or not texts[0][1]:
             return rows
@@ -134,7 +137,8 @@ def quantity(
     key : str, optional
         In `to_dict` and in frames; the field's name if not given, ``""`` for people only.
     parts : tuple of str
-        `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them.
+        `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them, and each
+        stands for the attribute of that name.
     ending : str
         Behind the keys, such as ``_deg``.
     unit : str, optional
@@ -204,7 +208,7 @@ class Result:
                 own[name] = held.metadata["about"]
         cls._quantities = {**cls._quantities, **own}
         cls._parts = {
-            key: (name, _VALUES[part])
+            key: (name, _part(part))
             for name, about in cls._quantities.items()
             for key, part in zip(about.keys(name), about.parts, strict=False)
         }
@@ -375,8 +379,8 @@ def _plain(value: Any) -> Any:
         return [_plain(one) for one in value]
     if hasattr(value, "to_dict"):
         return _plain(value.to_dict())
-    if hasattr(value, "item"):
-        value = value.item()
+    if hasattr(value, "tolist"):
+        return _plain(value.tolist())
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

@@ -61,7 +61,7 @@ def keys_over_the_years(fit):
 
 
 def keys_of_arbor_and_plate(fit):
-    made = bg.simulate(rng=1, flange_tir=0.05, clock_deg=[0, 90, 180])
+    made = bg.simulate(rng=1, faults=[bg.Flange("0.05 mm")], clock_deg=[0, 90, 180])
     fits = [bg.fit_wobble(one.readings) for one in made.sets]
     advice = bg.clock_advice(bg.separate_arbor(fits, [0, 90, 180])).to_dict()
     fleet = bg.fleet_arbor([(fits, [0, 90, 180])]).to_dict()
