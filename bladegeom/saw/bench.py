@@ -24,8 +24,8 @@ from bladegeom.lengths import (
     parse_number,
 )
 from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.saw._saw_file import SawFile
 from bladegeom.saw.compare import Comparison
-from bladegeom.saw.saw_file import SawFile
 
 Floats = NDArray[np.float64]
 State = Literal["move", "wait", "leave", "read again"]
