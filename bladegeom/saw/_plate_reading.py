@@ -9,8 +9,8 @@ from dataclasses import replace
 from bladegeom.estimate import Estimate, Known, Verdict
 from bladegeom.faults import RefusedError, refuse
 from bladegeom.kernel.doubt import student_t
-from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
-from bladegeom.saw.bench import NOT_READ, Bench, Slots, Step, Unread, judged, size, told
+from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.saw.bench import NOT_READ, Bench, Slots, Step, Unread, judged, side_of, size, told
 from bladegeom.saw.setting import USES, Setting, how_to_set, setting_error
 from bladegeom.tables.toml import Section
 
@@ -39,16 +39,12 @@ class PlateReading(Result):
         "cut (table, bevel), its front end (miter gauge) or the back end of the knife stands "
         "toward the indicator's side",
         label="off by",
-        parts=DOUBTED,
-        ending="_deg",
         unit="deg",
     )
     to_slot: Estimate | None = quantity(
         "of the miter gauge, the same against the slot, in which it rides: what a corner is out "
         "by; none where the slots, or the sides of the blade they were read on, are not known",
         label="against the slot",
-        parts=DOUBTED,
-        ending="_deg",
         unit="deg",
     )
     tolerance_deg: float | None = quantity("the largest error accepted")
@@ -193,19 +189,18 @@ def read_from_plate(
         If what is shown is counted from elsewhere, such as from the table and not the upright.
     """
     use, target = setting.use, setting.angle_deg if setting.use == "bevel" else 0.0
-    side = setting.fit.readings.side.strip().lower()
-    known = side if side in ("left", "right") else None
+    side = side_of(setting.fit)
     if error := _miscounted(setting, shows, target):
         raise error
-    toward = 1.0 if use != "bevel" or tilts == known else -1.0
+    toward = 1.0 if use != "bevel" or tilts == side else -1.0
     line = setting.cut if setting.error is None else setting.cut_at_error
     if line is None:
         line = Estimate(0.0, setting.worst.value / student_t(0.95, math.inf))
     # Anything within half a step either way is shown as the same (GUM F.2.2.1).
     off = line.plus(Estimate(toward * (shows - target), resolution / math.sqrt(12)))
     to_slot = None
-    if use == "miter_gauge" and slots is not None and slots.side is not None and known is not None:
-        to_slot = off.plus(slots.angle.times(-1.0 if slots.side == known else 1.0))
+    if use == "miter_gauge" and slots is not None and None not in (slots.side, side):
+        to_slot = off.plus(slots.angle.times(-1.0 if slots.side == side else 1.0))
     return PlateReading(
         setting=setting,
         shows=shows,
@@ -213,7 +208,7 @@ def read_from_plate(
         off=off,
         to_slot=to_slot,
         tolerance_deg=tolerance_deg,
-        side=known,
+        side=side,
         tilts=tilts,
     )
 

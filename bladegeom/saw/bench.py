@@ -65,6 +65,12 @@ def size(estimate: Estimate, unit: str) -> str:
     return f"{number(abs(estimate.value), estimate.u)} {unit}"
 
 
+def side_of(fit: WobbleFit) -> str | None:
+    """Return the side of the blade on which its indicator stood, if it is left or right."""
+    side = fit.readings.side.strip().lower()
+    return side if side in ("left", "right") else None
+
+
 def angle_over(rise: Estimate, run: float) -> Estimate:
     """Return ``atan(rise / run)`` in degrees, its doubt by the first derivative (GUM 5.1.2)."""
     slope = rise.value / run
@@ -260,8 +266,7 @@ class Bench:
     @property
     def side(self) -> str | None:
         """The side of the blade on which its indicator stood, if it is left or right."""
-        side = "" if self.fit is None else self.fit.readings.side.strip().lower()
-        return side if side in ("left", "right") else None
+        return None if self.fit is None else side_of(self.fit)
 
     def needed(self, what: str) -> WobbleFit:
         """Return the fit, or say that it is needed."""

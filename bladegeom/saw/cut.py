@@ -8,7 +8,7 @@ from typing import Any, Literal, get_args
 from bladegeom.estimate import Estimate, mean_of
 from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, Length, Lengths, length_mm
-from bladegeom.result import DOUBTED, Result, derived, described, quantity
+from bladegeom.result import Result, derived, described, quantity
 from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
     NOT_TOLD,
@@ -44,8 +44,6 @@ class FlipTest(Result):
         "degrees that the cut is out of square; positive when the upper end of the blade's cut "
         "leans toward the indicator",
         label="cut out of square",
-        parts=DOUBTED,
-        ending="_deg",
         unit="deg",
     )
     gap: Estimate = quantity(
@@ -154,8 +152,6 @@ class RoundTest(Result):
         "degrees by which the corner of the board between the edge on the fence and the cut is "
         "less than `corner_deg`",
         label=lambda one: f"corner short of {one.corner_deg:g} deg by",
-        parts=DOUBTED,
-        ending="_deg",
         unit="deg",
     )
 

@@ -11,7 +11,7 @@ import numpy as np
 from bladegeom.estimate import Estimate, Verdict, of_readings
 from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, Length, Lengths, length_mm, lengths_mm
-from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
     Bench,
@@ -47,15 +47,11 @@ class FenceAlignment(Result):
     toe: Estimate = quantity(
         "toe-in of the fence to the slot, in degrees: it comes nearer to the blade toward the back",
         label="toe-in to the slot",
-        parts=DOUBTED,
-        ending="_deg",
         unit="deg",
     )
     toe_to_blade: Estimate | None = quantity(
         "the same to the plane square to the arbor; none where the slot is not known",
         label="toe-in to the blade",
-        parts=DOUBTED,
-        ending="_deg",
         unit="deg",
     )
 

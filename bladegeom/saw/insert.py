@@ -11,7 +11,7 @@ from bladegeom.estimate import Estimate, Verdict, of_readings
 from bladegeom.faults import refuse
 from bladegeom.kernel.doubt import zero_amplitude_p
 from bladegeom.lengths import MM_PER, Length, Lengths, length_mm, lengths_mm
-from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
     Bench,
@@ -162,13 +162,11 @@ class InsertLevel(Result):
 
     height: Estimate = quantity(
         "of the plane through the readings, at their centre; positive above the table",
-        parts=DOUBTED,
         label="height at the centre",
     )
     tilt: Estimate = quantity(
         "of the insert, in degrees; never negative",
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
         label="tilt",
         text=lambda one: one._tilted(),
     )
@@ -177,7 +175,6 @@ class InsertLevel(Result):
     @derived(
         "of the plane at the read place where it is farthest from the table's height",
         key="worst_height",
-        parts=DOUBTED,
         label="farthest off",
     )
     def worst(self) -> Estimate:

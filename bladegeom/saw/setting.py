@@ -13,7 +13,7 @@ from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.squareness import squareness, squareness_error, squareness_error_u
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import LARGEST, Length, length
-from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.saw.bench import rise_over
 
 BELOW = "below the graduation, which is not stated"
@@ -84,7 +84,7 @@ def _made_of(stem: str, method: str) -> Estimate | None:
         made: Estimate | None = error and getattr(one, method)(error)
         return made
 
-    return derived(meaning.format(stem), parts=DOUBTED, ending=ending)(get)
+    return derived(meaning.format(stem), ending=ending)(get)
 
 
 def _made_of_worst(method: str) -> Known:
@@ -139,8 +139,7 @@ class Setting(Result):
     left: Estimate | None = quantity(
         "degrees by which the line through the two marked teeth leans, its named end (the first of "
         "them) positive toward the indicator; none where no wobble is established",
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
         label="left after marking",
         text=lambda one: one._lines("left after marking", one.left),
     )
@@ -148,18 +147,13 @@ class Setting(Result):
     left_joints = _made_of("left", "joints")
     left_joint_gap = _made_of("left", "joint_gap")
 
-    @derived(
-        "lean of the true cut from the square so set, after marking: minus `left`",
-        parts=DOUBTED,
-        ending="_deg",
-    )
+    @derived("lean of the true cut from the square so set, after marking: minus `left`", unit="deg")
     def cut(self) -> Estimate | None:
         return self.left and self.left.times(-1.0)
 
     error: Estimate | None = quantity(
         "the same lean of the line at the rotation asked for; none where none was",
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
         label="turned",
         text=lambda one: one._lines(one._turned(), one.error),
     )
@@ -169,8 +163,7 @@ class Setting(Result):
 
     @derived(
         "lean of the true cut from the square set at the rotation asked for: minus `error`",
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
     )
     def cut_at_error(self) -> Estimate | None:
         return self.error and self.error.times(-1.0)

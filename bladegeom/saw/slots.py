@@ -11,7 +11,7 @@ from bladegeom.fit.squareness import squareness
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import student_t
 from bladegeom.lengths import MM_PER, Length, Lengths, length_mm
-from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
     Bench,
@@ -43,13 +43,10 @@ class SlotAlignment(Result):
         "error of the slots in degrees, atan(difference / separation): positive, as the "
         "difference, when the tooth stands farther from the indicator at the back",
         label="slot error",
-        parts=DOUBTED,
-        ending="_deg",
         unit="deg",
     )
     difference: Estimate = quantity(
         "front less back, over the separation",
-        parts=DOUBTED,
         label="front less back",
         text=lambda one: f"{one.difference.text(one.unit)} over {one._over}",
     )
@@ -83,8 +80,7 @@ class SlotAlignment(Result):
     lever: float = quantity("from the pivot bolt to where the movement is measured")
     move: Estimate = quantity(
         "how far the end away from the pivot is to be moved there, positive the way in which the "
-        "indicator points",
-        parts=DOUBTED,
+        "indicator points"
     )
 
     @derived("what to move, how far, and which way, in words", label="correction")
