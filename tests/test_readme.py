@@ -8,7 +8,7 @@ from pathlib import Path
 from make_readme import PICTURE, filled, pieces
 
 import bladegeom as bg
-from bladegeom.saw.saw_file import PARTS
+from bladegeom.saw._saw_file import PARTS
 from bladegeom.tables.columns import KNOWN_COLUMNS
 
 README = Path("README.md")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -64,9 +62,6 @@ class SideClearance(Result):
 
     def _title(self) -> str:
         return f"Blade {self.blade.name}: side clearance" if self.blade.name else "Side clearance"
-
-    def _remarks(self) -> Sequence[str]:
-        return self.remarks
 
 
 def _both(size: float | None) -> str:
