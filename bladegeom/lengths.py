@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.faults import refuse
 
@@ -20,6 +20,12 @@ MM_PER: dict[str, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
 LARGEST, LEAST = 1e9, 1e-100
 """A number beyond these is a slip: a barcode among the readings, or so small that its square is
 lost."""
+
+Length = str | tuple[float, str]
+"""``"4.5 in"`` or ``(4.5, "in")``."""
+
+Lengths = str | tuple[ArrayLike, str]
+"""Several of one thing: ``"12.0 12.5 thou"`` or ``([12.0, 12.5], "thou")``."""
 
 _DECIMAL = re.compile(r"[+-]?([0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _FRACTION = re.compile(r"([+-]?)(?:([0-9]{1,9})[ ]+)?([0-9]{1,9})/([0-9]{1,9})")

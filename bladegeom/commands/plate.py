@@ -20,17 +20,12 @@ from bladegeom.commands.common import (
 )
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters
-from bladegeom.lengths import convert
 
 
 def run_plate(options: argparse.Namespace) -> int:
     """Print the plate's shape from its rings; with a table's height, the best rotation too."""
-    given = _lengths(
-        table_height=options.table_height,
-        reach=options.reach,
-        away_from_centre=options.away_from_centre,
-    )
-    needs = bool(given) or options.output is not None or options.tolerance_deg is not None
+    asked = ("table_height", "reach", "away_from_centre", "output", "tolerance_deg")
+    needs = any(getattr(options, one) is not None for one in asked)
     if needs and options.table_height is None:
         raise bg.RefusedError(
             bg.Fault(
@@ -55,7 +50,12 @@ def run_plate(options: argparse.Namespace) -> int:
 
     def best() -> bg.Rotation:
         return bg.best_rotation(
-            fitted(), line=options.line, tolerance_deg=options.tolerance_deg, **given
+            fitted(),
+            table_height=options.table_height,
+            reach=options.reach,
+            away_from_centre=options.away_from_centre,
+            line=options.line,
+            tolerance_deg=options.tolerance_deg,
         )
 
     def draw(rotation: bg.Rotation) -> Sequence[Any]:
@@ -67,10 +67,16 @@ def run_plate(options: argparse.Namespace) -> int:
 
 def run_wall(options: argparse.Namespace) -> int:
     """Print the wall that the teeth leave; draw it where that is asked for."""
-    given = _lengths(feed_per_turn=options.feed, height=options.height, corner=options.corner)
 
     def wall(fit: bg.WobbleFit) -> bg.CutWall:
-        return bg.cut_wall(fit, side_angle_deg=options.side_angle, side=options.wall, **given)
+        return bg.cut_wall(
+            fit,
+            side_angle_deg=options.side_angle,
+            feed_per_turn=options.feed,
+            height=options.height,
+            corner=options.corner,
+            side=options.wall,
+        )
 
     if options.output is None:
         return answer(options, lambda fit: wall(fit).to_dict(), lambda fit: str(wall(fit)))
@@ -95,14 +101,3 @@ def run_wall(options: argparse.Namespace) -> int:
         print("\n\n".join([*map(str, walls), printed.cautions_text(), end]))
     complain(refused)
     return status_of(len(walls), wanted)
-
-
-def _lengths(**given: tuple[float, str] | None) -> dict[str, float]:
-    """Return lengths as keywords that end in their unit, millimetres or inches."""
-    lengths = {}
-    for name, length in given.items():
-        if length is not None:
-            value, unit = length
-            whole = "in" if unit in ("in", "thou") else "mm"
-            lengths[f"{name}_{whole}"] = convert(value, unit, whole)
-    return lengths

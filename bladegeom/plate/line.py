@@ -198,7 +198,7 @@ def line_of(
     elif reach is None:
         raise refuse(
             "neither the square's reach nor the blade's diameter is stated",
-            "give reach_mm or reach_in, the length of the square's blade",
+            "give reach, the length of the square's blade",
             blade=blade.name,
             column="reach",
         )
