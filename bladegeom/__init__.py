@@ -56,15 +56,32 @@ if TYPE_CHECKING:
     from bladegeom.fit.vector import WobbleVector
     from bladegeom.fit.waves import Harmonic
     from bladegeom.fit.wobble import WobbleFit
+    from bladegeom.invented.asked import (
+        Bump,
+        DecimalSlip,
+        Dish,
+        Doubled,
+        Drift,
+        Flange,
+        Gum,
+        LocalBend,
+        LostMinus,
+        Play,
+        Saddle,
+        Seating,
+        Skipped,
+        Tilt,
+        UnitSlip,
+    )
     from bladegeom.invented.key import AnswerKey, Planted
-    from bladegeom.invented.sets import Simulated, SimulatedSet
     from bladegeom.invented.shop import ShopVisit, SimulatedShop, simulate_shop
-    from bladegeom.invented.simulate import simulate
+    from bladegeom.invented.simulate import Simulated, SimulatedSet, simulate
     from bladegeom.kernel.doubt import Interval
     from bladegeom.mistakes.check import Evidence, Finding, Findings, check_readings
     from bladegeom.plate.plate import PlateFit, fit_plate
     from bladegeom.plate.rotation import Rotation, best_rotation
     from bladegeom.readings import Readings
+    from bladegeom.saw.bench import Step
     from bladegeom.saw.clearance import SideClearance, rub_angle, side_clearance
     from bladegeom.saw.compare import Comparison, CutComparison, compare_test_cut
     from bladegeom.saw.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
@@ -74,7 +91,6 @@ if TYPE_CHECKING:
     from bladegeom.saw.setting import Setting, setting_error
     from bladegeom.saw.setup import SetUp, set_up
     from bladegeom.saw.slots import SlotAlignment, slot_alignment
-    from bladegeom.saw.steps import Step
     from bladegeom.shop.change import Change, change
     from bladegeom.shop.condition import Condition, assess
     from bladegeom.shop.limit import Limit
@@ -143,7 +159,7 @@ _HOME = {
     "squareness": "bladegeom.fit.squareness",
     "squareness_error": "bladegeom.fit.squareness",
     "squareness_error_u": "bladegeom.fit.squareness",
-    "Step": "bladegeom.saw.steps",
+    "Step": "bladegeom.saw.bench",
     "Trend": "bladegeom.shop.trend",
     "trend": "bladegeom.shop.trend",
     "Visit": "bladegeom.shop.visit",
@@ -172,10 +188,25 @@ _HOME = {
     "WobbleVector": "bladegeom.fit.vector",
     "Harmonic": "bladegeom.fit.waves",
     "WobbleFit": "bladegeom.fit.wobble",
+    "Bump": "bladegeom.invented.asked",
+    "DecimalSlip": "bladegeom.invented.asked",
+    "Dish": "bladegeom.invented.asked",
+    "Doubled": "bladegeom.invented.asked",
+    "Drift": "bladegeom.invented.asked",
+    "Flange": "bladegeom.invented.asked",
+    "Gum": "bladegeom.invented.asked",
+    "LocalBend": "bladegeom.invented.asked",
+    "LostMinus": "bladegeom.invented.asked",
+    "Play": "bladegeom.invented.asked",
+    "Saddle": "bladegeom.invented.asked",
+    "Seating": "bladegeom.invented.asked",
+    "Skipped": "bladegeom.invented.asked",
+    "Tilt": "bladegeom.invented.asked",
+    "UnitSlip": "bladegeom.invented.asked",
     "AnswerKey": "bladegeom.invented.key",
     "Planted": "bladegeom.invented.key",
-    "Simulated": "bladegeom.invented.sets",
-    "SimulatedSet": "bladegeom.invented.sets",
+    "Simulated": "bladegeom.invented.simulate",
+    "SimulatedSet": "bladegeom.invented.simulate",
     "ShopVisit": "bladegeom.invented.shop",
     "SimulatedShop": "bladegeom.invented.shop",
     "simulate_shop": "bladegeom.invented.shop",
@@ -221,20 +252,27 @@ __all__ = [
     "Blade",
     "BladegeomWarning",
     "Budget",
+    "Bump",
     "Change",
     "ClockAdvice",
     "Comparison",
     "Condition",
     "CutComparison",
     "CutWall",
+    "DecimalSlip",
+    "Dish",
+    "Doubled",
+    "Drift",
     "Estimate",
     "Evidence",
     "Fault",
     "FenceAlignment",
     "Finding",
     "Findings",
+    "Flange",
     "FleetFit",
     "FlipTest",
+    "Gum",
     "Harmonic",
     "History",
     "InsertLevel",
@@ -242,6 +280,8 @@ __all__ = [
     "Kerf",
     "Limit",
     "Limits",
+    "LocalBend",
+    "LostMinus",
     "Mark",
     "Mount",
     "Mounts",
@@ -249,12 +289,15 @@ __all__ = [
     "NextReadings",
     "Planted",
     "PlateFit",
+    "Play",
     "Readings",
     "RefusedError",
     "ResidualShape",
     "Ring",
     "Rotation",
     "RoundTest",
+    "Saddle",
+    "Seating",
     "SetUp",
     "Setting",
     "Shelf",
@@ -263,11 +306,14 @@ __all__ = [
     "Simulated",
     "SimulatedSet",
     "SimulatedShop",
+    "Skipped",
     "SlotAlignment",
     "Spike",
     "Squareness",
     "Step",
+    "Tilt",
     "Trend",
+    "UnitSlip",
     "Visit",
     "WobbleFit",
     "WobbleVector",

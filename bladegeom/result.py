@@ -54,7 +54,10 @@ T = TypeVar("T")
 DOUBTED = ("", "_u", "_low", "_high")
 """Parts of an `Estimate`: its value, its standard uncertainty and its 95 % limits."""
 
-_VALUES = {"": "value", "_u": "u", "_low": "low", "_high": "high"}
+
+def _part(part: str) -> str:
+    """Return the attribute that a part of a key stands for."""
+    return part[1:] or "value"
 
 
 class About(NamedTuple):
@@ -92,7 +95,7 @@ class About(NamedTuple):
         keys = self.keys(name)
         values = [value]
         if len(self.parts) > 1:
-            values = [getattr(value, _VALUES[part], None) for part in self.parts]
+            values = [getattr(value, _part(part), None) for part in self.parts]
         rows = [Row(key, one) for key, one in zip(keys, values, strict=False)]
         if not texts or not texts[0][1]:
             return rows
@@ -134,7 +137,8 @@ def quantity(
     key : str, optional
         In `to_dict` and in frames; the field's name if not given, ``""`` for people only.
     parts : tuple of str
-        `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them.
+        `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them, and each
+        stands for the attribute of that name.
     ending : str
         Behind the keys, such as ``_deg``.
     unit : str, optional
@@ -204,7 +208,7 @@ class Result:
                 own[name] = held.metadata["about"]
         cls._quantities = {**cls._quantities, **own}
         cls._parts = {
-            key: (name, _VALUES[part])
+            key: (name, _part(part))
             for name, about in cls._quantities.items()
             for key, part in zip(about.keys(name), about.parts, strict=False)
         }
@@ -240,10 +244,12 @@ class Result:
                 held, part = self._parts[name]
                 value = getattr(self, held)
                 return value if value is None else getattr(value, part, value)
-            for held, about in () if name in self._quantities else self._quantities.items():
-                for row in about.rows(self, held, getattr(self, held)) if about.inline else ():
-                    if row.key == name:
-                        return row.value
+            for held, about in self._quantities.items():
+                own = name.removeprefix(about.stem)
+                if about.inline and name not in self._quantities:
+                    value = getattr(self, held)
+                    if own in getattr(value, "_parts", ()) and name == about.stem + own:
+                        return getattr(value, own)
             raise AttributeError(f"{type(self).__name__} has no {name}", name=name, obj=self)
 
     def _title(self) -> str:
@@ -371,7 +377,7 @@ def _plain(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [_plain(one) for one in value]
     if hasattr(value, "to_dict"):
-        return value.to_dict()
+        return _plain(value.to_dict())
     if hasattr(value, "tolist"):
         return _plain(value.tolist())
     if isinstance(value, float) and not math.isfinite(value):

@@ -409,7 +409,7 @@ def test_the_outermost_places_of_both_walls_are_the_predicted_kerf_apart(truth, 
     predicted = kerf(fit)
     most = predicted.width.value
     # As `kerf` says: the outermost tip stands up to half a pitch beside the near direction.
-    least = most - 2 * predicted.shift.value * (1 - math.cos(math.pi / teeth))
+    least = most - 2 * predicted.wall_shift.value * (1 - math.cos(math.pi / teeth))
     assert least - 1e-9 <= WIDTH + sum(out) <= most + 1e-9
 
 
