@@ -135,16 +135,6 @@ def judge(measured: Estimate | Known, limit: float) -> Answer:
     return "no" if measured.low > limit or measured.high < -limit else "cannot tell"
 
 
-def judge(measured: Estimate | Known, limit: float) -> Answer:
-    """Return whether the size of what was measured keeps to a limit; each trade words it itself.
-
-    Yes if all that lies within the 95 % limits does, no if none of it does, else it cannot be told.
-    """
-    if abs(measured.low) <= limit and abs(measured.high) <= limit:
-        return "yes"
-    return "no" if measured.low > limit or measured.high < -limit else "cannot tell"
-
-
 def combined(parts: Iterable[tuple[float, float]]) -> tuple[float, float]:
     """Return the root of the sum of squares, and its degrees of freedom after Welch-Satterthwaite.
 
