@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +29,6 @@ _HELPS = 0.8
 
 _MOST_NAMED = 6
 
-_LIMITED = ("", "_low", "_high")
-
 
 class Finisher(NamedTuple):
     """A tooth that leaves a part of the wall.
@@ -46,6 +44,13 @@ class Finisher(NamedTuple):
     share: float
     share_low: float
     share_high: float
+
+
+def _height(name: str, meaning: str, label: str, key: str | None = None) -> Any:
+    def words(one: CutWall) -> str:
+        return one.limits_words(getattr(one, name), one.unit)
+
+    return quantity(meaning, key=key, parts=("", "_low", "_high"), label=label, text=words)
 
 
 @described
@@ -119,24 +124,13 @@ class CutWall(Result):
     def _finishing(self) -> list[dict[str, float]] | None:
         return [one._asdict() for one in self.finishing] if self.named else None
 
-    peak_to_valley: Known = quantity(
-        "height of the profile",
-        parts=_LIMITED,
-        label="peak to valley",
-        text=lambda one: one.limits_words(one.peak_to_valley, one.unit),
-    )
-    ra: Known = quantity(
-        "mean deviation of the profile from its mean line",
-        parts=_LIMITED,
-        label="Ra",
-        text=lambda one: one.limits_words(one.ra, one.unit),
-    )
-    out: Known = quantity(
+    peak_to_valley: Known = _height("peak_to_valley", "height of the profile", "peak to valley")
+    ra: Known = _height("ra", "mean deviation of the profile from its mean line", "Ra")
+    out: Known = _height(
+        "out",
         "farthest place of the wall, outward from that of a blade without wobble and offsets",
+        "wall out by",
         key="wall_out",
-        parts=_LIMITED,
-        label="wall out by",
-        text=lambda one: one.limits_words(one.out, one.unit),
     )
     half_feed: float = quantity(
         "peak to valley at half the feed",
