@@ -471,9 +471,8 @@ def _height_of(wave: Harmonic) -> Known:
 
 def _leaning(slope: Known) -> Known:
     """Return a slope in degrees."""
-    value, low, high = (
-        math.degrees(math.atan(one)) for one in (slope.value, slope.low, slope.high)
-    )
+    ends = slope.value, slope.low, slope.high
+    value, low, high = (math.degrees(math.atan(one)) for one in ends)
     return Known(value, math.degrees(slope.u / (1 + slope.value**2)), low, high)
 
 
