@@ -227,17 +227,6 @@ def _facts(options: Namespace) -> dict[str, Any]:
     return facts
 
 
-def _lengths(**given: tuple[float, str] | None) -> dict[str, float]:
-    """Return lengths as keywords that end in their unit, millimetres or inches."""
-    lengths = {}
-    for name, length in given.items():
-        if length is not None:
-            value, unit = length
-            to = "in" if unit in ("in", "thou") else "mm"
-            lengths[f"{name}_{to}"] = convert(value, unit, to)
-    return lengths
-
-
 def _seating_mm(options: Namespace) -> float | None:
     """Return in millimetres how far mountings scatter, where that is stated."""
     if options.seating is None:
@@ -345,8 +334,14 @@ def _square(fit: bg.WobbleFit, options: Namespace) -> bg.Squareness:
 
 
 def _wall(fit: bg.WobbleFit, options: Namespace) -> bg.CutWall:
-    sizes = _lengths(feed_per_turn=options.feed, height=options.height, corner=options.corner)
-    return bg.cut_wall(fit, side_angle_deg=options.side_angle, side=options.wall, **sizes)
+    return bg.cut_wall(
+        fit,
+        side_angle_deg=options.side_angle,
+        feed_per_turn=options.feed,
+        height=options.height,
+        corner=options.corner,
+        side=options.wall,
+    )
 
 
 CHARTS: dict[str, tuple[str, Callable[[bg.WobbleFit], Any]]] = {
@@ -492,12 +487,8 @@ def run_trend(options: Namespace) -> int:
 
 def _shape(options: Namespace) -> bg.PlateFit | bg.Rotation:
     """Return the plate's shape from its rings; with a table's height, the best rotation."""
-    given = _lengths(
-        table_height=options.table_height,
-        reach=options.reach,
-        away_from_centre=options.away_from_centre,
-    )
-    needs = bool(given) or options.output is not None or options.tolerance_deg is not None
+    given = {name: getattr(options, name) for name in ("table_height", "reach", "away_from_centre")}
+    needs = any(one is not None for one in (*given.values(), options.output, options.tolerance_deg))
     if needs and options.table_height is None:
         raise bg.RefusedError(
             bg.Fault(

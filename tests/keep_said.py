@@ -164,7 +164,11 @@ def of_blade(readings: bg.Readings, *, slow: bool) -> Iterator[tuple[str, Any]]:
             yield "next", said(lambda fit=fit: bg.next_readings(fit, 2))
             yield (
                 "wall",
-                said(lambda fit=fit: bg.cut_wall(fit, side_angle_deg=2.0, feed_per_turn_mm=1.0)),
+                said(
+                    lambda fit=fit: bg.cut_wall(
+                        fit, side_angle_deg=2.0, feed_per_turn="1 mm", height=None
+                    )
+                ),
             )
 
 
