@@ -11,7 +11,6 @@ from typing import Any, TypeVar
 import bladegeom as bg
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters
-from bladegeom.lengths import convert
 from bladegeom.options import BLADE_LENGTHS, READING_LENGTHS
 from bladegeom.result import Result
 from bladegeom.tables.columns import OTHER_FACTS
@@ -195,14 +194,6 @@ def facts_of(options: argparse.Namespace) -> dict[str, Any]:
         if (value := getattr(options, name, None)) is not None:
             facts[name] = value
     return facts
-
-
-def seating_mm(options: argparse.Namespace) -> float | None:
-    """Return in millimetres how far mountings scatter, where that is stated."""
-    if options.seating is None:
-        return None
-    size, unit = options.seating
-    return convert(size, unit, "mm")
 
 
 def status_of(answered: int, wanted: int) -> int:

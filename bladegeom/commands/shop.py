@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import bladegeom as bg
-from bladegeom.commands.common import EVERY, SOME, complain, seating_mm, show_progress, told
+from bladegeom.commands.common import EVERY, SOME, complain, show_progress, told
 from bladegeom.draw import printed
 from bladegeom.tables.whole import check_apart
 
@@ -48,7 +48,7 @@ def run_batch(options: argparse.Namespace) -> int:
         blades=options.blades,
         before=options.before,
         tooth_1_marked=options.tooth_1_marked,
-        seating_sd_mm=seating_mm(options),
+        seating=options.seating,
         history=options.history,
         unit=options.unit,
         rule="simple" if options.simple else "zones",

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import bladegeom as bg
-from bladegeom.commands.common import EVERY, SOME, complain, print_object, seating_mm, told
+from bladegeom.commands.common import EVERY, SOME, complain, print_object, told
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters
 
@@ -25,7 +25,7 @@ def run_change(options: argparse.Namespace) -> int:
         before,
         after,
         tooth_1_marked=options.tooth_1_marked,
-        seating_sd_mm=seating_mm(options),
+        seating=options.seating,
     )
     doubted = [
         f"{when}: {words}"
