@@ -93,9 +93,9 @@ if TYPE_CHECKING:
     from bladegeom.saw.steps import Step
     from bladegeom.shop.change import Change, change
     from bladegeom.shop.condition import Condition, assess
+    from bladegeom.shop.history import History, read_history, record
     from bladegeom.shop.limit import Limit
     from bladegeom.shop.limits import Limits, read_limits
-    from bladegeom.shop.record import History, read_history, record
     from bladegeom.shop.shelf import Shelf, shelf
     from bladegeom.shop.trend import Trend, trend
     from bladegeom.shop.visit import Visit, visit
@@ -142,9 +142,9 @@ _HOME = {
     "neutral_line_by_eye": "bladegeom.fit.marks",
     "NextReadings": "bladegeom.fit.next_readings",
     "next_readings": "bladegeom.fit.next_readings",
-    "History": "bladegeom.shop.record",
-    "read_history": "bladegeom.shop.record",
-    "record": "bladegeom.shop.record",
+    "History": "bladegeom.shop.history",
+    "read_history": "bladegeom.shop.history",
+    "record": "bladegeom.shop.history",
     "Rotation": "bladegeom.plate.rotation",
     "best_rotation": "bladegeom.plate.rotation",
     "Setting": "bladegeom.saw.setting",
