@@ -377,9 +377,9 @@ def _plain(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [_plain(one) for one in value]
     if hasattr(value, "to_dict"):
-        return value.to_dict()
-    if hasattr(value, "item"):
-        value = value.item()
+        return _plain(value.to_dict())
+    if hasattr(value, "tolist"):
+        return _plain(value.tolist())
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

@@ -29,7 +29,7 @@ def test_the_readme_names_every_column():
 
 def test_the_readme_names_every_part_of_the_saw_file_and_its_keys():
     rows = README.read_text("utf-8").split("The file has these parts.")[1].split("\n\n")[1]
-    for part, (kinds, _) in PARTS.items():
+    for part, (kinds, *_) in PARTS.items():
         row = next(one for one in rows.splitlines() if f"[{part}]" in one)
         # A part that is said to be like another has the other's keys.
         said = rows if "as `[[" in row or "the same, with" in row else row
