@@ -15,7 +15,6 @@ from typing import Any, NamedTuple
 import bladegeom as bg
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters
-from bladegeom.lengths import convert
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, OF_BLADE, Told, fill
 from bladegeom.tables.blades import Batch
@@ -225,14 +224,6 @@ def _facts(options: Namespace) -> dict[str, Any]:
         if (value := getattr(options, name, None)) is not None:
             facts[name] = value
     return facts
-
-
-def _seating_mm(options: Namespace) -> float | None:
-    """Return in millimetres how far mountings scatter, where that is stated."""
-    if options.seating is None:
-        return None
-    size, unit = options.seating
-    return convert(size, unit, "mm")
 
 
 def _typed_in() -> bytes:
@@ -513,9 +504,8 @@ def run_change(options: Namespace) -> int:
     before, after = (
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
-    seating = _seating_mm(options)
     marked = options.tooth_1_marked
-    change = bg.change(before, after, tooth_1_marked=marked, seating_sd_mm=seating)
+    change = bg.change(before, after, tooth_1_marked=marked, seating=options.seating)
     doubted = [
         f"{when}: {words}"
         for when, fit in (("before", before), ("after", after))
@@ -612,7 +602,7 @@ def run_batch(options: Namespace) -> int:
         blades=options.blades,
         before=options.before,
         tooth_1_marked=options.tooth_1_marked,
-        seating_sd_mm=_seating_mm(options),
+        seating=options.seating,
         history=options.history,
         unit=options.unit,
         rule="simple" if options.simple else "zones",

@@ -17,8 +17,8 @@ from pypdf import PdfReader
 from written import run, save, sheet, two_blades, wave, with_column
 
 import bladegeom as bg
-from bladegeom.draw.batch import CHANGED
 from bladegeom.faults import RefusedError
+from bladegeom.shop.batch import CHANGED
 from bladegeom.shop.change import change
 from bladegeom.tables.whole import UNFINISHED
 

@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 from simulated import rng_for, wave
 
 import bladegeom as bg
-from bladegeom.shop.history import append_line, check_value, read_lines
-from bladegeom.shop.record import COLUMNS
+from bladegeom.shop.history import COLUMNS, append_line, check_value, read_lines
 from bladegeom.tables.guarded import as_text, from_text
 
 DAY = date(2026, 3, 2)

@@ -133,7 +133,7 @@ def test_before_and_after_are_told_with_their_verdict():
     assert f"is {after.wobble_tir:.2f}" in said
     assert "How differently the blade seats" in said
     check_fits(ax)
-    seated = change(before, after, seating_sd_mm=0.001)
+    seated = change(before, after, seating="0.001 mm")
     assert "How differently" not in said_by(bg.customer_sheet(after, before=seated, date=DAY))
 
 
