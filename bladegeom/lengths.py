@@ -6,10 +6,11 @@ import math
 import re
 import unicodedata
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from bladegeom.faults import refuse
 
@@ -154,6 +155,34 @@ def parse_length(text: str) -> tuple[float, str]:
     return value, match[2]
 
 
+def parse_lengths(text: str) -> tuple[list[float | None], str]:
+    """Read several lengths with one unit behind the last, such as ``12.0 ? 12.5 thou``.
+
+    Returns
+    -------
+    values : list of float or None
+        None where ``?`` stands for not read.
+    unit : {"mm", "in", "thou", "um"}
+
+    Raises
+    ------
+    NumberError
+    """
+    cure = "write the unit behind the last one: 12.0 12.5 12.0 thou"
+    *written, last = text.replace(", ", " ").split() or [""]
+    if match := re.fullmatch(r"(.*?[\d.])(mm|in|thou|um)", last):
+        written, last = [*written, match[1]], match[2]
+    if last not in MM_PER:
+        raise NumberError(f"{_short(text)} has no unit", cure)
+    if not written:
+        raise NumberError(f"{_short(text)} has no number", cure)
+    if any(may_be_one(before, one) for before, one in pairwise(written)):
+        raise NumberError(
+            f"{_short(text)} could be read in two ways", "write decimals: 1.5 for 1 1/2"
+        )
+    return [parse_number(one) for one in written], last
+
+
 def unmasked(values: object) -> NDArray[Any]:
     """Return values as an array, NaN where they are masked: `numpy.asarray` forgets the mask."""
     if isinstance(values, np.ma.MaskedArray):
@@ -168,6 +197,77 @@ def unmasked(values: object) -> NDArray[Any]:
 def convert(value: float, unit: str, to: str) -> float:
     """Convert a length; the same unit gives the same number, bit for bit."""
     return value if unit == to else value * MM_PER[unit] / MM_PER[to]
+
+
+def with_unit(what: str, given: object, *, several: bool = False) -> tuple[Any, str]:
+    """Return what was given as a text with its unit, or as a pair: ``"8 in"``, ``(8, "in")``.
+
+    Parameters
+    ----------
+    what : str
+        The name of the argument, for messages.
+    given : str or tuple
+    several : bool
+        Whether several lengths may be given, ``"12.0 12.5 thou"`` or ``([12.0, 12.5], "thou")``.
+
+    Returns
+    -------
+    value : object
+        The number, or the list, of a text; of a pair whatever it holds.
+    unit : {"mm", "in", "thou", "um"}
+
+    Raises
+    ------
+    RefusedError
+        Where there is no unit, or a text that cannot be read.
+    """
+    if isinstance(given, str):
+        try:
+            return parse_lengths(given) if several else parse_length(given)
+        except NumberError as error:
+            raise refuse(f"{what}: {error.problem}", error.cure, value=given, column=what) from None
+    if isinstance(given, (tuple, list)) and len(given) == 2 and isinstance(given[1], str):
+        value, unit = given
+        if unit not in MM_PER:
+            cure = "write mm, in, thou or um"
+            raise refuse(f"the unit of {what} is {unit!r}", cure, value=unit, column=what)
+        return value, unit
+    said = " ".join(repr(given).split())
+    said = said if len(said) <= 40 else f"{said[:40]}..."
+    problem = f"{what} is not given" if given is None else f"{what} is {said}, without a unit"
+    example = '"12.0 12.5 thou" or (values, "thou")' if several else '"4.5 in" or (4.5, "in")'
+    raise refuse(problem, f"give it as {example}", value=given, column=what)
+
+
+def length(what: str, given: object) -> tuple[float, str] | None:
+    """Return the length that was given, and its unit; None where it is None.
+
+    Parameters
+    ----------
+    what : str
+        The name of the argument, for messages.
+    given : str, tuple or None
+        As for `with_unit`.
+
+    Raises
+    ------
+    RefusedError
+        If it has no unit, or is not a positive finite number.
+    """
+    if given is None:
+        return None
+    value, unit = with_unit(what, given)
+    number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
+    if not number or not 0 < value <= LARGEST:
+        cure = f"give a length above 0 and up to {LARGEST:g}"
+        raise refuse(f"{what} is {value} {unit}", cure, value=value, column=what)
+    return float(value), unit
+
+
+def length_mm(what: str, given: object) -> float | None:
+    """Return in millimetres what `length` returns."""
+    found = length(what, given)
+    return None if found is None else found[0] * MM_PER[found[1]]
 
 
 def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
@@ -191,17 +291,16 @@ def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
     return float(value) * MM_PER[unit]
 
 
-def lengths_mm(
-    what: str, given: Mapping[str, ArrayLike | None], *, least: int = 1
-) -> tuple[NDArray[np.float64], str]:
-    """Return in millimetres the one list of lengths stated among `given` (unit -> values).
+def lengths_mm(what: str, given: object, *, least: int = 1) -> tuple[NDArray[np.float64], str]:
+    """Return in millimetres the lengths that were given.
 
     Parameters
     ----------
     what : str
-        The name without its unit, such as ``front``.
-    given : dict
-        A single number counts as a list of one; signs are free.
+        The name of the argument, for messages.
+    given : str or tuple
+        As for `with_unit`. A single number counts as a list of one; signs are free. Or, as long as
+        there are arguments ``..._mm`` and ``..._in``, a dict (unit -> values).
     least : int
         How many values there must be.
 
@@ -216,13 +315,17 @@ def lengths_mm(
     RefusedError
         If none or two lists are given, or they are too short or hold what is no length.
     """
-    stated = {unit: values for unit, values in given.items() if values is not None}
-    names = " and ".join(f"{what}_{unit}" for unit in (stated or given))
-    if len(stated) != 1:
-        one_of = " or ".join(f"{what}_{unit}" for unit in given)
-        problem = f"{names} are both given" if stated else f"{what} is not given"
-        raise refuse(problem, f"give {one_of}", column=what)
-    unit, values = next(iter(stated.items()))
+    if isinstance(given, Mapping):
+        stated = {unit: values for unit, values in given.items() if values is not None}
+        names = " and ".join(f"{what}_{unit}" for unit in (stated or given))
+        if len(stated) != 1:
+            one_of = " or ".join(f"{what}_{unit}" for unit in given)
+            problem = f"{names} are both given" if stated else f"{what} is not given"
+            raise refuse(problem, f"give {one_of}", column=what)
+        unit, values = next(iter(stated.items()))
+    else:
+        names = what
+        values, unit = with_unit(what, given, several=True)
     raw = np.atleast_1d(unmasked(values))
     if raw.size and raw.dtype.kind not in "iuf":
         raise refuse(

@@ -9,12 +9,15 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.testing import assert_allclose
 
 from bladegeom.faults import RefusedError
 from bladegeom.lengths import (
     MM_PER,
     NumberError,
     convert,
+    length,
+    length_mm,
     lengths_mm,
     one_length_mm,
     one_unit,
@@ -272,6 +275,49 @@ def test_a_length_that_is_none_is_refused(value):
     with pytest.raises(RefusedError, match=r"plate_mm is .*; give a length above 0") as refused:
         one_length_mm("plate", {"mm": value})
     assert refused.value.faults[0].column == "plate"
+
+
+@pytest.mark.parametrize(
+    "stated", ["4.5 in", "4.5in", (4.5, "in"), [4.5, "in"], "4 1/2 in", (np.float64(4.5), "in")]
+)
+def test_one_length_carries_its_unit(stated):
+    assert length("ring_radius", stated) == (4.5, "in")
+    assert length_mm("ring_radius", stated) == 4.5 * 25.4
+    assert length_mm("ring_radius", None) is None
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        (4.5, "without a unit"),
+        ("4.5", "has no unit"),
+        ("in", "has no number"),
+        ((4.5, "cm"), "the unit of ring_radius is 'cm'"),
+        (("4.5", "in"), "give a length above 0"),
+        ((True, "in"), "give a length above 0"),
+        ((None, "in"), "give a length above 0"),
+        ((math.nan, "in"), "give a length above 0"),
+        ("0 mm", "give a length above 0"),
+        ("-3 mm", "give a length above 0"),
+        ([4.5, 4.5], "without a unit"),
+        (object(), "without a unit"),
+    ],
+)
+def test_what_is_no_length_is_refused(given, words):
+    with pytest.raises(RefusedError, match=words) as refused:
+        length("ring_radius", given)
+    assert "ring_radius" in str(refused.value)
+    assert refused.value.faults[0].column == "ring_radius"
+
+
+def test_several_lengths_have_one_unit():
+    for stated in ("0.001 -0.002 in", "0.001, -0.002in", ([0.001, -0.002], "in")):
+        values, unit = lengths_mm("front", stated)
+        assert unit == "in"
+        assert_allclose(values, [0.0254, -0.0508])
+    for stated in (3, None, "1 2", "1 ? mm", ([1, None], "mm"), "1 1/2 mm", "mm", ([], "mm")):
+        with pytest.raises(RefusedError, match="front"):
+            lengths_mm("front", stated)
 
 
 def test_a_list_of_lengths_is_read_in_its_unit():
