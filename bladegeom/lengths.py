@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.faults import refuse
 
@@ -20,6 +20,12 @@ MM_PER: dict[str, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
 LARGEST, LEAST = 1e9, 1e-100
 """A number beyond these is a slip: a barcode among the readings, or so small that its square is
 lost."""
+
+Length = str | tuple[float | None, str]
+"""``"4.5 in"`` or ``(4.5, "in")``."""
+
+Lengths = str | tuple[ArrayLike, str]
+"""Several of one thing: ``"12.0 12.5 thou"`` or ``([12.0, 12.5], "thou")``."""
 
 _DECIMAL = re.compile(r"[+-]?([0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _FRACTION = re.compile(r"([+-]?)(?:([0-9]{1,9})[ ]+)?([0-9]{1,9})/([0-9]{1,9})")
@@ -240,7 +246,7 @@ def with_unit(what: str, given: object, *, several: bool = False) -> tuple[Any, 
 
 
 def length(what: str, given: object) -> tuple[float, str] | None:
-    """Return the length that was given, and its unit; None where it is None.
+    """Return the length that was given, and its unit; None where none, or ``(None, unit)``, was.
 
     Parameters
     ----------
@@ -257,6 +263,8 @@ def length(what: str, given: object) -> tuple[float, str] | None:
     if given is None:
         return None
     value, unit = with_unit(what, given)
+    if value is None:
+        return None
     number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
     if not number or not 0 < value <= LARGEST:
         cure = f"give a length above 0 and up to {LARGEST:g}"

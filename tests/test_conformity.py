@@ -144,7 +144,7 @@ def test_simple_acceptance_and_unknown_doubt():
 @pytest.mark.parametrize("graduation", [None, 0.001, 0.01])
 def test_the_wobbles_probability_agrees_with_its_limits(amplitude, graduation):
     noise = rng_for(5).normal(0, 0.004, 40)
-    fit = bg.fit_wobble(wave(40, amplitude, 77, noise, graduation_mm=graduation))
+    fit = bg.fit_wobble(wave(40, amplitude, 77, noise, graduation=(graduation, "mm")))
     low, high = wobble_span(fit, 0.1)[1:3]
     assert wobble_span(fit, high).within >= 0.974999
     if low > 0:
@@ -173,7 +173,7 @@ def test_what_the_doubt_of_a_raw_tir_rests_on():
     span = raw_span(one, 0.2)
     assert math.isnan(span.low)
     assert span.rests_on.startswith("nothing")
-    grad = bg.fit_wobble(wave(24, 0.05, 10, graduation_mm=0.01))
+    grad = bg.fit_wobble(wave(24, 0.05, 10, graduation="0.01 mm"))
     span = raw_span(grad, 0.2)
     # By hand: two rounding errors, each of 0.01 / sqrt(12), k = 1.96.
     assert span.high - span.value == pytest.approx(1.959964 * 0.01 * math.sqrt(2 / 12), rel=1e-6)
@@ -187,7 +187,8 @@ def test_turns_show_how_well_a_reading_repeats():
         read = np.tile(0.05 * np.cos(angles), 3) + rng.normal(0, 0.004, 72)
         readings = bg.Readings(
             bg.Blade(24),
-            reading_mm=read,
+            read,
+            unit="mm",
             tooth=np.tile(np.arange(1, 25), 3),
             turn=np.repeat([1, 2, 3], 24),
         )

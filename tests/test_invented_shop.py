@@ -133,7 +133,7 @@ def test_an_unmarked_blade_read_again_is_the_same_blade_turned_on(seed: int) -> 
 
 @pytest.mark.parametrize("first", [1, 2, 17, 24])
 def test_counting_from_another_tooth_moves_every_fault_alike(first: int) -> None:
-    blade = bg.Blade(24, diameter_mm=250.0)
+    blade = bg.Blade(24, diameter="250 mm")
     hidden: dict[str, Any] = {"tilt_tir": 0.1, "near_deg": 77.0, "bend": (22, 3, 0.1)}
     hidden |= {"saddle": 0.05, "saddle_deg": 20.0}
     exact: dict[str, Any] = {"rng": 1, "noise_sd": 0, "graduation": 0, "closing": False}

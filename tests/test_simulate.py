@@ -40,7 +40,7 @@ NUMBERINGS: tuple[Numbering, ...] = ("clockwise", "counterclockwise")
 
 
 def blade_of(teeth: int = 40, numbered: Numbering = "clockwise", **facts: Any) -> bg.Blade:
-    return bg.Blade(teeth, diameter_mm=254.0, numbered=numbered, **facts)
+    return bg.Blade(teeth, diameter="254 mm", numbered=numbered, **facts)
 
 
 def exact(blade: bg.Blade | None = None, **asked: Any) -> Simulated:
@@ -60,7 +60,12 @@ def test_a_tilted_blade_reads_as_a_rigid_body(
     blade = blade_of(numbered=numbered, pitch_pattern=pattern)
     ring, tir, near = 110.0, 0.31, 123.0
     made = exact(
-        blade, ring_radius_mm=ring, tilt_tir=tir, near_deg=near, touch_deg=touch_deg, dial_zero=0.2
+        blade,
+        ring_radius=(ring, "mm"),
+        tilt_tir=tir,
+        near_deg=near,
+        touch_deg=touch_deg,
+        dial_zero=0.2,
     )
     truth = RigidBlade(math.degrees(math.atan(tir / 2 / ring)), near, numbered)
     teeth = [*blade.angles_deg, 0.0]
@@ -103,7 +108,7 @@ def test_a_blade_on_an_askew_flange_reads_as_two_rigid_bodies(
     blade, ring = blade_of(numbered=numbered), 110.0
     made = exact(
         blade,
-        ring_radius_mm=ring,
+        ring_radius=(ring, "mm"),
         tilt_tir=0.10,
         near_deg=40.0,
         flange_tir=0.16,
@@ -129,7 +134,7 @@ def test_dish_and_saddle_are_the_surfaces_they_are_named_after() -> None:
     blade, dish, saddle, crest = blade_of(24), 0.1, 0.07, 35.0
     rings = [60.0, 90.0, 120.0]
     made = exact(
-        blade, ring_radius_mm=rings, dish=dish, saddle=saddle, saddle_deg=crest, closing=False
+        blade, ring_radius=(rings, "mm"), dish=dish, saddle=saddle, saddle_deg=crest, closing=False
     )
     along = np.array([math.cos(math.radians(crest)), math.sin(math.radians(crest))])
     across = np.array([-along[1], along[0]])
@@ -145,11 +150,11 @@ def test_dish_and_saddle_are_the_surfaces_they_are_named_after() -> None:
 
 def test_tilt_grows_with_the_radius_and_a_bend_with_its_square() -> None:
     rings = [50.0, 100.0]
-    tilted = exact(ring_radius_mm=rings, tilt_tir=0.2, near_deg=90.0, closing=False)
+    tilted = exact(ring_radius=(rings, "mm"), tilt_tir=0.2, near_deg=90.0, closing=False)
     inner, outer = (one.written for one in tilted.sets)
     np.testing.assert_allclose(inner, outer / 2, atol=1e-12)
     assert outer.max() == pytest.approx(0.1)
-    bent = exact(ring_radius_mm=rings, bend=(5, 9, 0.1), closing=False)
+    bent = exact(ring_radius=(rings, "mm"), bend=(5, 9, 0.1), closing=False)
     inner, outer = (one.written for one in bent.sets)
     np.testing.assert_allclose(inner, outer / 4, atol=1e-12)
 
@@ -229,7 +234,7 @@ def test_a_skipped_tooth_leaves_a_number_too_few() -> None:
     with pytest.raises(bg.RefusedError, match="39 readings were written for 40 teeth"):
         _ = made.readings
     with pytest.raises(bg.RefusedError, match="39 readings for 40 teeth"):
-        bg.Readings(blade_of(), reading_mm=made.written)
+        bg.Readings(blade_of(), made.written, unit="mm")
 
 
 def test_a_tooth_read_twice_leaves_a_number_too_many() -> None:
@@ -292,7 +297,7 @@ def test_the_parts_add_up_to_what_the_dial_showed() -> None:
     made = simulate(
         blade_of(),
         rng=3,
-        ring_radius_mm=[80, 110],
+        ring_radius=([80, 110], "mm"),
         dish=0.1,
         saddle=0.02,
         bend=(3, 9, 0.1),
@@ -360,8 +365,8 @@ def test_one_more_fault_leaves_the_noise_as_it_was() -> None:
 
 def test_how_a_blade_sits_does_not_hang_on_what_is_read_of_it() -> None:
     asked: dict[str, Any] = {"rng": 4, "clock_deg": [0, 90], "seating_sd": 0.01}
-    one = simulate(ring_radius_mm=100, **asked)
-    two = simulate(ring_radius_mm=[80, 100], turned=["forward", "forward"], **asked)
+    one = simulate(ring_radius="100 mm", **asked)
+    two = simulate(ring_radius=([80, 100], "mm"), turned=["forward", "forward"], **asked)
     assert [made.key.seat for made in one.sets] == [made.key.seat for made in two.sets[::2]]
 
 
@@ -412,10 +417,10 @@ def test_the_key_lies_within_the_limits_of_the_fit_in_95_of_100() -> None:
         ({"saddle": -1}, "saddle is -1"),
         ({"seating_sd": True}, "seating_sd is True"),
         ({"play": -0.1}, "play is -0.1"),
-        ({"ring_radius_mm": 200}, "a ring radius of 200 mm"),
-        ({"ring_radius_mm": [100, 0]}, "a ring radius of 0 mm"),
-        ({"ring_radius_mm": 100, "ring_radius_in": 4}, "both given"),
-        ({"ring_radius_mm": [100, 110], "dial_zero": [0, 0, 0]}, "dial_zero holds 3 numbers"),
+        ({"ring_radius": "200 mm"}, "a ring radius of 200 mm"),
+        ({"ring_radius": "100 0 mm"}, "a ring radius of 0 mm"),
+        ({"ring_radius": 100}, "without a unit"),
+        ({"ring_radius": ([100, 110], "mm"), "dial_zero": [0, 0, 0]}, "dial_zero holds 3 numbers"),
         ({"blade": 40}, "give it as Blade"),
         ({"tilt_tir": 120}, "more than the ring's radius"),
         ({"gum": (3, -115)}, "more than the ring's radius"),
@@ -452,7 +457,7 @@ def test_what_is_not_possible_is_refused(asked: dict[str, Any], words: str) -> N
 def test_a_blade_without_a_size_needs_a_ring() -> None:
     with pytest.raises(bg.RefusedError, match="neither ring_radius nor"):
         simulate(bg.Blade(40), rng=1)
-    made = simulate(bg.Blade(40), rng=1, ring_radius_in=4.5, unit="thou")
+    made = simulate(bg.Blade(40), rng=1, ring_radius="4.5 in", unit="thou")
     assert made.key.ring_radius == pytest.approx(4500)
 
 
@@ -467,7 +472,7 @@ def test_several_sets_are_taken_one_by_one() -> None:
 
 @pytest.mark.parametrize("unit", ["mm", "thou"])
 def test_the_table_reads_back_as_the_same_readings(unit: str, tmp_path: Any) -> None:
-    blade = blade_of(50, pitch_pattern=(1, 1, 1, 1, 1.6), plate_mm=2.2, name="007")
+    blade = blade_of(50, pitch_pattern=(1, 1, 1, 1, 1.6), plate="2.2 mm", name="007")
     made = simulate(
         blade, rng=8, unit=unit, touch_deg=-2.5, turned=("forward", "backward"), play=0.5
     )
@@ -483,7 +488,7 @@ def test_the_table_reads_back_as_the_same_readings(unit: str, tmp_path: Any) -> 
 
 
 def test_a_table_does_not_lose_the_angles_of_the_teeth() -> None:
-    made = simulate(bg.Blade(3, diameter_mm=200, tooth_deg=[0, 100, 200]), rng=1)
+    made = simulate(bg.Blade(3, diameter="200 mm", tooth_deg=[0, 100, 200]), rng=1)
     with pytest.raises(bg.RefusedError, match="pitch_pattern"):
         made.to_frame()
 
@@ -546,7 +551,7 @@ def test_any_request_is_answered_whole_or_refused(
     possible = min(ends) >= 1 and max(ends) <= teeth and (miscount != "skipped" or ends[0] > 1)
     with contextlib.nullcontext() if possible else pytest.raises(bg.RefusedError):
         made = simulate(
-            bg.Blade(teeth, diameter_mm=300.0),
+            bg.Blade(teeth, diameter="300 mm"),
             rng=seed,
             unit=unit,
             tilt_tir=tir,

@@ -190,7 +190,7 @@ def facts_of(options: argparse.Namespace) -> dict[str, Any]:
     for option in (*BLADE_LENGTHS, *READING_LENGTHS):
         name = option.replace("-", "_")
         if length := getattr(options, name, None):
-            facts[f"{name}_{length[1]}"] = length[0]
+            facts[name] = length
     for name in OTHER_FACTS:
         if (value := getattr(options, name, None)) is not None:
             facts[name] = value

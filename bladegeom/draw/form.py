@@ -66,8 +66,8 @@ def reading_sheet(
         Ticked, if it is given.
     paper : {"a4", "letter"}
     **facts
-        What else is known, named as columns: ``ring_radius_mm=110``; facts of the blade itself
-        only where its teeth are given.
+        What else is known: ``ring_radius="110 mm"``; facts of the blade itself only where its
+        teeth are given.
 
     Returns
     -------
@@ -91,7 +91,7 @@ def reading_sheet(
         blade = blade_of(known, name)
     keywords = reading_facts(known)
     # What cannot be true is refused before it is printed, as if the readings had been taken.
-    Readings(blade, reading_mm=[math.nan] * blade.teeth, **keywords)
+    Readings(blade, [math.nan] * blade.teeth, unit="mm", **keywords)
     form = _Form(blade, turns, unit, keywords, paper)
     form.draw()
     return [sheet.ax for sheet in form.sheets]
@@ -189,7 +189,7 @@ class _Form:
     def _facts(self, sheet: _Sheet) -> None:
         left, right = MARGIN, sheet.page.width - MARGIN
         middle = left + 0.5 * sheet.page.inner
-        known = self.known
+        known, none = self.known, (None, "")
         sheet.blank(left, middle, "saw, arbor")
         sheet.blank(middle + 4, right, "read by")
         sheet.top += _LINE
@@ -199,11 +199,11 @@ class _Form:
             middle - 2,
             right,
             "ring radius, axis to stylus",
-            known.get("ring_radius_mm"),
+            known.get("ring_radius", none)[0],
             ("mm", "in"),
         )
         sheet.top += _LINE
-        graduation = known.get("graduation_mm")
+        graduation = known.get("graduation", none)[0]
         self._length(sheet, left, middle + 8, "graduation of the dial", graduation, tuple(MM_PER))
         touch = known.get("touch_deg")
         words = "" if touch is None else f"{touch:g}"

@@ -17,7 +17,7 @@ from bladegeom.invented.key import Hidden, LocalBend
 from bladegeom.invented.sets import Simulated, SimulatedSet
 from bladegeom.invented.slips import DIAL, written_down
 from bladegeom.invented.stand import Stand, on_the_stand
-from bladegeom.lengths import MM_PER, convert, lengths_mm
+from bladegeom.lengths import MM_PER, Lengths, convert, lengths_mm
 
 _ORDINARY_TIR = 8.0
 _ORDINARY_NOISE = 0.3
@@ -29,8 +29,7 @@ def simulate(
     *,
     rng: np.random.Generator | int,
     unit: str = "mm",
-    ring_radius_mm: ArrayLike | None = None,
-    ring_radius_in: ArrayLike | None = None,
+    ring_radius: Lengths | None = None,
     tilt_tir: float | None = None,
     near_deg: float | None = None,
     dish: float = 0.0,
@@ -74,8 +73,9 @@ def simulate(
         noise of the others as it was (but for a miscount).
     unit : {"mm", "in", "thou", "um"}
         Of the readings and of all heights.
-    ring_radius_mm, ring_radius_in : float or sequence of float, optional
-        One ring or several. Heights hold at the outermost, unless said otherwise.
+    ring_radius : str or tuple, optional
+        One ring or several, with their unit: ``"4.5 in"``, ``([60, 110], "mm")``.
+        Heights hold at the outermost, unless said otherwise.
     tilt_tir : float, optional
         Runout from the blade's own tilt.
     near_deg : float, optional
@@ -139,12 +139,12 @@ def simulate(
     """
     if unit not in MM_PER:
         raise refuse(f"unit is {unit!r}", f"write one of {', '.join(MM_PER)}", column="unit")
-    blade = Blade(40, diameter_mm=254.0) if blade is None else blade
+    blade = Blade(40, diameter="254 mm") if blade is None else blade
     if not isinstance(blade, Blade):
         raise refuse(f"blade is {blade!r}", "give it as Blade(teeth, ...)", value=blade)
     draw, seating, noise = streams(rng)
     any_deg = 360.0 * draw.random(3)
-    rings = _rings(blade, unit, ring_radius_mm, ring_radius_in)
+    rings = _rings(blade, unit, ring_radius)
     outer = max(rings)
     step = DIAL[unit] if graduation is None else size("graduation", graduation, least=0)
     ordinary = step or DIAL[unit]
@@ -186,16 +186,14 @@ def simulate(
     return Simulated(tuple(sets))
 
 
-def _rings(
-    blade: Blade, unit: str, in_mm: ArrayLike | None, in_inches: ArrayLike | None
-) -> list[float]:
-    if in_mm is None and in_inches is None:
+def _rings(blade: Blade, unit: str, given: Lengths | None) -> list[float]:
+    if given is None:
         if blade.radius_mm is None:
             raise refuse(
                 "neither ring_radius nor the blade's diameter is given", "give one of them"
             )
         return [convert(_ORDINARY_RING * blade.radius_mm, "mm", unit)]
-    given_mm, _ = lengths_mm("ring_radius", {"mm": in_mm, "in": in_inches})
+    given_mm, _ = lengths_mm("ring_radius", given)
     for length in given_mm:
         if not 0 < length <= (blade.radius_mm or math.inf) * (1 + 1e-9):
             raise refuse(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -57,16 +56,15 @@ def written_down(
     key = replace(key, planted=tuple(planted))
     if any(one.kind in ("skipped", "doubled") for one in run.planted):
         return SimulatedSet(written, run, None, key)
-    facts: dict[str, Any] = {f"reading_{unit}": written}
-    if key.graduation:
-        facts[f"graduation_{unit}"] = key.graduation
     readings = Readings(
         blade,
-        **facts,
+        written,
+        unit=unit,
+        graduation=(key.graduation or None, unit),
         tooth=run.label,
         turn=run.turn,
         turned=run.words,
-        ring_radius_mm=key.ring_radius * MM_PER[unit],
+        ring_radius=(key.ring_radius * MM_PER[unit], "mm"),
         touch_deg=key.touch_deg,
     )
     return SimulatedSet(written, run, readings, key)
