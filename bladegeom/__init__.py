@@ -18,9 +18,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from bladegeom.arbor.arbor import ArborFit, separate_arbor
+    from bladegeom.arbor.arbor import fleet_arbor, separate_arbor
     from bladegeom.arbor.clock import ClockAdvice, clock_advice
-    from bladegeom.arbor.fleet import FleetFit, fleet_arbor
+    from bladegeom.arbor.parted import ArborFit, FleetFit
     from bladegeom.blade import Blade
     from bladegeom.draw.batch import run_batch
     from bladegeom.draw.card import setup_card
@@ -56,15 +56,32 @@ if TYPE_CHECKING:
     from bladegeom.fit.vector import WobbleVector
     from bladegeom.fit.waves import Harmonic
     from bladegeom.fit.wobble import WobbleFit
+    from bladegeom.invented.asked import (
+        Bump,
+        DecimalSlip,
+        Dish,
+        Doubled,
+        Drift,
+        Flange,
+        Gum,
+        LocalBend,
+        LostMinus,
+        Play,
+        Saddle,
+        Seating,
+        Skipped,
+        Tilt,
+        UnitSlip,
+    )
     from bladegeom.invented.key import AnswerKey, Planted
-    from bladegeom.invented.sets import Simulated, SimulatedSet
     from bladegeom.invented.shop import ShopVisit, SimulatedShop, simulate_shop
-    from bladegeom.invented.simulate import simulate
+    from bladegeom.invented.simulate import Simulated, SimulatedSet, simulate
     from bladegeom.kernel.doubt import Interval
     from bladegeom.mistakes.check import Evidence, Finding, Findings, check_readings
     from bladegeom.plate.plate import PlateFit, fit_plate
     from bladegeom.plate.rotation import Rotation, best_rotation
     from bladegeom.readings import Readings
+    from bladegeom.saw.bench import Step
     from bladegeom.saw.clearance import SideClearance, rub_angle, side_clearance
     from bladegeom.saw.compare import Comparison, CutComparison, compare_test_cut
     from bladegeom.saw.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
@@ -74,7 +91,6 @@ if TYPE_CHECKING:
     from bladegeom.saw.setting import Setting, setting_error
     from bladegeom.saw.setup import SetUp, set_up
     from bladegeom.saw.slots import SlotAlignment, slot_alignment
-    from bladegeom.saw.steps import Step
     from bladegeom.shop.change import Change, change
     from bladegeom.shop.condition import Condition, assess
     from bladegeom.shop.limit import Limit
@@ -87,8 +103,7 @@ if TYPE_CHECKING:
     from bladegeom.tables.mounts import Mount, Mounts, read_mounts
     from bladegeom.tables.read import read_blade, read_blades, read_table
     from bladegeom.tables.rings import Ring, read_rings
-    from bladegeom.wall.cut_surface import CutWall
-    from bladegeom.wall.wall import cut_wall
+    from bladegeom.wall.wall import CutWall, cut_wall
 
 __version__ = "0.1.0"
 
@@ -111,7 +126,7 @@ _HOME = {
     "flip_test": "bladegeom.saw.cut",
     "measured_length": "bladegeom.saw.cut",
     "round_test": "bladegeom.saw.cut",
-    "CutWall": "bladegeom.wall.cut_surface",
+    "CutWall": "bladegeom.wall.wall",
     "Estimate": "bladegeom.estimate",
     "FenceAlignment": "bladegeom.saw.fence",
     "fence_alignment": "bladegeom.saw.fence",
@@ -144,7 +159,7 @@ _HOME = {
     "squareness": "bladegeom.fit.squareness",
     "squareness_error": "bladegeom.fit.squareness",
     "squareness_error_u": "bladegeom.fit.squareness",
-    "Step": "bladegeom.saw.steps",
+    "Step": "bladegeom.saw.bench",
     "Trend": "bladegeom.shop.trend",
     "trend": "bladegeom.shop.trend",
     "Visit": "bladegeom.shop.visit",
@@ -153,13 +168,13 @@ _HOME = {
     "BladegeomWarning": "bladegeom.faults",
     "Fault": "bladegeom.faults",
     "RefusedError": "bladegeom.faults",
-    "ArborFit": "bladegeom.arbor.arbor",
+    "ArborFit": "bladegeom.arbor.parted",
     "separate_arbor": "bladegeom.arbor.arbor",
     "Budget": "bladegeom.fit.budget",
     "Interval": "bladegeom.kernel.doubt",
     "fit_wobble": "bladegeom.fit.fit",
-    "FleetFit": "bladegeom.arbor.fleet",
-    "fleet_arbor": "bladegeom.arbor.fleet",
+    "FleetFit": "bladegeom.arbor.parted",
+    "fleet_arbor": "bladegeom.arbor.arbor",
     "Evidence": "bladegeom.mistakes.check",
     "Finding": "bladegeom.mistakes.check",
     "Findings": "bladegeom.mistakes.check",
@@ -173,10 +188,25 @@ _HOME = {
     "WobbleVector": "bladegeom.fit.vector",
     "Harmonic": "bladegeom.fit.waves",
     "WobbleFit": "bladegeom.fit.wobble",
+    "Bump": "bladegeom.invented.asked",
+    "DecimalSlip": "bladegeom.invented.asked",
+    "Dish": "bladegeom.invented.asked",
+    "Doubled": "bladegeom.invented.asked",
+    "Drift": "bladegeom.invented.asked",
+    "Flange": "bladegeom.invented.asked",
+    "Gum": "bladegeom.invented.asked",
+    "LocalBend": "bladegeom.invented.asked",
+    "LostMinus": "bladegeom.invented.asked",
+    "Play": "bladegeom.invented.asked",
+    "Saddle": "bladegeom.invented.asked",
+    "Seating": "bladegeom.invented.asked",
+    "Skipped": "bladegeom.invented.asked",
+    "Tilt": "bladegeom.invented.asked",
+    "UnitSlip": "bladegeom.invented.asked",
     "AnswerKey": "bladegeom.invented.key",
     "Planted": "bladegeom.invented.key",
-    "Simulated": "bladegeom.invented.sets",
-    "SimulatedSet": "bladegeom.invented.sets",
+    "Simulated": "bladegeom.invented.simulate",
+    "SimulatedSet": "bladegeom.invented.simulate",
     "ShopVisit": "bladegeom.invented.shop",
     "SimulatedShop": "bladegeom.invented.shop",
     "simulate_shop": "bladegeom.invented.shop",
@@ -222,20 +252,27 @@ __all__ = [
     "Blade",
     "BladegeomWarning",
     "Budget",
+    "Bump",
     "Change",
     "ClockAdvice",
     "Comparison",
     "Condition",
     "CutComparison",
     "CutWall",
+    "DecimalSlip",
+    "Dish",
+    "Doubled",
+    "Drift",
     "Estimate",
     "Evidence",
     "Fault",
     "FenceAlignment",
     "Finding",
     "Findings",
+    "Flange",
     "FleetFit",
     "FlipTest",
+    "Gum",
     "Harmonic",
     "History",
     "InsertLevel",
@@ -243,6 +280,8 @@ __all__ = [
     "Kerf",
     "Limit",
     "Limits",
+    "LocalBend",
+    "LostMinus",
     "Mark",
     "Mount",
     "Mounts",
@@ -250,12 +289,15 @@ __all__ = [
     "NextReadings",
     "Planted",
     "PlateFit",
+    "Play",
     "Readings",
     "RefusedError",
     "ResidualShape",
     "Ring",
     "Rotation",
     "RoundTest",
+    "Saddle",
+    "Seating",
     "SetUp",
     "Setting",
     "Shelf",
@@ -264,11 +306,14 @@ __all__ = [
     "Simulated",
     "SimulatedSet",
     "SimulatedShop",
+    "Skipped",
     "SlotAlignment",
     "Spike",
     "Squareness",
     "Step",
+    "Tilt",
     "Trend",
+    "UnitSlip",
     "Visit",
     "WobbleFit",
     "WobbleVector",

@@ -13,7 +13,10 @@ from numpy.typing import NDArray
 from bladegeom.kernel.doubt import student_t
 from bladegeom.result import Row, between, number
 
+Answer = Literal["yes", "no", "cannot tell"]
 Verdict = Literal["within", "out", "cannot tell"]
+
+_VERDICTS: dict[Answer, Verdict] = {"yes": "within", "no": "out", "cannot tell": "cannot tell"}
 
 
 @dataclass(frozen=True)
@@ -52,22 +55,15 @@ class Estimate:
         """Return the estimate in another unit, or of what is proportional to it."""
         return Estimate(self.value * factor, self.u * abs(factor), self.dof)
 
-    def plus(self, *others: Estimate) -> Estimate:
+    def plus(self, *others: Estimate | Known) -> Estimate:
         """Return the sum of independent estimates, its degrees of freedom after Welch (GUM G.4)."""
         parts = (self, *others)
         u, dof = combined((part.u, part.dof) for part in parts)
         return Estimate(math.fsum(part.value for part in parts), u, dof)
 
     def verdict(self, tolerance: float) -> Verdict:
-        """Return whether the size of the value, doubt and all, keeps to a tolerance.
-
-        Within if the whole of the 95 % limits is, out if none of it is, else it cannot be told.
-        """
-        if abs(self.value) + self.reach <= tolerance:
-            return "within"
-        if abs(self.value) - self.reach > tolerance:
-            return "out"
-        return "cannot tell"
+        """Return whether the size of the value, doubt and all, keeps to a tolerance (`judge`)."""
+        return _VERDICTS[judge(self, tolerance)]
 
     def text(self, unit: str) -> str:
         """Return value, unit and 95 % limits in words, rounded to two digits of the doubt."""
@@ -103,16 +99,40 @@ class Known(NamedTuple):
         The value and its standard uncertainty (k = 1).
     low, high : float
         Its 95 % limits.
+    dof : float
+        Degrees of freedom of `u`, for sums.
     """
 
     value: float
     u: float = math.nan
     low: float = math.nan
     high: float = math.nan
+    dof: float = math.inf
+
+    def times(self, factor: float) -> Known:
+        """Return it in another unit, or of what is proportional to it."""
+        low, high = self.low * factor + 0.0, self.high * factor + 0.0  # There is no minus nothing.
+        if factor < 0:
+            low, high = high, low
+        return Known(self.value * factor + 0.0, self.u * abs(factor), low, high, self.dof)
 
     def text(self, unit: str) -> str:
         """Return value, unit and 95 % limits in words, rounded to two digits of the doubt."""
-        return f"{number(self.value, self.u)} {unit} (95 %: {between(self.low, self.high, self.u)})"
+        doubt = (self.high - self.low) / 4 if math.isnan(self.u) else self.u
+        said = f"{number(self.value, doubt)} {unit}"
+        if math.isnan(self.high):
+            return f"{said} (doubt not known)"
+        return f"{said} (95 %: {between(self.low, self.high, doubt)})"
+
+
+def judge(measured: Estimate | Known, limit: float) -> Answer:
+    """Return whether the size of what was measured keeps to a limit; each trade words it itself.
+
+    Yes if all that lies within the 95 % limits does, no if none of it does, else it cannot be told.
+    """
+    if abs(measured.low) <= limit and abs(measured.high) <= limit:
+        return "yes"
+    return "no" if measured.low > limit or measured.high < -limit else "cannot tell"
 
 
 def combined(parts: Iterable[tuple[float, float]]) -> tuple[float, float]:
@@ -156,33 +176,41 @@ def scatter_of(*groups: NDArray[np.float64]) -> tuple[float, int]:
     return (math.sqrt(squares / dof), dof) if dof else (math.nan, 0)
 
 
-def mean_of(
-    readings: NDArray[np.float64], sd: float, dof: float, graduation: float | None
+def of_readings(
+    value: float, sd: float, dof: float, graduation: float | None, spread: float, rounding: float
 ) -> Estimate:
-    """Return the mean of repeated readings.
+    """Return what was worked out from readings, with its doubt.
 
     Where the readings scatter by less than half a graduation, or none was repeated, rounding
-    errors are the same every time and do not average out: graduation / sqrt(12) is added (GUM
-    F.2.2.1).
+    errors are the same every time and do not average out: they are added (GUM F.2.2.1).
 
     Parameters
     ----------
-    readings : ndarray, shape (n,)
+    value : float
     sd, dof : float
         Scatter of one reading; NaN and 0 where nothing was repeated.
     graduation : float, optional
+    spread, rounding : float
+        Standard uncertainty of the value for a scatter of 1, and for a graduation of 1.
 
     Returns
     -------
     Estimate
         Its `u` is NaN where neither repeats nor a graduation tell it.
     """
-    mean = float(readings.mean())
     parts: list[tuple[float, float]] = []
     if dof:
-        parts.append((sd / math.sqrt(len(readings)), dof))
+        parts.append((sd * spread, dof))
     if graduation is not None and not sd >= graduation / 2:
-        parts.append((graduation / math.sqrt(12), math.inf))
+        parts.append((graduation * rounding, math.inf))
     if not parts or (graduation is None and sd == 0):
-        return Estimate(mean, math.nan)
-    return Estimate(mean, *combined(parts))
+        return Estimate(value, math.nan)
+    return Estimate(value, *combined(parts))
+
+
+def mean_of(readings: NDArray[np.float64], graduation: float | None) -> Estimate:
+    """Return the mean of repeated readings of one thing."""
+    count = len(readings)
+    mean = float(readings.mean())
+    scatter = scatter_of(readings)
+    return of_readings(mean, *scatter, graduation, 1 / math.sqrt(count), 1 / math.sqrt(12))

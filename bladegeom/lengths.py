@@ -21,7 +21,7 @@ LARGEST, LEAST = 1e9, 1e-100
 """A number beyond these is a slip: a barcode among the readings, or so small that its square is
 lost."""
 
-Length = str | tuple[float | None, str]
+Length = str | tuple[float, str]
 """``"4.5 in"`` or ``(4.5, "in")``."""
 
 Lengths = str | tuple[ArrayLike, str]

@@ -48,13 +48,16 @@ class Row(NamedTuple):
     text: str = ""
 
 
-Text = Callable[[Any], "str | Sequence[str]"]
+Text = Callable[[Any], "str | Sequence[str | tuple[str, str]]"]
 T = TypeVar("T")
 
 DOUBTED = ("", "_u", "_low", "_high")
 """Parts of an `Estimate`: its value, its standard uncertainty and its 95 % limits."""
 
-_VALUES = {"": "value", "_u": "u", "_low": "low", "_high": "high"}
+
+def _part(part: str) -> str:
+    """Return the attribute that a part of a key stands for."""
+    return part[1:] or "value"
 
 
 class About(NamedTuple):
@@ -72,28 +75,36 @@ class About(NamedTuple):
     def keys(self, name: str) -> list[str]:
         """Return its keys in `to_dict`, for the name that it has in its class."""
         stem = name if self.key is None else self.key
-        return [f"{stem}{part}{self.ending}" for part in self.parts] if stem else []
+        shown = stem and not self.inline
+        return [f"{stem}{part}{self.ending}" for part in self.parts] if shown else []
 
-    def rows(self, result: Any, name: str) -> list[Row]:
-        """Return its rows in a result."""
-        value = getattr(result, name)
+    @property
+    def stem(self) -> str:
+        """What stands before the keys of a result that is shown in its place."""
+        return f"{self.key}_" if self.key else ""
+
+    def rows(self, result: Any, name: str, value: Any) -> list[Row]:
+        """Return its rows in a result, in which it has a name and a value."""
         if self.inline:
-            return list(value._rows())
+            rows = value._rows() if isinstance(value, Result) else value or ()
+            return [row._replace(key=self.stem + row.key) if row.key else row for row in rows]
         label = self.label if isinstance(self.label, str) else self.label(result)
         said = self._said(result, value) if label else ()
-        texts = [said] if isinstance(said, str) else list(said)
+        lines = [said] if isinstance(said, str) else said
+        texts = [(label, line) if isinstance(line, str) else line for line in lines]
         keys = self.keys(name)
         values = [value]
         if len(self.parts) > 1:
-            values = [getattr(value, _VALUES[part], None) for part in self.parts]
+            values = [getattr(value, _part(part), None) for part in self.parts]
         rows = [Row(key, one) for key, one in zip(keys, values, strict=False)]
-        if not texts or not texts[0]:
+        if not texts or not texts[0][1]:
             return rows
         if rows:
-            rows[0] = rows[0]._replace(label=label, text=texts.pop(0))
-        return rows + [Row("", None, label, text) for text in texts]
+            label, text = texts.pop(0)
+            rows[0] = rows[0]._replace(label=label, text=text)
+        return rows + [Row("", None, label, text) for label, text in texts]
 
-    def _said(self, result: Any, value: Any) -> str | Sequence[str]:
+    def _said(self, result: Any, value: Any) -> str | Sequence[str | tuple[str, str]]:
         if self.text is not None:
             return self.text(result)
         if value is None:
@@ -126,7 +137,8 @@ def quantity(
     key : str, optional
         In `to_dict` and in frames; the field's name if not given, ``""`` for people only.
     parts : tuple of str
-        `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them.
+        `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them, and each
+        stands for the attribute of that name.
     ending : str
         Behind the keys, such as ``_deg``.
     unit : str, optional
@@ -134,10 +146,11 @@ def quantity(
     label : str or callable
         Its name for people, or a function of the result that gives it; without one, not shown.
     text : callable, optional
-        Function of the result that gives its text, or several; if not given, that of the value.
-        Where it is empty, nothing is shown.
+        Function of the result that gives its text, or several, each with a label of its own where
+        it is a pair; if not given, that of the value. Where it is empty, nothing is shown.
     inline : bool
-        The field is a result, whose own quantities stand in this place.
+        The field is a result (or a list of rows), whose own quantities stand in this place, but
+        for those that this one has itself; `key`, if given, stands before each of their keys.
     default : object, optional
         Where the field has one.
     """
@@ -158,12 +171,13 @@ def derived(
     unit: str | None = None,
     label: str | Callable[[Any], str] = "",
     text: Text | None = None,
+    inline: bool = False,
 ) -> Callable[[Callable[[Any], T]], T]:
     """Declare a property of a result, as `quantity` does a field; its meaning is its docstring."""
 
     def made(get: Callable[[Any], T]) -> T:
         one = _Derived(get, doc=f"{meaning[0].upper()}{meaning[1:]}.")
-        one.about = About(meaning, key, parts, ending, unit, label, text, inline=False)
+        one.about = About(meaning, key, parts, ending, unit, label, text, inline)
         return one  # type: ignore[return-value]
 
     return made
@@ -194,7 +208,7 @@ class Result:
                 own[name] = held.metadata["about"]
         cls._quantities = {**cls._quantities, **own}
         cls._parts = {
-            key: (name, _VALUES[part])
+            key: (name, _part(part))
             for name, about in cls._quantities.items()
             for key, part in zip(about.keys(name), about.parts, strict=False)
         }
@@ -226,17 +240,27 @@ class Result:
 
         def __getattr__(self, name: str) -> Any:
             """Return what has this key in `to_dict`; NaN, not None, where it is not known."""
-            if name not in self._parts:
-                raise AttributeError(f"{type(self).__name__} has no {name}", name=name, obj=self)
-            held, part = self._parts[name]
-            value = getattr(self, held)
-            return value if value is None else getattr(value, part, value)
+            if name in self._parts:
+                held, part = self._parts[name]
+                value = getattr(self, held)
+                return value if value is None else getattr(value, part, value)
+            for held, about in self._quantities.items():
+                own = name.removeprefix(about.stem)
+                if about.inline and name not in self._quantities:
+                    value = getattr(self, held)
+                    if own in getattr(value, "_parts", ()) and name == about.stem + own:
+                        return getattr(value, own)
+            raise AttributeError(f"{type(self).__name__} has no {name}", name=name, obj=self)
 
     def _title(self) -> str:
         raise NotImplementedError
 
     def _rows(self) -> Sequence[Row]:
-        return [row for name, about in self._quantities.items() for row in about.rows(self, name)]
+        rows: list[Row] = []
+        for name, about in self._quantities.items():
+            own = about.rows(self, name, getattr(self, name))
+            rows += [row for row in own if row.key not in self._parts] if about.inline else own
+        return rows
 
     def _first(self) -> Sequence[str]:
         """Return what must be known before any of it is followed: told above all else."""
@@ -353,9 +377,9 @@ def _plain(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [_plain(one) for one in value]
     if hasattr(value, "to_dict"):
-        return value.to_dict()
-    if hasattr(value, "item"):
-        value = value.item()
+        return _plain(value.to_dict())
+    if hasattr(value, "tolist"):
+        return _plain(value.tolist())
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

@@ -446,14 +446,8 @@ def clock_rows() -> list[dict[str, str]]:
     return rows
 
 
-RINGED = {
-    "tilt_tir": 0.10,
-    "near_deg": 30.0,
-    "dish": 0.08,
-    "saddle": 0.04,
-    "saddle_deg": 70.0,
-    "graduation": 0.005,
-}
+RING_TILT, RING_DISH = bg.Tilt((0.10, "mm"), near_deg=30.0), bg.Dish((0.08, "mm"))
+RING_SADDLE = bg.Saddle((0.04, "mm"), crest_deg=70.0)
 RING_SEED = 9202
 
 
@@ -467,9 +461,14 @@ def ring_rows() -> list[dict[str, str]]:
     """
     blade = bg.Blade(40, diameter="254 mm", gullet="9 mm", name="R-40")
     rng = np.random.Generator(np.random.PCG64(RING_SEED))
-    radii = [60.0, 85.0, 110.0]
     made = {
-        stand: bg.simulate(blade, rng=rng, ring_radius=(radii, "mm"), **RINGED)
+        stand: bg.simulate(
+            blade,
+            rng=rng,
+            faults=[RING_TILT, RING_DISH, RING_SADDLE],
+            ring_radius="60 85 110 mm",
+            graduation="0.005 mm",
+        )
         for stand in ("front", "back")
     }
     return [
@@ -646,10 +645,10 @@ def write_demo_data(folder: Path) -> None:
     readme = _README.format(
         mounts=CLOCK_MOUNTS,
         rings=THREE_RINGS,
-        ring_tir=f"{RINGED['tilt_tir']:g}",
-        ring_near=f"{RINGED['near_deg']:g}",
-        dish=f"{RINGED['dish']:g}",
-        saddle=f"{RINGED['saddle']:g}",
+        ring_tir=f"{RING_TILT.tir[0]:g}",
+        ring_near=f"{RING_TILT.near_deg:g}",
+        dish=f"{RING_DISH.height[0]:g}",
+        saddle=f"{RING_SADDLE.crest[0]:g}",
         ring_seed=RING_SEED,
         clocked=CLOCKED.blade,
         count=len(CLOCKS_DEG),

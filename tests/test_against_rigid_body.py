@@ -244,7 +244,7 @@ def test_squareness_with_a_tooth_uppermost_is_the_lean_of_the_plate_standing_so(
 ) -> None:
     fit = setup.fit()
     for tooth in {1, 2, setup.teeth // 3, setup.teeth}:
-        result = bg.squareness(fit, tooth=tooth, span_mm=150.0)
+        result = bg.squareness(fit, tooth=tooth, span=(150.0, "mm"))
         lean = upright_lean_deg(setup.truth, float(setup.tooth_deg[tooth - 1]))
         assert_allclose(result.error_deg, lean, rtol=1e-8, atol=1e-9 * setup.tilt_deg)
         assert_allclose(

@@ -149,7 +149,7 @@ def test_angles_of_the_plate_need_a_ring_radius() -> None:
 @pytest.mark.parametrize("amplitude", [0.02, 0.0])
 def test_frames_hold_what_the_dicts_hold_with_pairs_as_two_columns(amplitude: float) -> None:
     fit = fitted(amplitude)
-    for result in (fit, bg.neutral_line(fit), bg.squareness(fit, tooth=7, span_mm=100.0)):
+    for result in (fit, bg.neutral_line(fit), bg.squareness(fit, tooth=7, span=(100.0, "mm"))):
         frame, values = result.to_frame(), result.to_dict()
         assert len(frame) == 1
         columns = {name: frame[name].tolist()[0] for name in frame}

@@ -19,8 +19,9 @@ from scipy import stats
 from simulated import rng_for
 from statsmodels.stats.meta_analysis import combine_effects
 
-from bladegeom.arbor.arbor import ArborFit, separate_arbor
+from bladegeom.arbor.arbor import separate_arbor
 from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, repeats_design
+from bladegeom.arbor.parted import ArborFit
 from bladegeom.faults import RefusedError
 
 patient = settings(deadline=None, max_examples=50)

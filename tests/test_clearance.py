@@ -27,7 +27,11 @@ def ten_inch(**sizes):
 
 
 def slots(**facts):
-    given_facts = {"front_mm": [0.52], "back_mm": [0.40], "separation_mm": 250} | facts
+    given_facts = {
+        "front": ([0.52], "mm"),
+        "back": ([0.40], "mm"),
+        "separation": (250, "mm"),
+    } | facts
     return slot_alignment(**given_facts)
 
 
@@ -67,7 +71,7 @@ def test_the_board_rubs_where_a_followed_point_touches_the_plate(height, gullet)
         gullet=(gullet, "mm"),
     )
     followed = rubs_at_deg(0.5, 150.0, 150.0 - (gullet or 0), 150.0 - height)
-    assert rub_angle(blade, height_mm=height) == pytest.approx(followed, rel=2e-3)
+    assert rub_angle(blade, height=(height, "mm")) == pytest.approx(followed, rel=2e-3)
 
 
 @pytest.mark.parametrize("height", [2.0, 8.0, 9.9])
@@ -75,37 +79,33 @@ def test_gullets_that_do_not_reach_the_table_leave_the_limit_on_the_cautious_sid
     blade = bg.Blade(60, diameter="300 mm", tooth_width="3.2 mm", plate="2.2 mm", gullet="10 mm")
     assert rubs_at_deg(0.5, 150.0, 140.0, 150.0 - height) == math.inf
     front = math.sqrt(150.0**2 - (150.0 - height) ** 2)
-    limit = rub_angle(blade, height_mm=height)
+    limit = rub_angle(blade, height=(height, "mm"))
     assert limit == pytest.approx(math.degrees(math.atan(0.5 / front)))
 
 
 @given(st.floats(0.1, 149.0), st.floats(1, 50))
 def test_not_knowing_the_gullets_only_lowers_the_limit(height, gullet):
     sizes = {"diameter": "300 mm", "tooth_width": "3.2 mm", "plate": "2.2 mm"}
-    unknown = rub_angle(bg.Blade(60, **sizes), height_mm=height)
-    assert unknown <= rub_angle(bg.Blade(60, **sizes, gullet=(gullet, "mm")), height_mm=height)
+    unknown = rub_angle(bg.Blade(60, **sizes), height=(height, "mm"))
+    assert unknown <= rub_angle(bg.Blade(60, **sizes, gullet=(gullet, "mm")), height=(height, "mm"))
 
 
 @given(st.floats(0.1, 126.0), st.floats(0.1, 0.9))
 def test_the_higher_the_blade_the_less_is_allowed(height, part):
     blade = ten_inch()
-    assert rub_angle(blade, height_mm=part * height) > rub_angle(blade, height_mm=height)
+    assert rub_angle(blade, height=(part * height, "mm")) > rub_angle(blade, height=(height, "mm"))
 
 
 @given(st.floats(0.1, 149.9), st.sampled_from([None, 9.0]))
 def test_all_ways_of_stating_the_height_agree(height, gullet):
     blade = bg.Blade(
-        60,
-        diameter="300 mm",
-        tooth_width="3.2 mm",
-        plate="2.2 mm",
-        gullet=(gullet, "mm"),
+        60, diameter="300 mm", tooth_width="3.2 mm", plate="2.2 mm", gullet=(gullet, "mm")
     )
-    limit = rub_angle(blade, height_mm=height)
-    assert rub_angle(blade, height_in=height / 25.4) == pytest.approx(limit, rel=1e-9)
+    limit = rub_angle(blade, height=(height, "mm"))
+    assert rub_angle(blade, height=(height / 25.4, "in")) == pytest.approx(limit, rel=1e-9)
     # Near the gullets' bottom the root is steep: what is subtracted twice is felt.
-    assert rub_angle(blade, table_mm=150 - height) == pytest.approx(limit, rel=1e-5)
-    assert rub_angle(blade, table_in=(150 - height) / 25.4) == pytest.approx(limit, rel=1e-5)
+    assert rub_angle(blade, table=(150 - height, "mm")) == pytest.approx(limit, rel=1e-5)
+    assert rub_angle(blade, table=((150 - height) / 25.4, "in")) == pytest.approx(limit, rel=1e-5)
 
 
 def test_clearance_is_half_of_what_the_teeth_stand_out():
@@ -121,9 +121,9 @@ def test_a_quarter_of_a_degree_goes_with_ten_thousandths_for_a_short_length_of_b
     # Common practice, no source: 0.010 in of clearance, a limit of about a quarter of a degree.
     length = 0.010 / math.tan(math.radians(0.25))
     assert length == pytest.approx(2.29, abs=0.005)
-    assert rub_angle(ten_inch(), height_in=0.125) == pytest.approx(0.25, abs=0.01)
+    assert rub_angle(ten_inch(), height=(0.125, "in")) == pytest.approx(0.25, abs=0.01)
     # By hand: 1 in high a 10 in blade has a chord of 2 sqrt(1 (10 - 1)) = 6 in in the cut.
-    limit = rub_angle(ten_inch(), height_in=1)
+    limit = rub_angle(ten_inch(), height=(1, "in"))
     assert limit == pytest.approx(math.degrees(math.atan(0.010 / 6)))
     assert limit == pytest.approx(0.096, abs=0.001)
 
@@ -131,18 +131,18 @@ def test_a_quarter_of_a_degree_goes_with_ten_thousandths_for_a_short_length_of_b
 @pytest.mark.parametrize(("height", "chord"), [(0.5, 4.3589), (1.0, 6.0), (2.0, 8.0), (5.0, 10.0)])
 def test_without_gullets_the_length_is_the_chord_of_the_circle(height, chord):
     # Chord of a circle, c = 2 sqrt(h (2 R - h)): handbook formula, from memory; values by hand.
-    length = 0.010 / math.tan(math.radians(rub_angle(ten_inch(), height_in=height)))
+    length = 0.010 / math.tan(math.radians(rub_angle(ten_inch(), height=(height, "in"))))
     assert length == pytest.approx(chord, rel=1e-4)
     assert length == pytest.approx(2 * math.sqrt(height * (10 - height)))
 
 
 def test_a_number_gives_a_number_and_an_array_an_array():
     blade = ten_inch()
-    assert type(rub_angle(blade, height_mm=30)) is float
-    several = rub_angle(blade, height_mm=[[10.0, 30.0, 60.0]])
+    assert type(rub_angle(blade, height=(30, "mm"))) is float
+    several = rub_angle(blade, height=([[10.0, 30.0, 60.0]], "mm"))
     assert several.shape == (1, 3)
-    assert several[0, 1] == rub_angle(blade, height_mm=30)
-    assert rub_angle(blade, height_mm=127) == rub_angle(blade, table_mm=0)
+    assert several[0, 1] == rub_angle(blade, height=(30, "mm"))
+    assert rub_angle(blade, height=(127, "mm")) == rub_angle(blade, table=(0, "mm"))
 
 
 def test_what_is_not_known_of_the_gullets_is_said():
@@ -160,7 +160,7 @@ def test_teeth_no_wider_than_the_plate_leave_nothing():
     blade = ten_inch(tooth_width="0.078 in")
     assert side_clearance(blade).mm == 0
     assert "it rubs at any error" in str(side_clearance(blade))
-    assert rub_angle(blade, height_in=1) == 0
+    assert rub_angle(blade, height=(1, "in")) == 0
     with pytest.raises(bg.RefusedError, match="rubs at any error"):
         clearance_chart(blade)
 
@@ -174,7 +174,7 @@ def test_teeth_no_wider_than_the_plate_leave_nothing():
     ],
 )
 def test_a_missing_size_is_named(missing, problem):
-    for ask in (side_clearance, clearance_chart, lambda blade: rub_angle(blade, height_mm=9)):
+    for ask in (side_clearance, clearance_chart, lambda blade: rub_angle(blade, height=(9, "mm"))):
         with pytest.raises(bg.RefusedError, match=re.escape(problem)):
             ask(ten_inch(**missing))
 
@@ -182,7 +182,7 @@ def test_a_missing_size_is_named(missing, problem):
 def test_without_a_diameter_there_is_no_angle():
     blade = ten_inch(diameter=None)
     assert side_clearance(blade).inch == pytest.approx(0.010)
-    for ask in (clearance_chart, lambda blade: rub_angle(blade, height_mm=9)):
+    for ask in (clearance_chart, lambda blade: rub_angle(blade, height=(9, "mm"))):
         with pytest.raises(bg.RefusedError, match="give diameter"):
             ask(blade)
 
@@ -191,19 +191,22 @@ def test_without_a_diameter_there_is_no_angle():
     ("asked", "problem"),
     [
         ({}, "the height is not given"),
-        ({"height_mm": 20, "height_in": 1}, "the height is given as height_mm and height_in"),
-        ({"height_mm": 20, "table_mm": 1}, "the height is given as height_mm and table_mm"),
-        ({"height_mm": 0}, "height_mm is 0; give a height above 0 and up to"),
-        ({"height_mm": -1.5}, "height_mm is -1.5"),
-        ({"height_mm": 127.1}, "height_mm is 127.1; give a height above 0 and up to the blade's"),
-        ({"height_in": 5.01}, "radius, 5 in"),
-        ({"height_mm": math.nan}, "height_mm is nan"),
-        ({"height_mm": [3, math.inf, 4]}, "height_mm is inf"),
-        ({"height_mm": True}, "height_mm is True"),
-        ({"height_mm": "high"}, "height_mm is high"),
-        ({"table_mm": -0.1}, "table_mm is -0.1"),
-        ({"table_mm": 127}, "table_mm is 127; give a height from 0 to less than"),
-        ({"table_in": math.nan}, "table_in is nan"),
+        ({"height": 20}, "height is 20, without a unit"),
+        ({"height": (20, "mm"), "table": (1, "mm")}, "the height is given twice"),
+        ({"height": (0, "mm")}, "height is 0 mm; give a height above 0 and up to"),
+        ({"height": (-1.5, "mm")}, "height is -1.5 mm"),
+        (
+            {"height": (127.1, "mm")},
+            "height is 127.1 mm; give a height above 0 and up to the blade's",
+        ),
+        ({"height": (5.01, "in")}, "radius, 5 in"),
+        ({"height": (math.nan, "mm")}, "height is nan mm"),
+        ({"height": ([3, math.inf, 4], "mm")}, "height is inf mm"),
+        ({"height": (True, "mm")}, "height is True mm"),
+        ({"height": ("high", "mm")}, "height is high mm"),
+        ({"table": (-0.1, "mm")}, "table is -0.1 mm"),
+        ({"table": (127, "mm")}, "table is 127 mm; give a height from 0 to less than"),
+        ({"table": (math.nan, "in")}, "table is nan in"),
     ],
 )
 def test_what_no_blade_can_do_is_refused(asked, problem):
@@ -225,11 +228,11 @@ def test_the_chart_draws_the_limit_in_both_units(gullet):
     blade = ten_inch(gullet=(gullet, "mm"))
     ax = clearance_chart(blade, date=DAY)
     height, limit = line_of(ax, "the board rubs").T
-    assert limit == pytest.approx(rub_angle(blade, height_mm=height))
+    assert limit == pytest.approx(rub_angle(blade, height=(height, "mm")))
     assert ax.get_xlim()[1] == pytest.approx(height.max())
     marked, at = line_of(ax, "round heights").T
     assert 25.4 in marked
-    assert at == pytest.approx(rub_angle(blade, height_mm=marked))
+    assert at == pytest.approx(rub_angle(blade, height=(marked, "mm")))
     figure = ax.get_figure(root=True)
     figure.draw_without_rendering()
     (above,) = ax.child_axes
@@ -242,17 +245,17 @@ def test_the_page_tells_the_limit_at_round_heights():
     assert "Slots within 0.095\u00b0 of the blade at 1 in high, or the board rubs" in words
     for name, height in (("1 in", 25.4), ("3 in", 76.2), ("25 mm", 25.0), ("1/2 in", 12.7)):
         beside = words[words.index(name) + 1]
-        assert beside == f"{rub_angle(blade, height_mm=height):.3f}\u00b0"
+        assert beside == f"{rub_angle(blade, height=(height, 'mm')):.3f}\u00b0"
 
 
 def test_a_slot_error_is_drawn_with_its_limits():
-    slot = slots(graduation_mm=0.01, end_float_mm=0.02)
+    slot = slots(graduation="0.01 mm", end_float="0.02 mm")
     ax = clearance_chart(ten_inch(), slot=slot, date=DAY)
     assert line_of(ax, "slots: 0.028")[:, 1] == pytest.approx(slot.angle_deg)
     (band,) = [patch for patch in ax.patches if patch.get_hatch()]
     low, high = ax.transData.inverted().transform(band.get_window_extent())[:, 1]
     assert (low, high) == (pytest.approx(slot.angle.low), pytest.approx(slot.angle.high))
-    other = slots(front_mm=[0.40], back_mm=[0.52], graduation_mm=0.01, end_float_mm=0.02)
+    other = slots(front="0.40 mm", back="0.52 mm", graduation="0.01 mm", end_float="0.02 mm")
     assert line_of(clearance_chart(ten_inch(), slot=other), "slots: 0.028")[0, 1] > 0
     unknown = clearance_chart(ten_inch(), slot=slots(), date=DAY)
     assert len(line_of(unknown, "slots: 0.028\u00b0, doubt not known"))
@@ -260,7 +263,7 @@ def test_a_slot_error_is_drawn_with_its_limits():
 
 
 def test_a_large_slot_error_stays_on_the_chart():
-    slot = slots(front_mm=[3.0], back_mm=[0.0], graduation_mm=0.01)
+    slot = slots(front="3.0 mm", back="0.0 mm", graduation="0.01 mm")
     ax = clearance_chart(ten_inch(), slot=slot)
     assert ax.get_ylim()[1] > slot.angle.high > 0.6
 
@@ -293,7 +296,7 @@ def test_no_words_meet_and_none_leave_the_page(diameter_mm, paper):
 
 
 def test_the_chart_is_black_and_white():
-    figure = chart_of(ten_inch(), slot=slots(graduation_mm=0.01))
+    figure = chart_of(ten_inch(), slot=slots(graduation="0.01 mm"))
     figure.set_dpi(40)
     figure.canvas.draw()
     red, green, blue, _ = np.asarray(figure.canvas.buffer_rgba()).astype(int).transpose(2, 0, 1)

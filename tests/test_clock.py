@@ -20,9 +20,9 @@ from simulated import rng_for
 
 import bladegeom as bg
 from bladegeom.arbor.arbor import separate_arbor
-from bladegeom.arbor.clock import clock_advice
-from bladegeom.arbor.clock_limits import Limited, difference, next_limits
+from bladegeom.arbor.clock import clock_advice, difference, next_limits
 from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of
+from bladegeom.estimate import Known
 
 BLADE, FLANGE = 0.05 * np.exp(0.5j), 0.03 * np.exp(2j)
 RING = 110.0
@@ -274,15 +274,15 @@ def test_the_limits_at_a_tooth_are_those_of_gum_propagation():
 
 @given(*[st.tuples(st.floats(0, 10), st.floats(0, 3), st.floats(0, 3))] * 2)
 def test_a_difference_turns_its_limits_with_its_sign(one, other):
-    first, second = (Limited(v, v - down, v + up) for v, down, up in (one, other))
+    first, second = (Known(v, low=v - down, high=v + up) for v, down, up in (one, other))
     there, back = difference(first, second), difference(second, first)
     assert_allclose([there.value, there.low, there.high], [-back.value, -back.high, -back.low])
     assert there.low <= there.value <= there.high
 
 
 def test_symmetrical_limits_of_a_difference_add_as_squares():
-    found = difference(Limited(5.0, 2.0, 8.0), Limited(1.0, -3.0, 5.0))
-    assert found == (4.0, -1.0, 9.0)
+    found = difference(Known(5.0, low=2.0, high=8.0), Known(1.0, low=-3.0, high=5.0))
+    assert (found.value, found.low, found.high) == (4.0, -1.0, 9.0)
 
 
 # Simulation: do the limits cover, and do recommended changes gain?

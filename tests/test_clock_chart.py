@@ -18,8 +18,7 @@ from simulated import rng_for
 
 import bladegeom as bg
 from bladegeom.arbor.arbor import separate_arbor
-from bladegeom.arbor.clock import clock_advice
-from bladegeom.arbor.clock_places import new_mounting
+from bladegeom.arbor.clock import clock_advice, new_mounting
 from bladegeom.draw.clock import clock_chart
 from bladegeom.draw.clock_arrows import Arrows
 

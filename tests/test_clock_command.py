@@ -13,7 +13,7 @@ from test_mounts import mounts_of
 from written import changed, run, run_apart, save, sheet
 
 import bladegeom as bg
-from bladegeom.arbor.clock_many import advise
+from bladegeom.arbor.clock import advise
 from bladegeom.tables.mounts import read_mounts
 
 DEMO = "data_demo/arbor/clock_mounts.csv"

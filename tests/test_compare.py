@@ -14,7 +14,7 @@ from scipy import stats
 
 from bladegeom.estimate import Estimate
 from bladegeom.faults import RefusedError
-from bladegeom.saw.compare import AGREE, CANNOT_TELL, DO_NOT_AGREE, Comparison, compare_test_cut
+from bladegeom.saw.compare import Comparison, compare_test_cut
 
 KERF = Comparison("width of the kerf", Estimate(3.31, 0.02), Estimate(3.30, 0.01), "mm")
 
@@ -53,11 +53,11 @@ def test_chi_square_from_a_table():
         assert result.p_value == pytest.approx(0.05, abs=2e-5)
 
 
-@pytest.mark.parametrize(("size", "verdict"), [(0.99, AGREE), (1.01, DO_NOT_AGREE)])
-def test_they_agree_up_to_one_in_twenty(size, verdict):
+@pytest.mark.parametrize(("size", "agree"), [(0.99, "yes"), (1.01, "no")])
+def test_they_agree_up_to_one_in_twenty(size, agree):
     t = stats.t.ppf(0.975, 5) * size
     one = Comparison("x", Estimate(0, 0.0), Estimate(t, 1.0, 5), "mm")
-    assert compare_test_cut([one]).verdict == verdict
+    assert compare_test_cut([one]).agree == agree
 
 
 def test_of_many_true_predictions_one_in_twenty_is_called_wrong():
@@ -70,31 +70,31 @@ def test_of_many_true_predictions_one_in_twenty_is_called_wrong():
             read = rng.normal(0, 1, 4)
             u = float(read.std(ddof=1)) / 2
             checks.append(Comparison("x", Estimate(0, 0.0), Estimate(read.mean(), u, 3), "mm"))
-        wrong += compare_test_cut(checks).verdict == DO_NOT_AGREE
+        wrong += compare_test_cut(checks).agree == "no"
     # Three standard deviations of the count.
     assert wrong == pytest.approx(100, abs=30)
 
 
 def test_a_sign_is_suspected_where_turning_it_would_mend_it():
     result = compare_test_cut([KERF, square(0.10, -0.09)])
-    assert result.verdict == DO_NOT_AGREE
+    assert result.agree == "no"
     assert result.hints == ("a sign: square of the cut would agree with the sign turned",)
 
 
 def test_dish_or_the_square_is_suspected_where_the_width_agrees():
     result = compare_test_cut([KERF, square(0.01, 0.20)])
-    assert result.verdict == DO_NOT_AGREE
+    assert result.agree == "no"
     assert len(result.hints) == 1
     assert result.hints[0].startswith(
         "dish, the square, or another tooth than the marked one: square of the cut disagrees"
     )
     alone = compare_test_cut([square(0.01, 0.20)])
-    assert (alone.verdict, alone.hints) == (DO_NOT_AGREE, ())
+    assert (alone.agree, alone.hints) == ("no", ())
 
 
 def test_an_agreement_carries_no_hints():
     result = compare_test_cut([KERF, square(0.02, 0.03)])
-    assert (result.verdict, result.hints, result.dof) == (AGREE, (), 2)
+    assert (result.agree, result.hints, result.dof) == ("yes", (), 2)
     assert result.lines == (
         "width of the kerf: predicted 3.310, measured 3.300, difference -0.010 mm "
         "(95 %: -0.054 to 0.034)",
@@ -107,14 +107,14 @@ def test_an_agreement_carries_no_hints():
 def test_an_unknown_doubt_cannot_be_told():
     blind = Comparison("corner", Estimate(0.1, 0.01), Estimate(5.0, math.nan), "deg")
     result = compare_test_cut([KERF, blind])
-    assert (result.verdict, result.dof) == (CANNOT_TELL, 1)
+    assert (result.agree, result.dof) == ("cannot tell", 1)
     assert result.hints[0].startswith("corner: its doubt is not known")
     only = compare_test_cut([blind])
-    assert (only.verdict, only.dof) == (CANNOT_TELL, 0)
+    assert (only.agree, only.dof) == ("cannot tell", 0)
     assert only.to_dict()["p_value"] is None
     assert "doubt not known" in str(only)
     # What is known and wrong is not excused by what is not.
-    assert compare_test_cut([square(0.1, 0.5), blind]).verdict == DO_NOT_AGREE
+    assert compare_test_cut([square(0.1, 0.5), blind]).agree == "no"
 
 
 def test_plain_values_are_the_same_keys_always():
@@ -132,7 +132,7 @@ def test_a_tail_beyond_the_smallest_number_is_still_wrong():
     far = Comparison("x", Estimate(0, 1.0, 1e7), Estimate(1e3, 1.0, 1e7), "mm")
     result = compare_test_cut([far])
     assert math.isfinite(result.chi_square)
-    assert (result.p_value, result.verdict) == (0.0, DO_NOT_AGREE)
+    assert (result.p_value, result.agree) == (0.0, "no")
 
 
 @pytest.mark.parametrize(

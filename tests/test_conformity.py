@@ -20,12 +20,12 @@ from scipy.stats import t as student
 from simulated import rng_for, wave
 
 import bladegeom as bg
+from bladegeom.estimate import Known
 from bladegeom.faults import RefusedError
 from bladegeom.shop.conformity import (
     CONFORMS,
     FAILS,
     UNDECIDED,
-    acceptance_limit,
     conformance_probability,
     judged,
     raw_span,
@@ -33,6 +33,15 @@ from bladegeom.shop.conformity import (
 )
 
 sizes = st.floats(0.01, 10)
+
+
+def acceptance_limit(limit, expanded, guard_factor=1.0):
+    """JCGM 106:2012, clause 8, from memory: limit less guard factor times U."""
+    return limit - guard_factor * expanded
+
+
+def measured(value, expanded):
+    return Known(value, low=value - expanded, high=value + expanded)
 
 
 @given(sizes, sizes, sizes)
@@ -109,7 +118,7 @@ def test_the_three_zones_and_their_edges():
     """ISO 14253-1 from memory: proven within at T - U and below, proven outside above T + U."""
     limit, expanded = 1.0, 0.25
     seen = [
-        judged(value, value - expanded, value + expanded, limit)
+        judged(measured(value, expanded), limit)
         for value in (0.0, 0.5, 0.75, 0.7500001, 1.0, 1.25, 1.2500001, 2.0)
     ]
     assert seen == [CONFORMS] * 3 + [UNDECIDED] * 3 + [FAILS] * 2
@@ -117,7 +126,7 @@ def test_the_three_zones_and_their_edges():
 
 @given(sizes, st.floats(0.001, 1), sizes)
 def test_the_zones_are_the_guard_bands(value, expanded, limit):
-    outcome = judged(value, value - expanded, value + expanded, limit)
+    outcome = judged(measured(value, expanded), limit)
     edge = abs(abs(value - limit) - expanded)
     if edge > 1e-9:
         assert (outcome == CONFORMS) == (value <= acceptance_limit(limit, expanded))
@@ -132,12 +141,12 @@ def test_on_the_edge_of_the_guard_band_the_probability_is_the_one_sided_one():
 
 
 def test_simple_acceptance_and_unknown_doubt():
-    assert judged(0.99, 0.5, 1.5, 1.0) == UNDECIDED
-    assert judged(0.99, 0.5, 1.5, 1.0, "simple") == CONFORMS
-    assert judged(1.01, 0.5, 1.5, 1.0, "simple") == FAILS
-    assert judged(0.1, math.nan, math.nan, 1.0) == UNDECIDED
+    assert judged(measured(0.99, 0.5), 1.0) == UNDECIDED
+    assert judged(measured(0.99, 0.5), 1.0, "simple") == CONFORMS
+    assert judged(measured(1.01, 0.5), 1.0, "simple") == FAILS
+    assert judged(Known(0.1), 1.0) == UNDECIDED
     with pytest.raises(RefusedError, match="decision rule"):
-        judged(1, 1, 1, 1, "other")
+        judged(Known(1.0), 1, "other")
 
 
 @pytest.mark.parametrize("amplitude", [0.0, 0.001, 0.02, 0.05])
@@ -145,7 +154,7 @@ def test_simple_acceptance_and_unknown_doubt():
 def test_the_wobbles_probability_agrees_with_its_limits(amplitude, graduation):
     noise = rng_for(5).normal(0, 0.004, 40)
     fit = bg.fit_wobble(wave(40, amplitude, 77, noise, graduation=(graduation, "mm")))
-    low, high = wobble_span(fit, 0.1)[1:3]
+    low, high = wobble_span(fit, 0.1).measured[2:]
     assert wobble_span(fit, high).within >= 0.974999
     if low > 0:
         assert wobble_span(fit, low).within <= 0.025001
@@ -163,7 +172,7 @@ def test_a_blade_on_the_limit_is_seldom_called_wrongly(true, wrong):
         noise = rng.normal(0, 0.01, 24)
         fit = bg.fit_wobble(wave(24, true / 2, float(rng.uniform(0, 360)), noise))
         span = wobble_span(fit, 0.1)
-        called += judged(*span[:3], 0.1) == wrong
+        called += judged(span.measured, 0.1) == wrong
     # 2.5 % each way, and three standard deviations of a share of so many trials.
     assert 0.005 < called / trials < 0.025 + 3 * math.sqrt(0.025 * 0.975 / trials)
 
@@ -171,12 +180,13 @@ def test_a_blade_on_the_limit_is_seldom_called_wrongly(true, wrong):
 def test_what_the_doubt_of_a_raw_tir_rests_on():
     one = bg.fit_wobble(wave(24, 0.05, 10, rng_for(1).normal(0, 0.003, 24)))
     span = raw_span(one, 0.2)
-    assert math.isnan(span.low)
+    assert math.isnan(span.measured.low)
     assert span.rests_on.startswith("nothing")
     grad = bg.fit_wobble(wave(24, 0.05, 10, graduation="0.01 mm"))
     span = raw_span(grad, 0.2)
     # By hand: two rounding errors, each of 0.01 / sqrt(12), k = 1.96.
-    assert span.high - span.value == pytest.approx(1.959964 * 0.01 * math.sqrt(2 / 12), rel=1e-6)
+    expanded = span.measured.high - span.measured.value
+    assert expanded == pytest.approx(1.959964 * 0.01 * math.sqrt(2 / 12), rel=1e-6)
     assert "graduation alone" in span.rests_on
 
 
@@ -195,5 +205,6 @@ def test_turns_show_how_well_a_reading_repeats():
         span = raw_span(bg.fit_wobble(readings), 0.2)
         assert "46 degrees of freedom" in span.rests_on  # 72 - 24 - 2
         # Student's t of 46 degrees of freedom at 95 %: 2.0129 (tables).
-        found.append((span.high - span.value) / math.sqrt(2) / 2.0129)
+        expanded = span.measured.high - span.measured.value
+        found.append(expanded / math.sqrt(2) / 2.0129)
     assert np.sqrt(np.mean(np.square(found))) == pytest.approx(0.004, rel=0.06)

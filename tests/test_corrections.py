@@ -137,14 +137,14 @@ def test_slots(sd, graduation):
             for turn in range(5):
                 front, back = read_slots(saw, rng, sd, graduation, indicator)
                 result = bg.slot_alignment(
-                    front_mm=front,
-                    back_mm=back,
-                    separation_mm=150.0,
-                    graduation_mm=graduation,
+                    front=(front, "mm"),
+                    back=(back, "mm"),
+                    separation=(150.0, "mm"),
+                    graduation=(graduation, "mm"),
                     side=indicator,
                     moved=moved,
                     pivot=pivot,
-                    lever_mm=450.0,
+                    lever=(450.0, "mm"),
                 )
                 to_right = result.move.value * (1 if indicator == "left" else -1)
                 done = made_on_slots(saw, result, 450.0, to_right)
@@ -300,7 +300,11 @@ def test_miter_gauge_after_the_slots(marks):
         start = heeled(one.saw)
         front, back = read_slots(start, rng, 0.004, 0.0005, "left")
         slots = bg.slot_alignment(
-            front_mm=front, back_mm=back, separation_mm=150.0, graduation_mm=0.0005, side="left"
+            front=(front, "mm"),
+            back=(back, "mm"),
+            separation=(150.0, "mm"),
+            graduation=(0.0005, "mm"),
+            side="left",
         )
         saw = made_on_slots(start, slots, 150.0, slots.move.value)
         told = setting(one, fit, "miter_gauge")
@@ -374,17 +378,17 @@ def test_fence_toe_to_the_blade(sd, graduation):
             for _ in range(10):
                 front, back = read_slots(saw, rng, sd, graduation, indicator)
                 slot = bg.slot_alignment(
-                    front_mm=front,
-                    back_mm=back,
-                    separation_mm=150.0,
-                    graduation_mm=graduation,
+                    front=(front, "mm"),
+                    back=(back, "mm"),
+                    separation=(150.0, "mm"),
+                    graduation=(graduation, "mm"),
                     side=indicator,
                 )
                 exact = saw.fence_readings_mm(along, dial_zero_mm=rng.uniform(0.0, 1.0))
                 result = bg.fence_alignment(
-                    along_mm=along,
-                    reading_mm=as_read(exact, sd, graduation, rng),
-                    graduation_mm=graduation,
+                    along=(along, "mm"),
+                    readings=(as_read(exact, sd, graduation, rng), "mm"),
+                    graduation=(graduation, "mm"),
                     slot=slot,
                     fence_side=fence_side,
                 )
@@ -432,15 +436,17 @@ def test_kerf_and_fence_scale():
         for _ in range(50):
             told = bg.kerf(one.fit(rng, 0.008, 0.001), fence=fence)
             for kept, true in ((kerf, swept), (fed, cut)):
-                reach = (told.high - told.low) / 2
-                kept.add(saw.tooth_width_mm - true, reach, true - (told.high + told.low) / 2)
+                reach = (told.kerf.high - told.kerf.low) / 2
+                kept.add(
+                    saw.tooth_width_mm - true, reach, true - (told.kerf.high + told.kerf.low) / 2
+                )
             line = told.line
             nearest, farthest = line.near.tooth, line.far.tooth
             if fence == "other":
                 nearest, farthest = farthest, nearest
             assert f"touching tooth {nearest}, nearest the fence: right" in str(told)
             assert board_mm(saw, nearest) == pytest.approx(100.0, abs=2e-4)
-            reach = (told.shift_high - told.shift_low) / 2
+            reach = (told.wall_shift.high - told.wall_shift.low) / 2
             off = board_mm(saw, line.neutral[0].tooth) - 100.0
             neutral.add(off, reach, off - told.board_at_neutral.value)
             off = board_mm(saw, farthest) - 100.0
@@ -458,13 +464,9 @@ def test_kerf_and_fence_scale():
 def test_the_board_begins_to_rub_at_the_stated_angle(height, gullet):
     rim = 127.0
     blade = bg.Blade(
-        40,
-        diameter=(2 * rim, "mm"),
-        tooth_width="3.2 mm",
-        plate="2.2 mm",
-        gullet=(gullet, "mm"),
+        40, diameter=(2 * rim, "mm"), tooth_width="3.2 mm", plate="2.2 mm", gullet=(gullet, "mm")
     )
-    limit = bg.rub_angle(blade, height_mm=height)
+    limit = bg.rub_angle(blade, height=(height, "mm"))
     # Without a wobble all teeth run in one circle, so that a few do for many.
     saw = RigidSaw(
         teeth=4,
@@ -480,7 +482,7 @@ def test_the_board_begins_to_rub_at_the_stated_angle(height, gullet):
 
 def test_a_wobbling_blade_clears_more_than_it_brings_its_plate_out():
     blade = bg.Blade(40, diameter="254 mm", tooth_width="3.2 mm", plate="2.2 mm", gullet="10 mm")
-    limit = bg.rub_angle(blade, height_mm=50.0)
+    limit = bg.rub_angle(blade, height=(50.0, "mm"))
     saw = RigidSaw(teeth=40, plate_tilt_deg=0.1, near_deg=70.0, slot_deg=0.98 * limit)
     assert max(saw.plate_rub_mm(top, heights=20) for top in range(0, 360, 45)) < 0
 
@@ -505,12 +507,12 @@ def test_stops_from_a_board_cut_round(kept_side, sd, graduation):
                 for wide in (exact.cut_first_mm, exact.cut_last_mm)
             )
             result = bg.round_test(
-                first_mm=first,
-                last_mm=last,
-                length_mm=exact.length_mm,
+                first=(first, "mm"),
+                last=(last, "mm"),
+                length=(exact.length_mm, "mm"),
                 turns=turns,
                 piece=kept_side,
-                graduation_mm=graduation,
+                graduation=(graduation, "mm"),
             )
             assert result.gauge_deg == pytest.approx(-per_side * stop)
             words = result.correction
@@ -538,11 +540,11 @@ def test_blade_tilt_from_a_flipped_piece(sd, graduation):
             height = rng.uniform(24.0, 26.0)
             gap = as_read(np.full(5, abs(exact) * height / 25.0), sd, graduation, rng)
             result = bg.flip_test(
-                gap_mm=gap,
-                height_mm=height,
+                gap=(gap, "mm"),
+                height=(height, "mm"),
                 open_at="top" if exact > 0 else "bottom",
                 flipped="indicator" if flipped == side else "other",
-                graduation_mm=graduation,
+                graduation=(graduation, "mm"),
             )
             words = result.correction
             toward = -1 if "top of the blade away from the indicator's side" in words else 1
@@ -572,13 +574,13 @@ def test_insert_screws(screws, sd, graduation):
             insert_heights_mm=tuple(height + places @ (right, back)),
         )
         result = bg.insert_level(
-            x_mm=[x for x, _ in read_at],
-            y_mm=[y for _, y in read_at],
-            height_mm=as_read(saw.insert_readings_mm(read_at), sd, graduation, rng),
-            screw_x_mm=places[:, 0],
-            screw_y_mm=places[:, 1],
-            pitch_mm=pitch,
-            graduation_mm=graduation,
+            x=([x for x, _ in read_at], "mm"),
+            y=([y for _, y in read_at], "mm"),
+            height=(as_read(saw.insert_readings_mm(read_at), sd, graduation, rng), "mm"),
+            screw_x=(places[:, 0], "mm"),
+            screw_y=(places[:, 1], "mm"),
+            pitch=(pitch, "mm"),
+            graduation=(graduation, "mm"),
         )
         said = [
             (1 if "raise" in words else -1) * number_in(words, "by", "turn")
@@ -633,7 +635,11 @@ def compared(cut: Cut, fit, rng, *, shown_deg=0.03, open_turned=False) -> bg.Cut
     saw, side = cut.saw, cut.saw.side
     front, back = read_slots(saw, rng, 0.004, 0.0005, side)
     slots = bg.slot_alignment(
-        front_mm=front, back_mm=back, separation_mm=150.0, graduation_mm=0.0005, side=side
+        front=(front, "mm"),
+        back=(back, "mm"),
+        separation=(150.0, "mm"),
+        graduation=(0.0005, "mm"),
+        side=side,
     )
     table, gauge = (setting(cut.mounted, fit, use).cut_at_error for use in ("table", "miter_gauge"))
     square = table.plus(bg.Estimate(shown_deg + 0.01 * rng.standard_normal(), 0.01))
@@ -648,21 +654,21 @@ def compared(cut: Cut, fit, rng, *, shown_deg=0.03, open_turned=False) -> bg.Cut
     first, last, length = cut.corner
     opens = (cut.flip_mm > 0) != open_turned
     flip = bg.flip_test(
-        gap_mm=as_read(np.full(4, abs(cut.flip_mm)), 0.003, 0.0005, rng),
-        height_mm=25.0,
+        gap=(as_read(np.full(4, abs(cut.flip_mm)), 0.003, 0.0005, rng), "mm"),
+        height=(25.0, "mm"),
         open_at="top" if opens else "bottom",
         flipped="indicator" if cut.piece == side else "other",
-        graduation_mm=0.0005,
+        graduation=(0.0005, "mm"),
     )
     around = bg.round_test(
-        first_mm=as_read(np.full(4, first), 0.01, 0.001, rng),
-        last_mm=as_read(np.full(4, last), 0.01, 0.001, rng),
-        length_mm=length,
+        first=(as_read(np.full(4, first), 0.01, 0.001, rng), "mm"),
+        last=(as_read(np.full(4, last), 0.01, 0.001, rng), "mm"),
+        length=(length, "mm"),
         piece=cut.piece,
-        graduation_mm=0.001,
+        graduation=(0.001, "mm"),
     )
     width = bg.measured_length(
-        length_mm=as_read(np.full(4, cut.kerf_mm), 0.01, 0.001, rng), graduation_mm=0.001
+        length=(as_read(np.full(4, cut.kerf_mm), 0.01, 0.001, rng), "mm"), graduation=(0.001, "mm")
     )
     return bg.compare_test_cut(
         [

@@ -54,7 +54,11 @@ def turned_over(lean_deg: float, thick: float, side: int, flipped: str) -> tuple
 def test_the_flip_test_finds_the_lean_and_its_correction_removes_it(lean, side, flipped):
     gap, open_at = turned_over(lean, 19.0, side, flipped)
     test = flip_test(
-        gap_mm=gap, height_mm=19.0, open_at=open_at, flipped=flipped, graduation_mm=1e-9
+        gap=(gap, "mm"),
+        height=(19.0, "mm"),
+        open_at=open_at,
+        flipped=flipped,
+        graduation=(1e-9, "mm"),
     )
     assert test.error.value == pytest.approx(lean, abs=1e-9)
     if lean:
@@ -72,7 +76,7 @@ def test_a_top_leaning_toward_the_piece_that_lay_still_leaves_the_gap_open_at_th
 
 def test_flip_doubt_is_that_of_gtc():
     gaps = [0.30, 0.34, 0.31, 0.29]
-    test = flip_test(gap_mm=gaps, height_mm=20.0, open_at="top", flipped="other")
+    test = flip_test(gap=(gaps, "mm"), height=(20.0, "mm"), open_at="top", flipped="other")
     gap = GTC.ureal(np.mean(gaps), np.std(gaps, ddof=1) / 2, 3)
     error = GTC.atan(gap / 40) * 180 / math.pi
     assert test.error.value == pytest.approx(error.x)
@@ -82,8 +86,10 @@ def test_flip_doubt_is_that_of_gtc():
 
 def test_inches_and_millimetres_tell_the_same_lean():
     gaps = np.array([0.010, 0.012])
-    mm = flip_test(gap_mm=gaps * 25.4, height_mm=19.05, open_at="top", flipped="indicator")
-    inch = flip_test(gap_in=gaps, height_in=0.75, open_at="top", flipped="indicator")
+    mm = flip_test(
+        gap=(gaps * 25.4, "mm"), height=(19.05, "mm"), open_at="top", flipped="indicator"
+    )
+    inch = flip_test(gap=(gaps, "in"), height=(0.75, "in"), open_at="top", flipped="indicator")
     assert inch.error.value == pytest.approx(mm.error.value, rel=1e-12)
     assert inch.error.u == pytest.approx(mm.error.u, rel=1e-12)
     assert (inch.unit, inch.height, inch.gap.value) == (
@@ -95,12 +101,14 @@ def test_inches_and_millimetres_tell_the_same_lean():
 
 
 def test_no_light_shows():
-    test = flip_test(gap_in=0.0, height_in=0.75, flipped="other", graduation_in=0.001)
+    test = flip_test(
+        gap=(0.0, "in"), height=(0.75, "in"), flipped="other", graduation=(0.001, "in")
+    )
     assert test.error.value == 0
     assert test.error.u > 0
     assert "Leave the blade's tilt" in test.correction
     assert test.remarks == ()
-    bare = flip_test(gap_in=[0.0, 0.0], height_in=0.75, flipped="other")
+    bare = flip_test(gap=([0.0, 0.0], "in"), height=(0.75, "in"), flipped="other")
     assert math.isnan(bare.error.u)
     assert bare.to_dict()["error_u_deg"] is None
     assert "cannot be told" in bare.remarks[0]
@@ -108,7 +116,9 @@ def test_no_light_shows():
 
 
 def test_the_words_of_a_flip_test():
-    shown = str(flip_test(gap_mm=[0.30, 0.34, 0.31], height_mm=20, open_at="top", flipped="other"))
+    shown = str(
+        flip_test(gap=([0.30, 0.34, 0.31], "mm"), height=(20, "mm"), open_at="top", flipped="other")
+    )
     assert "0.454 deg (95 %: 0.380 to 0.528)" in shown
     assert "open at the top" in shown
     assert "Tilt the top of the blade away from the indicator's side by 0.454 deg" in shown
@@ -118,25 +128,25 @@ def test_the_words_of_a_flip_test():
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
-        ({"gap_mm": -0.1}, "-0.1"),
-        ({"gap_mm": [0.1, math.nan]}, "value 2"),
-        ({"gap_mm": math.inf}, "inf"),
-        ({"gap_mm": []}, "0 values"),
-        ({"gap_mm": None}, "gap is not given"),
-        ({"gap_in": 0.1}, "both given"),
-        ({"height_mm": None}, "height is not given"),
-        ({"height_mm": 0}, "height_mm is 0"),
-        ({"height_mm": True}, "height_mm is True"),
-        ({"gap_mm": True}, "no number"),
-        ({"height_mm": math.nan}, "nan"),
+        ({"gap": (-0.1, "mm")}, "-0.1"),
+        ({"gap": ([0.1, math.nan], "mm")}, "value 2"),
+        ({"gap": (math.inf, "mm")}, "inf"),
+        ({"gap": ([], "mm")}, "0 values"),
+        ({"gap": None}, "gap is not given"),
+        ({"gap": 0.1}, "without a unit"),
+        ({"height": None}, "height is not given"),
+        ({"height": (0, "mm")}, "height is 0 mm"),
+        ({"height": (True, "mm")}, "height is True mm"),
+        ({"gap": (True, "mm")}, "no number"),
+        ({"height": (math.nan, "mm")}, "nan"),
         ({"open_at": None}, "open_at is not given"),
         ({"open_at": "left"}, "'left'"),
         ({"flipped": "right"}, "'right'"),
-        ({"graduation_mm": -1}, "graduation_mm is -1"),
+        ({"graduation": (-1, "mm")}, "graduation is -1 mm"),
     ],
 )
 def test_a_flip_test_that_cannot_be_used_is_refused(wrong, said):
-    good = {"gap_mm": 0.2, "height_mm": 19, "open_at": "top", "flipped": "other"}
+    good = {"gap": (0.2, "mm"), "height": (19, "mm"), "open_at": "top", "flipped": "other"}
     with pytest.raises(RefusedError, match=said):
         flip_test(**(good | wrong))
 
@@ -216,12 +226,12 @@ def cut_round(turns, away_deg, piece, *, the_other_way=False, rough_deg=0.6):
 
 def round_of(turns, piece, first, last, length, **facts):
     return round_test(
-        first_mm=first,
-        last_mm=last,
-        length_mm=length,
+        first=(first, "mm"),
+        last=(last, "mm"),
+        length=(length, "mm"),
         turns=turns,
         piece=piece,
-        **({"graduation_mm": 1e-9} | facts),
+        **({"graduation": (1e-9, "mm")} | facts),
     )
 
 
@@ -275,7 +285,7 @@ def test_round_doubt_is_that_of_pooled_means_and_gtc(first, last, turns):
     if len(first) + len(last) < 4 or np.std(last) < 1e-3:
         return
     ols = sm.OLS(read, sm.add_constant(group)).fit()
-    test = round_test(first_mm=first, last_mm=last, length_mm=150, turns=turns)
+    test = round_test(first=(first, "mm"), last=(last, "mm"), length=(150, "mm"), turns=turns)
     taper = GTC.ureal(ols.params[1], ols.bse[1], ols.df_resid)
     error = GTC.atan(taper / 150) * 180 / math.pi / turns
     assert test.error.value == pytest.approx(error.x, abs=1e-9)
@@ -286,10 +296,12 @@ def test_round_doubt_is_that_of_pooled_means_and_gtc(first, last, turns):
 
 
 def test_rounding_of_the_calliper_counts_at_both_ends():
-    test = round_test(first_mm=10.05, last_mm=10.0, length_mm=100, graduation_mm=0.1)
+    test = round_test(
+        first=(10.05, "mm"), last=(10.0, "mm"), length=(100, "mm"), graduation=(0.1, "mm")
+    )
     assert test.taper.u == pytest.approx(math.hypot(0.1 / 12**0.5, 0.1 / 12**0.5))
     assert "Leave the fence" in test.correction
-    bare = round_test(first_mm=10.1, last_mm=10.0, length_mm=100)
+    bare = round_test(first=(10.1, "mm"), last=(10.0, "mm"), length=(100, "mm"))
     assert math.isnan(bare.error.u)
     assert "toward you" in bare.correction
     assert bare.to_dict()["swing_u"] is None
@@ -299,8 +311,8 @@ def test_rounding_of_the_calliper_counts_at_both_ends():
 
 def test_round_in_inches():
     first, last = np.array([0.5, 0.502]), np.array([0.49, 0.491])
-    inch = round_test(first_in=first, last_in=last, length_in=8)
-    mm = round_test(first_mm=first * 25.4, last_mm=last * 25.4, length_mm=8 * 25.4)
+    inch = round_test(first=(first, "in"), last=(last, "in"), length=(8, "in"))
+    mm = round_test(first=(first * 25.4, "mm"), last=(last * 25.4, "mm"), length=(8 * 25.4, "mm"))
     assert inch.error.value == pytest.approx(mm.error.value, rel=1e-12)
     assert inch.error.u == pytest.approx(mm.error.u, rel=1e-12)
     assert "in per 12 in" in inch.correction
@@ -314,25 +326,27 @@ def test_round_in_inches():
         ({"turns": 4.0}, "turns is 4.0"),
         ({"turns": True}, "turns is True"),
         ({"piece": "front"}, "'front'"),
-        ({"first_mm": 0.0}, "value 1 of first_mm is 0"),
-        ({"last_mm": [10.0, -1.0]}, "value 2 of last_mm is -1"),
-        ({"last_mm": None, "last_in": 0.4}, "two units"),
-        ({"length_mm": None}, "length is not given"),
-        ({"length_mm": math.inf}, "inf"),
+        ({"first": (0.0, "mm")}, "value 1 of first is 0"),
+        ({"last": ([10.0, -1.0], "mm")}, "value 2 of last is -1"),
+        ({"last": (0.4, "in")}, "two units"),
+        ({"length": None}, "length is not given"),
+        ({"length": (math.inf, "mm")}, "inf"),
     ],
 )
 def test_a_round_test_that_cannot_be_used_is_refused(wrong, said):
-    good = {"first_mm": 10.0, "last_mm": 10.0, "length_mm": 100.0}
+    good = {"first": (10.0, "mm"), "last": (10.0, "mm"), "length": (100.0, "mm")}
     with pytest.raises(RefusedError, match=said):
         round_test(**(good | wrong))
 
 
 def test_a_measured_kerf():
-    kerf = measured_length(length_in=[0.126, 0.127, 0.125], graduation_in=0.0005)
+    kerf = measured_length(length=([0.126, 0.127, 0.125], "in"), graduation=(0.0005, "in"))
     assert kerf.value == pytest.approx(0.126)
     assert kerf.u == pytest.approx(0.001 / 3**0.5)
     assert kerf.dof == 2
-    assert math.isnan(measured_length(length_mm=3.2).u)
-    assert measured_length(length_in=0.1, graduation_mm=0.0254).u == pytest.approx(0.001 / 12**0.5)
-    with pytest.raises(RefusedError, match="value 1 of length_mm is 0"):
-        measured_length(length_mm=0)
+    assert math.isnan(measured_length(length=(3.2, "mm")).u)
+    assert measured_length(length=(0.1, "in"), graduation=(0.0254, "mm")).u == pytest.approx(
+        0.001 / 12**0.5
+    )
+    with pytest.raises(RefusedError, match="value 1 of length is 0"):
+        measured_length(length=(0, "mm"))

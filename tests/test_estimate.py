@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bladegeom.estimate import Estimate, combined, mean_of, scatter_of
+from bladegeom.estimate import Estimate, Known, combined, judge, mean_of, scatter_of
 
 sizes = st.floats(1e-6, 1e6)
 freedoms = st.floats(1, 1e4)
@@ -51,7 +51,7 @@ def test_the_dust_of_binary_arithmetic_is_no_scatter():
 
 def test_a_mean_is_as_sure_as_its_repeats():
     read = np.array([1.0, 2.0, 3.0, 4.0])
-    mean = mean_of(read, *scatter_of(read), None)
+    mean = mean_of(read, None)
     assert mean.value == 2.5
     assert mean.u == pytest.approx(np.std(read, ddof=1) / 2)
     assert mean.dof == pytest.approx(3)
@@ -59,23 +59,23 @@ def test_a_mean_is_as_sure_as_its_repeats():
 
 def test_rounding_that_repeats_itself_does_not_average_out():
     read = np.array([0.5] * 100)
-    mean = mean_of(read, *scatter_of(read), 0.5)
+    mean = mean_of(read, 0.5)
     assert mean.u == pytest.approx(0.5 / math.sqrt(12))
     assert mean.dof == math.inf
     spread = np.array([0.0, 0.5] * 50)
-    assert mean_of(spread, *scatter_of(spread), 0.5).u < 0.03
+    assert mean_of(spread, 0.5).u < 0.03
 
 
 @pytest.mark.parametrize("graduation", [None, 0.1])
 def test_a_single_reading_is_as_sure_as_the_graduation(graduation):
-    mean = mean_of(np.array([2.0]), math.nan, 0, graduation)
+    mean = mean_of(np.array([2.0]), graduation)
     assert mean.value == 2.0
     assert math.isnan(mean.u) if graduation is None else mean.u == pytest.approx(0.1 / 12**0.5)
 
 
 def test_identical_readings_without_a_graduation_are_no_proof():
     read = np.array([2.0, 2.0])
-    assert math.isnan(mean_of(read, *scatter_of(read), None).u)
+    assert math.isnan(mean_of(read, None).u)
 
 
 @pytest.mark.parametrize(
@@ -94,6 +94,29 @@ def test_identical_readings_without_a_graduation_are_no_proof():
 )
 def test_there_are_three_verdicts(value, u, verdict):
     assert Estimate(value, u).verdict(1.0) == verdict
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "answer"),
+    [
+        (0.2, 0.9, "yes"),
+        (-0.9, 0.2, "yes"),
+        (0.2, 1.1, "cannot tell"),
+        (-1.1, 0.2, "cannot tell"),
+        (1.1, 3.0, "no"),
+        (-3.0, -1.1, "no"),
+        (-3.0, 3.0, "cannot tell"),
+        (math.nan, math.nan, "cannot tell"),
+        (1.1, math.nan, "no"),
+        (0.2, math.nan, "cannot tell"),
+    ],
+)
+def test_limits_that_lie_unevenly_are_judged_alike(low, high, answer):
+    assert judge(Known(0.5, 0.1, low, high), 1.0) == answer
+
+
+def test_what_is_known_turns_its_limits_with_its_sign():
+    assert Known(1.0, 0.1, 0.7, 1.5, 4).times(-2.0) == Known(-2.0, 0.2, -3.0, -1.4, 4)
 
 
 def test_limits_are_students():

@@ -20,7 +20,7 @@ ALONG = np.array([0.0, 150.0, 300.0, 450.0, 600.0])
 
 
 def toed(slope: float, unit: str = "mm", **facts):
-    return fence_alignment(**{f"along_{unit}": ALONG, f"reading_{unit}": slope * ALONG}, **facts)
+    return fence_alignment(along=(ALONG, unit), readings=(slope * ALONG, unit), **facts)
 
 
 # The saw from above: x to the right, y to the back; the blade's plane is x = 0, square to the
@@ -56,7 +56,11 @@ def slot_read(slot_x, slot_right_deg):
     front, back = (20.0 - float((np.array([0.0, y]) - base) @ way) for y in (-110.0, 110.0))
     side = "right" if slot_x > 0 else "left"
     return slot_alignment(
-        front_mm=front, back_mm=back, separation_mm=220, graduation_mm=1e-6, side=side
+        front=(front, "mm"),
+        back=(back, "mm"),
+        separation=(220, "mm"),
+        graduation=(1e-6, "mm"),
+        side=side,
     )
 
 
@@ -67,9 +71,9 @@ def slot_read(slot_x, slot_right_deg):
 def test_toe_to_the_blade_is_that_of_the_simulated_saw(fence_x, slot_x, slot_right, fence_right):
     side = "right" if fence_x > 0 else "left"
     result = fence_alignment(
-        along_mm=ALONG,
-        reading_mm=read(slot_x, slot_right, fence_x, fence_right),
-        graduation_mm=1e-6,
+        along=(ALONG, "mm"),
+        readings=(read(slot_x, slot_right, fence_x, fence_right), "mm"),
+        graduation=(1e-6, "mm"),
         slot=slot_read(slot_x, slot_right),
         fence_side=side,
     )
@@ -90,10 +94,10 @@ def test_toe_to_the_blade_is_that_of_the_simulated_saw(fence_x, slot_x, slot_rig
 
 def test_doubt_to_the_blade_holds_that_of_the_slot():
     slot = SimpleNamespace(angle=Estimate(0.05, 0.02, 4), side="left")
-    result = toed(0.001, graduation_mm=0.01, slot=slot, fence_side="left")
+    result = toed(0.001, graduation=(0.01, "mm"), slot=slot, fence_side="left")
     assert result.toe_to_blade.value == pytest.approx(result.toe.value - 0.05)
     assert result.toe_to_blade.u == pytest.approx(math.hypot(result.toe.u, 0.02))
-    other = toed(0.001, graduation_mm=0.01, slot=slot, fence_side="right")
+    other = toed(0.001, graduation=(0.01, "mm"), slot=slot, fence_side="right")
     assert other.toe_to_blade.value == pytest.approx(result.toe.value + 0.05)
     assert other.judged == other.toe_to_blade
 
@@ -105,7 +109,7 @@ def test_the_line_is_that_of_polyfit_and_statsmodels(noise, slope):
         return
     reading = 1.0 + slope * ALONG + np.array(noise)
     ols = sm.OLS(reading, sm.add_constant(ALONG)).fit()
-    result = fence_alignment(along_mm=ALONG, reading_mm=reading)
+    result = fence_alignment(along=(ALONG, "mm"), readings=(reading, "mm"))
     assert result.toe.value == pytest.approx(
         math.degrees(math.atan(np.polyfit(ALONG, reading, 1)[0])), abs=1e-9
     )
@@ -119,20 +123,22 @@ def test_the_line_is_that_of_polyfit_and_statsmodels(noise, slope):
 
 def test_lead_of_a_saw_as_a_proportion():
     # US Forest Products Laboratory, "Saw lead" (1944): 1/8 in in 20 ft is 1/40 in over a 4 ft saw.
-    in_20_ft = fence_alignment(along_in=[0, 240], reading_in=[0, 1 / 8])
-    over_4_ft = fence_alignment(along_in=[0, 48], reading_in=[0, 1 / 40])
+    in_20_ft = fence_alignment(along=([0, 240], "in"), readings=([0, 1 / 8], "in"))
+    over_4_ft = fence_alignment(along=([0, 48], "in"), readings=([0, 1 / 40], "in"))
     assert in_20_ft.toe.value == pytest.approx(over_4_ft.toe.value, rel=1e-12)
     assert in_20_ft.toe.value == pytest.approx(math.degrees(math.atan(1 / 1920)))
 
 
 def test_two_places_are_as_sure_as_the_graduation():
-    result = fence_alignment(along_mm=[0, 500], reading_mm=[0.0, 0.2], graduation_mm=0.01)
+    result = fence_alignment(
+        along=([0, 500], "mm"), readings=([0.0, 0.2], "mm"), graduation=(0.01, "mm")
+    )
     # Two roundings, each of graduation / sqrt(12) (JCGM 100:2008, F.2.2.1).
     slope_u = math.hypot(0.01 / 12**0.5, 0.01 / 12**0.5) / 500
     assert result.toe.u == pytest.approx(math.degrees(slope_u), rel=1e-5)
     assert result.toe.dof == math.inf
     assert result.straightness is None
-    bare = fence_alignment(along_mm=[0, 500], reading_mm=[0.0, 0.2])
+    bare = fence_alignment(along=([0, 500], "mm"), readings=([0.0, 0.2], "mm"))
     assert math.isnan(bare.toe.u)
     assert any("cannot be told" in one for one in bare.remarks)
     assert bare.to_dict().keys() == result.to_dict().keys() == toed(0.1).to_dict().keys()
@@ -141,7 +147,7 @@ def test_two_places_are_as_sure_as_the_graduation():
 @pytest.mark.parametrize("slope", [0.0, 0.01 / 30, 0.123])
 def test_readings_in_a_straight_line_are_no_proof_without_a_graduation(slope):
     assert math.isnan(toed(slope).toe.u)
-    assert toed(slope, graduation_mm=0.01).toe.u > 0
+    assert toed(slope, graduation=(0.01, "mm")).toe.u > 0
 
 
 def test_rounding_does_not_average_out():
@@ -150,14 +156,16 @@ def test_rounding_does_not_average_out():
     off = []
     for slope, start in zip(rng.uniform(-2e-4, 2e-4, 400), rng.uniform(0, 1, 400), strict=True):
         reading = np.round((start + slope * ALONG) / 0.1) * 0.1
-        result = fence_alignment(along_mm=ALONG, reading_mm=reading, graduation_mm=0.1)
+        result = fence_alignment(
+            along=(ALONG, "mm"), readings=(reading, "mm"), graduation=(0.1, "mm")
+        )
         off.append((result.toe.value - math.degrees(math.atan(slope))) / result.toe.reach)
     assert np.mean(np.abs(off) <= 1) >= 0.93
 
 
 def test_places_may_come_in_any_order():
-    once = fence_alignment(along_mm=[0, 300, 600], reading_mm=[0, 0.11, 0.19])
-    mixed = fence_alignment(along_mm=[600, 0, 300], reading_mm=[0.19, 0, 0.11])
+    once = fence_alignment(along=([0, 300, 600], "mm"), readings=([0, 0.11, 0.19], "mm"))
+    mixed = fence_alignment(along=([600, 0, 300], "mm"), readings=([0.19, 0, 0.11], "mm"))
     assert mixed.toe.value == pytest.approx(once.toe.value)
     assert mixed.read_length == 600
 
@@ -165,9 +173,11 @@ def test_places_may_come_in_any_order():
 @given(st.floats(-0.01, 0.01), st.floats(1e-3, 0.1))
 def test_inches_and_millimetres_tell_the_same_toe(slope, graduation):
     mm = fence_alignment(
-        along_mm=ALONG * 25.4, reading_mm=ALONG * slope * 25.4, graduation_mm=graduation * 25.4
+        along=(ALONG * 25.4, "mm"),
+        readings=(ALONG * slope * 25.4, "mm"),
+        graduation=(graduation * 25.4, "mm"),
     )
-    inch = toed(slope, "in", graduation_in=graduation)
+    inch = toed(slope, "in", graduation=(graduation, "in"))
     assert inch.toe.value == pytest.approx(mm.toe.value, rel=1e-9, abs=1e-12)
     assert inch.toe.u == pytest.approx(mm.toe.u, rel=1e-9)
     assert inch.read_length == pytest.approx(600)
@@ -176,32 +186,32 @@ def test_inches_and_millimetres_tell_the_same_toe(slope, graduation):
 @pytest.mark.parametrize(
     ("tolerance", "verdict"),
     [
-        ({"tolerance_mm": 0.30}, "within"),
-        ({"tolerance_mm": 0.20}, "cannot tell"),
-        ({"tolerance_mm": 0.10}, "out"),
-        ({"tolerance_deg": math.degrees(math.atan(0.3 / 600))}, "within"),
-        ({"tolerance_deg": math.degrees(math.atan(0.2 / 600))}, "cannot tell"),
-        ({"tolerance_deg": math.degrees(math.atan(0.1 / 600))}, "out"),
+        ({"tolerance": (0.30, "mm")}, "within"),
+        ({"tolerance": (0.20, "mm")}, "cannot tell"),
+        ({"tolerance": (0.10, "mm")}, "out"),
+        ({"tolerance": (math.degrees(math.atan(0.3 / 600)), "deg")}, "within"),
+        ({"tolerance": (math.degrees(math.atan(0.2 / 600)), "deg")}, "cannot tell"),
+        ({"tolerance": (math.degrees(math.atan(0.1 / 600)), "deg")}, "out"),
         ({}, None),
     ],
 )
 def test_verdicts(tolerance, verdict):
-    assert toed(0.2 / 600, graduation_mm=0.02, **tolerance).verdict == verdict
+    assert toed(0.2 / 600, graduation=(0.02, "mm"), **tolerance).verdict == verdict
 
 
 def test_words():
-    result = toed(0.2 / 600, graduation_mm=0.02, tolerance_mm=0.1)
+    result = toed(0.2 / 600, graduation=(0.02, "mm"), tolerance=(0.1, "mm"))
     shown = str(result)
     assert shown.startswith("Fence along the slot: out")
     assert "Move the back end of the fence away from the blade by 0.2000 mm over 600 mm" in shown
     assert "Kickback: the fence toes in: it closes on the blade at the back" in shown
     assert "slot only" in shown
     assert result.found[0].startswith("toe-in of 0.2000 mm over 600 mm against the slot")
-    out = toed(-0.2 / 600, graduation_mm=0.02)
+    out = toed(-0.2 / 600, graduation=(0.02, "mm"))
     assert "toward the blade" in out.correction
     assert "Kickback" not in str(out)
     assert out.found[0].startswith("toe-out of")
-    perhaps = toed(0.01 / 600, graduation_mm=0.02)
+    perhaps = toed(0.01 / 600, graduation=(0.02, "mm"))
     assert "Leave the fence" in perhaps.correction
     assert "may toe in" in str(perhaps)
 
@@ -209,20 +219,20 @@ def test_words():
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
-        ({"along_mm": [0]}, "1 value"),
-        ({"along_mm": [0, 1, 2]}, "3 places"),
-        ({"along_mm": [5, 5]}, "all places"),
-        ({"along_mm": None}, "along is not given"),
-        ({"reading_mm": [0, math.nan]}, "value 2"),
+        ({"along": ([0], "mm")}, "1 value"),
+        ({"along": ([0, 1, 2], "mm")}, "3 places"),
+        ({"along": ([5, 5], "mm")}, "all places"),
+        ({"along": None}, "along is not given"),
+        ({"readings": ([0, math.nan], "mm")}, "value 2"),
         ({"fence_side": "front"}, "'front'"),
-        ({"tolerance_deg": 0}, "tolerance_deg is 0"),
-        ({"tolerance_deg": math.nan}, "nan"),
-        ({"tolerance_deg": True}, "True"),
-        ({"tolerance_deg": 1, "tolerance_mm": 1}, "as an angle"),
-        ({"graduation_mm": 0}, "graduation_mm is 0"),
+        ({"tolerance": (0, "deg")}, "tolerance is 0 deg"),
+        ({"tolerance": (math.nan, "deg")}, "nan"),
+        ({"tolerance": (True, "deg")}, "True"),
+        ({"tolerance": "high"}, "has no unit"),
+        ({"graduation": (0, "mm")}, "graduation is 0 mm"),
     ],
 )
 def test_what_cannot_be_used_is_refused(wrong, said):
-    good = {"along_mm": [0, 500], "reading_mm": [0, 0.1]}
+    good = {"along": ([0, 500], "mm"), "readings": ([0, 0.1], "mm")}
     with pytest.raises(RefusedError, match=said):
         fence_alignment(**(good | wrong))

@@ -18,7 +18,7 @@ from test_corrections import PER_SIDE, SIDES, toe_in_deg
 from test_setup import blade_table, faults
 
 import bladegeom as bg
-from bladegeom.saw.taken import state_of
+from bladegeom.saw.bench import state_of
 
 ALONG = np.linspace(-300.0, 300.0, 7)
 SEPARATION = 150.0

@@ -20,8 +20,8 @@ Y = np.array([-150.0, -150.0, 150.0, 150.0, -100.0, 100.0])
 NOISE = np.array([0.02, -0.01, 0.015, -0.02, 0.005, -0.01])
 SCREW_X = np.array([-30.0, 30.0, 30.0, -30.0])
 SCREW_Y = np.array([-140.0, -140.0, 140.0, 140.0])
-PLACES = {"x_mm": X, "y_mm": Y}
-SCREWS = {"screw_x_mm": SCREW_X, "screw_y_mm": SCREW_Y}
+PLACES = {"x": (X, "mm"), "y": (Y, "mm")}
+SCREWS = {"screw_x": (SCREW_X, "mm"), "screw_y": (SCREW_Y, "mm")}
 
 
 def plate(height: float, right: float, back: float) -> np.ndarray:
@@ -43,11 +43,11 @@ def test_turning_the_screws_makes_the_insert_flush(heights, pitch):
     tips = np.column_stack([stand, heights])
     result = insert_level(
         **PLACES,
-        height_mm=settled(tips),
-        screw_x_mm=stand[:, 0],
-        screw_y_mm=stand[:, 1],
-        pitch_mm=pitch,
-        graduation_mm=1e-6,
+        height=(settled(tips), "mm"),
+        screw_x=(stand[:, 0], "mm"),
+        screw_y=(stand[:, 1], "mm"),
+        pitch=(pitch, "mm"),
+        graduation=(1e-6, "mm"),
     )
     tips[:, 2] += [pitch * screw.turns.value for screw in result.screws]
     assert settled(tips) == pytest.approx(0.0, abs=1e-12)
@@ -59,7 +59,7 @@ def test_turning_the_screws_makes_the_insert_flush(heights, pitch):
 
 def test_plane_and_doubt_are_those_of_statsmodels_and_gtc():
     heights = plate(0.1, 0.002, -0.001) + NOISE
-    result = insert_level(**PLACES, height_mm=heights, **SCREWS, pitch_mm=0.8)
+    result = insert_level(**PLACES, height=(heights, "mm"), **SCREWS, pitch=(0.8, "mm"))
     ols = sm.OLS(heights, sm.add_constant(np.column_stack([X, Y]))).fit()
     assert result.residual_sd == pytest.approx(math.sqrt(ols.mse_resid))
     assert result.height.value == pytest.approx(heights.mean())
@@ -96,7 +96,7 @@ def test_plane_and_doubt_are_those_of_statsmodels_and_gtc():
     ],
 )
 def test_the_tilt_has_a_direction_in_words(right, back, said):
-    result = insert_level(**PLACES, height_mm=plate(0, right, back), graduation_mm=0.01)
+    result = insert_level(**PLACES, height=(plate(0, right, back), "mm"), graduation=(0.01, "mm"))
     assert result.highest == said
     assert result.tilt.value == pytest.approx(math.degrees(math.atan(math.hypot(right, back))))
     assert f"highest at {said}" in result.found[1]
@@ -110,45 +110,53 @@ def test_the_direction_holds_wherever_the_places_lie(right, back, turned):
     if math.hypot(right, back) < 1e-4:
         return
     heights = 0.3 + right * x + back * y
-    result = insert_level(x_mm=x, y_mm=y, height_mm=heights, graduation_mm=1e-6)
+    result = insert_level(x=(x, "mm"), y=(y, "mm"), height=(heights, "mm"), graduation=(1e-6, "mm"))
     off = result.highest_deg - math.degrees(math.atan2(back, right))
     assert (off + 180) % 360 == pytest.approx(180, abs=1e-6)
 
 
 def test_a_level_insert_tilts_nowhere():
-    result = insert_level(**PLACES, height_mm=plate(0.0, 0, 0), graduation_mm=0.01, tolerance_mm=1)
+    result = insert_level(
+        **PLACES, height=(plate(0.0, 0, 0), "mm"), graduation=(0.01, "mm"), tolerance=(1, "mm")
+    )
     assert (result.tilts, result.highest, result.verdict) == (False, "nowhere", "within")
     assert result.found[1] == "tilt: none that the readings tell"
     assert "flush as far as the readings tell" in result.found[0]
     # As sure as one reading: rounding is the same at every place (JCGM 100:2008, F.2.2.1).
     assert result.height.u == pytest.approx(0.01 / 12**0.5)
-    noisy = insert_level(**PLACES, height_mm=NOISE)
+    noisy = insert_level(**PLACES, height=(NOISE, "mm"))
     assert noisy.tilts is False
 
 
 @pytest.mark.parametrize(
     ("facts", "turn"),
     [
-        ({"pitch_mm": 1.27}, 1.27),
-        ({"pitch_in": 1 / 20}, 1.27),
+        ({"pitch": (1.27, "mm")}, 1.27),
+        ({"pitch": (1 / 20, "in")}, 1.27),
         ({"threads_per_inch": 20}, 1.27),
     ],
 )
 def test_threads(facts, turn):
     result = insert_level(
-        **PLACES, height_mm=plate(-0.5, 0, 0), **SCREWS, graduation_mm=0.01, **facts
+        **PLACES, height=(plate(-0.5, 0, 0), "mm"), **SCREWS, graduation=(0.01, "mm"), **facts
     )
     assert result.screws[1].turns.value == pytest.approx(0.5 / turn)
     assert result.instructions[1] == "Screw 2: raise by 0.3937 turn."
-    high = insert_level(**PLACES, height_mm=plate(0.5, 0, 0), **SCREWS, graduation_mm=0.01, **facts)
+    high = insert_level(
+        **PLACES, height=(plate(0.5, 0, 0), "mm"), **SCREWS, graduation=(0.01, "mm"), **facts
+    )
     assert high.instructions[1] == "Screw 2: lower by 0.3937 turn."
 
 
 def test_without_a_pitch_the_screws_are_told_in_lengths():
-    result = insert_level(**PLACES, height_mm=plate(0.5, 0, 0), **SCREWS, graduation_mm=0.01)
+    result = insert_level(
+        **PLACES, height=(plate(0.5, 0, 0), "mm"), **SCREWS, graduation=(0.01, "mm")
+    )
     assert result.instructions[0] == "Screw 1: lower by 0.5000 mm."
     assert result.screws[0].turns is None
-    level = insert_level(**PLACES, height_mm=plate(0.001, 0, 0), **SCREWS, graduation_mm=0.01)
+    level = insert_level(
+        **PLACES, height=(plate(0.001, 0, 0), "mm"), **SCREWS, graduation=(0.01, "mm")
+    )
     assert "leave it" in level.instructions[0]
 
 
@@ -158,15 +166,21 @@ def test_without_a_pitch_the_screws_are_told_in_lengths():
 )
 def test_verdicts(height, tolerance, verdict):
     result = insert_level(
-        **PLACES, height_mm=plate(height, 0, 0), graduation_mm=0.01, tolerance_mm=tolerance
+        **PLACES,
+        height=(plate(height, 0, 0), "mm"),
+        graduation=(0.01, "mm"),
+        tolerance=(tolerance, "mm"),
     )
     assert result.verdict == verdict
-    assert insert_level(**PLACES, height_mm=plate(height, 0, 0)).verdict is None
+    assert insert_level(**PLACES, height=(plate(height, 0, 0), "mm")).verdict is None
 
 
 def test_one_corner_out_of_tolerance_is_out():
     result = insert_level(
-        **PLACES, height_mm=plate(0, 0.002, 0.001), graduation_mm=0.01, tolerance_mm=0.2
+        **PLACES,
+        height=(plate(0, 0.002, 0.001), "mm"),
+        graduation=(0.01, "mm"),
+        tolerance=(0.2, "mm"),
     )
     assert result.height.value == pytest.approx(0)
     assert abs(result.worst.value) == pytest.approx(0.002 * 40 + 0.001 * 150)
@@ -176,7 +190,7 @@ def test_one_corner_out_of_tolerance_is_out():
 def test_a_bent_insert_is_not_called_flush():
     x, y = (one.ravel() for one in np.meshgrid(np.linspace(-40, 40, 9), np.linspace(-150, 150, 9)))
     bump = np.where((x == 0) & (y == 0), 0.3, 0.0)
-    result = insert_level(x_mm=x, y_mm=y, height_mm=bump, tolerance_mm=0.2)
+    result = insert_level(x=(x, "mm"), y=(y, "mm"), height=(bump, "mm"), tolerance=(0.2, "mm"))
     assert abs(result.worst.value) < 0.2
     assert result.verdict == "cannot tell"
     assert "bent" in result.remarks[0]
@@ -188,7 +202,7 @@ def test_rounding_does_not_average_out():
     inside = []
     for height, right, back in rng.uniform(-1, 1, (400, 3)) * [0.3, 2e-4, 1e-4]:
         read = np.round(plate(height, right, back) / 0.1) * 0.1
-        result = insert_level(**PLACES, height_mm=read, **SCREWS, graduation_mm=0.1)
+        result = insert_level(**PLACES, height=(read, "mm"), **SCREWS, graduation=(0.1, "mm"))
         for screw in result.screws:
             true = height + right * screw.x + back * screw.y
             inside.append(abs(screw.height.value - true) <= screw.height.reach)
@@ -197,26 +211,30 @@ def test_rounding_does_not_average_out():
 
 def test_readings_in_a_plane_are_no_proof_without_a_graduation():
     for heights in (plate(0, 0, 0), plate(0.1, 0.003, 0.007)):
-        result = insert_level(**PLACES, height_mm=heights, **SCREWS, pitch_mm=1)
+        result = insert_level(**PLACES, height=(heights, "mm"), **SCREWS, pitch=(1, "mm"))
         assert math.isnan(result.height.u)
         assert result.tilts is None
         assert "cannot be told" in result.remarks[-1]
-        known = insert_level(**PLACES, height_mm=heights, graduation_mm=0.1, tolerance_mm=0.1)
+        known = insert_level(
+            **PLACES, height=(heights, "mm"), graduation=(0.1, "mm"), tolerance=(0.1, "mm")
+        )
         assert result.to_dict().keys() == known.to_dict().keys()
         json.dumps(result.to_dict(), allow_nan=False)
 
 
 def test_inches_and_millimetres_tell_the_same():
     heights = plate(0.1, 0.002, -0.001) + NOISE
-    mm = insert_level(**PLACES, height_mm=heights, **SCREWS, pitch_mm=1.27, tolerance_mm=0.254)
+    mm = insert_level(
+        **PLACES, height=(heights, "mm"), **SCREWS, pitch=(1.27, "mm"), tolerance=(0.254, "mm")
+    )
     inch = insert_level(
-        x_in=X / 25.4,
-        y_in=Y / 25.4,
-        height_in=heights / 25.4,
-        screw_x_in=SCREW_X / 25.4,
-        screw_y_in=SCREW_Y / 25.4,
+        x=(X / 25.4, "in"),
+        y=(Y / 25.4, "in"),
+        height=(heights / 25.4, "in"),
+        screw_x=(SCREW_X / 25.4, "in"),
+        screw_y=(SCREW_Y / 25.4, "in"),
         threads_per_inch=20,
-        tolerance_in=0.01,
+        tolerance=(0.01, "in"),
     )
     assert inch.tilt.value == pytest.approx(mm.tilt.value, rel=1e-9)
     assert inch.tilt.u == pytest.approx(mm.tilt.u, rel=1e-9)
@@ -232,47 +250,56 @@ def test_words():
     shown = str(
         insert_level(
             **PLACES,
-            height_mm=plate(-0.3, 0, 0.001) + NOISE,
+            height=(plate(-0.3, 0, 0.001) + NOISE, "mm"),
             **SCREWS,
-            pitch_mm=1,
-            tolerance_mm=0.1,
+            pitch=(1, "mm"),
+            tolerance=(0.1, "mm"),
         )
     )
     assert shown.startswith("Insert in the table: out")
     assert "height at the centre  -0.3000 mm (95 %: -0.3251 to -0.2749)" in shown
     assert "highest at the back" in shown
     assert "Screw 1: raise by 0.4" in shown
-    four = insert_level(x_mm=X[:4], y_mm=Y[:4], height_mm=NOISE[:4])
+    four = insert_level(x=(X[:4], "mm"), y=(Y[:4], "mm"), height=(NOISE[:4], "mm"))
     assert "six places" in four.remarks[0]
 
 
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
-        ({"x_mm": [0, 1, 2]}, "3 values"),
-        ({"x_mm": [0, 1, 2, 3, 4]}, "not equally long: 5 of x, 4 of y"),
-        ({"height_mm": None}, "height is not given"),
-        ({"height_mm": [0, 0, 0, math.nan]}, "value 4"),
-        ({"x_mm": [0, 1, 2, 3], "y_mm": [0, 1, 2, 3]}, "one line"),
-        ({"x_mm": [0.1, 0.2, 0.3, 0.7], "y_mm": [0.3, 0.6, 0.9, 2.1]}, "one line"),
-        ({"x_mm": [5, 5, 5, 5], "y_mm": [7, 7, 7, 7]}, "one line"),
-        ({"screw_x_mm": [1]}, "screw_y is not given"),
-        ({"screw_x_mm": [1, 2], "screw_y_mm": [1]}, "2 of screw_x, 1 of screw_y"),
-        ({"pitch_mm": 1}, "where they stand"),
-        ({"screw_x_mm": [1], "screw_y_mm": [1], "pitch_mm": 0}, "pitch_mm is 0"),
-        ({"screw_x_mm": [1], "screw_y_mm": [1], "threads_per_inch": -20}, "-20"),
+        ({"x": ([0, 1, 2], "mm")}, "3 values"),
+        ({"x": ([0, 1, 2, 3, 4], "mm")}, "not equally long: 5 of x, 4 of y"),
+        ({"height": None}, "height is not given"),
+        ({"height": ([0, 0, 0, math.nan], "mm")}, "value 4"),
+        ({"x": ([0, 1, 2, 3], "mm"), "y": ([0, 1, 2, 3], "mm")}, "one line"),
+        ({"x": ([0.1, 0.2, 0.3, 0.7], "mm"), "y": ([0.3, 0.6, 0.9, 2.1], "mm")}, "one line"),
+        ({"x": ([5, 5, 5, 5], "mm"), "y": ([7, 7, 7, 7], "mm")}, "one line"),
+        ({"screw_x": ([1], "mm")}, "screw_y is not given"),
+        ({"screw_x": ([1, 2], "mm"), "screw_y": ([1], "mm")}, "2 of screw_x, 1 of screw_y"),
+        ({"pitch": (1, "mm")}, "where they stand"),
+        ({"screw_x": ([1], "mm"), "screw_y": ([1], "mm"), "pitch": (0, "mm")}, "pitch is 0 mm"),
+        ({"screw_x": ([1], "mm"), "screw_y": ([1], "mm"), "threads_per_inch": -20}, "-20"),
         (
-            {"screw_x_mm": [1], "screw_y_mm": [1], "threads_per_inch": 20, "pitch_mm": 1},
+            {
+                "screw_x": ([1], "mm"),
+                "screw_y": ([1], "mm"),
+                "threads_per_inch": 20,
+                "pitch": (1, "mm"),
+            },
             "given twice",
         ),
-        ({"tolerance_mm": -0.1}, "tolerance_mm is -0.1"),
-        ({"graduation_mm": math.inf}, "inf"),
-        ({"graduation_mm": True}, "True"),
-        ({"x_mm": [True, False, True, False]}, "no number"),
-        ({"screw_x_mm": [1], "screw_y_mm": [1], "threads_per_inch": True}, "True"),
+        ({"tolerance": (-0.1, "mm")}, "tolerance is -0.1 mm"),
+        ({"graduation": (math.inf, "mm")}, "inf"),
+        ({"graduation": (True, "mm")}, "True"),
+        ({"x": ([True, False, True, False], "mm")}, "no number"),
+        ({"screw_x": ([1], "mm"), "screw_y": ([1], "mm"), "threads_per_inch": True}, "True"),
     ],
 )
 def test_what_cannot_be_used_is_refused(wrong, said):
-    good = {"x_mm": [0, 80, 80, 0], "y_mm": [0, 0, 300, 300], "height_mm": [0.1, 0, 0, 0]}
+    good = {
+        "x": ([0, 80, 80, 0], "mm"),
+        "y": ([0, 0, 300, 300], "mm"),
+        "height": ([0.1, 0, 0, 0], "mm"),
+    }
     with pytest.raises(RefusedError, match=said):
         insert_level(**(good | wrong))

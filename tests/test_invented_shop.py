@@ -102,10 +102,9 @@ def test_service_takes_the_fault_away_and_reading_again_takes_the_mistake(
         else:
             assert after.wobble_tir == pytest.approx(before.wobble_tir)
         if fault == "bend":
-            assert before.hidden.bend is not None
-            assert after.hidden.bend is not None
-            assert after.hidden.bend.height == pytest.approx(before.hidden.bend.height / 10)
-            same = after.hidden.bend.first == before.hidden.bend.first
+            ((was,), (now,)) = before.hidden.bends, after.hidden.bends
+            assert now.height == pytest.approx(was.height / 10)
+            same = now.first == was.first
             assert same or not one.marked
         if fault == "saddle":
             assert after.hidden.saddle == pytest.approx(before.hidden.saddle / 10)
@@ -134,11 +133,14 @@ def test_an_unmarked_blade_read_again_is_the_same_blade_turned_on(seed: int) -> 
 @pytest.mark.parametrize("first", [1, 2, 17, 24])
 def test_counting_from_another_tooth_moves_every_fault_alike(first: int) -> None:
     blade = bg.Blade(24, diameter="250 mm")
-    hidden: dict[str, Any] = {"tilt_tir": 0.1, "near_deg": 77.0, "bend": (22, 3, 0.1)}
-    hidden |= {"saddle": 0.05, "saddle_deg": 20.0}
-    exact: dict[str, Any] = {"rng": 1, "noise_sd": 0, "graduation": 0, "closing": False}
-    before = simulate(blade, **exact, **hidden).written
-    after = simulate(blade, **exact, **_renumbered(hidden, blade, first)).written
+    hidden = [
+        bg.Tilt("0.1 mm", near_deg=77.0),
+        bg.LocalBend(22, 3, "0.1 mm"),
+        bg.Saddle("0.05 mm", crest_deg=20.0),
+    ]
+    exact: dict[str, Any] = {"rng": 1, "noise_sd": "0 mm", "graduation": "0 mm", "closing": False}
+    before = simulate(blade, faults=hidden, **exact).written
+    after = simulate(blade, faults=_renumbered(hidden, blade, first), **exact).written
     np.testing.assert_allclose(after, np.roll(before, 1 - first), rtol=0, atol=1e-12)
 
 

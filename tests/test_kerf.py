@@ -77,15 +77,18 @@ def test_the_kerf_is_what_the_teeth_of_a_rigid_plate_sweep(truth, teeth):
     found = kerf(fit_of(truth, teeth))
     high, low = swept(truth, teeth)
     rim = RIM * math.tan(math.radians(truth.tilt_deg))
-    assert_allclose(found.shift.value, rim, rtol=1e-9)
+    assert_allclose(found.wall_shift.value, rim, rtol=1e-9)
     assert_allclose(found.width.value, WIDTH + 2 * rim, rtol=1e-12)
     # The corners stand off along the plate's normal, which is shorter along the arbor.
     askew = WIDTH * (1 - math.cos(math.radians(truth.tilt_deg)))
     least = WIDTH + 2 * rim * math.cos(math.pi / teeth) - askew
     assert least - 1e-9 <= high - low <= found.width.value + 1e-9
     for wall in (high, -low):
-        assert wall - WIDTH / 2 <= found.shift.value + 1e-9
-        assert wall - WIDTH / 2 >= found.shift.value * math.cos(math.pi / teeth) - askew / 2 - 1e-9
+        assert wall - WIDTH / 2 <= found.wall_shift.value + 1e-9
+        assert (
+            wall - WIDTH / 2
+            >= found.wall_shift.value * math.cos(math.pi / teeth) - askew / 2 - 1e-9
+        )
 
 
 @given(bodies, counts, st.sampled_from(["indicator", "other"]), st.floats(20.0, 300.0))
@@ -102,7 +105,7 @@ def test_a_fence_zeroed_at_a_tooth_is_off_by_what_that_tip_falls_short(truth, te
     def wide(tooth):
         return (corners[tooth - 1].max() + wanted) - wall
 
-    rim = found.shift.value
+    rim = found.wall_shift.value
     assert_allclose(wide(nearest.tooth), wanted, atol=1e-9)
     assert_allclose(
         wide(line.neutral[0].tooth) - wanted,
@@ -157,13 +160,13 @@ def test_doubt_is_propagated_as_gtc_does(width_u, ring_u):
         ring_radius_u=(ring_u, "mm"),
     )
     fit = bg.fit_wobble(half)
-    found = kerf(fit, tooth_width_u_mm=width_u)
+    found = kerf(fit, tooth_width_u=width_u and (width_u, "mm"))
     u = np.sqrt(np.diag(fit.covariance))
     a, b = GTC.multiple_ureal([fit.cosine, fit.sine], list(u), fit.dof)
     GTC.set_correlation(float(fit.covariance[0, 1] / u[0] / u[1]), a, b)
     ring, width = GTC.ureal(RING, ring_u or 0.0), GTC.ureal(WIDTH, width_u or 0.0)
     shift = GTC.sqrt(a * a + b * b) * RIM / ring
-    for mine, theirs in ((found.shift, shift), (found.width, width + 2 * shift)):
+    for mine, theirs in ((found.wall_shift, shift), (found.width, width + 2 * shift)):
         assert_allclose(mine.value, GTC.value(theirs), rtol=1e-12)
         assert_allclose(mine.u, GTC.uncertainty(theirs), rtol=1e-9)
         assert mine.dof == pytest.approx(GTC.dof(theirs), rel=1e-6)
@@ -173,45 +176,51 @@ def test_limits_are_those_of_the_amplitude_at_the_rim():
     fit = noisy()
     low, high, _ = fit.amplitude_interval()
     found = kerf(fit)
-    assert_allclose((found.shift_low, found.shift_high), np.array([low, high]) * RIM / RING)
-    assert_allclose((found.low, found.high), WIDTH + 2 * np.array([low, high]) * RIM / RING)
-    assert found.low < found.width.value < found.high
+    assert_allclose(
+        (found.wall_shift.low, found.wall_shift.high), np.array([low, high]) * RIM / RING
+    )
+    assert_allclose(
+        (found.kerf.low, found.kerf.high), WIDTH + 2 * np.array([low, high]) * RIM / RING
+    )
+    assert found.kerf.low < found.width.value < found.kerf.high
     values = found.to_dict()
     for stem, times in (("board_at_neutral", -1), ("board_at_far", -2)):
-        assert_allclose(values[f"{stem}_low"], times * found.shift_high)
-        assert_allclose(values[f"{stem}_high"], times * found.shift_low)
+        assert_allclose(values[f"{stem}_low"], times * found.wall_shift.high)
+        assert_allclose(values[f"{stem}_high"], times * found.wall_shift.low)
 
 
 def test_other_doubts_widen_the_limits_as_squares_add():
     # scipy.stats.norm; with scarcely any scatter the ring and the width alone are left.
     k = float(stats.norm.ppf(0.975))
     fit = noisy(noise=1e-9, ring_radius_u="2 mm")
-    found = kerf(fit, tooth_width_u_mm=0.002)
-    from_ring = found.shift.value * 2.0 / RING
-    assert_allclose(found.shift_high - found.shift.value, k * from_ring, rtol=1e-5)
+    found = kerf(fit, tooth_width_u=(0.002, "mm"))
+    from_ring = found.wall_shift.value * 2.0 / RING
+    assert_allclose(found.wall_shift.high - found.wall_shift.value, k * from_ring, rtol=1e-5)
     reach = k * math.hypot(2 * from_ring, 0.002)
-    assert_allclose((found.low, found.high), found.width.value + np.array([-reach, reach]))
+    assert_allclose(
+        (found.kerf.low, found.kerf.high), found.width.value + np.array([-reach, reach])
+    )
 
 
 def test_rounding_that_does_not_average_out_is_in_the_doubt():
     sure, coarse = (noisy(noise=0.0001, graduation=(step, "mm")) for step in (None, 0.01))
-    assert kerf(coarse).shift.u == pytest.approx(
+    assert kerf(coarse).wall_shift.u == pytest.approx(
         math.hypot(coarse.amplitude_u, 0.005 / math.sqrt(3)) * RIM / RING
     )
-    assert kerf(sure).shift.u < kerf(coarse).shift.u / 10
+    assert kerf(sure).wall_shift.u < kerf(coarse).wall_shift.u / 10
 
 
 def test_without_an_established_wobble_the_kerf_may_be_as_narrow_as_the_teeth():
     found = kerf(noisy(0.0))
-    assert found.low == WIDTH
-    assert found.shift_low == 0.0
-    assert found.high > found.width.value
+    assert found.kerf.low == WIDTH
+    assert found.wall_shift.low == 0.0
+    assert found.kerf.high > found.width.value
     values = found.to_dict()
     assert values["near_tooth"] is values["far_tooth"] is values["neutral_teeth"] is None
     assert "zeroed at any tooth, boards come out at most" in str(found)
-    assert kerf(noisy(0.0), tooth_width_u_mm=0.1).low < WIDTH
+    assert kerf(noisy(0.0), tooth_width_u=(0.1, "mm")).kerf.low < WIDTH
     unsure = kerf(noisy(0.0, ring_radius_u="20 mm"))
-    assert (unsure.shift_low, unsure.low) == (0.0, WIDTH)
+    assert (unsure.wall_shift.low, unsure.kerf.low) == (0.0, WIDTH)
 
 
 def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown():
@@ -233,7 +242,7 @@ def test_lengths_are_in_the_unit_of_the_readings(unit):
     assert other.to_dict()["unit"] == unit
     for key in ("kerf", "wall_shift", "tooth_width", "board_at_neutral", "board_at_far"):
         assert_allclose(other.to_dict()[key], mm.to_dict()[key] * PER_MM[unit], rtol=1e-9)
-    thin = kerf(fit_of(truth, 24, unit), tooth_width_u_in=0.001)
+    thin = kerf(fit_of(truth, 24, unit), tooth_width_u=(0.001, "in"))
     assert_allclose(thin.width.u, 0.0254 * PER_MM[unit], rtol=1e-6)
     assert_allclose(thin.tooth_width_u, 0.0254 * PER_MM[unit])
 
@@ -247,7 +256,7 @@ def test_words_name_the_teeth_the_fence_and_the_limits_of_the_model():
     assert "The walls stay square to the arbor" in text
     assert "a dish is not seen" in text
     assert "The tooth width is taken as exact" in text
-    assert "carries its stated doubt" in str(kerf(noisy(), tooth_width_u_mm=0.01))
+    assert "carries its stated doubt" in str(kerf(noisy(), tooth_width_u=(0.01, "mm")))
     one = str(kerf(noisy(), fence="other"))
     assert "fence on the other side" in one
     assert "on the indicator's side" not in one
@@ -261,7 +270,7 @@ def test_keys_are_the_same_whatever_was_asked():
     keys = {
         tuple(kerf(fit, **asked).to_dict())
         for fit in (noisy(), noisy(0.0))
-        for asked in ({}, {"fence": "other"}, {"tooth_width_u_in": 0.001})
+        for asked in ({}, {"fence": "other"}, {"tooth_width_u": (0.001, "in")})
     }
     assert len(keys) == 1
 
@@ -271,12 +280,12 @@ def test_keys_are_the_same_whatever_was_asked():
     [
         ({"fence": "left"}, "fence is 'left'"),
         ({"fence": True}, "fence is True"),
-        ({"tooth_width_u_mm": 0.0}, "tooth_width_u_mm is 0"),
-        ({"tooth_width_u_mm": -0.1}, "tooth_width_u_mm is -0.1"),
-        ({"tooth_width_u_in": math.nan}, "tooth_width_u_in is nan"),
-        ({"tooth_width_u_in": math.inf}, "tooth_width_u_in is inf"),
-        ({"tooth_width_u_mm": True}, "tooth_width_u_mm is True"),
-        ({"tooth_width_u_mm": 0.1, "tooth_width_u_in": 0.1}, "are both given"),
+        ({"tooth_width_u": (0.0, "mm")}, "tooth_width_u is 0.0 mm"),
+        ({"tooth_width_u": (-0.1, "mm")}, "tooth_width_u is -0.1 mm"),
+        ({"tooth_width_u": (math.nan, "in")}, "tooth_width_u is nan in"),
+        ({"tooth_width_u": (math.inf, "in")}, "tooth_width_u is inf in"),
+        ({"tooth_width_u": (True, "mm")}, "tooth_width_u is True mm"),
+        ({"tooth_width_u": 0.1}, "without a unit"),
     ],
 )
 def test_what_cannot_be_answered_is_refused(asked, problem):

@@ -207,7 +207,7 @@ def test_values_and_covariance_are_those_of_statsmodels_ols(plan):
     assert fit.dof == ols.df_resid
     limits = ols.conf_int(0.05)[first:]
     dish = fit.names.index("dish")
-    assert_allclose(fit.limits("dish"), limits[dish], rtol=1e-7)
+    assert_allclose((fit.dish.low, fit.dish.high), limits[dish], rtol=1e-7)
     assert_allclose(fit.p_value("dish"), ols.pvalues[first + dish], rtol=1e-5, atol=1e-300)
 
 
@@ -286,9 +286,7 @@ def test_a_dish_is_claimed_only_where_nothing_else_looks_like_it(places, dish, t
     assert (shown["dish"] is None) is not dish
     assert (shown["traverse_deg"] is None) is not traverse
     if not dish:
-        assert (
-            fit.value("dish") is fit.u("dish") is fit.limits("dish") is fit.p_value("dish") is None
-        )
+        assert fit.value("dish") is fit.estimate("dish") is fit.dish is fit.p_value("dish") is None
         assert "not told by this plan" in str(fit)
 
 
@@ -458,11 +456,11 @@ def test_doubt_of_the_ring_radii_counts_in_proportion():
     read = model_mm(100.0, tilt=0.002, saddle=0.2) + rng.normal(0, 0.001, 24)
     plain = fit_plate([flat_ring(100.0, read)])
     loose = fit_plate([flat_ring(100.0, read, ring_radius_u="2 mm")])
-    slope, u = loose.wave("tilt").amplitude, loose.wave_u("tilt")
-    assert_allclose(u, math.hypot(plain.wave_u("tilt"), slope * 0.02), rtol=1e-9)
+    slope, u = loose.wave("tilt").amplitude, loose.wave("tilt").amplitude_u
+    assert_allclose(u, math.hypot(plain.wave("tilt").amplitude_u, slope * 0.02), rtol=1e-9)
     # The saddle is carried from the ring with the radius squared: twice the share.
-    height, u = loose.wave("saddle").amplitude, loose.wave_u("saddle")
-    assert_allclose(u, math.hypot(plain.wave_u("saddle"), height * 0.04), rtol=1e-9)
+    height, u = loose.wave("saddle").amplitude, loose.wave("saddle").amplitude_u
+    assert_allclose(u, math.hypot(plain.wave("saddle").amplitude_u, height * 0.04), rtol=1e-9)
 
 
 def test_limits_hold_where_the_rings_are_not_where_they_are_said_to_be():
@@ -581,7 +579,7 @@ def test_the_dish_is_said_with_its_way_and_what_it_means():
         fit = noisy(rng, THREE, dish=dish, saddle=0.05)
         text = str(fit)
         assert way in text
-        low, high = sorted(abs(one) for one in fit.limits("dish"))
+        low, high = sorted(abs(one) for one in (fit.dish.low, fit.dish.high))
         assert f"(95 %: {low:.3f} to {high:.3f})" in text
         assert fit.to_dict()["dish_toward"] is (dish > 0)
         assert "sawsmith" in text
@@ -663,7 +661,7 @@ def test_millimetres_and_inches_say_the_same(plan, unit):
     for name in mm.names:
         slope = 1.0 if "tilt" in name or name == "traverse" else per
         assert_allclose(other.value(name) * slope, mm.value(name), rtol=1e-7)
-        assert_allclose(other.u(name) * slope, mm.u(name), rtol=1e-7)
+        assert_allclose(other.estimate(name).u * slope, mm.estimate(name).u, rtol=1e-7)
     for key, value in mm.to_dict().items():
         if key.endswith("_deg") and value is not None:
             assert_allclose(other.to_dict()[key], value, rtol=1e-7, atol=1e-9)

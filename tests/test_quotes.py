@@ -174,6 +174,17 @@ def test_rows_count_as_in_a_spreadsheet_behind_notes_of_several_lines(tmp_path, 
     assert (fault.row, fault.value) == (9, "x")
 
 
+@pytest.mark.parametrize("separator", ["", "sep=,\n"], ids=["plain", "stated"])
+@every_ending
+def test_a_broken_letter_is_refused_in_its_row_behind_notes_of_several_lines(
+    tmp_path, ending, separator
+):
+    rows = changed(noted(["one\ntwo\n\nthree", "", "four\nfive"]), 9, "note", "?\u00e9")
+    data = (separator + written(rows)).replace("\n", ending).encode().replace(b"\xc3\xa9", b"\x81")
+    (fault,) = faults_of(tmp_path, data)
+    assert (fault.row, fault.value) == (9, "byte 0x81")
+
+
 def test_a_note_of_several_lines_with_separators_could_be_rows(tmp_path):
     (fault,) = faults_of(tmp_path, written(noted(["", "gum,\nwiped"])))
     assert (fault.row, fault.value) == (3, "gum,\nwiped")

@@ -29,7 +29,7 @@ def test_the_readme_names_every_column():
 
 def test_the_readme_names_every_part_of_the_saw_file_and_its_keys():
     rows = README.read_text("utf-8").split("The file has these parts.")[1].split("\n\n")[1]
-    for part, (kinds, _) in PARTS.items():
+    for part, (kinds, *_) in PARTS.items():
         row = next(one for one in rows.splitlines() if f"[{part}]" in one)
         # A part that is said to be like another has the other's keys.
         said = rows if "as `[[" in row or "the same, with" in row else row
@@ -61,7 +61,7 @@ def keys_over_the_years(fit):
 
 
 def keys_of_arbor_and_plate(fit):
-    made = bg.simulate(rng=1, flange_tir=0.05, clock_deg=[0, 90, 180])
+    made = bg.simulate(rng=1, faults=[bg.Flange("0.05 mm")], clock_deg=[0, 90, 180])
     fits = [bg.fit_wobble(one.readings) for one in made.sets]
     advice = bg.clock_advice(bg.separate_arbor(fits, [0, 90, 180])).to_dict()
     fleet = bg.fleet_arbor([(fits, [0, 90, 180])]).to_dict()

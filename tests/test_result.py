@@ -8,7 +8,18 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from bladegeom.result import Result, Row, between, decimals_for, in_columns, number, percent
+from bladegeom.result import (
+    Result,
+    Row,
+    between,
+    decimals_for,
+    derived,
+    described,
+    in_columns,
+    number,
+    percent,
+    quantity,
+)
 
 
 class Invented(Result):
@@ -39,6 +50,37 @@ class Quiet(Result):
 
     def _rows(self) -> Sequence[Row]:
         return []
+
+
+@described
+class Part(Result):
+    size: float = quantity("how large", label="size")
+    unit: str = quantity("of the size")
+
+    def _title(self) -> str:
+        return "part"
+
+
+@described
+class Whole(Result):
+    first: Part = quantity("one part", key="left", inline=True)
+    unit: str = quantity("of all lengths")
+    others: Part = quantity("the rest", inline=True)
+
+    @derived("what it means", key="", label="meaning", text=lambda _: [("what", "a"), ("and", "b")])
+    def meaning(self) -> None: ...
+
+    def _title(self) -> str:
+        return "whole"
+
+
+def test_a_result_in_a_result_stands_in_its_place_but_for_what_the_outer_one_has() -> None:
+    whole = Whole(first=Part(size=1, unit="mm"), unit="in", others=Part(size=2, unit="um"))
+    assert whole.to_dict() == {"left_size": 1, "left_unit": "mm", "unit": "in", "size": 2}
+    assert [whole.left_size, whole.left_unit, whole.unit, whole.size] == [1, "mm", "in", 2]
+    with pytest.raises(AttributeError, match="Whole has no right_size"):
+        _ = whole.right_size
+    assert str(whole) == "whole\n  size  1\n  size  2\n  what  a\n  and   b"
 
 
 def test_dict_holds_plain_values_and_none_for_what_is_not_known() -> None:

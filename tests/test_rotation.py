@@ -19,8 +19,8 @@ from scipy.optimize import brentq
 from simulated import rng_for
 
 import bladegeom as bg
+from bladegeom.plate.line import PlateSlopes
 from bladegeom.plate.plate import PlateFit, fit_plate
-from bladegeom.plate.plate_slopes import PlateSlopes
 from bladegeom.plate.rotation import best_rotation
 from bladegeom.tables.rings import Ring
 
@@ -265,7 +265,7 @@ def test_a_square_rocks_as_far_as_it_can_rest_on_the_body(bent, line, table, awa
     top = told.blade.angle_of(told.best_tooth)
     least, most = held.rests_deg(top, side)
     middle = held.slope_deg(top)
-    rock = told.bow.rock_deg if side == 1 else told.bow.rock_other_deg
+    rock = told.rock_deg if side == 1 else told.rock_other_deg
     assert_allclose(max(most - middle, middle - least), rock, rtol=0.03, atol=2e-5)
     ends = held.face_mm(top, 0.0), held.face_mm(top, 1.0)
     stands = [
@@ -273,21 +273,21 @@ def test_a_square_rocks_as_far_as_it_can_rest_on_the_body(bent, line, table, awa
         for part in np.linspace(0.0, 1.0, 51)
     ]
     farthest = max(stands, key=abs)
-    assert_allclose(told.bow.height.value, farthest, rtol=2e-3)
+    assert_allclose(told.bow.value, farthest, rtol=2e-3)
 
 
 def test_a_dish_rocks_a_square_by_four_bows_over_its_length() -> None:
     # A parabola's tangent at its end against its chord; z = D (r / R)^2 has the bow D L^2 / 4 R^2.
     one = best_rotation(plate_of(dish=-0.004), table_height_in=1.5, reach_in=3.0)
-    assert_allclose(one.bow.height.value, 0.004 * 9.0 / 4 / 25.0, rtol=1e-4)
-    rock = math.degrees(math.atan(4 * one.bow.height.value / 3.0))
-    assert_allclose(one.bow.rock_deg, rock, rtol=1e-3)
-    assert one.bow.rock_other_deg == 0.0
+    assert_allclose(one.bow.value, 0.004 * 9.0 / 4 / 25.0, rtol=1e-4)
+    rock = math.degrees(math.atan(4 * one.bow.value / 3.0))
+    assert_allclose(one.rock_deg, rock, rtol=1e-3)
+    assert one.rock_other_deg == 0.0
     said = " ".join(one.remarks)
     assert "bulges toward the indicator" in said
     assert "Hold it against the other side" in said
     hollow = best_rotation(plate_of(dish=0.004), table_height_in=1.5, reach_in=3.0)
-    assert hollow.bow.rock_deg == 0.0
+    assert hollow.rock_deg == 0.0
     assert "Hold it against the indicator's side" in " ".join(hollow.remarks)
 
 
@@ -381,7 +381,7 @@ def test_without_dish_and_saddle_it_is_the_neutral_line_with_the_same_sign() -> 
     for tooth in (1, 7, 20):
         expected = bg.squareness(fit, tooth=tooth).error_deg
         assert_allclose(one.slope_deg([blade.angle_of(tooth)]), expected, atol=3e-5)
-    for tooth, left in zip(one.neutral_teeth, one.neutral_left, strict=True):
+    for tooth, left in zip(one.neutral_teeth, (one.neutral_1, one.neutral_2), strict=True):
         assert_allclose(left.value, bg.squareness(fit, tooth=tooth).error_deg, atol=3e-5)
     assert_allclose(one.tilt_slope_deg([10.0]), one.slope_deg([10.0]), atol=3e-5)
 
@@ -395,7 +395,7 @@ def test_the_neutral_line_s_teeth_are_told_with_what_the_whole_shape_leaves() ->
     plate = plate_of(tilt=(0.0005, 0.0), dish=0.001, saddle_cos=0.0005)
     one = best_rotation(plate, table_height_in=1.5)
     assert one.neutral_teeth == (11, 31)
-    for tooth, left in zip(one.neutral_teeth, one.neutral_left, strict=True):
+    for tooth, left in zip(one.neutral_teeth, (one.neutral_1, one.neutral_2), strict=True):
         assert_allclose(left.value, one.slope_deg([9.0 * (tooth - 1)])[0])
         assert_allclose(left.value, math.degrees(math.atan(0.0005 * 6.5 / 25)))
 
@@ -717,12 +717,12 @@ def test_every_unit_gives_the_same_angles(unit: str, line: str) -> None:
         assert found.best_tooth == base.best_tooth
         assert_allclose(found.zeros_deg, base.zeros_deg, rtol=1e-9)
         assert_allclose(
-            [found.left.value, found.left.u, found.worst.value, found.bow.rock_other_deg],
-            [base.left.value, base.left.u, base.worst.value, base.bow.rock_other_deg],
+            [found.left.value, found.left.u, found.worst.value, found.rock_other_deg],
+            [base.left.value, base.left.u, base.worst.value, base.rock_other_deg],
             rtol=1e-8,
             atol=1e-13,
         )
-        assert_allclose(found.bow.height.value, base.bow.height.value * per, rtol=1e-9)
+        assert_allclose(found.bow.value, base.bow.value * per, rtol=1e-9)
         assert_allclose(found.p_value, base.p_value, rtol=1e-6)
 
 

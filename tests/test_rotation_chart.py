@@ -19,8 +19,8 @@ from test_rotation import plate_of
 import bladegeom as bg
 from bladegeom.draw.cautions import CAUTIONS
 from bladegeom.draw.rotation import rotation_chart
+from bladegeom.plate.line import PlateSlopes
 from bladegeom.plate.plate import fit_plate
-from bladegeom.plate.plate_slopes import PlateSlopes
 from bladegeom.plate.rotation import best_rotation
 from bladegeom.tables.rings import Ring
 

@@ -66,11 +66,14 @@ def test_a_file_is_read_part_by_part(tmp_path):
     assert held.one("fence") is None
 
 
-def test_lengths_become_arguments(tmp_path):
+def test_values_become_arguments(tmp_path):
     slots = read_saw(written(tmp_path, WHOLE)).one("slots")
-    given = slots.lengths("separation", "lever", forward="front")
-    assert given == {"separation_in": 8.5, "forward_in": [0.012, 0.0125, 0.012]}
-    assert slots.plain("indicator", "pivot") == {"indicator": "left"}
+    given = slots.given("separation", "lever", "indicator", forward="front")
+    assert given == {
+        "separation": (8.5, "in"),
+        "indicator": "left",
+        "forward": ([0.012, 0.0125, 0.012], "in"),
+    }
 
 
 def test_rows_are_those_of_the_file(tmp_path):

@@ -214,7 +214,7 @@ def test_doubt_is_propagated_as_gtc_does(amplitude, use, asked):
         ring_radius="100 mm",
     )
     fit = bg.fit_wobble(half)
-    found = setting_error(fit, use, tooth=7, span_mm=60.0, **asked)
+    found = setting_error(fit, use, tooth=7, span=(60.0, "mm"), **asked)
     u = np.sqrt(np.diag(fit.covariance))
     a, b = GTC.multiple_ureal([fit.cosine, fit.sine], list(u), fit.dof)
     GTC.set_correlation(float(fit.covariance[0, 1] / u[0] / u[1]), a, b)
@@ -232,7 +232,7 @@ def test_doubt_is_propagated_as_gtc_does(amplitude, use, asked):
 
 def test_doubt_of_the_last_joint_is_propagated_as_gtc_does():
     fit = noisy(0.5)
-    found = setting_error(fit, "miter_gauge", tooth=6, span_mm=60.0, sides=6)
+    found = setting_error(fit, "miter_gauge", tooth=6, span=(60.0, "mm"), sides=6)
     lean = GTC.ureal(math.radians(found.error.value), math.radians(found.error.u), fit.dof)
     gap = 60.0 / math.cos(math.radians(30.0)) * GTC.tan(12 * lean)
     mine = found.joint_gap(found.error)
@@ -246,17 +246,17 @@ def test_wood_by_hand():
     # A tilt of atan(0.1 / 100): over 50 mm at the worst rotation 0.05 mm. A board 50 mm wide cut
     # at 45 degrees is sawn along 70.71 mm.
     fit = bg.fit_wobble(wave(40, 0.1, 0.0, rng_for(3).normal(0.0, 1e-7, 40)))
-    table = setting_error(fit, "table", tooth=1, span_mm=50.0).to_dict()
+    table = setting_error(fit, "table", tooth=1, span=(50.0, "mm")).to_dict()
     assert table["error_gap"] == pytest.approx(0.05, rel=1e-5)
     assert table["worst_gap"] == pytest.approx(0.05, rel=1e-5)
-    miter = setting_error(fit, "miter_gauge", tooth=1, span_mm=50.0, sides=4)
+    miter = setting_error(fit, "miter_gauge", tooth=1, span=(50.0, "mm"), sides=4)
     assert miter.cut_length == pytest.approx(70.7107, rel=1e-6)
     values = miter.to_dict()
     assert values["error_gap"] == pytest.approx(0.0707107, rel=1e-5)
     assert values["error_joints_deg"] == pytest.approx(8 * math.degrees(0.001), rel=1e-5)
     assert values["error_joint_gap"] == pytest.approx(70.7107 * math.tan(0.008), rel=1e-5)
     assert values["worst_joint_gap"] == pytest.approx(70.7107 * math.tan(0.008), rel=1e-5)
-    square = setting_error(fit, "miter_gauge", tooth=1, span_mm=50.0, angle_deg=0.0)
+    square = setting_error(fit, "miter_gauge", tooth=1, span=(50.0, "mm"), angle_deg=0.0)
     assert square.cut_length == 50.0
 
 
@@ -273,8 +273,8 @@ def test_inches_and_millimetres_are_the_same_saw(amplitude, use, span):
             ring_radius=(100.0 / 25.4, "in"),
         )
     )
-    mm = setting_error(in_mm, use, tooth=2, span_mm=span).to_dict()
-    inches = setting_error(in_inches, use, tooth=2, span_in=span / 25.4).to_dict()
+    mm = setting_error(in_mm, use, tooth=2, span=(span, "mm")).to_dict()
+    inches = setting_error(in_inches, use, tooth=2, span=(span / 25.4, "in")).to_dict()
     assert (mm.pop("span_unit"), inches.pop("span_unit")) == ("mm", "in")
     for key, value in mm.items():
         scale = 25.4 if "gap" in key or key in ("span", "cut_length") else 1.0
@@ -300,7 +300,7 @@ def test_limits_are_students_and_the_worst_has_those_of_the_tilt():
 @pytest.mark.parametrize("use", USES)
 def test_without_an_established_wobble_no_teeth_are_stood_up(use):
     fit = noisy(0.0)
-    found = setting_error(fit, use, span_mm=50.0)
+    found = setting_error(fit, use, span=(50.0, "mm"))
     assert found.left is None
     assert found.cut is None
     assert found.error is None
@@ -320,7 +320,7 @@ def test_without_an_established_wobble_no_teeth_are_stood_up(use):
 def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown(use):
     fit = bg.fit_wobble(wave(40, 0.0, 0.0))
     sides = {"sides": 4} if use in ("bevel", "miter_gauge") else {}
-    found = setting_error(fit, use, tooth=3, span_mm=50.0, **sides)
+    found = setting_error(fit, use, tooth=3, span=(50.0, "mm"), **sides)
     values = found.to_dict()
     for key in ("error_u_deg", "error_gap_u", "worst_squareness_deg", "worst_gap", "cut_deg"):
         assert values[key] is None
@@ -333,9 +333,9 @@ def test_keys_are_the_same_whatever_was_asked():
         tuple(setting_error(fit, use, **asked).to_dict())
         for fit in (noisy(), noisy(0.0), bg.fit_wobble(wave(40, 0.0, 0.0)))
         for use in USES
-        for asked in ({}, {"tooth": 3}, {"span_in": 2.0, "away_deg": 5.0})
+        for asked in ({}, {"tooth": 3}, {"span": (2.0, "in"), "away_deg": 5.0})
     }
-    keys.add(tuple(setting_error(noisy(), "bevel", sides=5, span_mm=20.0).to_dict()))
+    keys.add(tuple(setting_error(noisy(), "bevel", sides=5, span=(20.0, "mm")).to_dict()))
     assert len(keys) == 1
 
 
@@ -352,7 +352,7 @@ def test_keys_are_the_same_whatever_was_asked():
 def test_the_words_say_which_tooth_goes_where(use, stand):
     # Near is at 50 degrees, so the neutral line points to 140 and 320. Tooth 17 stands at 144, 37
     # at 324 degrees.
-    found = setting_error(noisy(), use, tooth=6, span_mm=50.0)
+    found = setting_error(noisy(), use, tooth=6, span=(50.0, "mm"))
     swapped = "37 uppermost" if use in UPRIGHT else "37 to the front"
     assert found.instructions[0].startswith(f"{stand} ({swapped} does as well;")
     text = str(found)
@@ -379,7 +379,9 @@ def test_a_side_that_is_not_established_is_not_named():
 
 
 def test_a_frame_too_far_off_does_not_close():
-    found = setting_error(fit_of(RigidBlade(9.0, 0.0)), "bevel", tooth=1, span_mm=20.0, sides=6)
+    found = setting_error(
+        fit_of(RigidBlade(9.0, 0.0)), "bevel", tooth=1, span=(20.0, "mm"), sides=6
+    )
     assert found.joint_gap(found.error) is None
     assert found.to_dict()["error_joint_gap"] is None
     assert "the frame of 6 sides does not close" in str(found)
@@ -401,12 +403,12 @@ def test_an_angle_as_people_round_it_is_no_contradiction():
         ("table", {"tooth": True}, "tooth is True"),
         ("table", {"away_deg": math.nan}, "away_deg is nan"),
         ("table", {"away_deg": -math.inf}, "away_deg is -inf"),
-        ("table", {"span_mm": 0.0}, "span_mm is 0"),
-        ("table", {"span_in": -1.0}, "span_in is -1"),
-        ("table", {"span_in": math.nan}, "span_in is nan"),
-        ("table", {"span_mm": 1e200}, "span_mm is 1e\\+200"),
-        ("table", {"span_mm": True}, "span_mm is True"),
-        ("table", {"span_mm": 1.0, "span_in": 1.0}, "are both given"),
+        ("table", {"span": (0.0, "mm")}, "span is 0.0 mm"),
+        ("table", {"span": (-1.0, "in")}, "span is -1.0 in"),
+        ("table", {"span": (math.nan, "in")}, "span is nan in"),
+        ("table", {"span": (1e200, "mm")}, "span is 1e\\+200 mm"),
+        ("table", {"span": (True, "mm")}, "span is True mm"),
+        ("table", {"span": 1.0}, "without a unit"),
         ("table", {"angle_deg": 10.0}, "angle_deg is given for use table"),
         ("fence", {"sides": 4}, "sides is given for use fence"),
         ("bevel", {"angle_deg": -1.0}, "angle_deg is -1"),

@@ -30,12 +30,12 @@ from rigid_body import (
 from simulated import turn_deg
 
 import bladegeom as bg
-from bladegeom.invented.sets import Simulated
-from bladegeom.invented.simulate import simulate
+from bladegeom.invented.simulate import Simulated, simulate
 
 Numbering = Literal["clockwise", "counterclockwise"]
 
-EXACT: dict[str, Any] = {"noise_sd": 0.0, "graduation": 0.0}
+EXACT: dict[str, Any] = {"noise_sd": "0 mm", "graduation": "0 mm"}
+NO_TILT = bg.Tilt("0 mm")
 NUMBERINGS: tuple[Numbering, ...] = ("clockwise", "counterclockwise")
 
 
@@ -43,9 +43,11 @@ def blade_of(teeth: int = 40, numbered: Numbering = "clockwise", **facts: Any) -
     return bg.Blade(teeth, diameter="254 mm", numbered=numbered, **facts)
 
 
-def exact(blade: bg.Blade | None = None, **asked: Any) -> Simulated:
+def exact(blade: bg.Blade | None = None, *faults: Any, **asked: Any) -> Simulated:
     """Without noise, rounding or a wobble that was not asked for."""
-    return simulate(blade, **({"rng": 1, "tilt_tir": 0.0} | EXACT | asked))
+    if not any(isinstance(one, bg.Tilt) for one in faults):
+        faults = (*faults, NO_TILT)
+    return simulate(blade, faults=faults, **({"rng": 1} | EXACT | asked))
 
 
 # ---- against the rigid body ------------------------------------------------------------------
@@ -59,14 +61,8 @@ def test_a_tilted_blade_reads_as_a_rigid_body(
 ) -> None:
     blade = blade_of(numbered=numbered, pitch_pattern=pattern)
     ring, tir, near = 110.0, 0.31, 123.0
-    made = exact(
-        blade,
-        ring_radius=(ring, "mm"),
-        tilt_tir=tir,
-        near_deg=near,
-        touch_deg=touch_deg,
-        dial_zero=0.2,
-    )
+    tilt = bg.Tilt((tir, "mm"), near)
+    made = exact(blade, tilt, ring_radius=(ring, "mm"), touch_deg=touch_deg, dial_zero="0.2 mm")
     truth = RigidBlade(math.degrees(math.atan(tir / 2 / ring)), near, numbered)
     teeth = [*blade.angles_deg, 0.0]
     rigid = readings_mm(truth, teeth, ring, touch_deg=touch_deg, dial_zero_mm=0.2)
@@ -108,11 +104,9 @@ def test_a_blade_on_an_askew_flange_reads_as_two_rigid_bodies(
     blade, ring = blade_of(numbered=numbered), 110.0
     made = exact(
         blade,
+        bg.Tilt("0.10 mm", near_deg=40.0),
+        bg.Flange("0.16 mm", near_deg=250.0),
         ring_radius=(ring, "mm"),
-        tilt_tir=0.10,
-        near_deg=40.0,
-        flange_tir=0.16,
-        flange_deg=250.0,
         clock_deg=clock_deg,
         closing=False,
     )
@@ -133,9 +127,8 @@ def test_a_blade_on_an_askew_flange_reads_as_two_rigid_bodies(
 def test_dish_and_saddle_are_the_surfaces_they_are_named_after() -> None:
     blade, dish, saddle, crest = blade_of(24), 0.1, 0.07, 35.0
     rings = [60.0, 90.0, 120.0]
-    made = exact(
-        blade, ring_radius=(rings, "mm"), dish=dish, saddle=saddle, saddle_deg=crest, closing=False
-    )
+    faults = bg.Dish((dish, "mm")), bg.Saddle((saddle, "mm"), crest_deg=crest)
+    made = exact(blade, *faults, ring_radius=(rings, "mm"), closing=False)
     along = np.array([math.cos(math.radians(crest)), math.sin(math.radians(crest))])
     across = np.array([-along[1], along[0]])
     for ring, one in zip(rings, made.sets, strict=True):
@@ -149,12 +142,12 @@ def test_dish_and_saddle_are_the_surfaces_they_are_named_after() -> None:
 
 
 def test_tilt_grows_with_the_radius_and_a_bend_with_its_square() -> None:
-    rings = [50.0, 100.0]
-    tilted = exact(ring_radius=(rings, "mm"), tilt_tir=0.2, near_deg=90.0, closing=False)
+    rings = "50 100 mm"
+    tilted = exact(None, bg.Tilt("0.2 mm", near_deg=90.0), ring_radius=rings, closing=False)
     inner, outer = (one.written for one in tilted.sets)
     np.testing.assert_allclose(inner, outer / 2, atol=1e-12)
     assert outer.max() == pytest.approx(0.1)
-    bent = exact(ring_radius=(rings, "mm"), bend=(5, 9, 0.1), closing=False)
+    bent = exact(None, bg.LocalBend(5, 9, "0.1 mm"), ring_radius=rings, closing=False)
     inner, outer = (one.written for one in bent.sets)
     np.testing.assert_allclose(inner, outer / 4, atol=1e-12)
 
@@ -164,7 +157,7 @@ def test_tilt_grows_with_the_radius_and_a_bend_with_its_square() -> None:
 
 @pytest.mark.parametrize(("first", "last"), [(11, 15), (38, 2), (7, 7)])
 def test_a_bend_stands_over_its_teeth_and_over_no_other(first: int, last: int) -> None:
-    made = exact(bend=(first, last, -0.1), closing=False)
+    made = exact(None, bg.LocalBend(first, last, "-0.1 mm"), closing=False)
     run = [(first - 1 + step) % 40 + 1 for step in range((last - first) % 40 + 1)]
     off = np.flatnonzero(made.written) + 1
     assert sorted(off) == sorted(run)
@@ -176,7 +169,7 @@ def test_a_bend_stands_over_its_teeth_and_over_no_other(first: int, last: int) -
 
 
 def test_gum_lifts_its_tooth_in_every_turn() -> None:
-    made = exact(gum=(1, 0.05), turned=("forward", "backward"))
+    made = exact(None, bg.Gum(1, "0.05 mm"), turned=("forward", "backward"))
     (gum,) = made.key.planted
     assert (gum.kind, gum.teeth, gum.readings) == ("spike", (1,), (1, 41, 42, 82))
     assert np.flatnonzero(made.written).tolist() == [0, 40, 41, 81]
@@ -184,14 +177,14 @@ def test_gum_lifts_its_tooth_in_every_turn() -> None:
 
 
 def test_a_drift_is_what_the_turn_fails_to_close_by() -> None:
-    made = exact(drift_per_turn=0.03, tilt_tir=0.1)
+    made = exact(None, bg.Drift("0.03 mm"), bg.Tilt("0.1 mm"))
     assert made.readings.closure == pytest.approx(0.03)
     steps = np.diff(made.key.parts["drift"])
     np.testing.assert_allclose(steps, 0.03 / 40)
 
 
 def test_a_bumped_base_lifts_all_readings_after_it() -> None:
-    made = exact(bump=(17, 0.06), clock_deg=[0.0, 90.0])
+    made = exact(None, bg.Bump(17, "0.06 mm"), clock_deg=[0.0, 90.0])
     first, second = made.sets
     assert first.written.tolist() == [0.0] * 17 + [0.06] * 24
     assert not second.written.any()
@@ -205,13 +198,8 @@ def test_a_bumped_base_lifts_all_readings_after_it() -> None:
 def test_play_lags_behind_the_way_of_turning() -> None:
     """Phase lag of a dead band h: about 2h/(pi A), within 4 % for h up to 0.1 A."""
     amplitude, band = 0.1, 0.008
-    made = exact(
-        tilt_tir=2 * amplitude,
-        near_deg=100.0,
-        play=band,
-        turned=("forward", "backward"),
-        closing=False,
-    )
+    faults = bg.Tilt((2 * amplitude, "mm"), near_deg=100.0), bg.Play((band, "mm"))
+    made = exact(None, *faults, turned=("forward", "backward"), closing=False)
     forward, backward = made.written[:40], made.written[40:]
     angles = np.radians(made.readings.angle_deg[:40])
     shift = np.degrees(np.angle(np.sum(forward * np.exp(1j * angles)))) - 100.0
@@ -224,8 +212,9 @@ def test_play_lags_behind_the_way_of_turning() -> None:
 
 
 def test_a_skipped_tooth_leaves_a_number_too_few() -> None:
-    whole = exact(tilt_tir=0.2, near_deg=77.0, closing=False)
-    made = exact(tilt_tir=0.2, near_deg=77.0, closing=False, skipped=12)
+    tilt = bg.Tilt("0.2 mm", near_deg=77.0)
+    whole = exact(None, tilt, closing=False)
+    made = exact(None, tilt, bg.Skipped(12), closing=False)
     np.testing.assert_array_equal(made.written, np.delete(whole.written, 11))
     (one,) = made.sets
     assert one.readings is None
@@ -238,8 +227,8 @@ def test_a_skipped_tooth_leaves_a_number_too_few() -> None:
 
 
 def test_a_tooth_read_twice_leaves_a_number_too_many() -> None:
-    whole = exact(tilt_tir=0.2, near_deg=77.0)
-    made = exact(tilt_tir=0.2, near_deg=77.0, doubled=12)
+    tilt = bg.Tilt("0.2 mm", near_deg=77.0)
+    whole, made = exact(None, tilt), exact(None, tilt, bg.Doubled(12))
     np.testing.assert_array_equal(made.written, np.insert(whole.written, 12, whole.written[11]))
     (one,) = made.sets
     assert one.readings is None
@@ -252,8 +241,9 @@ def test_a_tooth_read_twice_leaves_a_number_too_many() -> None:
 def test_check_readings_finds_the_miscount_in_what_was_written(
     kind: str, tooth: int, tmp_path: Any
 ) -> None:
-    asked: dict[str, Any] = {kind: tooth, "closing": kind == "doubled"}
-    made = simulate(blade_of(), rng=tooth, tilt_tir=0.4, near_deg=50.0, **asked)
+    miscount = bg.Skipped(tooth) if kind == "skipped" else bg.Doubled(tooth)
+    faults = [bg.Tilt("0.4 mm", near_deg=50.0), miscount]
+    made = simulate(blade_of(), rng=tooth, faults=faults, closing=kind == "doubled")
     path = tmp_path / "written"
     if kind == "doubled":
         made.to_frame().to_csv(path, index=False)
@@ -266,8 +256,8 @@ def test_check_readings_finds_the_miscount_in_what_was_written(
 
 
 def test_a_lost_minus_turns_one_sign() -> None:
-    whole = simulate(rng=5, near_deg=0.0)
-    made = simulate(rng=5, near_deg=0.0, lost_minus=20)
+    whole = simulate(rng=5, faults=[bg.Tilt(near_deg=0.0)])
+    made = simulate(rng=5, faults=[bg.Tilt(near_deg=0.0), bg.LostMinus(20)])
     changed = np.flatnonzero(made.written != whole.written)
     assert changed.tolist() == [19]
     assert made.written[19] == -whole.written[19] > 0
@@ -275,8 +265,8 @@ def test_a_lost_minus_turns_one_sign() -> None:
 
 
 def test_a_slipped_point_multiplies_one_reading() -> None:
-    whole = simulate(rng=5, near_deg=0.0)
-    made = simulate(rng=5, near_deg=0.0, decimal_slip=(3, 10))
+    whole = simulate(rng=5, faults=[bg.Tilt(near_deg=0.0)])
+    made = simulate(rng=5, faults=[bg.Tilt(near_deg=0.0), bg.DecimalSlip(3, 10)])
     assert made.written[2] == pytest.approx(10 * whole.written[2])
     assert np.count_nonzero(made.written != whole.written) == 1
     assert made.key.planted[0] == ("scale", (3,), (3,), 10.0)
@@ -284,7 +274,7 @@ def test_a_slipped_point_multiplies_one_reading() -> None:
 
 def test_a_changed_unit_shows_from_that_reading_on() -> None:
     whole = simulate(rng=5)
-    made = simulate(rng=5, unit_slip=(30, "in"))
+    made = simulate(rng=5, faults=[bg.UnitSlip(30, "in")])
     np.testing.assert_array_equal(made.written[:30], whole.written[:30])
     after = np.round(whole.written[30:] / 25.4 / 0.0005) * 0.0005
     np.testing.assert_allclose(made.written[30:], after, atol=1e-12)
@@ -297,18 +287,20 @@ def test_the_parts_add_up_to_what_the_dial_showed() -> None:
     made = simulate(
         blade_of(),
         rng=3,
-        ring_radius=([80, 110], "mm"),
-        dish=0.1,
-        saddle=0.02,
-        bend=(3, 9, 0.1),
-        gum=(20, 0.1),
-        flange_tir=0.05,
+        faults=[
+            bg.Dish("0.1 mm"),
+            bg.Saddle("0.02 mm"),
+            bg.LocalBend(3, 9, "0.1 mm"),
+            bg.Gum(20, "0.1 mm"),
+            bg.Flange("0.05 mm"),
+            bg.Seating("0.01 mm"),
+            bg.Drift("0.02 mm"),
+            bg.Play("0.004 mm"),
+            bg.Bump(12, "0.05 mm"),
+        ],
+        ring_radius="80 110 mm",
         clock_deg=[0, 120],
-        seating_sd=0.01,
-        drift_per_turn=0.02,
-        play=0.004,
-        bump=(12, 0.05),
-        dial_zero=[0.1, 0.3],
+        dial_zero="0.1 0.3 mm",
     )
     assert len(made.sets) == 4
     for one in made.sets:
@@ -345,7 +337,8 @@ def as_bytes(made: Simulated) -> bytes:
 
 
 def test_the_same_seed_gives_the_same_bytes_and_another_does_not() -> None:
-    asked: dict[str, Any] = {"clock_deg": [0, 90], "seating_sd": 0.01, "flange_tir": 0.1}
+    faults = [bg.Seating("0.01 mm"), bg.Flange("0.1 mm")]
+    asked: dict[str, Any] = {"clock_deg": [0, 90], "faults": faults}
     made = as_bytes(simulate(rng=11, **asked))
     assert made == as_bytes(simulate(rng=11, **asked))
     assert made == as_bytes(simulate(rng=np.random.default_rng(11), **asked))
@@ -358,20 +351,23 @@ def test_a_generator_goes_on_from_call_to_call() -> None:
 
 
 def test_one_more_fault_leaves_the_noise_as_it_was() -> None:
-    plain, more = simulate(rng=4), simulate(rng=4, saddle=0.05, gum=(3, 0.1), flange_tir=0.04)
+    faults = [bg.Saddle("0.05 mm"), bg.Gum(3, "0.1 mm"), bg.Flange("0.04 mm")]
+    plain, more = simulate(rng=4), simulate(rng=4, faults=faults)
     np.testing.assert_array_equal(plain.key.parts["noise"], more.key.parts["noise"])
     np.testing.assert_array_equal(plain.key.parts["tilt"], more.key.parts["tilt"])
 
 
 def test_how_a_blade_sits_does_not_hang_on_what_is_read_of_it() -> None:
-    asked: dict[str, Any] = {"rng": 4, "clock_deg": [0, 90], "seating_sd": 0.01}
+    seating = [bg.Seating("0.01 mm")]
+    asked: dict[str, Any] = {"rng": 4, "clock_deg": [0, 90], "faults": seating}
     one = simulate(ring_radius="100 mm", **asked)
-    two = simulate(ring_radius=([80, 100], "mm"), turned=["forward", "forward"], **asked)
+    two = simulate(ring_radius="80 100 mm", turned=["forward", "forward"], **asked)
     assert [made.key.seat for made in one.sets] == [made.key.seat for made in two.sets[::2]]
 
 
 def test_the_noise_and_the_seating_are_as_large_as_asked() -> None:
-    made = simulate(rng=9, noise_sd=0.02, seating_sd=0.03, clock_deg=[0.0] * 400)
+    faults = [bg.Seating("0.03 mm")]
+    made = simulate(rng=9, noise_sd="0.02 mm", faults=faults, clock_deg=[0.0] * 400)
     noise = np.concatenate([one.key.parts["noise"] for one in made.sets])
     seats = np.array([one.key.seating_vector for one in made.sets])
     assert noise.std() == pytest.approx(0.02, rel=0.03)
@@ -386,7 +382,8 @@ def test_the_key_lies_within_the_limits_of_the_fit_in_95_of_100() -> None:
     sizes = directions = 0
     count = 300
     for _ in range(count):
-        made = simulate(rng=rng, graduation=0.0, noise_sd=0.01, tilt_tir=0.06, saddle=0.0)
+        tilt = bg.Tilt("0.06 mm")
+        made = simulate(rng=rng, graduation="0 mm", noise_sd="0.01 mm", faults=[tilt])
         fit = bg.fit_wobble(made.readings)
         low, high, _ = fit.amplitude_interval()
         sizes += bool(low <= made.key.wobble_tir / 2 <= high)
@@ -409,49 +406,74 @@ def test_the_key_lies_within_the_limits_of_the_fit_in_95_of_100() -> None:
         ({"rng": None}, "rng is None"),
         ({"rng": True}, "rng is True"),
         ({"unit": "cm"}, "unit is 'cm'"),
-        ({"tilt_tir": -0.1}, "tilt_tir is -0.1"),
-        ({"tilt_tir": math.nan}, "tilt_tir is nan"),
-        ({"near_deg": math.inf}, "near_deg is inf"),
-        ({"noise_sd": "much"}, "noise_sd is 'much'"),
-        ({"graduation": -1}, "graduation is -1"),
-        ({"saddle": -1}, "saddle is -1"),
-        ({"seating_sd": True}, "seating_sd is True"),
-        ({"play": -0.1}, "play is -0.1"),
+        ({"faults": bg.Gum(3, "0.1 mm")}, "give a list of them"),
+        ({"faults": "gum"}, "faults is 'gum'"),
+        ({"faults": ["gum"]}, "'gum' is no fault; use LocalBend, Gum, "),
+        ({"faults": [bg.Gum]}, "is no fault"),
+        ({"faults": [NO_TILT, bg.Tilt()]}, "Tilt is there twice"),
+        ({"faults": [bg.UnitSlip(3, "in"), bg.UnitSlip(9, "um")]}, "UnitSlip is there twice"),
+        ({"faults": [bg.Tilt("-0.1 mm")]}, "Tilt.tir is -0.1"),
+        ({"faults": [bg.Tilt("0.1")]}, "Tilt.tir: '0.1' has no unit"),
+        ({"faults": [bg.Tilt(0.1)]}, "Tilt.tir is 0.1, without a unit"),
+        ({"faults": [bg.Tilt((math.nan, "mm"))]}, "Tilt.tir is nan"),
+        ({"faults": [bg.Tilt(near_deg=math.inf)]}, "Tilt.near_deg is inf"),
+        ({"faults": [bg.Saddle("-1 mm")]}, "Saddle.crest is -1"),
+        ({"faults": [bg.Seating((True, "mm"))]}, "Seating.sd is True"),
+        ({"faults": [bg.Play("-0.1 mm")]}, "Play.band is -0.1"),
+        ({"faults": [bg.Flange("120 mm")]}, "Flange.tir is 120 mm, more than the ring's radius"),
+        ({"faults": [bg.Gum(3, "-115 mm")]}, "more than the ring's radius"),
+        ({"faults": [bg.Dish("5 in")]}, "Dish.height is 5 in, more than the ring's radius"),
+        ({"faults": [bg.LocalBend(3, 41, "0.1 mm")]}, "tooth 41 on a 40-tooth blade"),
+        ({"faults": [bg.Gum(0, "0.1 mm")]}, "tooth 0 on a 40-tooth blade"),
+        ({"faults": [bg.Bump(41, "0.1 mm")]}, "Bump.after is 41"),
+        ({"faults": [bg.Bump(0, "0.1 mm")]}, "Bump.after is 0"),
+        ({"faults": [bg.Skipped(1)]}, "tooth 1 cannot be skipped"),
+        ({"faults": [bg.Skipped(3), bg.Doubled(4)]}, "both there"),
+        ({"faults": [bg.Doubled(41)]}, "tooth 41 on a 40-tooth blade"),
+        ({"faults": [bg.Skipped(3)], "turned": ["backward"]}, "first turn"),
+        ({"faults": [bg.Skipped(3), bg.LostMinus(3)]}, "tooth 3 is skipped"),
+        ({"faults": [bg.Tilt(near_deg=0.0), bg.LostMinus(1)]}, "no minus to lose"),
+        ({"faults": [bg.DecimalSlip(3, 5)]}, "factor of 5"),
+        ({"faults": [bg.DecimalSlip(3, 1)]}, "factor of 1"),
+        ({"faults": [bg.DecimalSlip(3, -10)]}, "factor of -10"),
+        ({"faults": [NO_TILT, bg.DecimalSlip(3, 10)], "noise_sd": "0 mm"}, "is 0"),
+        ({"faults": [bg.UnitSlip(3, "mm")]}, "another unit than mm"),
+        ({"faults": [bg.UnitSlip(41, "in")]}, "UnitSlip.after is 41"),
+        ({"noise_sd": "much"}, "noise_sd: 'much' has no unit"),
+        ({"graduation": "-1 mm"}, "graduation is -1"),
         ({"ring_radius": "200 mm"}, "a ring radius of 200 mm"),
         ({"ring_radius": "100 0 mm"}, "a ring radius of 0 mm"),
         ({"ring_radius": 100}, "without a unit"),
-        ({"ring_radius": ([100, 110], "mm"), "dial_zero": [0, 0, 0]}, "dial_zero holds 3 numbers"),
+        ({"ring_radius": "100 110 mm", "dial_zero": "0 0 0 mm"}, "dial_zero holds 3 numbers"),
+        ({"dial_zero": "? mm"}, "dial_zero is None"),
         ({"blade": 40}, "give it as Blade"),
-        ({"tilt_tir": 120}, "more than the ring's radius"),
-        ({"gum": (3, -115)}, "more than the ring's radius"),
         ({"clock_deg": []}, "clock_deg holds 0 numbers"),
         ({"clock_deg": [0, math.nan]}, "clock_deg is nan"),
-        ({"bend": (3, 4)}, "bend is"),
-        ({"bend": (3, 41, 0.1)}, "tooth 41 on a 40-tooth blade"),
-        ({"gum": (0, 0.1)}, "tooth 0 on a 40-tooth blade"),
-        ({"gum": 3}, "gum is 3"),
-        ({"bump": (41, 0.1)}, "bump is 41"),
-        ({"bump": (0, 0.1)}, "bump is 0"),
         ({"turned": ()}, "turned is"),
         ({"turned": "forward"}, "turned is 'forward'"),
         ({"turned": ["sideways"]}, "turned is 'sideways'"),
-        ({"skipped": 1}, "tooth 1 cannot be skipped"),
-        ({"skipped": 3, "doubled": 4}, "both given"),
-        ({"doubled": 41}, "tooth 41 on a 40-tooth blade"),
-        ({"skipped": 3, "turned": ["backward"]}, "first turn"),
-        ({"skipped": 3, "lost_minus": 3}, "tooth 3 is skipped"),
-        ({"near_deg": 0.0, "lost_minus": 1}, "no minus to lose"),
-        ({"decimal_slip": (3, 5)}, "factor of 5"),
-        ({"decimal_slip": (3, 1)}, "factor of 1"),
-        ({"decimal_slip": (3, -10)}, "factor of -10"),
-        ({"near_deg": 0.0, "tilt_tir": 0, "noise_sd": 0, "decimal_slip": (3, 10)}, "is 0"),
-        ({"unit_slip": (3, "mm")}, "another unit than mm"),
-        ({"unit_slip": (41, "in")}, "unit_slip is 41"),
     ],
 )
 def test_what_is_not_possible_is_refused(asked: dict[str, Any], words: str) -> None:
     with pytest.raises(bg.RefusedError, match=words):
         simulate(**({"rng": 1} | asked))
+
+
+def test_what_has_its_own_place_may_come_several_times() -> None:
+    made = exact(None, bg.Gum(3, "0.1 mm"), bg.Gum(9, "-0.2 mm"), bg.Bump(20, "1 thou"))
+    assert made.written[[2, 8, 19, 20]] == pytest.approx([0.1, -0.2, 0.0, 0.0254])
+    assert [one[:3] for one in made.key.planted[:2]] == [
+        ("spike", (3,), (3,)), ("spike", (9,), (9,)),
+    ]  # fmt: skip
+    both = exact(None, bg.LocalBend(5, 9, "0.1 mm"), bg.LocalBend(20, 24, "0.2 mm"))
+    assert both.written[[6, 21]] == pytest.approx([0.1, 0.2])
+    assert [one.teeth[0] for one in both.key.planted] == [5, 20]
+
+
+def test_a_length_in_another_unit_is_the_same_length() -> None:
+    one = simulate(rng=3, unit="thou", faults=[bg.Tilt("0.254 mm"), bg.Drift((0.001, "in"))])
+    other = simulate(rng=3, unit="thou", faults=[bg.Tilt("10 thou"), bg.Drift((1, "thou"))])
+    np.testing.assert_allclose(one.written, other.written)
 
 
 def test_a_blade_without_a_size_needs_a_ring() -> None:
@@ -474,7 +496,12 @@ def test_several_sets_are_taken_one_by_one() -> None:
 def test_the_table_reads_back_as_the_same_readings(unit: str, tmp_path: Any) -> None:
     blade = blade_of(50, pitch_pattern=(1, 1, 1, 1, 1.6), plate="2.2 mm", name="007")
     made = simulate(
-        blade, rng=8, unit=unit, touch_deg=-2.5, turned=("forward", "backward"), play=0.5
+        blade,
+        rng=8,
+        unit=unit,
+        touch_deg=-2.5,
+        turned=("forward", "backward"),
+        faults=[bg.Play((0.5, unit))],
     )
     path = tmp_path / "invented.csv"
     made.to_frame().to_csv(path, index=False)
@@ -494,9 +521,8 @@ def test_a_table_does_not_lose_the_angles_of_the_teeth() -> None:
 
 
 def test_the_key_says_what_was_planted_in_plain_values() -> None:
-    made = simulate(
-        blade_of(name="K-1"), rng=1, near_deg=93.0, tilt_tir=0.1, gum=(3, 0.1), decimal_slip=(9, 10)
-    )
+    faults = [bg.DecimalSlip(9, 10), bg.Gum(3, "0.1 mm"), bg.Tilt("0.1 mm", near_deg=93.0)]
+    made = simulate(blade_of(name="K-1"), rng=1, faults=faults)
     said = made.key.to_dict()
     assert said["near_tooth"] == 11
     assert said["far_tooth"] == 31
@@ -547,21 +573,23 @@ def test_any_request_is_answered_whole_or_refused(
 ) -> None:
     if inside:
         ends = ((ends[0] - 1) % teeth + 1, (ends[1] - 1) % teeth + 1)
-    asked: dict[str, Any] = {} if miscount == "none" else {miscount: ends[0]}
+    kinds: dict[str, Any] = {"skipped": bg.Skipped, "doubled": bg.Doubled}
+    miscounts = [] if miscount == "none" else [kinds[miscount](ends[0])]
     possible = min(ends) >= 1 and max(ends) <= teeth and (miscount != "skipped" or ends[0] > 1)
     with contextlib.nullcontext() if possible else pytest.raises(bg.RefusedError):
         made = simulate(
             bg.Blade(teeth, diameter="300 mm"),
             rng=seed,
             unit=unit,
-            tilt_tir=tir,
-            near_deg=near,
-            saddle=saddle,
-            bend=(*ends, height),
-            gum=(ends[1], height),
+            faults=[
+                bg.Tilt((tir, unit), near),
+                bg.Saddle((saddle, unit)),
+                bg.LocalBend(*ends, (height, unit)),
+                bg.Gum(ends[1], (height, unit)),
+                *miscounts,
+            ],
             clock_deg=clocks,
             closing=closing,
-            **asked,
         )
     if not possible:
         return

@@ -63,9 +63,9 @@ class Saw:
     def check(self, **facts):
         half = 100.0
         return slot_alignment(
-            front_mm=[self.reading(False, half)],
-            back_mm=[self.reading(True, half)],
-            separation_mm=2 * half,
+            front=([self.reading(False, half)], "mm"),
+            back=([self.reading(True, half)], "mm"),
+            separation=(2 * half, "mm"),
             **facts,
         )
 
@@ -100,7 +100,7 @@ def test_a_correction_followed_to_the_letter_brings_the_slots_true(
     slot_deg, side, moved, pivot, lever
 ):
     saw = Saw(slot_deg, side)
-    result = saw.check(side=side, moved=moved, pivot=pivot, lever_mm=lever)
+    result = saw.check(side=side, moved=moved, pivot=pivot, lever=(lever, "mm"))
     assert abs(result.angle_deg) == pytest.approx(0.07, rel=1e-4)
     said = re.fullmatch(
         r"Leave the (\w+) bolt as the pivot\. ([\d.]+) mm from it, move the (\w+) of the (\w+) "
@@ -124,7 +124,7 @@ def test_a_correction_followed_to_the_letter_brings_the_slots_true(
 @pytest.mark.parametrize(("slot_deg", "side", "moved", "pivot", "lever"), CASES)
 def test_a_positive_move_goes_the_way_the_indicator_points(slot_deg, side, moved, pivot, lever):
     saw = Saw(slot_deg, side)
-    result = saw.check(moved=moved, pivot=pivot, lever_mm=lever)
+    result = saw.check(moved=moved, pivot=pivot, lever=(lever, "mm"))
     words = {
         ("table", True): "mm the way the indicator points, its slot toward the blade.",
         ("table", False): "mm against the way the indicator points, its slot away from the blade.",
@@ -155,7 +155,9 @@ def test_wobble_does_not_matter_to_one_tooth_turned_along(tilt_deg):
 
 def test_angle_by_hand():
     # 0.12 mm over 250 mm: atan(0.00048) = 0.027502 degrees.
-    result = slot_alignment(front_mm=[0.52], back_mm=0.40, separation_mm=250, graduation_mm=0.01)
+    result = slot_alignment(
+        front=([0.52], "mm"), back=(0.40, "mm"), separation=(250, "mm"), graduation=(0.01, "mm")
+    )
     assert result.angle_deg == pytest.approx(0.0275020, abs=1e-6)
     assert result.difference.value == pytest.approx(0.12)
     assert result.move.value == pytest.approx(0.12)
@@ -166,18 +168,26 @@ def test_saw_lead_of_an_outside_source():
     # US Forest Products Laboratory, "Saw lead" (1944): a lead of 1/8 in in 20 ft is 1/40 in over a
     # saw of 4 ft.
     result = slot_alignment(
-        front_in=[0.125], back_in=[0.0], separation_in=240, graduation_in=0.001, lever_in=48
+        front=([0.125], "in"),
+        back=([0.0], "in"),
+        separation=(240, "in"),
+        graduation=(0.001, "in"),
+        lever=(48, "in"),
     )
     assert result.move.value == pytest.approx(1 / 40)
 
 
 def test_common_practice_a_thousandth_of_an_inch_is_aligned():
     # Common practice, no source: front and back within 0.001 in (about 0.03 mm) are aligned.
-    facts = {"front_in": [0.0105, 0.0106], "back_in": [0.0104, 0.0105], "separation_in": 8.0}
-    assert slot_alignment(**facts, tolerance_in=0.001).verdict == "within"
-    assert slot_alignment(**facts, tolerance_mm=0.03).verdict == "within"
-    facts["back_in"] = [0.0064, 0.0065]
-    assert slot_alignment(**facts, tolerance_in=0.001).verdict == "out"
+    facts = {
+        "front": ([0.0105, 0.0106], "in"),
+        "back": ([0.0104, 0.0105], "in"),
+        "separation": (8.0, "in"),
+    }
+    assert slot_alignment(**facts, tolerance=(0.001, "in")).verdict == "within"
+    assert slot_alignment(**facts, tolerance=(0.03, "mm")).verdict == "within"
+    facts["back"] = ([0.0064, 0.0065], "in")
+    assert slot_alignment(**facts, tolerance=(0.001, "in")).verdict == "out"
 
 
 @given(
@@ -188,22 +198,25 @@ def test_common_practice_a_thousandth_of_an_inch_is_aligned():
     st.sampled_from([None, 0.02]),
 )
 def test_millimetres_and_inches_give_the_same(front, back, separation, graduation, end_float):
+    def mm(length):
+        return None if length is None else (length, "mm")
+
     def inch(length):
-        return None if length is None else length / 25.4
+        return None if length is None else (length / 25.4, "in")
 
     metric = slot_alignment(
-        front_mm=front,
-        back_mm=back,
-        separation_mm=separation,
-        graduation_mm=graduation,
-        end_float_mm=end_float,
+        front=(front, "mm"),
+        back=(back, "mm"),
+        separation=(separation, "mm"),
+        graduation=mm(graduation),
+        end_float=mm(end_float),
     )
     imperial = slot_alignment(
-        front_in=np.array(front) / 25.4,
-        back_in=np.array(back) / 25.4,
-        separation_in=inch(separation),
-        graduation_in=inch(graduation),
-        end_float_in=inch(end_float),
+        front=(np.array(front) / 25.4, "in"),
+        back=(np.array(back) / 25.4, "in"),
+        separation=inch(separation),
+        graduation=inch(graduation),
+        end_float=inch(end_float),
     )
     assert imperial.angle_deg == pytest.approx(metric.angle_deg, rel=1e-9, abs=1e-12)
     assert imperial.difference.value * 25.4 == pytest.approx(metric.difference.value, abs=1e-12)
@@ -215,9 +228,14 @@ def test_millimetres_and_inches_give_the_same(front, back, separation, graduatio
 
 @given(st.floats(-1, 1), st.floats(-1, 1), st.floats(-5, 5))
 def test_front_and_back_change_places_and_the_dial_may_stand_anywhere(front, back, zero):
-    one = slot_alignment(front_mm=[front], back_mm=[back], separation_mm=200, graduation_mm=0.01)
+    one = slot_alignment(
+        front=([front], "mm"), back=([back], "mm"), separation=(200, "mm"), graduation=(0.01, "mm")
+    )
     other = slot_alignment(
-        front_mm=[back + zero], back_mm=[front + zero], separation_mm=200, graduation_mm=0.01
+        front=([back + zero], "mm"),
+        back=([front + zero], "mm"),
+        separation=(200, "mm"),
+        graduation=(0.01, "mm"),
     )
     assert other.angle_deg == pytest.approx(-one.angle_deg, abs=1e-9)
     assert other.angle_u_deg == pytest.approx(one.angle_u_deg, rel=1e-6)
@@ -226,7 +244,11 @@ def test_front_and_back_change_places_and_the_dial_may_stand_anywhere(front, bac
 def test_doubt_is_that_of_gtc():
     front, back = np.array([0.52, 0.55, 0.51]), np.array([0.41, 0.44])
     result = slot_alignment(
-        front_mm=front, back_mm=back, separation_mm=250, graduation_mm=0.01, end_float_mm=0.02
+        front=(front, "mm"),
+        back=(back, "mm"),
+        separation=(250, "mm"),
+        graduation=(0.01, "mm"),
+        end_float=(0.02, "mm"),
     )
     pooled = math.sqrt((2 * front.var(ddof=1) + back.var(ddof=1)) / 3)
     scatter = GTC.ureal(0.0, pooled * math.sqrt(1 / 3 + 1 / 2), 3)
@@ -242,8 +264,12 @@ def test_doubt_is_that_of_gtc():
 
 def test_rounding_counts_where_the_dial_stands_still():
     # Three times 0.1 add up to a little more than 0.3 in binary arithmetic.
-    facts = {"front_mm": [0.5, 0.5, 0.5], "back_mm": [0.1, 0.1, 0.1], "separation_mm": 200}
-    sure = slot_alignment(**facts, graduation_mm=0.01)
+    facts = {
+        "front": ([0.5, 0.5, 0.5], "mm"),
+        "back": ([0.1, 0.1, 0.1], "mm"),
+        "separation": (200, "mm"),
+    }
+    sure = slot_alignment(**facts, graduation=(0.01, "mm"))
     assert sure.difference.u == pytest.approx(0.01 * math.sqrt(2 / 12))
     assert sure.difference.dof == math.inf
     assert math.isnan(slot_alignment(**facts).angle_u_deg)
@@ -255,7 +281,9 @@ def test_limits_hold_the_truth_as_often_as_they_say():
     read = rng.normal(0.0, 0.01, (4000, 2, 3)) + np.array([[0.3], [0.2]])
     held = 0
     for front, back in read:
-        one = slot_alignment(front_mm=front, back_mm=back, separation_mm=200.0).difference
+        one = slot_alignment(
+            front=(front, "mm"), back=(back, "mm"), separation=(200.0, "mm")
+        ).difference
         held += one.low <= 0.1 <= one.high
     spread = 4 * float(stats.binom.std(4000, 0.95))
     assert held == pytest.approx(3800, abs=spread)
@@ -266,11 +294,16 @@ def test_limits_hold_the_truth_as_often_as_they_say():
     [(0.50, 0.10, "within"), (0.40, 0.05, "out"), (0.45, 0.055, "cannot tell")],
 )
 def test_there_are_three_verdicts(back, tolerance, verdict):
-    facts = {"front_mm": [0.5], "back_mm": [back], "separation_mm": 200, "graduation_mm": 0.01}
+    facts = {
+        "front": ([0.5], "mm"),
+        "back": ([back], "mm"),
+        "separation": (200, "mm"),
+        "graduation": (0.01, "mm"),
+    }
     for given_as in (
-        {"tolerance_mm": tolerance},
-        {"tolerance_in": tolerance / 25.4},
-        {"tolerance_deg": math.degrees(math.atan(tolerance / 200))},
+        {"tolerance": (tolerance, "mm")},
+        {"tolerance": (tolerance / 25.4, "in")},
+        {"tolerance": (math.degrees(math.atan(tolerance / 200)), "deg")},
     ):
         result = slot_alignment(**facts, **given_as)
         assert result.verdict == verdict
@@ -281,58 +314,74 @@ def test_there_are_three_verdicts(back, tolerance, verdict):
 
 def test_within_the_tolerance_nothing_needs_moving_and_what_is_left_is_told():
     result = slot_alignment(
-        front_mm=[0.52, 0.53], back_mm=[0.51, 0.50], separation_mm=250, tolerance_mm=0.1
+        front=([0.52, 0.53], "mm"),
+        back=([0.51, 0.50], "mm"),
+        separation=(250, "mm"),
+        tolerance=(0.1, "mm"),
     )
     assert result.verdict == "within"
     assert "nothing needs moving; what was read is what is left" in result.correction
 
 
 def test_no_move_is_asked_for_where_no_difference_is_established():
-    result = slot_alignment(front_mm=[0.52, 0.56], back_mm=[0.51, 0.54], separation_mm=250)
+    result = slot_alignment(
+        front=([0.52, 0.56], "mm"), back=([0.51, 0.54], "mm"), separation=(250, "mm")
+    )
     assert not result.established
     assert "move nothing yet" in result.correction
     assert "not established" in result.stands_off
-    even = slot_alignment(front_mm=[0.5], back_mm=[0.5], separation_mm=250, graduation_mm=0.01)
+    even = slot_alignment(
+        front=([0.5], "mm"), back=([0.5], "mm"), separation=(250, "mm"), graduation=(0.01, "mm")
+    )
     assert even.stands_off == "front and back read the same"
     assert "move nothing yet" in even.correction
 
 
 def test_where_it_cannot_be_told_the_doubt_that_would_do_is_named():
-    facts = {"front_mm": [0.50, 0.52, 0.54], "back_mm": [0.45, 0.47, 0.43], "separation_mm": 200}
-    result = slot_alignment(**facts, tolerance_mm=0.05)
+    facts = {
+        "front": ([0.50, 0.52, 0.54], "mm"),
+        "back": ([0.45, 0.47, 0.43], "mm"),
+        "separation": (200, "mm"),
+    }
+    result = slot_alignment(**facts, tolerance=(0.05, "mm"))
     assert result.verdict == "cannot tell"
     # scipy.stats.t with 4 degrees of freedom; the difference is 0.07, the tolerance 0.02 from it.
     reach = float(stats.t.ppf(0.975, 4)) * 0.02 * math.sqrt(2 / 3)
     assert f"difference, {reach:.3f} mm, must come down to 0.020 mm. Repeat" in result.remarks[0]
-    stuck = slot_alignment(**facts, tolerance_mm=0.05, end_float_mm=0.05)
+    stuck = slot_alignment(**facts, tolerance=(0.05, "mm"), end_float=(0.05, "mm"))
     assert "Repeats are not enough, the end float alone makes 0.040 mm" in (stuck.remarks[0])
 
 
 def test_remarks_say_what_the_doubt_rests_on():
-    facts = {"front_mm": [0.5], "back_mm": [0.4], "separation_mm": 200}
-    unknown = slot_alignment(**facts, tolerance_mm=0.01)
+    facts = {"front": ([0.5], "mm"), "back": ([0.4], "mm"), "separation": (200, "mm")}
+    unknown = slot_alignment(**facts, tolerance=(0.01, "mm"))
     assert unknown.verdict == "cannot tell"
     assert "How sure this is cannot be told: read again" in str(unknown)
     assert "nan" not in str(unknown)
     assert unknown.to_dict()["angle_u_deg"] is None
-    once = slot_alignment(**facts, graduation_mm=0.01)
+    once = slot_alignment(**facts, graduation=(0.01, "mm"))
     assert "Each end was read once: the doubt rests on the graduation" in str(once)
     assert "End float of the arbor is not stated" in str(once)
     assert "same place of the same tooth" in str(once)
     stated = slot_alignment(
-        front_mm=[0.5, 0.51], back_mm=[0.4, 0.41], separation_mm=200, end_float_mm=0.01
+        front=([0.5, 0.51], "mm"),
+        back=([0.4, 0.41], "mm"),
+        separation=(200, "mm"),
+        end_float=(0.01, "mm"),
     )
     assert stated.to_dict()["warnings"] == list(stated.remarks)
     assert len(stated.remarks) == 1
 
 
 def test_the_rear_teeth_cut_again_by_the_difference():
-    result = slot_alignment(front_mm=[0.5], back_mm=[0.62], separation_mm=250, graduation_mm=0.01)
+    result = slot_alignment(
+        front=([0.5], "mm"), back=([0.62], "mm"), separation=(250, "mm"), graduation=(0.01, "mm")
+    )
     assert "by the rear teeth, on one face, by up to 0.1200 mm over 250 mm" in result.in_the_wood
 
 
 def test_the_plate_read_without_turning_is_wrong_by_up_to_the_tilt():
-    facts = {"front_in": [0.01], "back_in": [0.01], "separation_in": 8.0}
+    facts = {"front": ([0.01], "in"), "back": ([0.01], "in"), "separation": (8.0, "in")}
     noise = rng_for(3).normal(0, 0.002, 40)
     fit = bg.fit_wobble(wave(40, 0.05, 20.0, noise))
     result = slot_alignment(**facts, fit=fit)
@@ -361,35 +410,38 @@ def test_the_plate_s_error_is_the_simulated_one():
         front, back = (-(normal @ (at * BACK)) / normal[0] for at in (-90.0, 90.0))
         errors.append(math.degrees(math.atan((front - back) / 180.0)))
     fit = bg.fit_wobble(wave(40, 100.0 * math.tan(math.radians(tilt)), 20.0))
-    result = slot_alignment(front_mm=[0.0], back_mm=[0.0], separation_mm=180, fit=fit)
+    result = slot_alignment(
+        front=([0.0], "mm"), back=([0.0], "mm"), separation=(180, "mm"), fit=fit
+    )
     assert result.plate_worst_deg == pytest.approx(max(errors))
     assert result.plate_rms_deg == pytest.approx(np.sqrt(np.mean(np.square(errors))), rel=1e-4)
 
 
-GOOD = {"front_mm": [0.5], "back_mm": [0.4], "separation_mm": 200.0}
+GOOD = {"front": ([0.5], "mm"), "back": ([0.4], "mm"), "separation": (200.0, "mm")}
 
 
 @pytest.mark.parametrize(
     ("changed", "problem"),
     [
-        ({"front_mm": None}, "front is not given"),
-        ({"front_mm": []}, "front_mm holds 0 values"),
-        ({"front_mm": [0.5, math.nan]}, "value 2 of front_mm is nan"),
-        ({"back_mm": [math.inf]}, "value 1 of back_mm is inf"),
-        ({"back_in": [0.1]}, "both given"),
-        ({"back_mm": None, "back_in": [0.1]}, "in two units: front in mm, back in in"),
-        ({"separation_mm": None}, "separation is not given"),
-        ({"separation_mm": 0.0}, "separation_mm is 0"),
-        ({"separation_mm": -3.0}, "separation_mm is -3"),
-        ({"separation_in": 3.0}, "separation_mm and separation_in are both given"),
-        ({"separation_mm": 0.05}, "differ by 0.1 mm, and the separation is only 0.05 mm"),
-        ({"graduation_mm": math.nan}, "graduation_mm is nan"),
-        ({"end_float_in": -0.1}, "end_float_in is -0.1"),
-        ({"lever_mm": 0.0}, "lever_mm is 0"),
-        ({"tolerance_mm": 0.0}, "tolerance_mm is 0"),
-        ({"tolerance_deg": 0.0}, "the tolerance is 0 deg"),
-        ({"tolerance_deg": math.nan}, "the tolerance is nan deg"),
-        ({"tolerance_deg": 0.1, "tolerance_mm": 0.1}, "the tolerance is given twice"),
+        ({"front": None}, "front is not given"),
+        ({"front": ([], "mm")}, "front holds 0 values"),
+        ({"front": ([0.5, math.nan], "mm")}, "value 2 of front is nan"),
+        ({"back": ([math.inf], "mm")}, "value 1 of back is inf"),
+        ({"back": [0.4]}, "back is [0.4], without a unit"),
+        ({"back": ([0.1], "in")}, "in two units: front in mm, back in in"),
+        ({"separation": None}, "separation is not given"),
+        ({"separation": (0.0, "mm")}, "separation is 0.0 mm"),
+        ({"separation": (-3.0, "mm")}, "separation is -3.0 mm"),
+        ({"separation": "3"}, "separation: '3' has no unit"),
+        ({"separation": (0.05, "mm")}, "differ by 0.1 mm, and the separation is only 0.05 mm"),
+        ({"graduation": (math.nan, "mm")}, "graduation is nan mm"),
+        ({"end_float": (-0.1, "in")}, "end_float is -0.1 in"),
+        ({"lever": (0.0, "mm")}, "lever is 0.0 mm"),
+        ({"tolerance": (0.0, "mm")}, "tolerance is 0.0 mm"),
+        ({"tolerance": "0 deg"}, "the tolerance is 0.0 deg"),
+        ({"tolerance": (math.nan, "deg")}, "the tolerance is nan deg"),
+        ({"tolerance": 0.1}, "tolerance is 0.1, without a unit"),
+        ({"tolerance": "x deg"}, "tolerance: 'x' is not a number"),
         ({"side": "top"}, "side is 'top'; give left or right"),
         ({"moved": "fence"}, "moved is 'fence'; give table or trunnion"),
         ({"pivot": ""}, "pivot is ''; give front or back"),

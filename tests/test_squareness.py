@@ -104,11 +104,11 @@ def test_limits_are_students_about_the_error() -> None:
 @pytest.mark.parametrize("tilt_deg", [0.03, 10.0])
 def test_gap_is_what_opens_over_the_span(tilt_deg: float) -> None:
     fit = exact(tilt_deg)
-    result = bg.squareness(fit, away_deg=90.0, span_mm=150.0)
+    result = bg.squareness(fit, away_deg=90.0, span=(150.0, "mm"))
     assert result.gap is not None
     assert_allclose(result.gap.value, 150.0 * math.tan(math.radians(tilt_deg)))
     assert (result.span, result.span_unit) == (150.0, "mm")
-    inches = bg.squareness(fit, away_deg=-90.0, span_in=6.0)
+    inches = bg.squareness(fit, away_deg=-90.0, span=(6.0, "in"))
     assert inches.gap is not None
     assert_allclose(inches.gap.value, -6.0 * math.tan(math.radians(tilt_deg)))
     assert inches.span_unit == "in"
@@ -116,7 +116,7 @@ def test_gap_is_what_opens_over_the_span(tilt_deg: float) -> None:
 
 def test_doubt_of_the_gap_is_that_of_the_slope_over_the_span() -> None:
     fit = noisy(amplitude=17.0)
-    result = bg.squareness(fit, away_deg=90.0, span_mm=150.0)
+    result = bg.squareness(fit, away_deg=90.0, span=(150.0, "mm"))
     assert result.gap_u is not None
     assert_allclose(result.gap_u, 150.0 * fit.amplitude_u / 100.0)
     assert bg.squareness(fit, away_deg=90.0).gap is None
@@ -213,7 +213,7 @@ def test_the_answer_says_which_way_the_line_leans(away_deg: float, words: str) -
 
 def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown() -> None:
     fit = bg.fit_wobble(wave(40, 0.0, 0.0))
-    result = bg.squareness(fit, tooth=3, span_mm=150.0, tolerance_deg=0.01)
+    result = bg.squareness(fit, tooth=3, span=(150.0, "mm"), tolerance_deg=0.01)
     values = result.to_dict()
     for key in ("error_u_deg", "error_high_deg", "gap_u", "rms_u_deg", "worst_squareness_deg"):
         assert values[key] is None
@@ -234,9 +234,9 @@ def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown() -> None:
         ({"away_deg": 0.0, "tolerance_deg": 0.0}, "the tolerance is 0 deg"),
         ({"away_deg": 0.0, "tolerance_deg": math.nan}, "the tolerance is nan deg"),
         ({"away_deg": 0.0, "tolerance_deg": 90.0}, "the tolerance is 90 deg"),
-        ({"away_deg": 0.0, "span_mm": 0.0}, "span_mm is 0"),
-        ({"away_deg": 0.0, "span_in": math.inf}, "span_in is inf"),
-        ({"away_deg": 0.0, "span_mm": 1.0, "span_in": 1.0}, "are both given"),
+        ({"away_deg": 0.0, "span": (0.0, "mm")}, "span is 0.0 mm"),
+        ({"away_deg": 0.0, "span": (math.inf, "in")}, "span is inf in"),
+        ({"away_deg": 0.0, "span": 1.0}, "without a unit"),
     ],
 )
 def test_what_cannot_be_answered_is_refused(asked: dict[str, float], problem: str) -> None:

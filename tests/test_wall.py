@@ -171,6 +171,9 @@ bodies = st.builds(
 @example(
     RigidBlade(0.1875, 0.0, "clockwise"), (7, None), "left", "toward", (12.0, 2.0), 0.0, 25.0, 0
 )
+@example(
+    RigidBlade(0.125, 330.0, "clockwise"), (7, None), "left", "away", (1.5, 0.0), 0.0, 127.0, 0
+)
 @few
 def test_the_wall_is_what_swept_teeth_leave(
     truth, teeth, seen_from, side, edge, scatter, height, seed
@@ -209,7 +212,8 @@ def test_the_wall_is_what_swept_teeth_leave(
     one = wall.profile
     steepest = float(np.max(np.abs(one.end_height - one.start_height) / one.lengths))
     curved = (feed / 100) ** 2 / corner if corner else 0.0
-    atol = steepest * shift / 40 + curved + 1e-7
+    # At a leap from tooth to tooth the places beside may miss its foot by as much as they are apart.
+    atol = steepest * shift / 20 + curved + 1e-7
     assert (deepest <= np.max(beside, axis=0) + atol).all()
     assert (deepest >= np.min(beside, axis=0) - atol).all()
     assert np.mean(named == tooth) > 0.98 - count * shift / feed
@@ -406,7 +410,7 @@ def test_the_outermost_places_of_both_walls_are_the_predicted_kerf_apart(truth, 
     predicted = kerf(fit)
     most = predicted.width.value
     # As `kerf` says: the outermost tip stands up to half a pitch beside the near direction.
-    least = most - 2 * predicted.shift.value * (1 - math.cos(math.pi / teeth))
+    least = most - 2 * predicted.wall_shift.value * (1 - math.cos(math.pi / teeth))
     assert least - 1e-9 <= WIDTH + sum(out) <= most + 1e-9
 
 

@@ -1,204 +1,137 @@
-"""Arbor or blade: one blade at several clock positions parts its own wobble from the flange's."""
+"""Arbor or blade: blades at several clock positions part their own wobbles from the flange's."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
+from scipy import special
 
-from bladegeom.angles import wrap_360
-from bladegeom.arbor.arbor_check import check_of, remarks_of
-from bladegeom.arbor.arbor_words import (
-    FLANGE_DISAGREES,
-    checked,
-    flange_rows,
-    mountings,
-    seating,
-    together,
-)
-from bladegeom.arbor.flange import agreement_p, flange_at_ring
 from bladegeom.arbor.mounted import (
+    LEAST_ARC_DEG,
+    Measured,
+    Member,
+    Mounted,
+    arc_deg,
     check_places,
-    checked_clock,
-    mounted,
-    names_of,
+    flange_at_ring,
+    member_of,
+    members_of,
     places_of,
 )
-from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, seating_of
-from bladegeom.blade import Blade
+from bladegeom.arbor.mountings import (
+    Mountings,
+    Solved,
+    arbor_design,
+    dof_of,
+    lack_of_fit,
+    repeats_design,
+    seating_of,
+)
+from bladegeom.arbor.parted import LEAST_P, ArborFit, FleetBlade, FleetFit, Left
 from bladegeom.fit.vector import WobbleVector
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.result import Result, Row
+from bladegeom.kernel.doubt import zero_amplitude_p
+from bladegeom.lengths import convert
+
+if TYPE_CHECKING:
+    pass
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
+_WIDE = 2.0
 
-@dataclass(frozen=True, eq=False, repr=False)
-class ArborFit(Result):
-    """What is the blade's own wobble and what the flange's: M = B + F exp(-i clock).
+_NOT_KEPT = (
+    "the arbor's phase was not kept (no clock_deg), so the flange's part of its wobble is not "
+    "known and it cannot be corrected"
+)
+_FLANGE_DISAGREES = (
+    "the flange's face read directly does not agree with what the blade shows of it: look whether "
+    "the first spot stood at the arbor's mark, the spots were counted in the direction of the "
+    "blade's numbering, both ring radii are right, and the face is clean"
+)
 
-    Attributes
-    ----------
-    unit : str
-        Of all lengths.
-    blade : Blade
-    ring_radius : float or None
-        In `unit`.
-    blade_vector : complex
-        The blade's own wobble B; its angle is the near direction as a blade angle.
-    flange_vector : complex
-        The flange's wobble F at the blade's ring; its angle is the near direction, counted on the
-        arbor from its mark in the direction of the blade's numbering.
-    covariance : ndarray, shape (4, 4)
-        Of (Re B, Im B, Re F, Im F), seating scatter included where it is known.
-    dof : float
-        Degrees of freedom of the covariance.
-    chi_square : float or None
-        What the model does not explain, against the doubt of the fits and the seating scatter of
-        repeats; None where nothing is left over to check the model.
-    chi_square_dof : int
-    p_value : float or None
-        Chance of so large a chi-square where the model holds.
-    seating_sd, seating_low, seating_high : float or None
-        Standard deviation of one component of the wobble from one seating to the next, and its
-        95 % limits; None where nothing is left over to show it. Where nothing was remounted at
-        the same clock position, what the model does not explain is in it.
-    clock_deg : ndarray, shape (n,)
-        Where tooth 1 stood on the arbor in each mounting.
-    measured, fitted : complex ndarray, shape (n,)
-    mount : tuple of str
-        Names of the mountings.
-    flange_read : WobbleVector or None
-        The flange's face read directly, carried out to the blade's ring.
-    warnings : tuple of str
-    """
+
+class _Together(NamedTuple):
+    """All mountings of all blades on one arbor, and what least squares makes of them."""
 
     unit: str
-    blade: Blade
-    ring_radius: float | None
-    blade_vector: complex
-    flange_vector: complex
-    covariance: Floats
-    dof: float
-    chi_square: float | None
-    chi_square_dof: int
-    p_value: float | None
-    seating_sd: float | None
-    seating_low: float | None
-    seating_high: float | None
-    clock_deg: Floats
-    measured: Complexes
-    fitted: Complexes
-    mount: tuple[str, ...]
-    flange_read: WobbleVector | None
-    warnings: tuple[str, ...]
+    given: Mounted
+    blade: NDArray[np.int64]
+    places: NDArray[np.int64]
+    model: Mountings
+    seating: tuple[float, float, float] | None
+    solved: Solved
 
     @property
-    def blade_wobble(self) -> WobbleVector:
-        """The blade's own wobble with its doubt: what it would do on a perfect arbor."""
-        return WobbleVector(self.blade_vector, self.covariance[:2, :2], self.dof)
+    def variance(self) -> Floats:
+        """Of the seating, 0 where it is not known."""
+        return np.asarray(self.seating[0] ** 2 if self.seating else 0.0)
 
-    @property
-    def flange_wobble(self) -> WobbleVector:
-        """The flange's wobble with its doubt: what a perfect blade would do on it."""
-        return WobbleVector(self.flange_vector, self.covariance[2:, 2:], self.dof)
+    def dof(self, rows: slice) -> float:
+        """Return the degrees of freedom of some of the values."""
+        share = self.solved.share[rows]
+        return float(
+            dof_of(self.model, self.variance, self.given.covariance, share, self.given.dof)
+        )
 
-    def at(self, clock_deg: ArrayLike) -> complex | Complexes:
-        """Return the wobble to expect with tooth 1 at clock positions.
+    def vector(self, at: int) -> WobbleVector:
+        """Return the wobble of a blade, or, behind the last of them, of the flange."""
+        rows = slice(2 * at, 2 * at + 2)
+        value = complex(*self.solved.values[rows])
+        return WobbleVector(value, self.solved.covariance[rows, rows], self.dof(rows))
 
-        Parameters
-        ----------
-        clock_deg : float or array_like, shape (...)
+    def left(self, dof: float) -> Left:
+        """Return what blades and flange do not explain.
 
-        Returns
-        -------
-        complex or complex ndarray, shape (...)
-            As a blade sees it: the angle is a blade angle.
+        What the mean of every place (blade and clock position) leaves is the seating's scatter;
+        what the model leaves beyond that, divided by the degrees of freedom, follows the F law
+        where the model holds (chi-square where the denominator is sure).
         """
-        clock = np.radians(np.asarray(clock_deg, dtype=np.float64))
-        wobble: Complexes = self.blade_vector + self.flange_vector * np.exp(-1j * clock)
-        return complex(wobble) if wobble.ndim == 0 else wobble
+        given, model, chi_square, p_value = self.given, self.model, None, None
+        repeats = Mountings(given.measured, given.covariance, repeats_design(self.places))
+        if model.dof > repeats.dof:
+            found = lack_of_fit(model, repeats, given.covariance, given.dof)
+            chi_square, p_value = map(float, found)
+        sd, low, high = self.seating or (None, None, None)
+        return Left(
+            unit=self.unit,
+            seating_sd=sd,
+            seating_low=low,
+            seating_high=high,
+            dof=dof,
+            chi_square=chi_square,
+            chi_square_dof=model.dof - repeats.dof,
+            p_value=p_value,
+            repeats_dof=repeats.dof,
+        )
 
-    @property
-    def worst_clock_deg(self) -> float:
-        """Clock position at which blade and flange add up."""
-        return wrap_360(self.flange_wobble.near_deg - self.blade_wobble.near_deg)
 
-    @property
-    def worst_amplitude(self) -> float:
-        """Amplitude there: the sum of the two."""
-        return abs(self.blade_vector) + abs(self.flange_vector)
+def _together(members: Sequence[Member]) -> _Together:
+    """Part the wobbles of blades from that of the flange they share.
 
-    @property
-    def best_clock_deg(self) -> float:
-        """Clock position at which blade and flange work against each other."""
-        return wrap_360(self.worst_clock_deg + 180.0)
-
-    @property
-    def best_amplitude(self) -> float:
-        """Amplitude there: the difference of the two."""
-        return abs(abs(self.blade_vector) - abs(self.flange_vector))
-
-    @property
-    def best_amplitude_u(self) -> float:
-        """Standard uncertainty (k = 1) of the best and of the worst amplitude's mean.
-
-        Of |B| - |F|, for the mean over seatings: a single mounting scatters by `seating_sd` more.
-        """
-        toward = [one / abs(one) if one else 1.0 for one in (self.blade_vector, self.flange_vector)]
-        slope = np.array([toward[0].real, toward[0].imag, -toward[1].real, -toward[1].imag])
-        return math.sqrt(float(slope @ self.covariance @ slope))
-
-    @property
-    def flange_p_value(self) -> float | None:
-        """Chance of so large a difference of the flange's two estimates where both are right."""
-        read = self.flange_read
-        return None if read is None else agreement_p(self.flange_wobble, read)
-
-    @property
-    def flange_agrees(self) -> bool | None:
-        """Whether the flange's face, read directly, agrees with what the blade shows of it."""
-        return None if self.flange_p_value is None else self.flange_p_value >= 0.05
-
-    def _title(self) -> str:
-        name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
-        places = int(places_of(self.clock_deg).max()) + 1
-        return f"{name} on its arbor: {len(self.mount)} mountings at {places} clock positions"
-
-    def _rows(self) -> Sequence[Row]:
-        unit, blade, flange = self.unit, self.blade_wobble, self.flange_wobble
-        known = blade.resolved and flange.resolved
-        return [
-            Row("blade", self.blade.name),
-            Row("teeth", self.blade.teeth),
-            Row("unit", unit),
-            Row("ring_radius", self.ring_radius),
-            *blade.rows("blade", unit, "blade alone", "tooth 1"),
-            *flange.rows("flange", unit, "flange alone", "the arbor's mark"),
-            Row("best_clock_deg", self.best_clock_deg if known else None),
-            Row("best_amplitude", self.best_amplitude, "together", together(self)),
-            Row("best_amplitude_u", self.best_amplitude_u),
-            Row("worst_clock_deg", self.worst_clock_deg if known else None),
-            Row("worst_amplitude", self.worst_amplitude),
-            Row("seating_sd", self.seating_sd, "seating", seating(self)),
-            Row("seating_low", self.seating_low),
-            Row("seating_high", self.seating_high),
-            Row("dof", self.dof),
-            Row("chi_square", self.chi_square, "check", checked(self)),
-            Row("chi_square_dof", self.chi_square_dof),
-            Row("p_value", self.p_value),
-            *flange_rows(self),
-            Row("mountings", mountings(self)),
-            Row("covariance", self.covariance.tolist()),
-            Row("warnings", list(self.warnings)),
-        ]
-
-    def _remarks(self) -> Sequence[str]:
-        return self.warnings
+    Generalised least squares, each mounting with the doubt of its fit and a seating variance that
+    is estimated from what is left over (`bladegeom.arbor.mountings.Mountings.seating_variance`).
+    """
+    unit = members[0].fits[0].readings.unit
+    parts = zip(*(one.mounted(unit) for one in members), strict=True)
+    given = Mounted(*map(np.concatenate, parts))
+    blade = np.repeat(np.arange(len(members)), [len(one.fits) for one in members])
+    own = [places_of(one.clock_deg) for one in members]
+    first = np.cumsum([0, *(int(one.max()) + 1 for one in own)])
+    rings = np.array([one.ring_mm or 1.0 for one in members])
+    design = arbor_design(
+        np.concatenate([one.clock_deg for one in members]), blade, (rings / rings[0])[blade]
+    )
+    model = Mountings(given.measured, given.covariance, design)
+    seating = seating_of(model)
+    places = np.concatenate([one + start for one, start in zip(own, first, strict=False)])
+    solved = model.solved(seating[0] ** 2 if seating else 0.0)
+    return _Together(unit, given, blade, places, model, seating, solved)
 
 
 def separate_arbor(
@@ -251,37 +184,172 @@ def separate_arbor(
     radians; it shows as seating. Where teeth are left unread, what local bends add to the wobble
     is the same in every mounting and stays in B, whatever the number of mountings.
     """
-    names = names_of(fits, mounts)
-    first = fits[0].readings
-    clock = checked_clock(clock_deg, names, first.blade.name)
-    given = mounted(fits, names, first.unit)
-    places = places_of(clock)
-    check_places(clock, places, first.blade.name)
-    model = Mountings(given.measured, given.covariance, arbor_design(clock, np.zeros_like(places)))
-    seats = seating_of(model)
-    solved = model.solved(seats.variance)
-    values, check = solved.values, check_of(given, model, places)
-    found = ArborFit(
-        unit=first.unit,
+    member = member_of(fits, clock_deg, mounts)
+    first, clock = fits[0].readings, member.clock_deg
+    check_places(clock, first.blade.name)
+    found = _together([member])
+    solved, left = found.solved, found.left(found.dof(slice(None)))
+    warnings, p_value, read = _of_one_blade(left, member, found), None, None
+    if flange is not None:
+        read = flange_at_ring(flange, first, first.unit)
+        shown = WobbleVector(complex(*solved.values[2:]), solved.covariance[2:, 2:], left.dof)
+        p_value = _agreement_p(shown, read)
+        warnings += [_FLANGE_DISAGREES] if p_value < LEAST_P else []
+    return ArborFit(
         blade=first.blade,
+        unit=first.unit,
         ring_radius=first.ring_radius,
-        blade_vector=complex(values[0], values[1]),
-        flange_vector=complex(values[2], values[3]),
+        blade_vector=complex(*solved.values[:2]),
+        flange_vector=complex(*solved.values[2:]),
         covariance=solved.covariance,
-        dof=float(dof_of(model, seats.variance, given.covariance, solved.share, given.dof)),
-        chi_square=check.chi_square,
-        chi_square_dof=check.dof,
-        p_value=check.p_value,
-        seating_sd=seats.sd,
-        seating_low=seats.low,
-        seating_high=seats.high,
+        left=left,
+        flange_read=read,
+        flange_p_value=p_value,
+        mount=member.mounts,
         clock_deg=clock,
-        measured=given.measured,
-        fitted=given.measured - solved.left,
-        mount=names,
-        flange_read=None if flange is None else flange_at_ring(flange, first, first.unit),
-        warnings=remarks_of(check, given, clock, places, names),
+        measured=found.given.measured,
+        fitted=found.given.measured - solved.left,
+        warnings=tuple(warnings),
     )
-    if found.flange_agrees is False:
-        object.__setattr__(found, "warnings", (*found.warnings, FLANGE_DISAGREES))
-    return found
+
+
+def fleet_arbor(blades: Mapping[str, Measured] | Sequence[Measured]) -> FleetFit:
+    """Estimate the flange's wobble from all blades together, and free each blade of it.
+
+    Every blade has a wobble of its own, all share the flange: ``M = B + F exp(-i clock)``, F in
+    proportion to the ring radius. A blade read at one clock position only tells nothing of the
+    flange, and is corrected by what the others show of it, ``B = M - F exp(-i clock)``.
+
+    Parameters
+    ----------
+    blades : dict of str to (fits, clock_deg), or sequence of (fits, clock_deg)
+        As for `separate_arbor`. In a sequence the blades go by the names in their readings, or
+        by their place from 1. Where the arbor's mark was not kept, `clock_deg`, or one of its
+        values, is None: such mountings are left out, and said.
+
+    Returns
+    -------
+    FleetFit
+
+    Raises
+    ------
+    RefusedError
+        If no blade was read at two clock positions, or mountings do not belong together.
+    """
+    named = members_of(blades)
+    members = [one for one in named.values() if one is not None]
+    found, first = _together(members), members[0].fits[0].readings
+    flange = found.vector(len(members))
+    left = found.left(flange.dof)
+    return FleetFit(
+        unit=first.unit,
+        ring_radius=first.ring_radius,
+        flange_wobble=flange,
+        left=left,
+        blades=tuple(
+            FleetBlade(
+                name=one.name,
+                unit=first.unit,
+                wobble=found.vector(at),
+                ring_radius=None if one.ring_mm is None else convert(one.ring_mm, "mm", first.unit),
+                mountings=len(one.fits),
+                positions=len(np.unique(found.places[found.blade == at])),
+            )
+            for at, one in enumerate(members)
+        ),
+        not_corrected={name: _NOT_KEPT for name, one in named.items() if one is None},
+        warnings=tuple(_of_fleet(left, members, found)),
+    )
+
+
+# ---------------------------------------------------------------- what the reader should know
+
+
+def _of_fleet(left: Left, members: Sequence[Member], found: _Together) -> list[str]:
+    said = [
+        f"blade {one.name}: {one.left_out} of its mountings without clock_deg are left out"
+        for one in members
+        if one.left_out
+    ]
+    if members[0].ring_mm is None:
+        said.append("no ring radius is stated: all blades are taken as read at one ring")
+    if not found.model.dof:
+        said.append(
+            "nothing is left over: how a blade seats from one mounting to the next, usually the "
+            "larger doubt, is not in the limits; read another blade at two clock positions"
+        )
+    return said + ([left.failure] if left.fails else [])
+
+
+def _of_one_blade(left: Left, member: Member, found: _Together) -> list[str]:
+    """Return what the reader of the mountings of one blade should know."""
+    clock_deg, count, kinds = member.clock_deg, len(member.fits), int(found.places.max()) + 1
+    said = []
+    if kinds == 2 and count == 2:
+        said.append(
+            "two mountings for two unknowns: nothing is left over to check them, and how the blade "
+            "seats from one mounting to the next, usually the larger doubt, is not in the limits; "
+            "mount again at a third clock position"
+        )
+    elif kinds == 2:
+        said.append(
+            "two clock positions: the repeats show how the blade seats, but nothing checks the "
+            "clock positions themselves; mount again at a third one"
+        )
+    middle = complex(np.mean(np.exp(1j * np.radians(clock_deg))))
+    spread = math.sqrt(max(0.0, 1 - abs(middle) ** 2))
+    if spread < 1 / _WIDE:
+        said.append(
+            f"the clock positions lie within {arc_deg(clock_deg):.0f} deg: the doubt is "
+            f"{1 / spread:.1f} times that of mountings all round; mount again half a turn on"
+        )
+    if left.fails:
+        said.append(left.failure)
+        said += _suspects(found.given, clock_deg, member.mounts)
+    return said
+
+
+def _suspects(given: Mounted, clock_deg: Floats, names: tuple[str, ...]) -> list[str]:
+    one_blade = np.zeros(len(clock_deg), dtype=np.int64)
+
+    def left(which: NDArray[np.intp], sign: float = 1.0) -> float:
+        clock = sign * clock_deg[which]
+        model = Mountings(
+            given.measured[which], given.covariance[which], arbor_design(clock, one_blade[which])
+        )
+        return max(float(model.chi_square()), model.dof)
+
+    every = np.arange(len(clock_deg))
+    dof = 2 * len(every) - 4
+    as_stated, turned = left(every), left(every, -1.0)
+    if as_stated / turned > special.fdtri(dof, dof, 0.99):
+        return [
+            "counted the other way round, the clock positions would explain the mountings far "
+            "better: clock_deg grows in the direction in which the teeth are numbered"
+        ]
+    # One out of so many is bound to stand out a little (Bonferroni).
+    limit = special.fdtri(2, dof - 2, 1 - 0.05 / len(every)) if dof > 2 else math.inf
+    without = [
+        left(rest) if arc_deg(clock_deg[rest]) >= LEAST_ARC_DEG else math.inf
+        for rest in (np.delete(every, place) for place in every)
+    ]
+    best = int(np.argmin(without))
+    if (as_stated - without[best]) / 2 > limit * without[best] / max(dof - 2, 1):
+        return [
+            f"mounting {names[best]} stands alone, the others agree: look at its clock position, "
+            "clean the seat, and mount it again"
+        ]
+    return []
+
+
+def _agreement_p(one: WobbleVector, other: WobbleVector) -> float:
+    """Return the chance of so large a difference where both are right (Hotelling's T^2).
+
+    The degrees of freedom are combined after Welch and Satterthwaite, by the traces.
+    """
+    apart = one.value - other.value
+    parts = np.array([apart.real, apart.imag])
+    covariance = one.covariance + other.covariance
+    shares = [float(np.trace(of.covariance) / np.trace(covariance)) for of in (one, other)]
+    dof = 1 / (shares[0] ** 2 / one.dof + shares[1] ** 2 / other.dof)
+    return zero_amplitude_p(float(parts @ np.linalg.solve(covariance, parts)) / 2, dof)

@@ -3,76 +3,116 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.arbor.arbor import ArborFit
-from bladegeom.arbor.clock_limits import Limited, difference
-from bladegeom.arbor.clock_places import (
-    measured_tir,
-    next_teeth,
-    place_words,
-    tir_limits,
-    tooth_at_mark,
-)
+from bladegeom.angles import wrap_180
+from bladegeom.arbor.arbor import separate_arbor
 from bladegeom.arbor.mounted import places_of
-from bladegeom.result import Result, Row, number, percent
+from bladegeom.arbor.mountings import arbor_design
+from bladegeom.arbor.parted import ArborFit
+from bladegeom.estimate import Known
+from bladegeom.faults import Fault, RefusedError, refuse
+from bladegeom.fit.fit import fit_wobble
+from bladegeom.fit.vector import WobbleVector
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kernel.doubt import amplitude_cdf
+from bladegeom.result import Result, derived, described, number, percent, quantity
+from bladegeom.tables.mounts import Mounts
+
+Floats = NDArray[np.float64]
 
 KEEP_MARK = (
     "the arbor's mark must turn with the inner flange: where the flange can be turned on the "
     "arbor, make the mark (felt-tip) on the flange"
 )
+_TAIL = 0.025
+_STEPS = 40
+"""Halvings that find a limit to the last digits that matter."""
+
+_NEXT = 3
+_AT_THE_MARK_DEG = 0.5
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+def _tir(which: str, meaning: str, label: Any, words: Callable[[ClockAdvice], str]) -> Any:
+    """Declare a wobble TIR with its 95 % limits."""
+    return quantity(
+        meaning, key=f"{which}_tir", parts=("", "_low", "_high"), label=label, text=words
+    )
+
+
+@described
 class ClockAdvice(Result):
     """Where to put a blade on its arbor, and whether that is worth loosening the nut.
 
     Lengths are total indicator readings of the wobble (twice its amplitude) at the ring, in the
     unit of the readings. Limits of a mounting yet to be made are those of what will be read of it:
-    the scatter of its seating and of its readings are in them.
-
-    Attributes
-    ----------
-    arbor : ArborFit
-    best_tooth, worst_tooth : int
-        The teeth that leave least and most wobble when they are put at the arbor's mark.
-    best, worst : Limited
-        What one new mounting there is expected to leave.
-    average_tir : float
-        Mean of what is expected over all teeth: a blade mounted anyhow.
-    now : Limited
-        The mounting in use, the last one: as it was measured, its seating as it is.
-    gain : Limited
-        `now` less `best`.
-    recommended : bool
-        Whether the gain exceeds its own expanded uncertainty (95 %), seating included.
-    next_teeth : tuple of int
-        The teeth to put at the mark in further mountings that tell most of blade and flange.
-    next_shares : tuple of float
-        What is left of the doubt in both after each of them, as a share of today's.
-    remarks : tuple of str
+    the scatter of its seating and of its readings are in them; NaN where the seating is not known.
     """
 
-    arbor: ArborFit
-    best_tooth: int
-    worst_tooth: int
-    best: Limited
-    worst: Limited
-    average_tir: float
-    now: Limited
-    gain: Limited
-    recommended: bool
-    next_teeth: tuple[int, ...]
-    next_shares: tuple[float, ...]
-    remarks: tuple[str, ...]
+    _name = derived("the blade's name, as text", key="blade")(lambda one: one.arbor.blade.name)
 
-    @property
+    @derived("of all lengths")
+    def unit(self) -> str:
+        return self.arbor.unit
+
+    recommended: bool = quantity(
+        "whether the gain exceeds its own expanded uncertainty (95 %), seating included"
+    )
+    best_tooth: int = quantity("the tooth that leaves least wobble at the arbor's mark")
+    best: Known = _tir(
+        "best",
+        "what one new mounting there is expected to leave",
+        lambda one: f"tooth {one.best_tooth} at the mark",
+        lambda one: f"wobble TIR {one.best.text(one.unit)}, the least",
+    )
+    worst_tooth: int = quantity("the tooth that leaves most")
+    worst: Known = _tir(
+        "worst",
+        "what one new mounting there is expected to leave",
+        lambda one: f"tooth {one.worst_tooth} at the mark",
+        lambda one: f"wobble TIR {one.worst.text(one.unit)}, the most",
+    )
+    average_tir: float = quantity(
+        "mean of what is expected over all teeth: a blade mounted anyhow",
+        label="mounted anyhow",
+        text=lambda one: f"wobble TIR {one.rounded(one.average_tir)} {one.unit} on average",
+    )
+
+    @derived("name of the mounting in use, the last one")
     def now_mount(self) -> str:
-        """Name of the mounting in use."""
         return self.arbor.mount[-1]
+
+    now: Known = _tir(
+        "now",
+        "that mounting as it was measured, its seating as it is",
+        "now",
+        lambda one: f"wobble TIR {one.now.text(one.unit)}, mount {one.now_mount}",
+    )
+    gain: Known = _tir("gain", "`now` less `best`", "gain", lambda one: one.gain_words)
+    _mounts = derived(
+        "every mounting in words", key="", label="mount", text=lambda one: one._mount_words()
+    )(lambda one: one.arbor.mount)
+    next_teeth: tuple[int, ...] = quantity(
+        "the teeth to put at the mark in further mountings that tell most of blade and flange",
+        key="next_mount_teeth",
+        label="measure next",
+        text=lambda one: one._next_words(),
+    )
+    next_shares: tuple[float, ...] = quantity(
+        "what is left of the doubt in both after each of them, as a share of today's",
+        key="next_mount_shares",
+    )
+    arbor: ArborFit = quantity("what is the blade's own wobble and what the flange's", inline=True)
+    remarks: tuple[str, ...] = quantity("what the reader should know of the advice", key="")
+
+    @derived("that of the arbor, and that of the advice", key="warnings")
+    def all_remarks(self) -> tuple[str, ...]:
+        return (*self.arbor.warnings, *self.remarks)
 
     @property
     def there_already(self) -> bool:
@@ -96,52 +136,10 @@ class ClockAdvice(Result):
             return "no clock position is recommended, as the doubt in the gain is not known"
         return "leave it, another clock position is not shown to be worth it"
 
-    def _title(self) -> str:
-        return self.title
-
-    def _rows(self) -> Sequence[Row]:
-        unit, arbor = self.arbor.unit, self.arbor
-        own = [
-            Row("blade", arbor.blade.name),
-            Row("unit", unit),
-            Row("recommended", self.recommended),
-            Row("best_tooth", self.best_tooth),
-            *self.best.rows(
-                "best_tir",
-                f"tooth {self.best_tooth} at the mark",
-                f"wobble TIR {self.best.text(unit)}, the least",
-            ),
-            Row("worst_tooth", self.worst_tooth),
-            *self.worst.rows(
-                "worst_tir",
-                f"tooth {self.worst_tooth} at the mark",
-                f"wobble TIR {self.worst.text(unit)}, the most",
-            ),
-            Row(
-                "average_tir",
-                self.average_tir,
-                "mounted anyhow",
-                f"wobble TIR {number(self.average_tir, self._doubt)} {unit} on average",
-            ),
-            Row("now_mount", self.now_mount),
-            *self.now.rows(
-                "now_tir", "now", f"wobble TIR {self.now.text(unit)}, mount {self.now_mount}"
-            ),
-            *self.gain.rows("gain_tir", "gain", self._gain()),
-            *self._mounts(),
-            Row("next_mount_teeth", list(self.next_teeth), "measure next", self._next()),
-            Row("next_mount_shares", list(self.next_shares)),
-        ]
-        taken = {row.key for row in own if row.key} | {"warnings"}
-        rest = [row for row in arbor._rows() if row.key not in taken]
-        return [*own, *rest, Row("warnings", list(self.all_remarks))]
-
     @property
-    def _doubt(self) -> float:
-        return (self.best.high - self.best.low) / 4
-
-    def _gain(self) -> str:
-        unit, gain = self.arbor.unit, self.gain
+    def gain_words(self) -> str:
+        """The gain and its doubt, in words."""
+        unit, gain = self.unit, self.gain
         if math.isnan(gain.low):
             return f"{number(gain.value)} {unit}; its doubt is not known, as the seating is not"
         reach = gain.value - gain.low
@@ -150,18 +148,31 @@ class ClockAdvice(Result):
             f"{unit} (95 %, one new seating included)"
         )
 
-    def _mounts(self) -> list[Row]:
-        arbor, doubt = self.arbor, self._doubt
-        rows = []
+    def rounded(self, tir: float) -> str:
+        """Return a wobble TIR as text, rounded as the best one."""
+        return number(tir, (self.best.high - self.best.low) / 4)
+
+    def _title(self) -> str:
+        return self.title
+
+    def _remarks(self) -> Sequence[str]:
+        return self.all_remarks
+
+    def _mount_words(self) -> list[tuple[str, str]]:
+        arbor, said = self.arbor, []
         for at, name in enumerate(arbor.mount):
             measured, fitted = (
-                number(2 * abs(one[at]), doubt) for one in (arbor.measured, arbor.fitted)
+                self.rounded(2 * abs(one[at])) for one in (arbor.measured, arbor.fitted)
             )
-            text = f"{place_words(arbor, at)}: wobble TIR {measured} {arbor.unit}"
-            rows.append(Row("", None, f"mount {name}", f"{text}, by blade and flange {fitted}"))
-        return rows
+            tooth = tooth_at_mark(arbor, at)
+            place = f"tooth {tooth} at the mark"
+            if tooth is None:
+                place = f"tooth 1 {arbor.clock_deg[at]:.4g} deg past the mark"
+            tir = f"wobble TIR {measured} {arbor.unit}, by blade and flange {fitted}"
+            said.append((f"mount {name}", f"{place}: {tir}"))
+        return said
 
-    def _next(self) -> str:
+    def _next_words(self) -> str:
         named: list[str] = []
         for tooth in self.next_teeth:
             again = " again" if f"tooth {tooth}" in named else ""
@@ -171,14 +182,6 @@ class ClockAdvice(Result):
             f"{', then '.join(named)} at the mark: the doubt in blade and flange falls to {shares} "
             "of today's"
         )
-
-    @property
-    def all_remarks(self) -> tuple[str, ...]:
-        """Those of the arbor, and those of the advice."""
-        return (*self.arbor.warnings, *self.remarks)
-
-    def _remarks(self) -> Sequence[str]:
-        return self.all_remarks
 
 
 def clock_advice(arbor: ArborFit) -> ClockAdvice:
@@ -203,36 +206,33 @@ def clock_advice(arbor: ArborFit) -> ClockAdvice:
     angles = arbor.blade.angles_deg
     expected = np.abs(arbor.at(-angles))
     ends = np.array([np.argmin(expected), np.argmax(expected)])
-    low, high = tir_limits(arbor, -angles[ends])
-    best, worst = int(ends[0]) + 1, int(ends[1]) + 1
     least, most = (
-        Limited(2 * float(expected[at]), float(low[place]), float(high[place]))
-        for place, at in enumerate(ends)
+        Known(2 * float(expected[at]), low=float(low), high=float(high))
+        for at, low, high in zip(ends, *tir_limits(arbor, -angles[ends]), strict=True)
     )
-    used = measured_tir(arbor)
+    best, used = int(ends[0]) + 1, measured_tir(arbor)
     gain = difference(used, least)
     chosen, shares = next_teeth(arbor, best)
-    advice = ClockAdvice(
+    return ClockAdvice(
         arbor=arbor,
+        recommended=gain.low > 0 and tooth_at_mark(arbor, -1) != best,
         best_tooth=best,
-        worst_tooth=worst,
         best=least,
+        worst_tooth=int(ends[1]) + 1,
         worst=most,
         average_tir=2 * float(expected.mean()),
         now=used,
         gain=gain,
-        recommended=False,
         next_teeth=chosen,
         next_shares=shares,
         remarks=tuple(_remarks_of(arbor)),
     )
-    return replace(advice, recommended=gain.low > 0 and not advice.there_already)
 
 
 def _remarks_of(arbor: ArborFit) -> list[str]:
     remarks = []
     places = places_of(arbor.clock_deg)
-    if arbor.seating_sd is None:
+    if arbor.left.seating_sd is None:
         remarks.append(
             "how well the blade seats is not known, so neither is the doubt in the gain: mount it "
             "once more, at any of these positions"
@@ -245,3 +245,239 @@ def _remarks_of(arbor: ArborFit) -> list[str]:
     if not arbor.flange_wobble.resolved:
         remarks.append("no wobble of the flange is established: any clock position may do as well")
     return [*remarks, KEEP_MARK]
+
+
+def advise(
+    mounts: Mounts,
+    *,
+    flange: WobbleFit | None = None,
+    harmonics: int = 1,
+    drift: bool = False,
+    robust: bool = False,
+) -> tuple[list[ClockAdvice], list[Fault]]:
+    """Advise on every blade of a table of mountings; a fault stops no other.
+
+    Parameters
+    ----------
+    mounts : Mounts
+    flange : WobbleFit, optional
+        As for `separate_arbor`.
+    harmonics, drift, robust
+        As for `fit_wobble`.
+
+    Returns
+    -------
+    advice : list of ClockAdvice
+    refused : list of Fault
+        Those of the table, and of mountings and blades that cannot be answered.
+    """
+    found: list[ClockAdvice] = []
+    refused = list(mounts.refused)
+    for name, own in mounts.blades.items():
+        fits = []
+        kept = []
+        for mount in own:
+            try:
+                if mount.clock_deg is None:
+                    raise refuse(
+                        "its clock position was not kept, so it says nothing of the arbor",
+                        "note at every mounting clock_tooth, the tooth at the arbor's mark, or "
+                        "clock_deg, where tooth 1 stands from that mark",
+                        blade=name,
+                        column="clock_deg",
+                    )
+                fits.append(
+                    fit_wobble(mount.readings, harmonics=harmonics, drift=drift, robust=robust)
+                )
+                kept.append(mount)
+            except RefusedError as error:
+                refused += [
+                    replace(fault, problem=f"mount {mount.name}: {fault.problem}")
+                    for fault in error.faults
+                ]
+        try:
+            if len(kept) < 2:
+                raise refuse(
+                    f"{len(kept)} mounting{'' if len(kept) == 1 else 's'} with a clock position",
+                    "one mounting cannot tell arbor from blade: mount the blade at two or more "
+                    "clock positions, best half a turn apart",
+                    value=len(kept),
+                    blade=name,
+                    column="mount",
+                )
+            clock = [mount.clock_deg or 0.0 for mount in kept]
+            names = [mount.name for mount in kept]
+            arbor = separate_arbor(fits, clock, mounts=names, flange=flange)
+            found.append(clock_advice(arbor))
+        except RefusedError as error:
+            refused += error.faults
+    return found, refused
+
+
+def tooth_at_mark(arbor: ArborFit, at: int) -> int | None:
+    """Return the tooth at the arbor's mark in a mounting; None where it is between teeth."""
+    away = -float(arbor.clock_deg[at])
+    tooth = arbor.blade.nearest_tooth(away)
+    off = wrap_180(arbor.blade.angle_of(tooth) - away)
+    return tooth if abs(off) < _AT_THE_MARK_DEG else None
+
+
+def tir_limits(arbor: ArborFit, clock_deg: ArrayLike) -> tuple[Floats, Floats]:
+    """Return the 95 % limits of the wobble TIR that one new mounting will show.
+
+    Its seating scatter and the scatter of its readings are counted together, as one mounting's
+    variance: the seating alone, where it is no larger than the other, is too little known.
+
+    Parameters
+    ----------
+    arbor : ArborFit
+    clock_deg : array_like, shape (n,)
+
+    Returns
+    -------
+    low, high : ndarray, shape (n,)
+        NaN where the seating is not known.
+    """
+    clock = np.atleast_1d(np.asarray(clock_deg, dtype=np.float64))
+    sd = np.sqrt(np.linalg.eigvalsh(_doubt_of_sum(arbor, clock))[..., -1] + _new_variance(arbor))
+    low, high = next_limits(np.abs(arbor.at(clock)), sd, arbor.left.dof)
+    return 2 * low, 2 * high
+
+
+def new_mounting(arbor: ArborFit, clock_deg: float) -> WobbleVector:
+    """Return the wobble to expect of one new mounting, with the doubt of its own seating.
+
+    See `tir_limits`.
+    """
+    doubt = _doubt_of_sum(arbor, np.array([clock_deg]))[0] + _new_variance(arbor) * np.eye(2)
+    return WobbleVector(complex(arbor.at(clock_deg)), doubt, arbor.left.dof)
+
+
+def measured_tir(arbor: ArborFit) -> Known:
+    """Return the wobble TIR of the last mounting as it sits: only its readings are in doubt."""
+    reading = math.sqrt(max(0.0, _variance(arbor) - (arbor.left.seating_sd or 0.0) ** 2))
+    amplitude = float(abs(arbor.measured[-1]))
+    low, high = next_limits(amplitude, reading, arbor.left.dof)
+    return Known(2 * amplitude, low=2 * float(low), high=2 * float(high))
+
+
+def _new_variance(arbor: ArborFit) -> float:
+    return math.nan if arbor.left.seating_sd is None else _variance(arbor)
+
+
+def _variance(arbor: ArborFit) -> float:
+    """Return the variance of either component of one mounting, its readings and its seating.
+
+    Least squares of mountings that are equally well known has the covariance
+    ``variance (X'X)^-1``.
+    """
+    return float(np.trace(arbor.covariance) / np.trace(_inverse(_information(arbor))))
+
+
+def _doubt_of_sum(arbor: ArborFit, clock_deg: Floats) -> Floats:
+    """Return the covariance of blade and flange together at clock positions, shape (n, 2, 2)."""
+    seen = _seen(clock_deg)
+    doubt: Floats = seen @ arbor.covariance @ np.swapaxes(seen, -1, -2)
+    return doubt
+
+
+def _seen(clock_deg: Floats) -> Floats:
+    """Return what blade and flange add to the wobble at clock positions, shape (n, 2, 4)."""
+    return arbor_design(clock_deg, np.zeros(len(clock_deg), dtype=np.int64)).reshape(-1, 2, 4)
+
+
+def _information(arbor: ArborFit) -> Floats:
+    seen = _seen(arbor.clock_deg)
+    total: Floats = np.einsum("nij,nik->jk", seen, seen)
+    return total
+
+
+def _inverse(information: Floats) -> Floats:
+    return np.asarray(np.linalg.inv(information), dtype=np.float64)
+
+
+def next_teeth(arbor: ArborFit, best: int) -> tuple[tuple[int, ...], tuple[float, ...]]:
+    """Choose teeth for further mountings, one after the other, as well known as those made.
+
+    Minimised is the summed variance of blade and flange; among equals that of the wobble at the
+    best tooth.
+    """
+    seen = _seen(-arbor.blade.angles_deg)
+    each = np.swapaxes(seen, -1, -2) @ seen
+    held = _information(arbor)
+    today = float(np.trace(_inverse(held)))
+    chosen, shares = [], []
+    for _ in range(_NEXT):
+        covariance = _inverse(held + each)
+        total = np.trace(covariance, axis1=-2, axis2=-1)
+        left = seen[best - 1] @ covariance @ seen[best - 1].T
+        goal = total + 1e-6 * np.trace(left, axis1=-2, axis2=-1)
+        at = int(np.flatnonzero(goal <= goal.min() * (1 + 1e-9))[0])
+        chosen.append(at + 1)
+        shares.append(math.sqrt(float(total[at]) / today))
+        held = held + each[at]
+    return tuple(chosen), tuple(shares)
+
+
+def next_limits(estimate: ArrayLike, sd: ArrayLike, dof: ArrayLike) -> tuple[Floats, Floats]:
+    """Return 95 % limits of the amplitude of a vector that is known up to a doubt.
+
+    Either end is the safe one of two laws. The lower is the least amplitude that would not show
+    so large an estimate in 97.5 % of cases (see `bladegeom.kernel.doubt.amplitude_limits`): 0
+    where no wobble would. The upper is the radius about 0 inside which 97.5 % of the places lie
+    where the vector may be, its errors being Student's.
+
+    Parameters
+    ----------
+    estimate, sd, dof : array_like
+        Of shapes that broadcast to (...): amplitude of the estimate, standard deviation of one
+        component of its error, and the degrees of freedom of that. A zero `sd` counts as the
+        smallest that matters.
+
+    Returns
+    -------
+    low, high : ndarray, shape (...)
+    """
+    given, doubt, free = np.broadcast_arrays(
+        *(np.asarray(one, dtype=np.float64) for one in (estimate, sd, dof))
+    )
+    doubt = np.maximum(doubt, np.maximum(1e-9 * given, 1e-300))
+    x = given / doubt
+    shown = amplitude_cdf(x, 0.0, free) > 1 - _TAIL
+    low = _halved(lambda at: amplitude_cdf(x, at, free) > 1 - _TAIL, np.zeros(x.shape), x)
+    reach = np.full(x.shape, 4.0)
+    while np.any(short := amplitude_cdf(x + reach, x, free) < 1 - _TAIL):
+        reach = np.where(short, 2 * reach, reach)
+    high = _halved(lambda at: amplitude_cdf(at, x, free) < 1 - _TAIL, x, x + reach)
+    return np.where(shown, low, 0.0 * x) * doubt, high * doubt
+
+
+def difference(one: Known, other: Known) -> Known:
+    """Return one length less another, whose errors are independent, with 95 % limits.
+
+    What either may be off toward the other is added as squares: the method of Zou and Donner
+    (2008, Stat Med 27:1693-1702; cited from memory), which for symmetrical limits is the root of
+    the sum of squares.
+
+    Parameters
+    ----------
+    one, other : Known
+
+    Returns
+    -------
+    Known
+    """
+    value = one.value - other.value
+    down = math.hypot(one.value - one.low, other.high - other.value)
+    up = math.hypot(one.high - one.value, other.value - other.low)
+    return Known(value, low=value - down, high=value + up)
+
+
+def _halved(above: Callable[[Floats], NDArray[np.bool_]], low: Floats, high: Floats) -> Floats:
+    """Find where `above`, true at `low` and not at `high`, changes."""
+    for _ in range(_STEPS):
+        middle = (low + high) / 2
+        further = above(middle)
+        low, high = np.where(further, middle, low), np.where(further, high, middle)
+    found: Floats = (low + high) / 2
+    return found

@@ -27,15 +27,12 @@ class Solved(NamedTuple):
         What each part of each mounting adds to each value.
     left : complex ndarray, shape (..., n)
         What the values do not explain.
-    seating_variance : ndarray, shape (...)
-        Of one component.
     """
 
     values: Floats
     covariance: Floats
     share: Floats
     left: Complexes
-    seating_variance: Floats
 
 
 class Mountings:
@@ -123,7 +120,6 @@ class Mountings:
             covariance=(covariance + np.swapaxes(covariance, -1, -2)) / 2 * self._scale**2,
             share=back.reshape(share.shape),
             left=left,
-            seating_variance=variance,
         )
 
     def _turned(self, measured: Complexes) -> Floats:
@@ -147,36 +143,20 @@ class Mountings:
         return fitted, values, covariance, share
 
 
-class Seating(NamedTuple):
-    """How a blade seats from one mounting to the next.
+def seating_of(mountings: Mountings) -> tuple[float, float, float] | None:
+    """Return how a blade seats from one mounting to the next: one component's standard deviation.
 
-    Attributes
-    ----------
-    sd, low, high : float or None
-        Standard deviation of one component and its 95 % limits; None where nothing is left over
-        to show it.
-    """
-
-    sd: float | None
-    low: float | None
-    high: float | None
-
-    @property
-    def variance(self) -> Floats:
-        """Of one component; 0 where it is not known."""
-        return np.asarray((self.sd or 0.0) ** 2)
-
-
-def seating_of(mountings: Mountings) -> Seating:
-    """Return the seating scatter that is left over, its limits by the quantiles of chi-square.
-
-    The limits are those of Viechtbauer's Q profile (2007, Stat. Med. 26:37-52, from memory).
+    With its 95 % limits, by the quantiles of chi-square: Viechtbauer's Q profile (2007, Stat. Med.
+    26:37-52, from memory). None where nothing is left over to show it.
     """
     dof = mountings.dof
     if not dof:
-        return Seating(None, None, None)
-    targets = (float(dof), *(float(special.chdtri(dof, tail)) for tail in (0.025, 0.975)))
-    return Seating(*(math.sqrt(float(mountings.seating_variance(one))) for one in targets))
+        return None
+    sd, low, high = (
+        math.sqrt(float(mountings.seating_variance(float(one))))
+        for one in (dof, *special.chdtri(dof, [0.025, 0.975]))
+    )
+    return sd, low, high
 
 
 def dof_of(
@@ -249,3 +229,30 @@ def arbor_design(
 def repeats_design(place: NDArray[np.int64]) -> Floats:
     """Return the design in which every place (blade and clock position) has a wobble of its own."""
     return np.asarray(np.kron(np.eye(int(place.max()) + 1)[place], np.eye(2)), dtype=np.float64)
+
+
+def lack_of_fit(
+    model: Mountings, repeats: Mountings, covariance: Floats, dof: Floats
+) -> tuple[Floats, Floats]:
+    """Return chi-square of what the model leaves beyond the repeats, and its chance.
+
+    Parameters
+    ----------
+    model, repeats : Mountings
+        The same mountings, the latter with a wobble of its own for every place.
+    covariance : ndarray, shape (..., n, 2, 2)
+        Of the fits.
+    dof : ndarray, shape (n,)
+        Of the fits.
+
+    Returns
+    -------
+    chi_square, p_value : ndarray, shape (...)
+    """
+    seating = repeats.seating_variance(repeats.dof) if repeats.dof else np.zeros(())
+    chi_square = model.chi_square(seating) - repeats.chi_square(seating)
+    share = repeats.solved(seating).share
+    sure = dof_of(repeats, seating, covariance, share, dof)
+    free = model.dof - repeats.dof
+    p_value = np.asarray(special.fdtrc(free, sure, chi_square / free), dtype=np.float64)
+    return chi_square, p_value

@@ -47,7 +47,6 @@ def run_doubt(options: argparse.Namespace) -> int:
 
 def run_squareness(options: argparse.Namespace) -> int:
     """Print the squareness error at a rotation."""
-    span = {} if options.span is None else {f"span_{options.span[1]}": options.span[0]}
 
     def result(fit: bg.WobbleFit) -> bg.Squareness:
         return bg.squareness(
@@ -55,7 +54,7 @@ def run_squareness(options: argparse.Namespace) -> int:
             away_deg=options.away,
             tooth=options.tooth,
             tolerance_deg=options.tolerance_deg,
-            **span,
+            span=options.span,
         )
 
     return answer(options, lambda fit: result(fit).to_dict(), lambda fit: str(result(fit)))
@@ -91,7 +90,7 @@ def run_chart(options: argparse.Namespace) -> int:
         fits, refused = _kept(fits, refused, lambda fit: bg.squareness_error(fit, 0.0))
     if options.kind == "clearance":
         fits, refused = _kept(
-            fits, refused, lambda fit: bg.rub_angle(fit.readings.blade, table_mm=0.0)
+            fits, refused, lambda fit: bg.rub_angle(fit.readings.blade, table="0 mm")
         )
     if not fits:
         raise bg.RefusedError(refused)

@@ -6,8 +6,7 @@ import argparse
 import sys
 
 import bladegeom as bg
-from bladegeom.arbor.clock import ClockAdvice
-from bladegeom.arbor.clock_many import advise
+from bladegeom.arbor.clock import ClockAdvice, advise
 from bladegeom.commands.common import EVERY, SOME, complain, facts_of, print_json
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters

@@ -8,8 +8,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Rectangle
 
 from bladegeom.draw.page import BLACK, GREY, MARGIN, Page
+from bladegeom.saw.bench import Step
 from bladegeom.saw.setup import SetUp
-from bladegeom.saw.steps import Step
 
 _SIZES = tuple(10.0 - 0.25 * step for step in range(13))
 """Letters of the steps in points: the largest with which all of them fit on one page."""

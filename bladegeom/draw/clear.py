@@ -71,7 +71,7 @@ def clearance_chart(
             blade=blade.name,
             column="plate",
         )
-    rub_angle(blade, table_mm=0.0)
+    rub_angle(blade, table=(0.0, "mm"))
     if ax is not None:
         _draw(blade, ax, slot)
         return ax
@@ -90,7 +90,7 @@ def _draw(blade: Blade, ax: Axes, slot: SlotAlignment | None) -> None:
     rim = blade.radius_mm or 0.0
     # Close together where the limit falls fast.
     height = rim * np.linspace(np.sqrt(_LEAST), np.sqrt(_MOST), 301) ** 2
-    limit = np.asarray(rub_angle(blade, height_mm=height))
+    limit = np.asarray(rub_angle(blade, (height, "mm")))
     largest = float(limit.max())
     ax.plot(
         height, limit, color=BLACK, linewidth=2.0, label="the board rubs the plate from here up"
@@ -98,7 +98,7 @@ def _draw(blade: Blade, ax: Axes, slot: SlotAlignment | None) -> None:
     marked = np.array(list(_heights(blade, "in").values()))
     ax.plot(
         marked,
-        np.asarray(rub_angle(blade, height_mm=marked)),
+        np.asarray(rub_angle(blade, (marked, "mm"))),
         linestyle="none",
         marker="o",
         markersize=6,
@@ -168,7 +168,7 @@ def _table(page: Page, blade: Blade, top: float, bottom: float) -> None:
 
 
 def _limit(blade: Blade, height_mm: float) -> str:
-    limit = float(rub_angle(blade, height_mm=height_mm))
+    limit = float(rub_angle(blade, (height_mm, "mm")))
     return f"{limit:.3f}" if limit >= 0.01 else number(limit, limit)
 
 

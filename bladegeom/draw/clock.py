@@ -10,8 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from bladegeom.arbor.clock import KEEP_MARK, ClockAdvice
-from bladegeom.arbor.clock_places import tir_limits
+from bladegeom.arbor.clock import KEEP_MARK, ClockAdvice, tir_limits
 from bladegeom.arbor.mounted import places_of
 from bladegeom.draw.clock_arrows import Arrows
 from bladegeom.draw.fonts import FAMILY, as_printed, escaped, families_for

@@ -10,8 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Ellipse, FancyArrowPatch
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.arbor.clock import ClockAdvice
-from bladegeom.arbor.clock_places import new_mounting
+from bladegeom.arbor.clock import ClockAdvice, new_mounting
 from bladegeom.draw.fonts import FAMILY
 from bladegeom.draw.page import BLACK, GREY, PALE
 from bladegeom.fit.vector import WobbleVector
@@ -151,7 +150,7 @@ class Arrows:
         """Draw where the tips of the blade's arrow and of the best sum may lie (95 %)."""
         advice, arbor = self.advice, self.advice.arbor
         self._ellipse(self.blade, arbor.blade_wobble, "-")
-        if arbor.seating_sd is None:
+        if arbor.left.seating_sd is None:
             return
         clock = -arbor.blade.angle_of(advice.best_tooth)
         self._ellipse(self.best, new_mounting(arbor, clock), _DASHED)

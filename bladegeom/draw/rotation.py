@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from bladegeom.draw.fonts import FAMILY
 from bladegeom.draw.page import BLACK, GREY, MARGIN, Page, label, plain_ticks
 from bladegeom.kernel.doubt import student_t
-from bladegeom.plate.plate_line import part_of
+from bladegeom.plate.line import part_of
 from bladegeom.plate.rotation import Rotation
 
 _NUMBERS = 25

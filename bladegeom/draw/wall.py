@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.draw.fonts import FAMILY
 from bladegeom.draw.page import BLACK, GREY, MARGIN, Page, label, plain_ticks
 from bladegeom.lengths import MM_PER, convert
-from bladegeom.wall.cut_surface import CutWall
+from bladegeom.wall.wall import CutWall
 
 _TWICE = 14
 """Up to so many teeth that take turns, two turns of the feed are drawn."""

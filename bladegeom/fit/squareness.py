@@ -13,7 +13,7 @@ from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import sd_toward
-from bladegeom.lengths import one_length_mm
+from bladegeom.lengths import Length, length
 from bladegeom.result import DOUBTED, Result, derived, described, number, percent, quantity
 
 Floats = NDArray[np.float64]
@@ -175,8 +175,7 @@ def squareness(
     *,
     away_deg: float | None = None,
     tooth: int | None = None,
-    span_mm: float | None = None,
-    span_in: float | None = None,
+    span: Length | None = None,
     tolerance_deg: float | None = None,
 ) -> Squareness:
     """Return the squareness error at one rotation with its doubt, the worst case, and the odds.
@@ -188,7 +187,7 @@ def squareness(
         Turn from the neutral line; see `squareness_error`. Give this or `tooth`.
     tooth : int, optional
         The tooth that stands uppermost.
-    span_mm, span_in : float, optional
+    span : length, such as ``"6 in"`` or ``(6, "in")``, optional
         Length of the square's blade, for the gap.
     tolerance_deg : float, optional
         For the chance that a random rotation is out by more.
@@ -222,12 +221,11 @@ def squareness(
     error = Estimate(
         float(squareness_error(fit, away)), float(squareness_error_u(fit, away)), fit.dof
     )
-    one_length_mm("span", {"mm": span_mm, "in": span_in})
-    span = span_mm if span_mm is not None else span_in
+    size, unit = length("span", span) or (None, None)
     gap = None
-    if span is not None:
+    if size is not None:
         lean = math.radians(error.value)
-        gap = Known(span * math.tan(lean), span * math.radians(error.u) / math.cos(lean) ** 2)
+        gap = Known(size * math.tan(lean), size * math.radians(error.u) / math.cos(lean) ** 2)
     low, high, _ = fit.amplitude_interval()
     tilts = [math.degrees(math.atan(one / _ring(fit))) for one in (fit.amplitude, low, high)]
     rms, rms_per_slope = _rms(fit.amplitude / _ring(fit))
@@ -242,8 +240,8 @@ def squareness(
         away_deg=away,
         tooth=tooth,
         error=error,
-        span=span,
-        span_unit=None if span is None else "mm" if span_mm is not None else "in",
+        span=size,
+        span_unit=unit,
         gap=gap,
         worst=Known(
             tilt if fit.resolved else tilt_high, fit.tilt_u_deg or 0.0, tilt_low, tilt_high

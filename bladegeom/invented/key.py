@@ -4,30 +4,22 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.angles import turn_between, wrap_360
 from bladegeom.blade import Blade
-from bladegeom.result import Result, Row, number
+from bladegeom.result import Result, derived, described, number, quantity
 
 Floats = NDArray[np.float64]
 
 
-class LocalBend(NamedTuple):
-    """A local bend: the plate stands off over a run of teeth, most in the middle.
-
-    Attributes
-    ----------
-    first, last : int
-        The run's teeth, in the direction of the numbering (so that `first` may be the larger).
-    height : float
-        In the middle of the run, at the outermost ring.
-    """
+class Hump(NamedTuple):
+    """A `LocalBend`, its height in the unit of the readings."""
 
     first: int
     last: int
@@ -59,6 +51,16 @@ class Planted(NamedTuple):
     readings: tuple[int, ...]
     size: float | None
 
+    def said(self, unit: str) -> str:
+        """Return it in words."""
+        teeth = f" at {_named('tooth', 'teeth', self.teeth)}" if self.teeth else ""
+        at = f", {_named('reading', 'readings', self.readings)}" if self.readings else ""
+        if self.size is None:
+            return f"{self.kind}{teeth}{at}"
+        factor = self.kind in ("scale", "unit")
+        size = f"times {self.size:.4g}" if factor else f"{self.size:.4g} {unit}"
+        return f"{self.kind}, {size}{teeth}{at}"
+
 
 @dataclass(frozen=True)
 class Hidden:
@@ -77,7 +79,7 @@ class Hidden:
         Height at the rim over that at the centre; greatest height of the saddle at the rim.
     saddle_deg : float
         Blade angle of one of its two crests.
-    bend : LocalBend or None
+    bends : tuple of Hump
     """
 
     blade: Blade
@@ -88,7 +90,7 @@ class Hidden:
     dish: float
     saddle: float
     saddle_deg: float
-    bend: LocalBend | None
+    bends: tuple[Hump, ...]
 
     def heights(
         self, ring: float, angle_deg: Floats, clock_deg: float, seat: complex
@@ -116,20 +118,20 @@ class Hidden:
         blade_angle = np.radians(angle_deg)
         arbor_angle = np.radians(angle_deg + clock_deg)
         out, rim = ring / self.outer_ring, (ring / self.rim) ** 2
+        flat = np.zeros(len(angle_deg))
         crest = 2 * (blade_angle - math.radians(self.saddle_deg))
         return {
             "tilt": out * _toward(self.tilt, blade_angle),
             "flange": out * _toward(self.flange, arbor_angle),
             "seating": out * _toward(seat, blade_angle),
-            "dish": np.full(len(angle_deg), self.dish * rim),
+            "dish": flat + self.dish * rim,
             "saddle": self.saddle * rim * np.cos(crest),
-            "bend": out**2 * self._bend_at(angle_deg),
+            "bend": out**2 * sum((self.hump_at(one, angle_deg) for one in self.bends), flat),
         }
 
-    def _bend_at(self, angle_deg: Floats) -> Floats:
-        if self.bend is None:
-            return np.zeros(len(angle_deg))
-        blade, (first, last, height) = self.blade, self.bend
+    def hump_at(self, bend: Hump, angle_deg: Floats) -> Floats:
+        """Return how far a local bend stands off at the outermost ring."""
+        blade, (first, last, height) = self.blade, bend
         start = blade.angle_of(first) - blade.gaps_deg(first)[0]
         run = (blade.angle_of(last) - blade.angle_of(first)) % 360.0
         half = (run + blade.gaps_deg(first)[0] + blade.gaps_deg(last)[1]) / 2
@@ -148,45 +150,114 @@ def _toward(vector: complex, angle: Floats) -> Floats:
     return vector.real * np.cos(angle) + vector.imag * np.sin(angle)
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class AnswerKey(Result):
-    """The truth behind one set of invented readings; lengths in `unit`.
+    """The truth behind one set of invented readings; lengths in `unit`, angles in degrees.
 
-    Attributes
-    ----------
-    hidden : Hidden
-    unit : str
-    mount : int
-        Which mounting, from 1.
-    clock_deg : float
-        Arbor angle of tooth 1.
-    ring_radius : float
-    seat : complex
-        How the blade sat in this mounting, at the outermost ring.
-    touch_deg : float
-        Degrees of blade from the indexed tooth to the touched spot.
-    noise_sd, graduation : float
-        Of the dial; graduation 0 where nothing was rounded.
-    planted : tuple of Planted
-    parts : dict of str to ndarray, shape (n,)
-        What each part adds to each reading; together they are what the dial showed, in the order
-        of reading. The last are ``noise`` and ``rounding``.
-    tooth : ndarray of int, shape (n,)
-        The tooth that was truly read.
+    `parts` is what each part adds to each reading, in the order of reading; together they are what
+    the dial showed, and the last are ``noise`` and ``rounding``. `tooth` is the tooth that was
+    truly read. `seat` is how the blade sat in this mounting, at the outermost ring; `touch_deg` is
+    from the indexed tooth to the touched spot.
     """
 
     hidden: Hidden
-    unit: str
-    mount: int
-    clock_deg: float
-    ring_radius: float
     seat: complex
     touch_deg: float
-    noise_sd: float
-    graduation: float
-    planted: tuple[Planted, ...]
-    parts: Mapping[str, Floats]
     tooth: NDArray[np.int64]
+    parts: Mapping[str, Floats] = field(default_factory=dict)
+    planted: tuple[Planted, ...] = ()
+
+    @derived("the blade's name, as text", key="blade")
+    def name(self) -> str:
+        return self.blade.name
+
+    unit: str = quantity("unit of the readings and of all lengths without one in their name")
+    mount: int = quantity(
+        "number of the mounting, from 1",
+        label="mounting",
+        text=lambda key: f"{key.mount}, tooth 1 at {key.clock_deg:g} degrees from the arbor's mark",
+    )
+    clock_deg: float = quantity(
+        "where tooth 1 stands from the arbor's mark, in the direction of numbering"
+    )
+    ring_radius: float = quantity(
+        "radius at which it was read", label="ring radius", text=lambda key: key.long("ring_radius")
+    )
+
+    @derived("half the movement of the wobble")
+    def amplitude(self) -> float:
+        return abs(self.wobble_vector)
+
+    @derived("twice the amplitude", label="wobble TIR", text=lambda key: key.long("wobble_tir"))
+    def wobble_tir(self) -> float:
+        return 2 * self.amplitude
+
+    @derived("tilt of the plate", label="tilt", text=lambda key: f"{number(key.tilt_deg)} degrees")
+    def tilt_deg(self) -> float:
+        return math.degrees(math.atan2(self.amplitude, self.ring_radius))
+
+    @derived("blade angle nearest to the indicator", label="near", text=lambda key: key.near_words)
+    def near_deg(self) -> float | None:
+        return _direction(self.wobble_vector)
+
+    @derived("tooth nearest to it; none where the plate is not tilted")
+    def near_tooth(self) -> int | None:
+        return None if self.near_deg is None else self.blade.nearest_tooth(self.near_deg)
+
+    @derived("tooth farthest from it")
+    def far_tooth(self) -> int | None:
+        near = self.near_deg
+        return None if near is None else self.blade.nearest_tooth(wrap_360(near + 180.0))
+
+    @derived("the blade's own wobble at the ring")
+    def blade_amplitude(self) -> float:
+        return abs(self.blade_vector)
+
+    @derived("its near direction as a blade angle")
+    def blade_near_deg(self) -> float | None:
+        return _direction(self.blade_vector)
+
+    @derived("the flange's wobble at the ring")
+    def flange_amplitude(self) -> float:
+        return abs(self.flange_vector)
+
+    @derived("its near direction from the arbor's mark")
+    def flange_near_deg(self) -> float | None:
+        return _direction(self.flange_vector)
+
+    @derived("what the seating added in this mounting")
+    def seating_amplitude(self) -> float:
+        return abs(self.seating_vector)
+
+    @derived("its near direction as a blade angle")
+    def seating_near_deg(self) -> float | None:
+        return _direction(self.seating_vector)
+
+    @derived("height of the rim over the centre")
+    def dish(self) -> float:
+        return self.hidden.dish
+
+    @derived("greatest height of the saddle at the rim")
+    def saddle(self) -> float:
+        return self.hidden.saddle
+
+    @derived("blade angle of a crest")
+    def saddle_deg(self) -> float | None:
+        return self.hidden.saddle_deg if self.saddle else None
+
+    noise_sd: float = quantity(
+        "repeatability before rounding", label="noise", text=lambda key: key.long("noise_sd")
+    )
+    graduation: float | None = quantity("of the dial; none where nothing was rounded")
+
+    @derived(
+        "what was planted: kind, teeth, readings, size",
+        key="planted",
+        label="planted",
+        text=lambda key: [one.said(key.unit) for one in key.planted],
+    )
+    def planted_values(self) -> list[dict[str, Any]]:
+        return [one._asdict() for one in self.planted]
 
     @property
     def blade(self) -> Blade:
@@ -196,17 +267,17 @@ class AnswerKey(Result):
     @property
     def blade_vector(self) -> complex:
         """The blade's own wobble at this ring; angle: near direction as a blade angle."""
-        return self.hidden.tilt * self.ring_radius / self.hidden.outer_ring
+        return self._at_ring(self.hidden.tilt)
 
     @property
     def flange_vector(self) -> complex:
         """The flange's wobble at this ring; angle: near direction from the arbor's mark."""
-        return self.hidden.flange * self.ring_radius / self.hidden.outer_ring
+        return self._at_ring(self.hidden.flange)
 
     @property
     def seating_vector(self) -> complex:
         """What the seating added at this ring; angle: near direction as a blade angle."""
-        return self.seat * self.ring_radius / self.hidden.outer_ring
+        return self._at_ring(self.seat)
 
     @property
     def wobble_vector(self) -> complex:
@@ -215,81 +286,31 @@ class AnswerKey(Result):
         return self.blade_vector + turned + self.seating_vector
 
     @property
-    def near_deg(self) -> float | None:
-        """Blade angle of the nearest spot of the tilted plane; None where it is not tilted."""
-        return _direction(self.wobble_vector)
-
-    @property
-    def near_tooth(self) -> int | None:
-        """The tooth nearest to it; None where the plane is not tilted."""
-        return None if self.near_deg is None else self.blade.nearest_tooth(self.near_deg)
-
-    @property
-    def wobble_tir(self) -> float:
-        """Twice the amplitude of the wobble."""
-        return 2 * abs(self.wobble_vector)
-
-    @property
     def kinds(self) -> tuple[str, ...]:
         """Kinds of the planted faults, each once."""
         return tuple(dict.fromkeys(one.kind for one in self.planted))
+
+    def _at_ring(self, vector: complex) -> complex:
+        return vector * self.ring_radius / self.hidden.outer_ring
 
     def _title(self) -> str:
         name = self.blade.name
         return f"Answer key{f' of blade {name}' if name else ''} (all of it invented)"
 
-    def _rows(self) -> Sequence[Row]:
-        blade, near = self.blade, self.near_deg
-        far = None if near is None else blade.nearest_tooth(wrap_360(near + 180.0))
-        tilt = math.degrees(math.atan2(abs(self.wobble_vector), self.ring_radius))
-        where = "any: the plate is not tilted"
-        if near is not None:
-            where = f"{near:.1f} degrees, tooth {self.near_tooth}; far: tooth {far}"
-        mount = f"{self.mount}, tooth 1 at {self.clock_deg:g} degrees from the arbor's mark"
-        return [
-            Row("blade", blade.name),
-            Row("unit", self.unit),
-            Row("mount", self.mount, "mounting", mount),
-            Row("clock_deg", self.clock_deg),
-            Row("ring_radius", self.ring_radius, "ring radius", self._long(self.ring_radius)),
-            Row("amplitude", abs(self.wobble_vector)),
-            Row("wobble_tir", self.wobble_tir, "wobble TIR", self._long(self.wobble_tir)),
-            Row("tilt_deg", tilt, "tilt", f"{number(tilt)} degrees"),
-            Row("near_deg", near, "near", where),
-            Row("near_tooth", self.near_tooth),
-            Row("far_tooth", far),
-            *_vector_rows("blade", self.blade_vector),
-            *_vector_rows("flange", self.flange_vector),
-            *_vector_rows("seating", self.seating_vector),
-            Row("dish", self.hidden.dish),
-            Row("saddle", self.hidden.saddle),
-            Row("saddle_deg", self.hidden.saddle_deg if self.hidden.saddle else None),
-            Row("noise_sd", self.noise_sd, "noise", self._long(self.noise_sd)),
-            Row("graduation", self.graduation or None),
-            Row("planted", [one._asdict() for one in self.planted]),
-            *(Row("", None, "planted", self._said(one)) for one in self.planted),
-        ]
+    def long(self, which: str) -> str:
+        """Return one of its lengths for people."""
+        return f"{number(getattr(self, which))} {self.unit}"
 
-    def _long(self, length: float) -> str:
-        return f"{number(length)} {self.unit}"
-
-    def _said(self, one: Planted) -> str:
-        teeth = f" at {_named('tooth', 'teeth', one.teeth)}" if one.teeth else ""
-        at = f", {_named('reading', 'readings', one.readings)}" if one.readings else ""
-        factor = one.kind in ("scale", "unit")
-        size = "" if one.size is None else f", {'times ' if factor else ''}{one.size:.4g}"
-        return f"{one.kind}{size}{'' if factor or not size else f' {self.unit}'}{teeth}{at}"
+    @property
+    def near_words(self) -> str:
+        """Return where it is nearest and farthest, for people."""
+        if self.near_deg is None:
+            return "any: the plate is not tilted"
+        return f"{self.near_deg:.1f} degrees, tooth {self.near_tooth}; far: tooth {self.far_tooth}"
 
 
 def _direction(vector: complex) -> float | None:
     return wrap_360(math.degrees(cmath.phase(vector))) if vector else None
-
-
-def _vector_rows(of: str, vector: complex) -> list[Row]:
-    return [
-        Row(f"{of}_amplitude", abs(vector)),
-        Row(f"{of}_near_deg", _direction(vector)),
-    ]
 
 
 def _named(one: str, more: str, which: tuple[int, ...]) -> str:

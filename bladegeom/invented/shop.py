@@ -11,10 +11,23 @@ import numpy as np
 
 from bladegeom.blade import Blade
 from bladegeom.faults import refuse
-from bladegeom.invented.asked import count, size, streams
-from bladegeom.invented.sets import Simulated, SimulatedSet
-from bladegeom.invented.simulate import simulate
-from bladegeom.invented.slips import DIAL
+from bladegeom.invented.asked import (
+    Bump,
+    DecimalSlip,
+    Doubled,
+    Gum,
+    LocalBend,
+    LostMinus,
+    Saddle,
+    Skipped,
+    Tilt,
+    UnitSlip,
+    count,
+    number,
+    streams,
+)
+from bladegeom.invented.simulate import Simulated, SimulatedSet, simulate
+from bladegeom.invented.taken import DIAL
 from bladegeom.lengths import MM_PER
 
 if TYPE_CHECKING:
@@ -162,24 +175,24 @@ def simulate_shop(
         )
     if unit not in MM_PER:
         raise refuse(f"unit is {unit!r}", f"write one of {', '.join(MM_PER)}", column="unit")
-    if size("back", back, least=0) > 1:
+    if number("back", back, least=0) > 1:
         raise refuse(f"back is {back:g}", "give a share from 0 to 1", value=back, column="back")
     faults, weights = _weights(SHARES if shares is None else shares)
     draw = streams(rng)[0]
-    names = [f"K-{number:04d}" for number in draw.permutation(_LAST)[: days * incoming]]
+    names = [f"K-{drawn:04d}" for drawn in draw.permutation(_LAST)[: days * incoming]]
     visits: list[ShopVisit] = []
-    for number, name in enumerate(names):
-        day = number // incoming + 1
+    for place, name in enumerate(names):
+        day = place // incoming + 1
         fault = faults[int(draw.choice(len(faults), p=weights))]
         teeth, diameter = _SIZES[int(draw.integers(len(_SIZES)))]
         blade = Blade(teeth, diameter=(float(diameter), "mm"), name=name)
         marked = bool(draw.random() < 0.5)
-        hidden = _drawn(fault, blade, DIAL[unit], draw)
+        hidden = _drawn(fault, blade, unit, draw)
         visits.append(ShopVisit(day, "in", fault, marked, _read(blade, unit, hidden, fault, draw)))
         later = day + int(draw.integers(1, 4))
         if draw.random() < back and fault != _NONE and later <= days:
             if fault in SERVICED:
-                hidden = _serviced(hidden, DIAL[unit], draw)
+                hidden = _serviced(hidden, unit, draw)
             first = 1 if marked else int(draw.integers(1, teeth + 1))
             again = _read(blade, unit, _renumbered(hidden, blade, first), _NONE, draw)
             visits.append(ShopVisit(later, "out", _NONE, marked, again))
@@ -189,79 +202,86 @@ def simulate_shop(
 def _weights(shares: Mapping[str, float]) -> tuple[list[str], list[float]]:
     if unknown := [fault for fault in shares if fault not in SHARES]:
         raise refuse(f"shares names {unknown[0]!r}", f"name {', '.join(SHARES)}", column="shares")
-    given = {fault: size(f"share of {fault}", share, least=0) for fault, share in shares.items()}
+    given = {fault: number(f"share of {fault}", share, least=0) for fault, share in shares.items()}
     whole = math.fsum(given.values())
     if whole > 1 + 1e-9:
         raise refuse(f"the shares add up to {whole:g}", "let them add up to 1 at most")
     return [_NONE, *given], [max(0.0, 1 - whole), *given.values()]
 
 
-def _drawn(fault: str, blade: Blade, step: float, draw: np.random.Generator) -> dict[str, Any]:
-    """Return what is hidden in a blade, as keywords of `simulate`."""
-    tir = draw.uniform(*_TIRS.get(fault, (2, 6)))
-    hidden: dict[str, Any] = {"tilt_tir": tir * step, "near_deg": 360 * draw.random()}
+def _drawn(fault: str, blade: Blade, unit: str, draw: np.random.Generator) -> list[Any]:
+    """Return what is hidden in a blade."""
+    step = DIAL[unit]
+    tir = draw.uniform(*_TIRS.get(fault, (2, 6))) * step
+    hidden: list[Any] = [Tilt((tir, unit), 360 * draw.random())]
     height = draw.uniform(6, 20) * step
     if fault == "bend":
         first, run = int(draw.integers(1, blade.teeth + 1)), int(draw.integers(5, 9))
         last = (first + run - 2) % blade.teeth + 1
-        hidden["bend"] = (first, last, height if draw.random() < 0.5 else -height)
+        up = draw.random() < 0.5
+        hidden.append(LocalBend(first, last, (height if up else -height, unit)))
     if fault == "saddle":
-        hidden |= {"saddle": height, "saddle_deg": 180 * draw.random()}
+        hidden.append(Saddle((height, unit), 180 * draw.random()))
     return hidden
 
 
-def _serviced(hidden: dict[str, Any], step: float, draw: np.random.Generator) -> dict[str, Any]:
+def _serviced(hidden: list[Any], unit: str, draw: np.random.Generator) -> list[Any]:
     # Cleaned and mounted again, the blade sits as it happens to sit.
-    after = dict(hidden) | {"tilt_tir": draw.uniform(1, 4) * step, "near_deg": 360 * draw.random()}
-    if "bend" in hidden:
-        first, last, height = hidden["bend"]
-        after["bend"] = (first, last, height / 10)
-    if "saddle" in hidden:
-        after["saddle"] = hidden["saddle"] / 10
+    after: list[Any] = [Tilt((draw.uniform(1, 4) * DIAL[unit], unit), 360 * draw.random())]
+    for one in hidden:
+        match one:
+            case LocalBend(first, last, (height, _)):
+                after.append(LocalBend(first, last, (height / 10, unit)))
+            case Saddle((height, _), crest_deg):
+                after.append(Saddle((height / 10, unit), crest_deg))
     return after
 
 
-def _renumbered(hidden: dict[str, Any], blade: Blade, first: int) -> dict[str, Any]:
+def _renumbered(hidden: list[Any], blade: Blade, first: int) -> list[Any]:
     """Return the same blade with another tooth counted as the first."""
-    back = blade.angle_of(first)
-    after = dict(hidden) | {"near_deg": hidden["near_deg"] - back}
-    if "bend" in hidden:
-        *ends, height = hidden["bend"]
-        after["bend"] = (*((tooth - first) % blade.teeth + 1 for tooth in ends), height)
-    if "saddle" in hidden:
-        after["saddle_deg"] = hidden["saddle_deg"] - back
+    back, after = blade.angle_of(first), list[Any]()
+    for one in hidden:
+        match one:
+            case Tilt(tir, near_deg) if near_deg is not None:
+                after.append(Tilt(tir, near_deg - back))
+            case LocalBend(start, end, height):
+                ends = [(tooth - first) % blade.teeth + 1 for tooth in (start, end)]
+                after.append(LocalBend(ends[0], ends[1], height))
+            case Saddle(crest, crest_deg) if crest_deg is not None:
+                after.append(Saddle(crest, crest_deg - back))
     return after
 
 
 def _read(
-    blade: Blade, unit: str, hidden: dict[str, Any], fault: str, draw: np.random.Generator
+    blade: Blade, unit: str, hidden: list[Any], fault: str, draw: np.random.Generator
 ) -> SimulatedSet:
     seed = int(draw.integers(2**32))
     step, teeth = DIAL[unit], blade.teeth
 
-    def made(**slip: Any) -> Simulated:
+    def made(*slip: Any) -> Simulated:
         # The seed alone decides noise and seat, so that the slip is all that is added.
-        return simulate(blade, rng=seed, unit=unit, **hidden, **slip)
+        return simulate(blade, rng=seed, unit=unit, faults=[*hidden, *slip])
 
     def low_tooth() -> int:
         """Return a tooth of the lowest quarter: there is a minus to lose."""
         lowest = np.argsort(made().written[:teeth], kind="stable")[: teeth // 4]
         return int(draw.choice(lowest)) + 1
 
-    at, height = int(draw.integers(2, teeth + 1)), draw.uniform(6, 20) * step
+    at, height = int(draw.integers(2, teeth + 1)), (draw.uniform(6, 20) * step, unit)
+    slip: list[Any] = []
     match fault:
         case "gum":
-            slip: dict[str, Any] = {"gum": (at, height)}
+            slip = [Gum(at, height)]
         case "bump":
-            slip = {"bump": (int(draw.integers(teeth // 4, 3 * teeth // 4)), height)}
-        case "skipped" | "doubled":
-            slip = {fault: at}
+            slip = [Bump(int(draw.integers(teeth // 4, 3 * teeth // 4)), height)]
+        case "skipped":
+            slip = [Skipped(at)]
+        case "doubled":
+            slip = [Doubled(at)]
         case "lost minus":
-            slip = {"lost_minus": low_tooth()}
+            slip = [LostMinus(low_tooth())]
         case "decimal slip":
-            slip = {"decimal_slip": (low_tooth(), 10.0 if draw.random() < 0.5 else 0.1)}
+            slip = [DecimalSlip(low_tooth(), 10.0 if draw.random() < 0.5 else 0.1)]
         case "wrong unit":
-            slip = {"unit_slip": (0, "mm" if unit in ("in", "thou") else "in")}
-        case _:
-            slip = {}
-    return made(**slip).sets[0]
+            slip = [UnitSlip(0, "mm" if unit in ("in", "thou") else "in")]
+    return made(*slip).sets[0]

@@ -5,64 +5,194 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from bladegeom.blade import Blade
 from bladegeom.faults import refuse
-from bladegeom.invented.asked import numbers, parts_of, size, streams
-from bladegeom.invented.course import course
-from bladegeom.invented.key import Hidden, LocalBend
-from bladegeom.invented.sets import Simulated, SimulatedSet
-from bladegeom.invented.slips import DIAL, written_down
-from bladegeom.invented.stand import Stand, on_the_stand
-from bladegeom.lengths import MM_PER, Lengths, convert, lengths_mm
+from bladegeom.invented.asked import (
+    Asked,
+    Dish,
+    Doubled,
+    Flange,
+    LocalBend,
+    Saddle,
+    Seating,
+    Skipped,
+    Tilt,
+    number,
+    numbers,
+    streams,
+)
+from bladegeom.invented.key import AnswerKey, Floats, Hidden, Hump
+from bladegeom.invented.taken import DIAL, Course, course, on_the_stand, written_down
+from bladegeom.lengths import MM_PER, Length, Lengths, convert, lengths_mm, with_unit
+from bladegeom.readings import Readings
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _ORDINARY_TIR = 8.0
 _ORDINARY_NOISE = 0.3
 _ORDINARY_RING = 0.9
 
 
+@dataclass(frozen=True, eq=False)
+class SimulatedSet:
+    """One ring in one mounting: what was written down, and the truth behind it.
+
+    Attributes
+    ----------
+    written : ndarray, shape (n,)
+        The numbers as they were written down, slips included, in `unit` of the key.
+    course : Course
+        Which tooth each was of, and to which it was booked.
+    readings : Readings or None
+        None where a tooth was skipped or read twice: the count does not come out.
+    key : AnswerKey
+    """
+
+    written: Floats
+    course: Course
+    readings: Readings | None
+    key: AnswerKey
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return what was written as a table that `read_blade` takes, one row a reading.
+
+        The columns ``mount`` and ``clock_deg`` say how the blade was mounted.
+
+        Raises
+        ------
+        RefusedError
+            If the teeth stand at angles that no pitch pattern gives: a table cannot hold them.
+        """
+        import pandas as pd
+
+        key, blade = self.key, self.key.blade
+        facts: dict[str, Any] = {"blade": blade.name} if blade.name else {}
+        facts["teeth"] = blade.teeth
+        for name in ("diameter", "plate", "tooth_width", "gullet"):
+            if (length := getattr(blade, f"{name}_mm")) is not None:
+                facts[f"{name}_mm"] = _plain(length)
+        if blade.pitch_pattern is not None:
+            facts["pitch_pattern"] = " ".join(f"{gap:.12g}" for gap in blade.pitch_pattern)
+        elif blade.tooth_deg != Blade(blade.teeth).tooth_deg:
+            raise refuse(
+                "a table cannot hold the angle of every tooth",
+                "give the blade a pitch_pattern instead of tooth_deg",
+                blade=blade.name,
+            )
+        if blade.tooth_pattern is not None:
+            facts["tooth_pattern"] = " ".join(blade.tooth_pattern)
+        if blade.numbered is not None:
+            facts["numbered"] = blade.numbered
+        facts["ring_radius_mm"] = _plain(key.ring_radius * MM_PER[key.unit])
+        if key.touch_deg:
+            facts["touch_deg"] = key.touch_deg
+        if key.graduation:
+            facts[f"graduation_{key.unit}"] = key.graduation
+        return pd.DataFrame(
+            {
+                **facts,
+                "mount": key.mount,
+                "clock_deg": key.clock_deg,
+                "turn": self.course.turn,
+                "turned": self.course.words,
+                "tooth": self.course.label,
+                f"reading_{key.unit}": self.written,
+            }
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Simulated:
+    """Invented readings and their answer key.
+
+    Attributes
+    ----------
+    sets : tuple of SimulatedSet
+        One for each ring of each mounting, all rings of the first mounting first.
+    """
+
+    sets: tuple[SimulatedSet, ...]
+
+    @property
+    def readings(self) -> Readings:
+        """The readings of the only set.
+
+        Raises
+        ------
+        RefusedError
+            If there are several sets, or a miscount leaves no readings that can stand.
+        """
+        one = self._only()
+        if one.readings is not None:
+            return one.readings
+        blade = one.key.blade
+        raise refuse(
+            f"{len(one.written)} readings were written for {blade.teeth} teeth: they cannot stand",
+            "take the plain list, .written, or the table, .to_frame()",
+            blade=blade.name,
+        )
+
+    @property
+    def written(self) -> Floats:
+        """What was written down in the only set, shape (n,)."""
+        return self._only().written
+
+    @property
+    def key(self) -> AnswerKey:
+        """The answer key of the only set."""
+        return self._only().key
+
+    def _only(self) -> SimulatedSet:
+        if len(self.sets) == 1:
+            return self.sets[0]
+        raise refuse(f"there are {len(self.sets)} sets of readings", "take one of .sets")
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return what was written in all sets as one table."""
+        import pandas as pd
+
+        return pd.concat([one.to_frame() for one in self.sets], ignore_index=True)
+
+    def keys_frame(self) -> pd.DataFrame:
+        """Return the answer keys as a table, one row a set."""
+        import pandas as pd
+
+        return pd.DataFrame([one.key.to_dict() for one in self.sets])
+
+
+def _plain(length: float) -> float:
+    return float(f"{length:.12g}")
+
+
 def simulate(
     blade: Blade | None = None,
     *,
     rng: np.random.Generator | int,
+    faults: Sequence[Any] = (),
     unit: str = "mm",
     ring_radius: Lengths | None = None,
-    tilt_tir: float | None = None,
-    near_deg: float | None = None,
-    dish: float = 0.0,
-    saddle: float = 0.0,
-    saddle_deg: float | None = None,
-    bend: tuple[int, int, float] | None = None,
-    gum: tuple[int, float] | None = None,
     clock_deg: ArrayLike = 0.0,
-    flange_tir: float = 0.0,
-    flange_deg: float | None = None,
-    seating_sd: float = 0.0,
-    graduation: float | None = None,
-    noise_sd: float | None = None,
-    dial_zero: ArrayLike = 0.0,
-    drift_per_turn: float = 0.0,
-    play: float = 0.0,
-    bump: tuple[int, float] | None = None,
+    graduation: Length | None = None,
+    noise_sd: Length | None = None,
+    dial_zero: Lengths = (0.0, "mm"),
     turned: Sequence[str] = ("forward",),
     closing: bool = True,
     touch_deg: float = 0.0,
-    skipped: int | None = None,
-    doubled: int | None = None,
-    lost_minus: int | None = None,
-    decimal_slip: tuple[int, float] | None = None,
-    unit_slip: tuple[int, str] | None = None,
 ) -> Simulated:
     """Invent the readings of a blade with hidden faults, and their answer key.
 
     Nothing is measured: blade, arbor, stand and person are invented, and so are the defaults (a
     blade of 40 teeth and 254 mm, read at 0.9 of its radius on an ordinary dial, with a wobble of
-    eight graduations and a noise of 0.3 of one). All heights are in `unit`, positive toward the
-    indicator. Several rings or clock positions give several sets; `bump` and the slips of the
-    person go into the first set, everything else into all.
+    eight graduations and a noise of 0.3 of one). Heights are positive toward the indicator.
+    Several rings or clock positions give several sets; a bump and the slips of the person go into
+    the first set, everything else into all.
 
     Parameters
     ----------
@@ -71,62 +201,29 @@ def simulate(
     rng : numpy.random.Generator or int
         Where chance comes from. The same seed gives the same readings; one more fault leaves the
         noise of the others as it was (but for a miscount).
+    faults : sequence
+        What is wrong, in any order: of the blade `Tilt`, `Dish`, `Saddle`, `LocalBend`, `Gum`; of
+        the arbor `Flange`, `Seating`; of the stand `Play`, `Drift`, `Bump`; of the person
+        `Skipped`, `Doubled`, `LostMinus`, `DecimalSlip`, `UnitSlip`.
     unit : {"mm", "in", "thou", "um"}
-        Of the readings and of all heights.
-    ring_radius : str or tuple, optional
-        One ring or several, with their unit: ``"4.5 in"``, ``([60, 110], "mm")``.
-        Heights hold at the outermost, unless said otherwise.
-    tilt_tir : float, optional
-        Runout from the blade's own tilt.
-    near_deg : float, optional
-        Blade angle of its nearest spot; drawn if not given.
-    dish : float
-        Height of the rim over the centre. It shows between rings only.
-    saddle : float
-        Greatest height of the saddle at the rim.
-    saddle_deg : float, optional
-        Blade angle of a crest of the saddle; drawn if not given.
-    bend : (first tooth, last tooth, height), optional
-        Local bend: a smooth hump, its height in the middle, that grows with the square of the
-        radius.
-    gum : (tooth, height), optional
-        Gum or a burr where that tooth is touched.
+        Of the readings.
+    ring_radius : str or (array_like, str), optional
+        One ring or several, ``"80 110 mm"``. Heights hold at the outermost, unless said otherwise.
     clock_deg : float or sequence of float
         One mounting for each: where tooth 1 stands from the arbor's mark, in the direction of
         numbering.
-    flange_tir : float
-        Runout from the arbor's flange.
-    flange_deg : float, optional
-        Arbor angle of the flange's nearest spot; drawn if not given.
-    seating_sd : float
-        Scatter from mounting to mounting, as a standard deviation of each of the two components.
-    graduation : float, optional
-        To which readings are rounded; 0 for not at all.
-    noise_sd : float, optional
+    graduation : str or (float, str), optional
+        To which readings are rounded; ``"0 mm"`` for not at all.
+    noise_sd : str or (float, str), optional
         Repeatability of a reading before it is rounded.
-    dial_zero : float or sequence of float
-        What the dial shows where the plate has no height; one number, or one for each ring.
-    drift_per_turn : float
-        Steady drift in as many readings as the blade has teeth, anew in each set.
-    play : float
-        Dead band of the indicator, forward less backward.
-    bump : (reading, height), optional
-        After that reading the base is bumped, and all others stand off by the height.
+    dial_zero : str or (array_like, str)
+        What the dial shows where the plate has no height; one, or one for each ring.
     turned : sequence of {"forward", "backward"}
         One turn each way named.
     closing : bool
         Whether tooth 1 is read again at the end of each turn.
     touch_deg : float
         Degrees of blade from the indexed tooth to the touched spot, positive with the numbering.
-    skipped, doubled : int, optional
-        Tooth that was passed over, or read twice, in the first turn. The person stops at the mark
-        on tooth 1, so that there is a number too few or too many.
-    lost_minus : int, optional
-        Tooth whose first reading is written without its minus.
-    decimal_slip : (tooth, factor), optional
-        Tooth whose first reading is written so many times too large: 10, 0.1, 100, ...
-    unit_slip : (reading, unit), optional
-        After that reading the numbers are written in that unit; 0 for all of them.
 
     Returns
     -------
@@ -135,7 +232,7 @@ def simulate(
     Raises
     ------
     RefusedError
-        If such a blade or such a slip is not possible.
+        If such a blade or such a fault is not possible.
     """
     if unit not in MM_PER:
         raise refuse(f"unit is {unit!r}", f"write one of {', '.join(MM_PER)}", column="unit")
@@ -143,46 +240,43 @@ def simulate(
     if not isinstance(blade, Blade):
         raise refuse(f"blade is {blade!r}", "give it as Blade(teeth, ...)", value=blade)
     draw, seating, noise = streams(rng)
-    any_deg = 360.0 * draw.random(3)
     rings = _rings(blade, unit, ring_radius)
-    outer = max(rings)
-    step = DIAL[unit] if graduation is None else size("graduation", graduation, least=0)
+    asked = Asked(faults, unit, max(rings))
+    step = DIAL[unit] if graduation is None else asked.length("graduation", graduation, least=0)
     ordinary = step or DIAL[unit]
-    tir = _ORDINARY_TIR * ordinary if tilt_tir is None else size("tilt_tir", tilt_tir, least=0)
-    hidden = Hidden(
-        blade,
-        outer if blade.radius_mm is None else convert(blade.radius_mm, "mm", unit),
-        outer,
-        _vector("near_deg", tir, near_deg, any_deg[0]),
-        _vector("flange_deg", size("flange_tir", flange_tir, least=0), flange_deg, any_deg[1]),
-        size("dish", dish),
-        size("saddle", saddle, least=0),
-        float(any_deg[2] / 2) if saddle_deg is None else size("saddle_deg", saddle_deg),
-        _bend(blade, bend),
-    )
-    stand = Stand(
-        unit,
-        _ORDINARY_NOISE * ordinary if noise_sd is None else size("noise_sd", noise_sd, least=0),
-        step,
-        size("touch_deg", touch_deg),
-        size("play", play, least=0),
-        size("drift_per_turn", drift_per_turn),
-        _gum(blade, gum),
-    )
-    _check_heights(hidden, stand, unit)
-    zeros = numbers("dial_zero", dial_zero, len(rings))
-    scatter = size("seating_sd", seating_sd, least=0)
+    noisy = _ORDINARY_NOISE * ordinary
+    if noise_sd is not None:
+        noisy = asked.length("noise_sd", noise_sd, least=0)
+    hidden = _hidden(blade, asked, max(rings), 360.0 * draw.random(3), _ORDINARY_TIR * ordinary)
+    zero, its = with_unit("dial_zero", dial_zero, several=True)
+    zeros = [convert(one, its, unit) for one in numbers("dial_zero", zero, len(rings))]
+    touch = number("touch_deg", touch_deg)
+    seats = asked.one(Seating)
+    scatter = 0.0 if seats is None else asked.length("Seating.sd", seats.sd, least=0)
+    miscounts: list[Skipped | Doubled] = [*asked.of(Skipped), *asked.of(Doubled)]
     sets: list[SimulatedSet] = []
     for mount, clock in enumerate(numbers("clock_deg", clock_deg), start=1):
         seat = complex(*(scatter * seating.standard_normal(2)))
         for ring, zero in zip(rings, zeros, strict=True):
             first = not sets
-            run = course(blade, turned, closing, *((skipped, doubled) if first else ()))
-            key, dial = on_the_stand(
-                hidden, stand, run, (mount, clock, ring, seat), zero, bump if first else None, noise
+            run = course(blade, turned, closing, miscounts if first else ())
+            key = AnswerKey(
+                hidden=hidden,
+                unit=unit,
+                mount=mount,
+                clock_deg=clock,
+                ring_radius=ring,
+                seat=seat,
+                touch_deg=touch,
+                noise_sd=noisy,
+                graduation=step or None,
+                tooth=run.tooth,
             )
-            slips = (lost_minus, decimal_slip, unit_slip) if first else (None, None, None)
-            sets.append(written_down(key, dial, run, slips))
+            chance = noisy * noise.standard_normal(len(run.tooth))
+            key, shown = on_the_stand(key, asked, run, zero, chance, first)
+            slips = written_down(key, shown, run, asked) if first else []
+            key = replace(key, planted=(*key.planted, *slips))
+            sets.append(SimulatedSet(shown, run, _readings(key, shown, run), key))
     return Simulated(tuple(sets))
 
 
@@ -205,42 +299,49 @@ def _rings(blade: Blade, unit: str, given: Lengths | None) -> list[float]:
     return [convert(float(length), "mm", unit) for length in given_mm]
 
 
-def _vector(what: str, tir: float, near: float | None, drawn: float) -> complex:
-    return cmath.rect(tir / 2, math.radians(drawn if near is None else size(what, near)))
+def _hidden(blade: Blade, asked: Asked, outer: float, any_deg: Floats, tir: float) -> Hidden:
+    """Return what is hidden in the blade and its arbor; what is not said is drawn or ordinary."""
+
+    def runout(one: Tilt | Flange | None, drawn: float, tir: float) -> complex:
+        if one is None:
+            return cmath.rect(tir / 2, math.radians(drawn))
+        name = type(one).__name__
+        size = tir if one.tir is None else asked.length(f"{name}.tir", one.tir, least=0)
+        near = drawn if one.near_deg is None else number(f"{name}.near_deg", one.near_deg)
+        return cmath.rect(size / 2, math.radians(near))
+
+    dish, saddle = asked.one(Dish), asked.one(Saddle)
+    crest_deg = None if saddle is None else saddle.crest_deg
+    bends = []
+    for one in asked.of(LocalBend):
+        blade.angle_of(one.first)
+        blade.angle_of(one.last)
+        bends.append(Hump(one.first, one.last, asked.length("LocalBend.height", one.height)))
+    return Hidden(
+        blade,
+        outer if blade.radius_mm is None else convert(blade.radius_mm, "mm", asked.unit),
+        outer,
+        runout(asked.one(Tilt), any_deg[0], tir),
+        runout(asked.one(Flange), any_deg[1], 0.0),
+        0.0 if dish is None else asked.length("Dish.height", dish.height),
+        0.0 if saddle is None else asked.length("Saddle.crest", saddle.crest, least=0),
+        any_deg[2] / 2 if crest_deg is None else number("Saddle.crest_deg", crest_deg),
+        tuple(bends),
+    )
 
 
-def _bend(blade: Blade, given: tuple[int, int, float] | None) -> LocalBend | None:
-    if given is None:
+def _readings(key: AnswerKey, written: Floats, run: Course) -> Readings | None:
+    """Return what was written as readings; None where the count does not come out."""
+    if run.planted:
         return None
-    first, last, height = parts_of("bend", given, "first tooth, last tooth, height")
-    blade.angle_of(first)
-    blade.angle_of(last)
-    return LocalBend(first, last, size("bend", height))
-
-
-def _gum(blade: Blade, given: tuple[int, float] | None) -> tuple[int, float] | None:
-    if given is None:
-        return None
-    tooth, height = parts_of("gum", given, "tooth, height")
-    blade.angle_of(tooth)
-    return tooth, size("gum", height)
-
-
-def _check_heights(hidden: Hidden, stand: Stand, unit: str) -> None:
-    heights = {
-        "tilt_tir": 2 * abs(hidden.tilt),
-        "flange_tir": 2 * abs(hidden.flange),
-        "dish": abs(hidden.dish),
-        "saddle": hidden.saddle,
-        "bend": 0.0 if hidden.bend is None else abs(hidden.bend.height),
-        "gum": 0.0 if stand.gum is None else abs(stand.gum[1]),
-    }
-    for what, height in heights.items():
-        if height > hidden.outer_ring:
-            raise refuse(
-                f"{what} is {height:g} {unit}, more than the ring's radius "
-                f"({hidden.outer_ring:g} {unit})",
-                f"give heights in {unit}, the unit of the readings",
-                value=height,
-                column=what,
-            )
+    return Readings(
+        key.blade,
+        written,
+        unit=key.unit,
+        graduation=(key.graduation, key.unit) if key.graduation else None,
+        tooth=run.label,
+        turn=run.turn,
+        turned=run.words,
+        ring_radius=(key.ring_radius * MM_PER[key.unit], "mm"),
+        touch_deg=key.touch_deg,
+    )

@@ -4,24 +4,47 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from functools import cached_property
+from itertools import combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from bladegeom.angles import wrap_360
 from bladegeom.blade import Blade
+from bladegeom.estimate import Estimate, Known
+from bladegeom.fit.closing import closing_of
 from bladegeom.fit.waves import Harmonic, harmonic
-from bladegeom.kernel.doubt import sd_toward, student_t
+from bladegeom.kernel.design import design_of
+from bladegeom.kernel.doubt import sd_toward
+from bladegeom.kernel.plan import plan_remarks
 from bladegeom.lengths import convert
-from bladegeom.plate.plate_checks import Checks, check_rings
-from bladegeom.plate.plate_design import order_of, plate_design, shape_columns
-from bladegeom.plate.plate_plan import check_rings_given, not_told
-from bladegeom.plate.plate_remarks import remarks_of_plate
-from bladegeom.plate.plate_solve import solve_plate
-from bladegeom.plate.plate_words import plate_rows
-from bladegeom.result import Result, Row
+from bladegeom.plate.checks import Checks, check_rings
+from bladegeom.plate.design import (
+    PlateDesign,
+    check_rings_given,
+    hair_of,
+    names_of,
+    not_told,
+    order_of,
+    plate_design,
+    same_readings,
+    shape_columns,
+    solve_plate,
+)
+from bladegeom.result import (
+    DOUBTED,
+    Result,
+    Row,
+    derived,
+    described,
+    grain,
+    number,
+    quantity,
+)
 from bladegeom.tables.rings import Ring
 
 Floats = NDArray[np.float64]
@@ -29,8 +52,103 @@ Floats = NDArray[np.float64]
 DISAGREES = 0.01
 """Rings are said to disagree with the model where chance does as much in fewer than 1 %."""
 
+_NOT_APART = "not told apart from the scatter"
+_ODD_TILT_DEG = 1.0
+_STEPPED = 0.001
 
-@dataclass(frozen=True, eq=False, repr=False)
+
+def _degrees(meaning: str, parts: tuple[str, ...] = DOUBTED, **how: Any) -> Any:
+    return derived(meaning, parts=parts, ending="_deg", unit="deg", **how)
+
+
+def _tilt_of(group: str, also: str) -> tuple[Any, ...]:
+    """Declare the tilt of one of the two mountings and the direction it brings nearest."""
+
+    def tilt(fit: PlateFit) -> Known | None:
+        wave = fit.wave(group)
+        return None if wave is None else _leaning(_height_of(wave))
+
+    def near(fit: PlateFit) -> Known | None:
+        wave = fit.wave(group)
+        if wave is None or not wave.resolved or wave.crest_deg is None or not wave.amplitude:
+            return None
+        at = fit.names.index(f"{group}_cos")
+        covariance = fit.covariance[at : at + 2, at : at + 2]
+        across = float(sd_toward(wave.crest_deg + 90.0, covariance)) / wave.amplitude
+        limits = wave.crest_low_deg or 0.0, wave.crest_high_deg or 0.0
+        return Known(wave.crest_deg, math.degrees(across), *limits)
+
+    def label(words: str) -> Any:
+        return lambda fit: f"{words}{also}" if fit.wave(group) else ""
+
+    def near_words(fit: PlateFit) -> str:
+        one = near(fit)
+        if one is None:
+            return "not established"
+        return f"{one.text('deg from tooth 1')}, by tooth {fit.blade.nearest_tooth(one.value)}"
+
+    return (
+        _degrees("angle of the plate", key=group, label=label("tilt"))(tilt),
+        _degrees(
+            "blade angle that it brings nearest, if it is established",
+            key=f"{group}_near",
+            label=label("near at"),
+            text=near_words,
+        )(near),
+        *_established(group),
+    )
+
+
+def _wave_of(group: str, label: str) -> tuple[Any, ...]:
+    """Declare a wave of two and more a turn and its first crest."""
+
+    def height(fit: PlateFit) -> Known | None:
+        wave = fit.wave(group)
+        return None if wave is None else _height_of(wave)
+
+    def crest(fit: PlateFit) -> Known | None:
+        wave = fit.wave(group)
+        if wave is None or not wave.resolved or wave.crest_deg is None:
+            return None
+        limits = wave.crest_low_deg or 0.0, wave.crest_high_deg or 0.0
+        return Known(wave.crest_deg, math.nan, *limits)
+
+    def words(fit: PlateFit) -> str:
+        size, high = height(fit), crest(fit)
+        if size is None:
+            return _not_told(fit, group)
+        said = size.text(f"{fit.unit} {fit.at_words}")
+        if high is None:
+            return f"{said}, {_NOT_APART}"
+        if group != "saddle" or fit.saddle_teeth is None:
+            return f"{said}, first crest at {high.value:.0f} deg"
+        first, second = fit.saddle_teeth
+        along = f"high along the diameter at {high.value:.0f} deg"
+        return f"{said}, {along}, by teeth {first} and {second}"
+
+    return (
+        derived("height at R", key=group, parts=DOUBTED, label=label, text=words)(height),
+        _degrees(
+            "its first crest, if it is established",
+            key=f"{group}_crest",
+            parts=("", "_low", "_high"),
+        )(crest),
+        *_established(group),
+    )
+
+
+def _established(group: str) -> tuple[Any, ...]:
+    return (
+        derived("whether it is established", key=f"{group}_resolved")(
+            lambda fit: fit.wave(group) and fit.wave(group).resolved
+        ),
+        derived("chance of so large a one by scatter", key=f"{group}_p_value")(
+            lambda fit: fit.wave(group) and fit.wave(group).p_value
+        ),
+    )
+
+
+@described
 class PlateFit(Result):
     """The plate toward the indicator over radius r and blade angle, in the blade's frame.
 
@@ -39,83 +157,189 @@ class PlateFit(Result):
     flipped blade shows D, S and the higher waves with the other sign at the same teeth, and has a
     tilt of its own, since it is mounted anew.
 
-    Attributes
-    ----------
-    rings : tuple of Ring
-    unit : str
-        Of all lengths: that of the readings.
-    reference_radius : float
-        R: the rim's radius where the diameter is stated, else that of the outermost ring.
-    at_rim : bool
-        Whether it is the rim's.
-    names : tuple of str
-        The parameters that the plan tells: ``tilt_cos``, ``tilt_sin`` (slopes), ``dish``,
-        ``saddle_cos``, ``saddle_sin``, ``wave3_cos``, ... (heights at R), ``traverse`` (slope m
-        of the readings along the traverse), ``flipped_tilt_cos``, ``flipped_tilt_sin``.
-    values : ndarray, shape (p,)
-    covariance : ndarray, shape (p, p)
-        From the scatter (not below the graduation), the rounding that does not average out and
-        the stated uncertainty of the ring radii.
-    dof : int
-    residual_sd, reading_sd : float
-        Scatter about the shape as found, and not below graduation / sqrt(12); NaN, and with it
-        every doubt, where all readings are the same and no graduation is stated.
-    not_identified : dict of str to str
-        What the plan cannot tell -> why, and what to read.
-    checks : Checks
-        Whether tilt and saddle grow with the radius, and the heights fit.
-    fitted, residuals : ndarray, shape (n,)
-        Of the readings without the closing ones, ring after ring.
-    warnings : tuple of str
+    The parameters that the plan tells have the `names` ``tilt_cos``, ``tilt_sin`` (slopes),
+    ``dish``, ``saddle_cos``, ``saddle_sin``, ``wave3_cos``, ... (heights at R), ``traverse``
+    (slope m of the readings along the traverse), ``flipped_tilt_cos``, ``flipped_tilt_sin``. Their
+    covariance is from the scatter (not below the graduation), the rounding that does not average
+    out and the stated uncertainty of the ring radii; every doubt is NaN where all readings are the
+    same and no graduation is stated.
     """
 
-    rings: tuple[Ring, ...]
-    unit: str
-    reference_radius: float
-    at_rim: bool
-    harmonics: int
-    names: tuple[str, ...]
-    values: Floats
-    covariance: Floats
-    dof: int
-    residual_sd: float
-    reading_sd: float
-    not_identified: dict[str, str]
-    checks: Checks
-    fitted: Floats
-    residuals: Floats
-    warnings: tuple[str, ...]
+    rings: tuple[Ring, ...] = quantity("the rings, as they were given", key="")
+    harmonics: int = quantity("waves a turn up to which the plate is fitted", key="")
+    names: tuple[str, ...] = quantity("of the parameters", key="")
+    values: Floats = quantity("of the parameters, shape (p,)", key="")
+    covariance: Floats = quantity("of the parameters, shape (p, p)", key="")
+    checks: Checks = quantity("chances of so much disagreement between the rings", key="")
+    fitted: Floats = quantity("readings without the closing ones, ring after ring", key="")
+    residuals: Floats = quantity("what the shape leaves of them", key="")
+
+    _name = derived("the blade's name, as text", key="blade")(lambda fit: fit.blade.name)
+    _teeth = derived("number of teeth", key="teeth")(lambda fit: fit.blade.teeth)
+    unit: str = quantity("unit of the readings and of all lengths")
+    _count = derived(
+        "number of rings",
+        key="rings",
+        label="rings",
+        text=lambda fit: "; ".join(one.words for one in fit.rings),
+    )(lambda fit: len(fit.rings))
+
+    @derived("their radii")
+    def ring_radii(self) -> list[float | None]:
+        return [one.readings.ring_radius for one in self.rings]
+
+    _read = derived("readings in the fit", key="readings")(lambda fit: len(fit.residuals))
+    reference_radius: float = quantity(
+        "R, the rim's radius where the diameter is stated, else that of the outermost ring"
+    )
+    at_rim: bool = quantity("whether it is the rim's")
+    tilt, tilt_near, _tilt_resolved, _tilt_p_value = _tilt_of("tilt", "")
+
+    @derived(
+        "total movement of the tilt at the reference radius; None where it does not grow so",
+        parts=DOUBTED,
+        label=lambda fit: f"wobble TIR {fit.at_words}",
+        text=lambda fit: (
+            fit.tilt_tir.text(fit.unit)
+            if fit.tilt_tir
+            else "not carried there: the tilt does not grow with the radius"
+        ),
+    )
+    def tilt_tir(self) -> Known | None:
+        wave, across = self.wave("tilt"), 2 * self.reference_radius
+        if wave is None or self.tilt_grows is False:
+            return None
+        return Known(*(across * one for one in _height_of(wave)))
+
+    @derived(
+        "whether the tilt grows in proportion to the radius; None where it was not tested",
+        label="tilt grows as the radius",
+        text=lambda fit: _grows_words(fit),
+    )
+    def tilt_grows(self) -> bool | None:
+        return None if self.checks.tilt is None else self.checks.tilt >= DISAGREES
+
+    _tilt_grows_p = derived("that chance", key="tilt_grows_p")(lambda fit: fit.checks.tilt)
+    flipped_tilt, flipped_near, _flipped_resolved, _flipped_p_value = _tilt_of(
+        "flipped_tilt", ", flipped"
+    )
+
+    @derived(
+        "height of the plate at the reference radius over its centre, positive toward the "
+        "indicator; None where the plan does not tell it",
+        parts=DOUBTED,
+        label="dish",
+        text=lambda fit: _dish_words(fit),
+    )
+    def dish(self) -> Estimate | None:
+        return self.estimate("dish")
+
+    @derived("whether the rim stands toward the indicator, if a dish is established")
+    def dish_toward(self) -> bool | None:
+        return self.dish.value > 0 if self.dish and self.dish_resolved else None
+
+    @derived("whether a dish is established")
+    def dish_resolved(self) -> bool | None:
+        p = self.p_value("dish")
+        return None if self.dish is None else p is not None and p < 0.05
+
+    _dish_p_value = derived("chance of so large a dish by scatter", key="dish_p_value")(
+        lambda fit: fit.p_value("dish")
+    )
+    saddle, saddle_crest, _saddle_resolved, _saddle_p_value = _wave_of("saddle", "saddle")
+
+    @derived("the teeth nearest the ends of the diameter along which the saddle is high")
+    def saddle_teeth(self) -> list[int] | None:
+        crest = self.saddle_crest
+        if crest is None:
+            return None
+        return [self.blade.nearest_tooth(wrap_360(crest.value + turn)) for turn in (0.0, 180.0)]
+
+    @derived("whether the saddle grows with the radius squared; None where it was not tested")
+    def saddle_grows(self) -> bool | None:
+        return None if self.checks.saddle is None else self.checks.saddle >= DISAGREES
+
+    _saddle_grows_p = derived("that chance", key="saddle_grows_p")(lambda fit: fit.checks.saddle)
+
+    @derived("waves of three and more a turn, if they were asked for", inline=True)
+    def _higher(self) -> list[Row]:
+        return [
+            row
+            for order in range(3, self.harmonics + 1)
+            for one in _wave_of(f"wave{order}", f"{order} waves a turn")
+            for row in one.about.rows(self, "", one.fget(self))
+        ]
+
+    @derived(
+        "slope of the traverse out of square, positive if readings gain outward at the front",
+        parts=DOUBTED,
+        ending="_deg",
+        label="traverse",
+        text=lambda fit: (
+            fit.traverse.text("deg out of square to the arbor")
+            if fit.traverse
+            else _not_told(fit, "traverse")
+        ),
+    )
+    def traverse(self) -> Known | None:
+        slope = self.estimate("traverse")
+        if slope is None:
+            return None
+        return _leaning(Known(slope.value, slope.u, slope.low, slope.high))
+
+    @derived("whether the rings' mean heights fit the model; None where nothing is left to tell")
+    def heights_fit(self) -> bool | None:
+        return None if self.checks.heights is None else self.checks.heights >= DISAGREES
+
+    _heights_fit_p = derived("that chance", key="heights_fit_p")(lambda fit: fit.checks.heights)
+    _for_a_square = derived(
+        "what it means for whoever sets a square against the plate",
+        key="",
+        label="what it means",
+        text=lambda fit: _meaning(fit),
+    )(lambda _: None)
+    not_identified: dict[str, str] = quantity("what the plan cannot tell -> why, and what to read")
+    dof: int = quantity("degrees of freedom of the scatter")
+    residual_sd: float = quantity(
+        "scatter about the shape as found",
+        label="scatter",
+        text=lambda fit: (
+            f"{number(fit.residual_sd, fit.residual_sd / 4 or None)} {fit.unit} "
+            f"(standard deviation, {fit.dof} degrees of freedom)"
+        ),
+    )
+    reading_sd: float = quantity("scatter, not below graduation / sqrt(12)")
+    warnings: tuple[str, ...] = quantity("what the reader should know", default=())
 
     @property
     def blade(self) -> Blade:
         """The blade, as it was mounted without being flipped."""
         return next(ring.readings.blade for ring in self.rings if not ring.flipped)
 
-    def value(self, name: str) -> float | None:
-        """Return a parameter, None where the plan does not tell it."""
-        return float(self.values[self.names.index(name)]) if name in self.names else None
+    @property
+    def at_words(self) -> str:
+        """Where the reference radius is, in words."""
+        return "at the rim" if self.at_rim else "at the outermost ring"
 
-    def u(self, name: str) -> float | None:
-        """Return the standard uncertainty (k = 1) of a parameter, None where it is not told."""
+    def estimate(self, name: str) -> Estimate | None:
+        """Return a parameter with its doubt, None where the plan does not tell it."""
         if name not in self.names:
             return None
         at = self.names.index(name)
-        return math.sqrt(float(self.covariance[at, at]))
+        u = math.sqrt(float(self.covariance[at, at]))
+        return Estimate(float(self.values[at]), u, self.dof)
 
-    def limits(self, name: str) -> tuple[float, float] | None:
-        """Return the 95 % limits (Student's t) of a parameter, None where it is not told."""
-        value, u = self.value(name), self.u(name)
-        if value is None or u is None:
-            return None
-        reach = student_t(0.95, self.dof) * u
-        return value - reach, value + reach
+    def value(self, name: str) -> float | None:
+        """Return a parameter, None where the plan does not tell it."""
+        one = self.estimate(name)
+        return None if one is None else one.value
 
     def p_value(self, name: str) -> float | None:
         """Return the chance of so large a parameter where there is none (two-sided t test)."""
-        value, u = self.value(name), self.u(name)
-        if value is None or u is None or math.isnan(u):
+        one = self.estimate(name)
+        if one is None or math.isnan(one.u):
             return None
-        return float(2 * special.stdtr(self.dof, -abs(value) / u))
+        return float(2 * special.stdtr(self.dof, -abs(one.value) / one.u))
 
     @cached_property
     def _waves(self) -> dict[str, Harmonic]:
@@ -143,30 +367,6 @@ class PlateFit(Result):
         """
         return self._waves.get(group)
 
-    def wave_u(self, group: str) -> float | None:
-        """Return the standard uncertainty (k = 1) of a wave's amplitude."""
-        wave = self.wave(group)
-        if wave is None:
-            return None
-        at = self.names.index(f"{group}_cos")
-        toward = math.degrees(math.atan2(self.values[at + 1], self.values[at]))
-        return float(sd_toward(toward, self.covariance[at : at + 2, at : at + 2]))
-
-    @property
-    def tilt_grows(self) -> bool | None:
-        """Whether the tilt grows in proportion to the radius; None where it was not tested."""
-        return None if self.checks.tilt is None else self.checks.tilt >= DISAGREES
-
-    @property
-    def saddle_grows(self) -> bool | None:
-        """Whether the saddle grows with the radius squared; None where it was not tested."""
-        return None if self.checks.saddle is None else self.checks.saddle >= DISAGREES
-
-    @property
-    def heights_fit(self) -> bool | None:
-        """Whether the rings' mean heights fit the model; None where nothing is left to tell."""
-        return None if self.checks.heights is None else self.checks.heights >= DISAGREES
-
     def height_at(self, radius: ArrayLike, angle_deg: ArrayLike) -> Floats:
         """Return the plate's height over the plane square to the arbor, from what is told.
 
@@ -182,12 +382,11 @@ class PlateFit(Result):
         """
         r, angle = np.broadcast_arrays(radius, np.radians(angle_deg))
         height = np.zeros(r.shape)
-        for group in dict.fromkeys(name.removesuffix("_cos") for name in self.names):
-            if group.endswith("_sin") or group in ("traverse", "flipped_tilt"):
-                continue
-            at = self.names.index(group if group == "dish" else f"{group}_cos")
-            columns = shape_columns(group, r, angle, self.reference_radius)
-            height = height + columns @ self.values[at : at + columns.shape[-1]]
+        for group in ("dish", *self._waves):
+            if group != "flipped_tilt" and names_of(group)[0] in self.names:
+                at = self.names.index(names_of(group)[0])
+                columns = shape_columns(group, r, angle, self.reference_radius)
+                height = height + columns @ self.values[at : at + columns.shape[-1]]
         return height
 
     def _title(self) -> str:
@@ -197,9 +396,6 @@ class PlateFit(Result):
             f"{name}: shape of the plate from {count} ring{'s' if count > 1 else ''}, "
             f"{len(self.residuals)} readings in {self.unit}"
         )
-
-    def _rows(self) -> Sequence[Row]:
-        return plate_rows(self)
 
     def _remarks(self) -> Sequence[str]:
         return self.warnings
@@ -243,9 +439,9 @@ def fit_plate(rings: Sequence[Ring], *, harmonics: int = 2) -> PlateFit:
     checks = Checks(None, None, None)
     if not math.isnan(solved.reading_sd):
         checks = check_rings(design, solved.parts, graduation)
-    names = tuple(name for group in design.told for name in design.groups[group])
+    names = tuple(name for group in design.told for name in names_of(group))
     at = [solved.names.index(name) for name in names]
-    result = PlateFit(
+    found = PlateFit(
         rings=tuple(rings),
         unit=unit,
         reference_radius=reference,
@@ -261,7 +457,182 @@ def fit_plate(rings: Sequence[Ring], *, harmonics: int = 2) -> PlateFit:
         checks=checks,
         fitted=design.reading - solved.residuals,
         residuals=solved.residuals,
-        warnings=(),
     )
-    object.__setattr__(result, "warnings", remarks_of_plate(result, design))
-    return result
+    return replace(found, warnings=_remarks_of(found, design))
+
+
+# ---------------------------------------------------------------- in words
+
+
+def _height_of(wave: Harmonic) -> Known:
+    parts = wave.amplitude, wave.amplitude_u, wave.amplitude_low, wave.amplitude_high
+    return Known(*(math.nan if one is None else one for one in parts))
+
+
+def _leaning(slope: Known) -> Known:
+    """Return a slope in degrees."""
+    value, low, high = (math.degrees(math.atan(one)) for one in (slope.value, *slope[2:]))
+    return Known(value, math.degrees(slope.u / (1 + slope.value**2)), low, high)
+
+
+def _not_told(fit: PlateFit, what: str) -> str:
+    return f"not told by this plan: {fit.not_identified.get(what, '')}"
+
+
+def _grows_words(fit: PlateFit) -> str:
+    if fit.tilt_grows is None:
+        why = fit.not_identified.get("tilt_growth", "too few readings, or all the same")
+        return f"not tested: {why}"
+    return "yes, as far as the rings tell" if fit.tilt_grows else "no, see below"
+
+
+def _dish_words(fit: PlateFit) -> str:
+    dish = fit.dish
+    if dish is None:
+        return _not_told(fit, "dish")
+    if fit.dish_resolved:
+        near, far = sorted(map(abs, (dish.low, dish.high)))
+        size = Known(abs(dish.value), dish.u, near, far).text
+        way = "toward the indicator" if dish.value > 0 else "away from the indicator"
+        text = f"the rim stands {size(f'{fit.unit} {way}')}"
+    else:
+        text = f"{_NOT_APART}: {dish.text(fit.unit)}"
+    text += "" if fit.at_rim else ", counted at the outermost ring"
+    return text + ("; not to be trusted, see below" if fit.heights_fit is False else "")
+
+
+def _meaning(fit: PlateFit) -> list[tuple[str, str]]:
+    """Return what the shape means for whoever sets a square against the plate."""
+    said = []
+    if fit.dish is None or fit.heights_fit is False:
+        said.append(
+            "whether the plate is dished stays open, and a dish would lean a square against it at "
+            "every rotation"
+        )
+    elif fit.dish_resolved:
+        lean = abs(math.degrees(math.atan(fit.dish.value / fit.reference_radius)))
+        said.append(
+            f"the dish by itself leans a square against the plate by {lean:.2g} deg and more, at "
+            "every rotation, and the neutral line does not take it out; the cut stays square to "
+            "the arbor. Do not hammer or bend the blade: clean the flanges, mount it again and "
+            "read again, then take it to a sawsmith"
+        )
+    if fit.saddle_crest is not None:
+        said.append(
+            "the saddle leans a square too, one way and the other twice a turn: the neutral line "
+            "alone does not take it out"
+        )
+    return [("and" if at else "what it means", text) for at, text in enumerate(said)]
+
+
+def _remarks_of(fit: PlateFit, design: PlateDesign) -> tuple[str, ...]:
+    """Return the warnings of a fitted plate, most important first."""
+    found = [*_of_rings(fit), *_of_scatter(fit, design), *_of_zeros(fit, design)]
+    one_way = {(one.stand, one.flipped) for one in fit.rings}
+    if fit.dish is not None and len(one_way) == 1:
+        found.append(
+            "the dish rests on the curve through rings read from one side: a guide that is itself "
+            "bent would look the same; front and back, or the blade flipped, would tell"
+        )
+    if fit.dish is not None and not any(one.zero for one in fit.rings):
+        found.append(
+            "no zero is named, so dial and stand are taken as untouched from the first ring to the "
+            "last; if they were not, name the zeros apart: then the dish is not told"
+        )
+    if fit.saddle_crest is not None and "saddle_growth" in fit.not_identified:
+        found.append(
+            "the saddle is read at one distance only; its height is carried from there with the "
+            "radius squared"
+        )
+    found += [
+        f"{one.words} and {other.words} hold the very same readings: was one copied?"
+        for one, other in combinations(fit.rings, 2)
+        if same_readings(one, other)
+    ]
+    for one in fit.rings:
+        found += [f"{one.words}: {remark}" for remark in plan_remarks(one.readings)]
+    return tuple(dict.fromkeys(found))
+
+
+def _of_rings(fit: PlateFit) -> list[str]:
+    def chance(p: float | None) -> str:
+        return "chance under 0.0001" if p is None or p < 0.0001 else f"chance {p:.1g}"
+
+    found = []
+    if fit.tilt_grows is False:
+        found.append(
+            f"the wobble does not grow in proportion to the radius ({chance(fit.checks.tilt)}): "
+            "the rim is bent, or a ring's radius is wrong, or its teeth were counted from another "
+            "tooth; check the radii and carry no amplitude to the rim"
+        )
+    if fit.saddle_grows is False:
+        found.append(
+            f"the saddle does not grow with the radius squared ({chance(fit.checks.saddle)}): "
+            "the bend is local, so its height at the rim is not to be trusted"
+        )
+    if fit.heights_fit is False:
+        found.append(
+            "the rings' mean heights do not fit one zero of the dial, a straight traverse and a "
+            f"dish ({chance(fit.checks.heights)}): dial or stand moved between the rings, or "
+            "the guide is bent; do not trust the dish, and read again, the first ring once more "
+            "at the end"
+        )
+    return found
+
+
+def _of_scatter(fit: PlateFit, design: PlateDesign) -> list[str]:
+    if math.isnan(fit.reading_sd):
+        return [
+            "all readings with one zero are the same: what there is lies below the indicator's "
+            "graduation; state the graduation to learn the bound"
+        ]
+    found = []
+    tilt = fit.wave("tilt")
+    if tilt is not None and not tilt.resolved:
+        found.append("the tilt is not told apart from the scatter: no direction is established")
+    graduated = any(one.readings.graduation for one in fit.rings)
+    if not graduated and fit.residual_sd <= hair_of(design.reading):
+        found.append(
+            "the readings lie on the shape without any scatter, so nothing tells how sure it is: "
+            "state the graduation"
+        )
+    if tilt is not None and (tilt.amplitude or 0.0) > math.tan(math.radians(_ODD_TILT_DEG)):
+        found.append(
+            "so large a tilt is far more than usable blades show: check the unit of the readings "
+            "and the ring radii"
+        )
+    return found
+
+
+def _of_zeros(fit: PlateFit, design: PlateDesign) -> list[str]:
+    """Return the signs that dial or stand moved within a ring, where the rings share its zero."""
+    found = []
+    shared = [(one.flipped, one.zero) for one in fit.rings]
+    for at, one in enumerate(fit.rings):
+        if shared.count((one.flipped, one.zero)) < 2:
+            continue
+        if _stepped(one, fit.residuals[design.ring == at], fit.reading_sd, fit.dof):
+            found.append(
+                f"{one.words}: its turns stand at different heights, so dial or stand moved "
+                "between them; give each turn as a ring with a zero of its own, or read again"
+            )
+        closing = closing_of(one.readings)
+        # The scatter is that of all rings: a ring of few readings hardly shows its own.
+        if closing is not None and closing._replace(sd=fit.reading_sd, dof=fit.dof).moved():
+            found.append(
+                f"{one.words}: the closing reading differs from the first by "
+                f"{grain(closing.difference)} {fit.unit}, more than the readings scatter: the zero "
+                "that the rings share moved, "
+                "and the dish rests on it; look for a drifting stand and read again"
+            )
+    return found
+
+
+def _stepped(ring: Ring, residuals: Floats, sd: float, dof: int) -> bool:
+    turns = ring.readings.turn[design_of(ring.readings, drift=False).in_fit]
+    groups = [residuals[turns == one] for one in np.unique(turns)]
+    if len(groups) < 2 or math.isnan(sd):
+        return False
+    square = sum(len(one) * (one.mean() - residuals.mean()) ** 2 for one in groups)
+    f = float(square) / (len(groups) - 1) / sd**2
+    return float(special.fdtrc(len(groups) - 1, dof, f)) < _STEPPED

@@ -3,42 +3,59 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.faults import refuse
-from bladegeom.lengths import MM_PER
-from bladegeom.result import Result, Row
+from bladegeom.lengths import MM_PER, with_unit
+from bladegeom.result import Result, derived, described, quantity
 
 Floats = NDArray[np.float64]
 
 NO_GULLET = "Gullet depth not stated: taken as 0, the cautious side."
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class SideClearance(Result):
-    """By how much the teeth stand out beyond the plate on each side.
-
-    Attributes
-    ----------
-    blade : Blade
-    mm : float
-    """
+    """By how much the teeth stand out beyond the plate on each side."""
 
     blade: Blade
-    mm: float
 
-    @property
+    @derived("the blade's name, as text", key="blade")
+    def _name(self) -> str:
+        return self.blade.name
+
+    @derived(
+        "width that the teeth cut",
+        label="tooth width",
+        text=lambda one: _both(one.blade.tooth_width_mm),
+    )
+    def tooth_width_mm(self) -> float | None:
+        return self.blade.tooth_width_mm
+
+    @derived("thickness of the plate", label="plate", text=lambda one: _both(one.blade.plate_mm))
+    def plate_mm(self) -> float | None:
+        return self.blade.plate_mm
+
+    mm: float = quantity(
+        "side clearance, (tooth width - plate) / 2, in millimetres",
+        key="clearance_mm",
+        label="on each side",
+        text=lambda one: _both(one.mm),
+    )
+
+    @derived("the same in inches", key="clearance_in")
     def inch(self) -> float:
-        """The clearance in inches."""
         return self.mm / MM_PER["in"]
 
-    @property
+    @derived("depth of the gullets")
+    def gullet_mm(self) -> float | None:
+        return self.blade.gullet_mm
+
+    @derived("what the reader should know", key="warnings")
     def remarks(self) -> tuple[str, ...]:
-        """What the reader should know."""
         if self.mm == 0:
             return (
                 "The plate is as thick as the teeth are wide: it rubs at any error of the slots.",
@@ -48,20 +65,12 @@ class SideClearance(Result):
     def _title(self) -> str:
         return f"Blade {self.blade.name}: side clearance" if self.blade.name else "Side clearance"
 
-    def _rows(self) -> Sequence[Row]:
-        blade = self.blade
-        return [
-            Row("blade", blade.name),
-            Row("tooth_width_mm", blade.tooth_width_mm, "tooth width", _both(blade.tooth_width_mm)),
-            Row("plate_mm", blade.plate_mm, "plate", _both(blade.plate_mm)),
-            Row("clearance_mm", self.mm, "on each side", _both(self.mm)),
-            Row("clearance_in", self.inch),
-            Row("gullet_mm", blade.gullet_mm),
-            Row("warnings", list(self.remarks)),
-        ]
-
     def _remarks(self) -> Sequence[str]:
         return self.remarks
+
+
+def _both(size: float | None) -> str:
+    return "" if size is None else f"{size:.4g} mm ({size / MM_PER['in']:.3g} in)"
 
 
 def side_clearance(blade: Blade) -> SideClearance:
@@ -82,25 +91,22 @@ def side_clearance(blade: Blade) -> SideClearance:
     """
     width, plate = blade.tooth_width_mm, blade.plate_mm
     if width is None or plate is None:
-        missing = [
-            name for name, size in (("tooth_width", width), ("plate", plate)) if size is None
-        ]
+        sizes = {"tooth_width": width, "plate": plate}
+        missing = [name for name, size in sizes.items() if size is None]
         raise refuse(
             f"side clearance needs the blade's {' and '.join(missing)}",
             f"give {' and '.join(missing)}",
             blade=blade.name,
             column=missing[0],
         )
-    return SideClearance(blade, (width - plate) / 2)
+    return SideClearance(blade=blade, mm=(width - plate) / 2)
 
 
 def rub_angle(
     blade: Blade,
+    height: str | tuple[ArrayLike, str] | None = None,
     *,
-    height_mm: ArrayLike | None = None,
-    height_in: ArrayLike | None = None,
-    table_mm: ArrayLike | None = None,
-    table_in: ArrayLike | None = None,
+    table: str | tuple[ArrayLike, str] | None = None,
 ) -> float | Floats:
     """Return the slot error at which the board begins to rub the plate.
 
@@ -126,9 +132,9 @@ def rub_angle(
     ----------
     blade : Blade
         With diameter, tooth width and plate.
-    height_mm, height_in : float or array_like, shape (...)
+    height : length, such as ``"1 in"``, or array with its unit, shape (...)
         Height of the blade above the table, above 0 and at most the radius.
-    table_mm, table_in : float or array_like, shape (...)
+    table : length, or array with its unit, shape (...)
         Height of the table above the arbor's axis instead, from 0 to less than the radius.
 
     Returns
@@ -151,42 +157,36 @@ def rub_angle(
             blade=blade.name,
             column="diameter",
         )
-    given = {
-        "height_mm": height_mm,
-        "height_in": height_in,
-        "table_mm": table_mm,
-        "table_in": table_in,
-    }
-    stated = [(name, value) for name, value in given.items() if value is not None]
-    if len(stated) != 1:
-        names = " and ".join(name for name, _ in stated)
+    if (height is None) == (table is None):
         raise refuse(
-            f"the height is given as {names}" if stated else "the height is not given",
+            "the height is not given" if height is None else "the height is given twice",
             "give the height of the blade above the table, or of the table above the arbor's axis",
             blade=blade.name,
             column="height",
         )
-    ((name, value),) = stated
-    table = _table_mm(name, value, rim, blade.name)
+    if table is None:
+        above = rim - _height_mm("height", height, rim, blade.name)
+    else:
+        above = _height_mm("table", table, rim, blade.name)
     plate = rim - (blade.gullet_mm or 0.0)
     # Roots of the factors, so that no square is lost.
-    front = np.sqrt(rim - table) * np.sqrt(rim + table)
-    behind = np.sqrt(np.maximum(plate - table, 0.0)) * np.sqrt(plate + table)
+    front = np.sqrt(rim - above) * np.sqrt(rim + above)
+    behind = np.sqrt(np.maximum(plate - above, 0.0)) * np.sqrt(plate + above)
     angle = np.degrees(np.arctan(clearance / (front + behind)))
     return float(angle) if angle.ndim == 0 else angle
 
 
-def _table_mm(name: str, value: ArrayLike, rim: float, blade: str) -> Floats:
-    what, unit = name.split("_")
+def _height_mm(what: str, given: object, rim: float, blade: str) -> Floats:
+    value, unit = with_unit(what, given)
     asked = np.asarray(value)
-    whole = asked.dtype.kind in "iuf"
-    size = asked.astype(np.float64) * MM_PER[unit] if whole else np.full(asked.shape, np.nan)
+    plain = asked.dtype.kind in "iuf"
+    size = asked.astype(np.float64) * MM_PER[unit] if plain else np.full(asked.shape, np.nan)
     fits = (size > 0) & (size <= rim) if what == "height" else (size >= 0) & (size < rim)
     if not fits.all():
         wrong = asked[~fits].ravel()[0]
         limit = f"{rim / MM_PER[unit]:.4g} {unit}"
         raise refuse(
-            f"{name} is {wrong}",
+            f"{what} is {wrong} {unit}",
             f"give a height above 0 and up to the blade's radius, {limit}"
             if what == "height"
             else f"give a height from 0 to less than the blade's radius, {limit}",
@@ -194,8 +194,4 @@ def _table_mm(name: str, value: ArrayLike, rim: float, blade: str) -> Floats:
             blade=blade,
             column=what,
         )
-    return rim - size if what == "height" else size
-
-
-def _both(size: float | None) -> str:
-    return "" if size is None else f"{size:.4g} mm ({size / MM_PER['in']:.3g} in)"
+    return size

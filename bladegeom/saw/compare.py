@@ -9,13 +9,12 @@ from typing import Any
 
 from scipy import special
 
-from bladegeom.estimate import Estimate
+from bladegeom.estimate import Answer, Estimate
 from bladegeom.faults import refuse
-from bladegeom.result import Result, Row, between, number
+from bladegeom.result import Result, between, derived, described, number, quantity
 
-AGREE = "agree"
-DO_NOT_AGREE = "do not agree: look for dish, the square, or a sign"
-CANNOT_TELL = "cannot tell"
+_WORDS: dict[Answer, str] = {"yes": "agree", "no": "do not agree", "cannot tell": "cannot tell"}
+_LOOK_FOR = ": look for dish, the square, or a sign"
 
 _LEAST_P = 0.05
 
@@ -99,36 +98,36 @@ class Comparison:
         }
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class CutComparison(Result):
-    """Whether the test cuts came out as predicted.
+    """Whether the test cuts came out as predicted."""
 
-    Attributes
-    ----------
-    checks : tuple of Comparison
-    chi_square : float
-        Sum of the squared deviates of the checks whose doubt is known.
-    dof : int
-        How many those are.
-    p_value : float
-        Chance of so large a sum where all is right; NaN where no doubt is known.
-    """
+    @derived("agree, do not agree (and where to look) or cannot tell")
+    def verdict(self) -> str:
+        return self.word + (_LOOK_FOR if self.agree == "no" else "")
 
-    checks: tuple[Comparison, ...]
-    chi_square: float
-    dof: int
-    p_value: float
+    chi_square: float = quantity("sum of the squared deviates of the checks whose doubt is known")
+    dof: int = quantity("how many those are")
+    p_value: float = quantity("chance of so large a sum where all is right; none without a doubt")
+    checks: tuple[Comparison, ...] = quantity(
+        "every check", label="checks", text=lambda one: [(a.what, a.line) for a in one.checks]
+    )
 
     @property
-    def verdict(self) -> str:
-        """``agree``, ``do not agree: look for ...`` or ``cannot tell``.
+    def agree(self) -> Answer:
+        """Whether predicted and measured agree.
 
         Checks whose doubt is known and that do not agree are not excused by one that cannot be
         told.
         """
         if self.p_value < _LEAST_P:
-            return DO_NOT_AGREE
-        return AGREE if self.dof == len(self.checks) else CANNOT_TELL
+            return "no"
+        return "yes" if self.dof == len(self.checks) else "cannot tell"
+
+    @property
+    def word(self) -> str:
+        """The verdict without where to look."""
+        return _WORDS[self.agree]
 
     @property
     def hints(self) -> tuple[str, ...]:
@@ -138,7 +137,7 @@ class CutComparison(Result):
             for one in self.checks
             if not one.known
         ]
-        if self.verdict != DO_NOT_AGREE:
+        if self.agree != "no":
             return tuple(said)
         off = [one for one in self.checks if one.p_value < _LEAST_P]
         lengths_agree = any(one.unit != "deg" and one.p_value >= _LEAST_P for one in self.checks)
@@ -168,16 +167,6 @@ class CutComparison(Result):
 
     def _title(self) -> str:
         return f"Test cut, {self._said()}"
-
-    def _rows(self) -> Sequence[Row]:
-        return [
-            Row("verdict", self.verdict),
-            Row("chi_square", self.chi_square),
-            Row("dof", self.dof),
-            Row("p_value", self.p_value),
-            *(Row("", None, one.what, one.line) for one in self.checks),
-            Row("checks", [one.to_dict() for one in self.checks]),
-        ]
 
     def _remarks(self) -> Sequence[str]:
         return self.hints

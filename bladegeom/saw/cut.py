@@ -4,26 +4,33 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Literal, get_args
 
-from numpy.typing import ArrayLike
-
-from bladegeom.estimate import Estimate, mean_of, scatter_of
+from bladegeom.estimate import Estimate, mean_of
 from bladegeom.faults import refuse
-from bladegeom.lengths import MM_PER, lengths_mm, one_length_mm, one_unit
-from bladegeom.result import Result, Row
-from bladegeom.saw.taken import (
+from bladegeom.lengths import MM_PER, Length, Lengths, length_mm
+from bladegeom.result import DOUBTED, Result, derived, described, quantity
+from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
     NOT_TOLD,
+    Bench,
+    Step,
+    advice,
     angle_over,
     difference_of,
+    judged,
     needed_mm,
-    none_below,
     one_of,
+    rise_over,
     size,
+    state_of,
+    taken_mm,
     told,
 )
+from bladegeom.saw.compare import Comparison
+from bladegeom.saw.kerf import kerf
+from bladegeom.tables.toml import Section
 
 OpenAt = Literal["top", "bottom"]
 Flipped = Literal["indicator", "other"]
@@ -33,34 +40,41 @@ SWING_OVER = {"mm": 300.0, "in": 12.0}
 """Unit -> the length of fence over which a swing is told in words."""
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class FlipTest(Result):
-    """How far a cut is out of square, from the gap between its two faces with one turned over.
+    """How far a cut is out of square, from the gap between its two faces with one turned over."""
 
-    Attributes
-    ----------
-    error : Estimate
-        Degrees; positive when the upper end of the blade's cut leans toward the indicator.
-    gap : Estimate
-        In `unit`.
-    height : float
-        Of the cut, in `unit`.
-    unit : {"mm", "in"}
-    open_at : {"top", "bottom"} or None
-    flipped : {"indicator", "other"}
-        The side of the blade from which the piece came that was turned over.
-    """
+    error: Estimate = quantity(
+        "degrees that the cut is out of square; positive when the upper end of the blade's cut "
+        "leans toward the indicator",
+        parts=DOUBTED,
+        ending="_deg",
+        label="cut out of square",
+        unit="deg",
+    )
+    gap: Estimate = quantity(
+        "between the two faces",
+        parts=("", "_u"),
+        label="gap",
+        text=lambda one: (
+            one.gap.text(one.unit)
+            + (f", open at the {one.open_at}" if one.open_at and one.gap.value else "")
+        ),
+    )
+    height: float = quantity(
+        "height of the cut",
+        key="cut_height",
+        label="height of the cut",
+        text=lambda one: f"{one.height:g} {one.unit}",
+    )
+    unit: str = quantity("mm or in, as the gap was given")
+    open_at: OpenAt | None = quantity("top or bottom: where the gap is open")
+    flipped: Flipped = quantity(
+        "indicator or other: the side of the blade from which the piece came that was turned over"
+    )
 
-    error: Estimate
-    gap: Estimate
-    height: float
-    unit: str
-    open_at: OpenAt | None
-    flipped: Flipped
-
-    @property
+    @derived("which way to tilt the blade, and how far", label="what to do")
     def correction(self) -> str:
-        """Which way to tilt the blade, and how far."""
         if not told(self.error):
             return f"Leave the blade's tilt: {NOT_TOLD}."
         away = "away from" if self.error.value > 0 else "toward"
@@ -78,33 +92,17 @@ class FlipTest(Result):
     def _title(self) -> str:
         return "Flip test: the two faces of one cut, one piece turned over"
 
-    def _rows(self) -> Sequence[Row]:
-        where = f", open at the {self.open_at}" if self.open_at and self.gap.value else ""
-        return [
-            *self.error.rows("error", "_deg", "cut out of square", self.error.text("deg")),
-            Row("gap", self.gap.value, "gap", f"{self.gap.text(self.unit)}{where}"),
-            Row("gap_u", self.gap.u),
-            Row("cut_height", self.height, "height of the cut", f"{self.height:g} {self.unit}"),
-            Row("unit", self.unit),
-            Row("open_at", self.open_at),
-            Row("flipped", self.flipped),
-            Row("correction", self.correction, "what to do", self.correction),
-        ]
-
     def _remarks(self) -> Sequence[str]:
         return self.remarks
 
 
 def flip_test(
+    gap: Lengths,
     *,
-    gap_mm: ArrayLike | None = None,
-    gap_in: ArrayLike | None = None,
-    height_mm: float | None = None,
-    height_in: float | None = None,
+    height: Length,
     open_at: OpenAt | None = None,
     flipped: Flipped,
-    graduation_mm: float | None = None,
-    graduation_in: float | None = None,
+    graduation: Length | None = None,
 ) -> FlipTest:
     """Return how far a cut is out of square, from the gap that doubles it.
 
@@ -116,16 +114,16 @@ def flip_test(
 
     Parameters
     ----------
-    gap_mm, gap_in : float or array_like, shape (n,)
+    gap : lengths, such as ``"0.5 0.5 thou"`` or ``([0.5, 0.5], "thou")``
         As often as measured, at the open edge; 0 where no light shows.
-    height_mm, height_in : float
+    height : length, such as ``"2 in"`` or ``(2, "in")``
         Of the cut: the thickness of the board.
     open_at : {"top", "bottom"}, optional
         Where the gap is open; not needed where it is 0.
     flipped : {"indicator", "other"}
         The piece that was turned over is the one from the indicator's side of the blade, or from
         the other.
-    graduation_mm, graduation_in : float, optional
+    graduation : length, optional
         The finest step of the gap's gauge.
 
     Returns
@@ -137,87 +135,82 @@ def flip_test(
     RefusedError
         If a gap is below 0, the height is missing, or it is not stated where the gap is open.
     """
-    gaps, unit = lengths_mm("gap", {"mm": gap_mm, "in": gap_in})
-    none_below("gap", gaps, unit, or_zero=True)
-    height = needed_mm("height", {"mm": height_mm, "in": height_in})
-    graduation = one_length_mm("graduation", {"mm": graduation_mm, "in": graduation_in})
+    (gaps,), unit = taken_mm({"gap": gap}, signed=False)
+    high, step = needed_mm("height", height), length_mm("graduation", graduation)
     one_of("flipped", flipped, get_args(Flipped))
     if open_at is not None or gaps.any():
         one_of("open_at", open_at, get_args(OpenAt))
-    gap = mean_of(gaps, *scatter_of(gaps), graduation)
-    toward = -1.0 if gap.value and (open_at == "top") == (flipped == "indicator") else 1.0
+    mean = mean_of(gaps, step)
+    toward = -1.0 if mean.value and (open_at == "top") == (flipped == "indicator") else 1.0
     return FlipTest(
-        error=angle_over(gap.times(toward), 2 * height),
-        gap=gap.times(1 / MM_PER[unit]),
-        height=height / MM_PER[unit],
+        error=angle_over(mean.times(toward), 2 * high),
+        gap=mean.times(1 / MM_PER[unit]),
+        height=high / MM_PER[unit],
         unit=unit,
         open_at=open_at,
         flipped=flipped,
     )
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class RoundTest(Result):
-    """How far each corner cut round a board is off.
+    """How far each corner cut round a board is off."""
 
-    Attributes
-    ----------
-    error : Estimate
-        Degrees, positive when the corner of the board between the edge on the fence and the cut
-        is less than `corner_deg`.
-    taper : Estimate
-        Width of the strip at the end cut first less that at the end cut last, in `unit`.
-    length : float
-        Of the strip, in `unit`.
-    unit : {"mm", "in"}
-    turns : int
-    piece : {"left", "right"}
-        The side of the blade on which the board lay.
-    name : str
-        Of the gauge's stop; may be empty.
-    """
+    name: str = quantity("of the gauge's stop; may be empty")
+    error: Estimate = quantity(
+        "degrees by which the corner of the board between the edge on the fence and the cut is "
+        "less than `corner_deg`",
+        parts=DOUBTED,
+        ending="_deg",
+        label=lambda one: f"corner short of {one.corner_deg:g} deg by",
+        unit="deg",
+    )
 
-    error: Estimate
-    taper: Estimate
-    length: float
-    unit: str
-    turns: int
-    piece: Side
-    name: str
-
-    @property
+    @derived("the corner that closes the round: 180 - 360 / turns")
     def corner_deg(self) -> float:
-        """The corner that would close the round: 180 - 360 / turns."""
         return 180 - 360 / self.turns
 
-    @property
+    @derived(
+        "the fence's turn from square for it, positive where the end farther from the blade is "
+        "swung toward the operator"
+    )
     def gauge_deg(self) -> float:
-        """How far the fence stands from square to the cut for it.
-
-        Positive where the end farther from the blade is swung toward the operator.
-        """
         return self.corner_deg - 90
 
-    @property
+    taper: Estimate = quantity(
+        "width of the last strip at the end cut first less that at the end cut last",
+        parts=("", "_u"),
+        label="taper of the strip",
+        text=lambda one: (
+            f"{size(one.taper, one.unit)} over {one.length:g} {one.unit}, wider at the end "
+            f"cut {'first' if one.taper.value > 0 else 'last'}"
+        ),
+    )
+    length: float = quantity("length of the strip", key="strip_length")
+    unit: str = quantity("mm or in, as the widths were given")
+    turns: int = quantity("turns of the board")
+    piece: Side = quantity("left or right: the side of the blade on which the board lay")
+
+    @derived(
+        "how far to move the end of the gauge's fence over `swing_over` of its length, positive "
+        "the end farther from the blade toward the operator",
+        parts=("", "_u"),
+    )
     def swing(self) -> Estimate:
-        """How far to move the end of the fence over `SWING_OVER` of its length, in `unit`.
+        return rise_over(self.error, self.swing_over)
 
-        Positive: the end farther from the blade toward the operator.
-        """
-        tangent = math.tan(math.radians(self.error.value))
-        per_deg = math.radians(1) * (1 + tangent**2)
-        over = SWING_OVER[self.unit]
-        return Estimate(over * tangent, over * per_deg * self.error.u, self.error.dof)
+    @derived("the length of fence over which the swing is told")
+    def swing_over(self) -> float:
+        return SWING_OVER[self.unit]
 
-    @property
+    @derived("which end of the fence to move, which way, and how far", label="what to do")
     def correction(self) -> str:
-        """Which end of the fence to move, which way, and how far."""
         if not told(self.error):
             return f"Leave the fence of the gauge: {NOT_TOLD}."
         way = "toward you" if self.error.value > 0 else "away from you"
         return (
             f"Swing the end of the fence farther from the blade {way} by "
-            f"{size(self.swing, self.unit)} per {SWING_OVER[self.unit]:g} {self.unit}."
+            f"{size(self.swing, self.unit)} per {self.swing_over:g} {self.unit}."
         )
 
     @property
@@ -234,49 +227,19 @@ class RoundTest(Result):
         name = f" of the stop {self.name}" if self.name else ""
         return f"Test cut{name} round a board {self.piece} of the blade, {self.turns} turns"
 
-    def _rows(self) -> Sequence[Row]:
-        label = f"corner short of {self.corner_deg:g} deg by"
-        return [
-            Row("name", self.name),
-            *self.error.rows("error", "_deg", label, self.error.text("deg")),
-            Row("corner_deg", self.corner_deg),
-            Row("gauge_deg", self.gauge_deg),
-            Row("taper", self.taper.value, "taper of the strip", self._taper()),
-            Row("taper_u", self.taper.u),
-            Row("strip_length", self.length),
-            Row("unit", self.unit),
-            Row("turns", self.turns),
-            Row("piece", self.piece),
-            Row("swing", self.swing.value),
-            Row("swing_u", self.swing.u),
-            Row("swing_over", SWING_OVER[self.unit]),
-            Row("correction", self.correction, "what to do", self.correction),
-        ]
-
-    def _taper(self) -> str:
-        wider = "first" if self.taper.value > 0 else "last"
-        return (
-            f"{size(self.taper, self.unit)} over {self.length:g} {self.unit}, wider at the end "
-            f"cut {wider}"
-        )
-
     def _remarks(self) -> Sequence[str]:
         return self.remarks
 
 
 def round_test(
+    first: Lengths,
+    last: Lengths,
     *,
-    first_mm: ArrayLike | None = None,
-    first_in: ArrayLike | None = None,
-    last_mm: ArrayLike | None = None,
-    last_in: ArrayLike | None = None,
-    length_mm: float | None = None,
-    length_in: float | None = None,
+    length: Length,
     turns: int = 4,
     piece: Side = "left",
     name: str = "",
-    graduation_mm: float | None = None,
-    graduation_in: float | None = None,
+    graduation: Length | None = None,
 ) -> RoundTest:
     """Return how far each corner cut round a board is off, from the taper of the last strip.
 
@@ -289,12 +252,12 @@ def round_test(
 
     Parameters
     ----------
-    first_mm, first_in : float or array_like, shape (n,)
+    first : lengths, such as ``"316.0 315.5 thou"`` or ``([316.0, 315.5], "thou")``
         Width of the last strip at the end that was cut first (away from the fence), as often as
         measured.
-    last_mm, last_in : float or array_like, shape (m,)
+    last : lengths
         The same at the end that was cut last (at the fence).
-    length_mm, length_in : float
+    length : length, such as ``"8 in"`` or ``(8, "in")``
         Of the strip, between the places where its width was measured.
     turns : int
         4 for a board with right angles, 8 for an octagon and the stops at 45 degrees.
@@ -302,7 +265,7 @@ def round_test(
         The side of the blade on which the board lies.
     name : str
         Of the stop of the gauge that is tested, for the record.
-    graduation_mm, graduation_in : float, optional
+    graduation : length, optional
         The finest step of the calliper.
 
     Returns
@@ -314,13 +277,10 @@ def round_test(
     RefusedError
         If a width is not above 0, the length is missing, or there are fewer than 3 turns.
     """
-    first, unit = lengths_mm("first", {"mm": first_mm, "in": first_in})
-    last, other = lengths_mm("last", {"mm": last_mm, "in": last_in})
-    one_unit({"first": unit, "last": other})
-    for what, widths in (("first", first), ("last", last)):
-        none_below(what, widths, unit)
-    length = needed_mm("length", {"mm": length_mm, "in": length_in})
-    graduation = one_length_mm("graduation", {"mm": graduation_mm, "in": graduation_in})
+    (widths, other_widths), unit = taken_mm(
+        {"first": first, "last": last}, signed=False, zero=False
+    )
+    long, step = needed_mm("length", length), length_mm("graduation", graduation)
     one_of("piece", piece, get_args(Side))
     if isinstance(turns, bool) or not isinstance(turns, int) or turns < 3:
         raise refuse(
@@ -329,11 +289,11 @@ def round_test(
             value=turns,
             column="turns",
         )
-    taper = difference_of(first, last, graduation)
+    taper = difference_of(widths, other_widths, step)
     return RoundTest(
-        error=angle_over(taper, length).times(1 / turns),
+        error=angle_over(taper, long).times(1 / turns),
         taper=taper.times(1 / MM_PER[unit]),
-        length=length / MM_PER[unit],
+        length=long / MM_PER[unit],
         unit=unit,
         turns=turns,
         piece=piece,
@@ -341,33 +301,135 @@ def round_test(
     )
 
 
-def measured_length(
-    *,
-    length_mm: ArrayLike | None = None,
-    length_in: ArrayLike | None = None,
-    graduation_mm: float | None = None,
-    graduation_in: float | None = None,
-) -> Estimate:
+def measured_length(length: Lengths, *, graduation: Length | None = None) -> Estimate:
     """Return a measured length, such as a kerf or the distance of its wall from the fence.
 
     Parameters
     ----------
-    length_mm, length_in : float or array_like, shape (n,)
+    length : lengths, such as ``"3.21 3.22 mm"`` or ``([3.21, 3.22], "mm")``
         As often as measured.
-    graduation_mm, graduation_in : float, optional
+    graduation : length, optional
         The finest step of the calliper.
 
     Returns
     -------
     Estimate
-        In the unit of the length; its `u` is NaN where neither repeats nor a graduation tell it.
+        In mm or in, as the length was given; its `u` is NaN where neither repeats nor a graduation
+        tell it.
 
     Raises
     ------
     RefusedError
         If a length is not above 0.
     """
-    lengths, unit = lengths_mm("length", {"mm": length_mm, "in": length_in})
-    none_below("length", lengths, unit)
-    graduation = one_length_mm("graduation", {"mm": graduation_mm, "in": graduation_in})
-    return mean_of(lengths, *scatter_of(lengths), graduation).times(1 / MM_PER[unit])
+    (read,), unit = taken_mm({"length": length}, signed=False, zero=False)
+    return mean_of(read, length_mm("graduation", graduation)).times(1 / MM_PER[unit])
+
+
+def flip_step(bench: Bench, section: Section) -> Step:
+    """Return the step of the flip test, and hold it against what the table predicts."""
+    side = bench.needed_side("the flip test")
+    result = flip_test(
+        **section.given("gap", "height", "graduation", open_at="open"),
+        flipped="indicator" if section.get("flipped") == side else "other",
+    )
+    if bench.square is not None:
+        bench.checks.append(Comparison("square of the cut", bench.square, result.error, "deg"))
+    step = Step(
+        "test_cut.flip",
+        "Test cut: one piece flipped",
+        found=(f"cut out of square by {result.error.text('deg')}",),
+        verdict=judged(result.error, bench.stated("table", "tolerance")),
+        remarks=result.remarks,
+        result=result,
+    )
+    return _decided(bench, step, result, ("blade", 0.0))
+
+
+def round_step(bench: Bench, section: Section) -> Step:
+    """Return the step of a cut round a board, and hold it against what the gauge predicts."""
+    result = _round(section)
+    corner = bench.corners.get(abs(_head(result)))
+    if corner is not None:
+        # On the indicator's side the lean of the cut's front end toward it takes as much off.
+        predicted = corner.times(-1.0 if bench.side == result.piece else 1.0)
+        bench.checks.append(Comparison("corner of the board", predicted, result.error, "deg"))
+    step = Step(
+        "test_cut.round",
+        "Test cut: round the board",
+        found=(f"each corner short by {result.error.text('deg')}",),
+        verdict=judged(result.error, bench.stated("miter_gauge", "tolerance")),
+        remarks=result.remarks,
+        result=result,
+    )
+    return _decided(bench, step, result, ("gauge", _head(result)))
+
+
+def stop_step(bench: Bench, section: Section) -> Step:
+    """Return the step of a stop of the miter gauge."""
+    result = _round(section)
+    step = Step(
+        "stop",
+        f"Miter stop {section.get('name')}",
+        found=(f"corner short by {result.error.text('deg')}, after {result.turns} turns",),
+        verdict=judged(result.error, section.get("tolerance")),
+        remarks=result.remarks,
+        result=result,
+    )
+    return _decided(bench, step, result, ("gauge", _head(result)))
+
+
+def _round(section: Section) -> RoundTest:
+    return round_test(
+        **section.given("first", "last", "length", "graduation", "turns", "piece", "name")
+    )
+
+
+def _head(result: RoundTest) -> float:
+    """Return how far the gauge's fence was swung, counterclockwise from above."""
+    return round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
+
+
+def _decided(
+    bench: Bench, step: Step, result: FlipTest | RoundTest, setting: tuple[str, float]
+) -> Step:
+    """Return the step of a test cut with what to do."""
+    state, first = bench.once(step.title, state_of(result.error, step.verdict), setting)
+    again = "Cut and measure again: it cannot be told yet."
+    if first:
+        again = f"The same error as under {first}: make that move, then cut again."
+    return replace(step, state=state, do=advice(state, step.verdict, result.correction, again))
+
+
+def kerf_step(bench: Bench, section: Section) -> Step:
+    """Return the step of the kerf, and hold it against what wobble and slots predict."""
+    result = kerf(bench.needed("the kerf"))
+    unit = section.get("width")[1]
+    width = measured_length(**section.given("graduation", length="width"))
+    predicted = result.width.times(MM_PER[result.unit] / MM_PER[unit])
+    heel = _heel(bench, unit)
+    if heel is not None:
+        predicted = predicted.plus(heel)
+    if result.fit.mistake is None:
+        bench.checks.append(Comparison("width of the kerf", predicted, width, unit))
+    return Step(
+        "test_cut.kerf",
+        "Test cut: width of the kerf",
+        found=(f"{width.text(unit)} wide; {predicted.text(unit)} predicted",),
+        result=result,
+    )
+
+
+def _heel(bench: Bench, unit: str) -> Estimate | None:
+    """Return what the slots' error adds to the kerf: the rear teeth cut beside the front ones.
+
+    The angle times the chord of the teeth at the table, 2 sqrt(R^2 - y^2).
+    """
+    height = bench.stated("blade", "height")
+    rim = None if bench.fit is None else bench.fit.readings.blade.radius_mm
+    if bench.slots is None or height is None or rim is None:
+        return None
+    above = rim - height[0] * MM_PER[height[1]]
+    chord = 2 * math.sqrt(max(0.0, rim**2 - above**2)) / MM_PER[unit]
+    angle = bench.slots.angle
+    return Estimate(abs(angle.value), angle.u, angle.dof).times(math.radians(chord))

@@ -4,30 +4,36 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from dataclasses import replace
+from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.estimate import Estimate, Verdict, combined
+from bladegeom.estimate import Estimate, Verdict, of_readings
 from bladegeom.faults import refuse
-from bladegeom.lengths import MM_PER, lengths_mm, one_length_mm
-from bladegeom.result import Result, Row, number
-from bladegeom.saw.taken import (
+from bladegeom.lengths import MM_PER, Length, Lengths, length_mm, lengths_mm
+from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
+    Bench,
+    Floats,
+    Slots,
     State,
+    Step,
+    Tolerance,
+    advice,
     angle_over,
+    judged,
     one_of,
+    rise_over,
     size,
     state_of,
+    taken_mm,
     told,
+    tolerance_of,
 )
+from bladegeom.tables.toml import Section
 
-if TYPE_CHECKING:
-    from bladegeom.saw.slots import SlotAlignment
-
-Floats = NDArray[np.float64]
 Side = Literal["left", "right"]
 
 _CAUTION = "it closes on the blade at the back, where the board can be pinched and thrown back."
@@ -36,70 +42,51 @@ _SET = "Set it parallel, or a hair open at the back."
 _WAIT = "Cut nothing along it before the slots and the fence are set."
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class FenceAlignment(Result):
-    """How a fence stands along the slot, and to the blade.
+    """How a fence stands along the slot, and to the blade."""
 
-    Attributes
-    ----------
-    toe : Estimate
-        Against the slot, in degrees; positive for toe-in: the fence comes nearer to the blade
-        toward the back.
-    toe_to_blade : Estimate or None
-        The same against the plane square to the arbor; None where the slot is not known.
-    read_length : float
-        From the first to the last place along the slot, in `unit`.
-    straightness : float or None
-        Highest less lowest residual from the straight line, in `unit`; None from two places.
-    unit : {"mm", "in"}
-    tolerance_deg : float or None
-        That of a length is taken over `read_length`.
-    waits : bool
-        Whether the slot is moved, or read again, first. What the fence is off by against the blade
-        is then corrected with the slot, and must not be corrected here too: no verdict, no move.
-    """
+    toe: Estimate = quantity(
+        "toe-in of the fence to the slot, in degrees: it comes nearer to the blade toward the back",
+        parts=DOUBTED,
+        ending="_deg",
+        label="toe-in to the slot",
+        unit="deg",
+    )
+    toe_to_blade: Estimate | None = quantity(
+        "the same to the plane square to the arbor; none where the slot is not known",
+        parts=DOUBTED,
+        ending="_deg",
+        label="toe-in to the blade",
+        unit="deg",
+    )
 
-    toe: Estimate
-    toe_to_blade: Estimate | None
-    read_length: float
-    straightness: float | None
-    unit: str
-    tolerance_deg: float | None
-    waits: bool = False
-
-    @property
-    def judged(self) -> Estimate:
-        """The toe that counts: to the blade where that is known, else to the slot."""
-        return self.toe if self.toe_to_blade is None else self.toe_to_blade
-
-    @property
+    @derived(
+        "the toe that counts, over the length that was read",
+        parts=("", "_u"),
+        label="over the read length",
+        text=lambda one: f"{one.toe_over.text(one.unit)} in {one.read_length:g} {one.unit}",
+    )
     def toe_over(self) -> Estimate:
-        """The toe over the read length, in `unit`."""
-        return self._over_length(self.judged)
+        return rise_over(self.judged, self.read_length)
 
-    def _over_length(self, toe: Estimate) -> Estimate:
-        slope = math.tan(math.radians(toe.value))
-        per_deg = math.radians(1) * (1 + slope**2)
-        return Estimate(self.read_length * slope, self.read_length * per_deg * toe.u, toe.dof)
+    read_length: float = quantity("from the first to the last place along the slot, in `unit`")
+    straightness: float | None = quantity(
+        "highest less lowest reading about the line; none from two places",
+        label="straightness",
+        text=lambda one: f"{one._straight} about its line" if one._straight else "",
+    )
+    unit: str = quantity("mm or in, as the readings were given")
+    tolerance_deg: float | None = quantity(
+        "the largest toe accepted; that of a length is taken over `read_length`"
+    )
 
-    @property
+    @derived("of the toe that counts; none without a tolerance, or where it waits for the slot")
     def verdict(self) -> Verdict | None:
-        """Of the toe that counts; None without a tolerance, or where it waits for the slot."""
-        if self.waits or self.tolerance_deg is None:
-            return None
-        return self.judged.verdict(self.tolerance_deg)
+        return None if self.waits else judged(self.judged, self.tolerance_deg)
 
-    @property
-    def state(self) -> State:
-        """What is to be done; a toe-in is opened even where it is within the tolerance."""
-        if self.waits:
-            return "wait"
-        toes_in = self.verdict == "within" and self.judged.value > 0 and told(self.judged)
-        return "move" if toes_in else state_of(self.judged, self.verdict)
-
-    @property
+    @derived("which way to move the back end of the fence, and how far", label="what to do")
     def correction(self) -> str:
-        """Which way to move the back end of the fence, and how far."""
         if self.waits:
             return (
                 "After the slots: read the fence again; slot and blade are one once they are true."
@@ -112,6 +99,23 @@ class FenceAlignment(Result):
             f"over {self.read_length:g} {self.unit} of its length."
         )
 
+    waits: bool = False
+    """Whether the slot is moved, or read again, first. What the fence is off by against the blade
+    is then corrected with the slot, and must not be corrected here too: no verdict, no move."""
+
+    @property
+    def judged(self) -> Estimate:
+        """The toe that counts: to the blade where that is known, else to the slot."""
+        return self.toe if self.toe_to_blade is None else self.toe_to_blade
+
+    @property
+    def state(self) -> State:
+        """What is to be done; a toe-in is opened even where it is within the tolerance."""
+        if self.waits:
+            return "wait"
+        toes_in = self.verdict == "within" and self.judged.value > 0 and told(self.judged)
+        return "move" if toes_in else state_of(self.judged, self.verdict)
+
     @property
     def found(self) -> tuple[str, ...]:
         """What was found, in words."""
@@ -119,12 +123,14 @@ class FenceAlignment(Result):
         said = [f"{self._toe(self.judged)} against {which}: {self.judged.text('deg')}"]
         if self.toe_to_blade is not None:
             said.append(f"{self._toe(self.toe)} against the slot")
-        if self.straightness is not None:
-            said.append(f"straight to {number(self.straightness)} {self.unit}")
-        return tuple(said)
+        return (*said, f"straight to {self._straight}") if self._straight else tuple(said)
+
+    @property
+    def _straight(self) -> str:
+        return "" if self.straightness is None else f"{number(self.straightness)} {self.unit}"
 
     def _toe(self, toe: Estimate) -> str:
-        over = self._over_length(toe)
+        over = rise_over(toe, self.read_length)
         way = "toe-in of" if toe.value > 0 else "toe-out of" if toe.value < 0 else "no toe,"
         return f"{way} {size(over, self.unit)} over {self.read_length:g} {self.unit}"
 
@@ -149,48 +155,17 @@ class FenceAlignment(Result):
         verdict = "" if self.verdict is None else f": {self.verdict}"
         return f"Fence along the slot{verdict}"
 
-    def _rows(self) -> Sequence[Row]:
-        to_blade = self.toe_to_blade
-        known = to_blade if to_blade is not None else Estimate(math.nan, math.nan)
-        text = "" if to_blade is None else to_blade.text("deg")
-        straight = self.straightness
-        return [
-            *self.toe.rows("toe", "_deg", "toe-in to the slot", self.toe.text("deg")),
-            *known.rows("toe_to_blade", "_deg", "toe-in to the blade" if text else "", text),
-            Row("toe_over", self.toe_over.value, "over the read length", self._over()),
-            Row("toe_over_u", self.toe_over.u),
-            Row("read_length", self.read_length),
-            Row(
-                "straightness",
-                straight,
-                "" if straight is None else "straightness",
-                "" if straight is None else f"{number(straight)} {self.unit} about its line",
-            ),
-            Row("unit", self.unit),
-            Row("tolerance_deg", self.tolerance_deg),
-            Row("verdict", self.verdict),
-            Row("correction", self.correction, "what to do", self.correction),
-        ]
-
-    def _over(self) -> str:
-        return f"{self.toe_over.text(self.unit)} in {self.read_length:g} {self.unit}"
-
     def _remarks(self) -> Sequence[str]:
         return self.remarks
 
 
 def fence_alignment(
     *,
-    along_mm: ArrayLike | None = None,
-    along_in: ArrayLike | None = None,
-    reading_mm: ArrayLike | None = None,
-    reading_in: ArrayLike | None = None,
-    graduation_mm: float | None = None,
-    graduation_in: float | None = None,
-    tolerance_mm: float | None = None,
-    tolerance_in: float | None = None,
-    tolerance_deg: float | None = None,
-    slot: SlotAlignment | None = None,
+    along: Lengths,
+    readings: Lengths,
+    graduation: Length | None = None,
+    tolerance: Tolerance | None = None,
+    slot: Slots | None = None,
     fence_side: Side | None = None,
 ) -> FenceAlignment:
     """Return how a fence stands along the slot, by the least squares line of its readings.
@@ -206,14 +181,14 @@ def fence_alignment(
 
     Parameters
     ----------
-    along_mm, along_in : array_like, shape (n,)
+    along : lengths, such as ``"-12 0 12 in"`` or ``([-12, 0, 12], "in")``
         Places along the slot, growing from front to back; two at least, three for the scatter.
-    reading_mm, reading_in : array_like, shape (n,)
+    readings : lengths
         Growing as the fence comes nearer to the indicator.
-    graduation_mm, graduation_in : float, optional
+    graduation : length, such as ``"0.01 mm"`` or ``(0.01, "mm")``, optional
         Of the indicator.
-    tolerance_mm, tolerance_in, tolerance_deg : float, optional
-        Largest toe accepted, either way; a length is meant over the read length.
+    tolerance : length or degrees, optional
+        Largest toe accepted, either way: ``"3 thou"`` over the read length, or ``"0.01 deg"``.
     slot : SlotAlignment, optional
         Of the slot in which the indicator was carried.
     fence_side : {"left", "right"}, optional
@@ -228,35 +203,39 @@ def fence_alignment(
     RefusedError
         If places and readings do not go together, or all places are the same.
     """
-    along, _ = lengths_mm("along", {"mm": along_mm, "in": along_in}, least=2)
-    reading, unit = lengths_mm("reading", {"mm": reading_mm, "in": reading_in}, least=2)
-    if len(along) != len(reading):
+    places, _ = lengths_mm("along", along, least=2)
+    (read,), unit = taken_mm({"readings": readings}, least=2)
+    if len(places) != len(read):
         raise refuse(
-            f"there are {len(along)} places along the slot and {len(reading)} readings",
+            f"there are {len(places)} places along the slot and {len(read)} readings",
             "give one reading for each place",
-            value=len(reading),
-            column="reading",
+            value=len(read),
+            column="readings",
         )
-    read_length = float(np.ptp(along))
+    read_length = float(np.ptp(places))
     if read_length == 0:
         raise refuse(
             "all places along the slot are the same",
             "read the fence at its front and at its back at least",
-            value=float(along[0] / MM_PER[unit]),
+            value=float(places[0] / MM_PER[unit]),
             column="along",
         )
     if fence_side is not None:
         one_of("fence_side", fence_side, ("left", "right"))
-    graduation = one_length_mm("graduation", {"mm": graduation_mm, "in": graduation_in})
-    slope, off = _line(along, reading, graduation)
-    toe = angle_over(slope, 1.0)
+    slope, off = _line(places, read, length_mm("graduation", graduation))
+    allowed, allowed_deg = tolerance_of(tolerance)
+    if allowed is not None:
+        allowed_deg = math.degrees(math.atan(allowed / read_length))
+    toe, to_blade = angle_over(slope, 1.0), None
+    if slot is not None and slot.side is not None and fence_side is not None:
+        to_blade = toe.plus(slot.angle.times(-1.0 if slot.side == fence_side else 1.0))
     return FenceAlignment(
         toe=toe,
-        toe_to_blade=_to_blade(toe, slot, fence_side),
+        toe_to_blade=to_blade,
         read_length=read_length / MM_PER[unit],
-        straightness=float(np.ptp(off)) / MM_PER[unit] if len(along) > 2 else None,
+        straightness=float(np.ptp(off)) / MM_PER[unit] if len(places) > 2 else None,
         unit=unit,
-        tolerance_deg=_tolerance(tolerance_mm, tolerance_in, tolerance_deg, read_length),
+        tolerance_deg=allowed_deg,
     )
 
 
@@ -271,34 +250,45 @@ def _line(along: Floats, reading: Floats, graduation: float | None) -> tuple[Est
     # Readings in a straight line leave no more than the dust of binary arithmetic.
     if sd <= 1e-12 * float(np.abs(reading).max()):
         sd, off = 0.0, np.zeros_like(off)
-    parts: list[tuple[float, float]] = []
-    if dof:
-        parts.append((sd / math.sqrt(squares), dof))
-    if graduation is not None and not sd >= graduation / 2:
-        parts.append((graduation / math.sqrt(6) / float(np.ptp(along)), math.inf))
-    if not parts or (graduation is None and sd == 0):
-        return Estimate(slope, math.nan), off
-    return Estimate(slope, *combined(parts)), off
+    rounding = 1 / (math.sqrt(6) * float(np.ptp(along)))
+    return of_readings(slope, sd, dof, graduation, 1 / math.sqrt(squares), rounding), off
 
 
-def _to_blade(toe: Estimate, slot: SlotAlignment | None, fence_side: str | None) -> Estimate | None:
-    if slot is None or slot.side is None or fence_side is None:
-        return None
-    return toe.plus(slot.angle.times(-1.0 if slot.side == fence_side else 1.0))
-
-
-def _tolerance(
-    mm: float | None, inch: float | None, deg: float | None, read_length: float
-) -> float | None:
-    length = one_length_mm("tolerance", {"mm": mm, "in": inch})
-    if deg is None:
-        return None if length is None else math.degrees(math.atan(length / read_length))
-    if length is not None:
-        raise refuse(
-            "the tolerance is given as a length and as an angle", "give one", column="tolerance"
+def fence_step(bench: Bench, section: Section) -> Step:
+    """Return the step of the fence; it waits while the slots are to be moved or read again."""
+    result = fence_alignment(
+        **section.given("along", "readings", "graduation", "tolerance", fence_side="side"),
+        slot=bench.slots,
+    )
+    stay = bench.slots_state in (None, "leave")
+    sides = bench.slots is None or result.toe_to_blade is not None
+    if not (stay and sides):
+        result = replace(result, waits=True)
+    state = result.state
+    again = "Read it again, at more places: it cannot be told yet."
+    again = result.correction if result.waits else again
+    do = advice(state, result.verdict, result.correction, again)
+    if stay and not sides:
+        state = "read again"
+        do = (
+            "Say on which side of the blade indicator and fence stood: indicator in [slots], side "
+            "in [fence].",
         )
-    if isinstance(deg, bool) or not 0 < deg < 90:
-        raise refuse(
-            f"tolerance_deg is {deg}", "give degrees above 0", value=deg, column="tolerance"
+    elif state == "leave" and result.judged.high > 0:
+        high = result.read_length * math.tan(math.radians(result.judged.high))
+        do = (
+            f"{'No toe can be told' if result.verdict is None else 'Within the tolerance'}, but a "
+            f"toe-in of up to {number(high, result.toe_over.u)} {result.unit} over "
+            f"{result.read_length:g} {result.unit} is not excluded: do not close it further, and "
+            "in doubt open its back end by a hair.",
         )
-    return deg
+    return Step(
+        "fence",
+        "Fence",
+        do=do,
+        found=result.found,
+        verdict=result.verdict,
+        state=state,
+        remarks=result.remarks,
+        result=result,
+    )

@@ -4,128 +4,109 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from bladegeom.estimate import Estimate, combined
+from bladegeom.estimate import Estimate, Known, combined
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import sd_toward, student_t
-from bladegeom.lengths import LARGEST, convert, one_length_mm
-from bladegeom.result import Result, Row, between, number
+from bladegeom.lengths import Length, convert, length_mm
+from bladegeom.result import DOUBTED, Result, between, derived, described, number, quantity
 
-FENCES = ("indicator", "other")
+FENCES = {
+    "indicator": "fence on the indicator's side",
+    "other": "fence on the other side",
+}
 
 _BELOW = "its limit is below the graduation, which is not stated"
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class Kerf(Result):
     """The predicted kerf, and how a fence's scale depends on the tooth it was zeroed at.
 
     Lengths are in the unit of the readings. Near and far teeth matter for distances, the neutral
     line for angles: the walls of the cut stay square to the arbor however the blade wobbles.
 
-    Attributes
-    ----------
-    fit : WobbleFit
-    fence : {"indicator", "other"} or None
-        The side of the blade on which the fence stands; None where both are told.
-    tooth_width : float
-    tooth_width_u : float or None
-        Its standard uncertainty; None where it was taken as exact.
-    width : Estimate
-        Tooth width and twice the rim amplitude. Its standard uncertainty is good for sums; its
-        95 % limits are `low` and `high`, which the amplitude's own lopsided limits make.
-    low, high : float
-        95 % limits of the width; where no wobble is established the lower one is the tooth width,
-        less that width's own doubt.
-    shift : Estimate
-        How far the wobble moves each wall out: the rim amplitude.
-    shift_low, shift_high : float
-        Its 95 % limits, not below 0.
-    line : NeutralLine
-        The teeth.
-
-    Notes
-    -----
     Where all readings are the same and the graduation is not stated, every uncertainty and upper
     limit is not known: NaN here, None in `to_dict`.
     """
 
     fit: WobbleFit
-    fence: str | None
-    tooth_width: float
-    tooth_width_u: float | None
-    width: Estimate
-    low: float
-    high: float
-    shift: Estimate
-    shift_low: float
-    shift_high: float
     line: NeutralLine
+    width: Estimate
+    """The kerf with a standard uncertainty that is good for sums; its limits are those of `kerf`,
+    which the amplitude's own lopsided limits make."""
 
-    @property
-    def board_at_neutral(self) -> Estimate:
-        """What boards come out too wide by with the scale zeroed on the neutral line: -shift."""
-        return self.shift.times(-1.0)
+    @derived("the blade's name, as text")
+    def blade(self) -> str:
+        return self.fit.readings.blade.name
 
-    @property
-    def board_at_far(self) -> Estimate:
-        """The same with it zeroed at the spot farthest from the fence: -2 shift."""
-        return self.shift.times(-2.0)
+    @derived("unit of the readings and of all lengths here")
+    def unit(self) -> str:
+        return self.fit.unit
+
+    tooth_width: float = quantity("width that the teeth cut")
+    tooth_width_u: float | None = quantity(
+        "its standard uncertainty, none where it was taken as exact"
+    )
+    kerf: Known = quantity(
+        "predicted width of the cut: tooth width and twice the rim amplitude; where no wobble is "
+        "established the lower limit is the tooth width, less that width's own doubt",
+        parts=DOUBTED,
+        label="kerf",
+        text=lambda one: (
+            f"{_limited(one.kerf, one.unit)}: teeth {one.tooth_width:g} {one.unit} wide and twice "
+            "the wobble at the rim"
+        ),
+    )
+    wall_shift: Known = quantity(
+        "how far the wobble moves each wall out: the rim amplitude",
+        parts=DOUBTED,
+        label="each wall moves out by",
+        text=lambda one: _limited(one.wall_shift, one.unit),
+    )
+
+    @derived("tooth nearest to the near direction")
+    def near_tooth(self) -> int | None:
+        return None if self.line.near is None else self.line.near.tooth
+
+    @derived("tooth nearest to the far direction")
+    def far_tooth(self) -> int | None:
+        return None if self.line.far is None else self.line.far.tooth
+
+    @derived("teeth nearest to the two ends of the neutral line")
+    def neutral_teeth(self) -> list[int] | None:
+        return [end.tooth for end in self.line.neutral] if self.line.neutral else None
+
+    fence: str | None = quantity(
+        "indicator or other: side of the blade on which the fence stands; none where both are told",
+        label="fence",
+        text=lambda one: [
+            (words, _scale(one, fence))
+            for fence, words in FENCES.items()
+            if one.fence in (None, fence)
+        ],
+    )
+
+    @derived(
+        "what boards come out too wide by (negative: too narrow) with the fence's scale zeroed on "
+        "the neutral line",
+        parts=DOUBTED,
+    )
+    def board_at_neutral(self) -> Known:
+        return self.wall_shift.times(-1.0)
+
+    @derived("the same, zeroed at the spot farthest from the fence", parts=DOUBTED)
+    def board_at_far(self) -> Known:
+        return self.wall_shift.times(-2.0)
+
+    @derived("what the reader should know", key="warnings")
+    def _warnings(self) -> list[str]:
+        return list(self.fit.said)
 
     def _title(self) -> str:
-        name = self.fit.readings.blade.name
-        return f"{f'Blade {name}' if name else 'Blade'}: the kerf, in {self.fit.unit}"
-
-    def _rows(self) -> Sequence[Row]:
-        near, far, neutral = self.line.near, self.line.far, self.line.neutral
-        out = self.shift_low, self.shift_high
-        unit = self.fit.unit
-        width = f"teeth {self.tooth_width:g} {unit} wide and twice the wobble at the rim"
-        return [
-            Row("blade", self.fit.readings.blade.name),
-            Row("unit", unit),
-            Row("tooth_width", self.tooth_width),
-            Row("tooth_width_u", self.tooth_width_u),
-            *_limited("kerf", self.width, self.low, self.high, unit, "kerf", width),
-            *_limited("wall_shift", self.shift, *out, unit, "each wall moves out by"),
-            Row("near_tooth", near and near.tooth),
-            Row("far_tooth", far and far.tooth),
-            Row("neutral_teeth", [end.tooth for end in neutral] if neutral else None),
-            Row("fence", self.fence),
-            *[
-                Row("", None, _side(fence), self._scale(fence))
-                for fence in ([self.fence] if self.fence else FENCES)
-            ],
-            *_limited("board_at_neutral", self.board_at_neutral, -out[1], -out[0], unit),
-            *_limited("board_at_far", self.board_at_far, -2 * out[1], -2 * out[0], unit),
-            Row("warnings", list(self.fit.said)),
-        ]
-
-    def _scale(self, fence: str) -> str:
-        """Return what a scale zeroed at each of the marked teeth does to the boards."""
-        unit = self.fit.unit
-        near, far, neutral = self.line.near, self.line.far, self.line.neutral
-        if near is None or far is None or neutral is None:
-            if math.isnan(self.shift_high):
-                return "no wobble is established: zero it at any tooth"
-            return (
-                "no wobble is established: zeroed at any tooth, boards come out at most "
-                f"{number(2 * self.shift_high, self.shift.u)} {unit} too narrow"
-            )
-        nearest, farthest = (near, far) if fence == "indicator" else (far, near)
-        first, second = (end.tooth for end in neutral)
-        return (
-            f"zeroed touching tooth {nearest.tooth}, nearest the fence: right; touching "
-            f"{first} or {second} (neutral): boards come out {self._narrower(1)} too narrow; "
-            f"touching {farthest.tooth}, farthest from the fence: {self._narrower(2)} too narrow"
-        )
-
-    def _narrower(self, times: int) -> str:
-        u = times * self.shift.u
-        return f"{number(times * self.shift.value, u)} {self.fit.unit}"
+        return f"{f'Blade {self.blade}' if self.blade else 'Blade'}: the kerf, in {self.unit}"
 
     def _first(self) -> Sequence[str]:
         return self.fit.doubted
@@ -141,13 +122,37 @@ class Kerf(Result):
         ]
 
 
-def kerf(
-    fit: WobbleFit,
-    *,
-    fence: str | None = None,
-    tooth_width_u_mm: float | None = None,
-    tooth_width_u_in: float | None = None,
-) -> Kerf:
+def _limited(one: Known, unit: str) -> str:
+    limits = f"95 %: {between(one.low, one.high, one.u)}"
+    if math.isnan(one.low) or math.isnan(one.high):
+        limits = _BELOW
+    return f"{number(one.value, one.u)} {unit} ({limits})"
+
+
+def _scale(kerf: Kerf, fence: str) -> str:
+    """Return what a scale zeroed at each of the marked teeth does to the boards."""
+    shift, unit = kerf.wall_shift, kerf.unit
+    near, far, neutral = kerf.line.near, kerf.line.far, kerf.line.neutral
+    if near is None or far is None or neutral is None:
+        if math.isnan(shift.high):
+            return "no wobble is established: zero it at any tooth"
+        return (
+            "no wobble is established: zeroed at any tooth, boards come out at most "
+            f"{number(2 * shift.high, shift.u)} {unit} too narrow"
+        )
+    nearest, farthest = (near, far) if fence == "indicator" else (far, near)
+    first, second = (end.tooth for end in neutral)
+    once, twice = (
+        f"{number(times * shift.value, times * shift.u)} {unit} too narrow" for times in (1, 2)
+    )
+    return (
+        f"zeroed touching tooth {nearest.tooth}, nearest the fence: right; touching {first} or "
+        f"{second} (neutral): boards come out {once}; touching {farthest.tooth}, farthest from "
+        f"the fence: {twice}"
+    )
+
+
+def kerf(fit: WobbleFit, *, fence: str | None = None, tooth_width_u: Length | None = None) -> Kerf:
     """Return the kerf that a blade cuts as it is mounted.
 
     The tips of a rigid plate with the amplitude A at the ring radius r wobble by ``A R / r`` at
@@ -171,7 +176,7 @@ def kerf(
         Whether the fence stands on the indicator's side of the blade or on the other. The tooth
         nearest to the indicator is the nearest to a fence there; on the other side it is the
         farthest. Both are told if it is not given.
-    tooth_width_u_mm, tooth_width_u_in : float, optional
+    tooth_width_u : length, such as ``"0.01 mm"`` or ``(0.01, "mm")``, optional
         Standard uncertainty (k = 1) of the tooth width, which is else taken as exact.
 
     Returns
@@ -195,7 +200,7 @@ def kerf(
             column="fence",
         )
     width_mm, rim_mm, ring_mm = _sizes(fit)
-    width_u_mm = _width_u_mm(tooth_width_u_mm, tooth_width_u_in)
+    width_u_mm = length_mm("tooth_width_u", tooth_width_u)
     unit, scale = fit.unit, rim_mm / ring_mm
     low, high, _ = fit.amplitude_interval()
     shift = fit.amplitude * scale
@@ -206,20 +211,17 @@ def kerf(
     shift_low = max(0.0, shift_low)
     width = convert(width_mm, "mm", unit)
     width_u = convert(width_u_mm or 0.0, "mm", unit)
-    wide = width + 2 * shift
-    wide_low, wide_high = _widened(wide, width + 2 * shift_low, width + 2 * shift_high, width_u)
+    wide = Estimate(width + 2 * shift, *combined([(2 * u, dof), (width_u, math.inf)]))
+    limits = _widened(wide.value, width + 2 * shift_low, width + 2 * shift_high, width_u)
     return Kerf(
         fit=fit,
-        fence=fence,
+        line=neutral_line(fit),
+        width=wide,
         tooth_width=width,
         tooth_width_u=None if width_u_mm is None else width_u,
-        width=Estimate(wide, *combined([(2 * u, dof), (width_u, math.inf)])),
-        low=wide_low,
-        high=wide_high,
-        shift=Estimate(shift, u, dof),
-        shift_low=shift_low,
-        shift_high=shift_high,
-        line=neutral_line(fit),
+        kerf=Known(wide.value, wide.u, *limits, wide.dof),
+        wall_shift=Known(shift, u, shift_low, shift_high, dof),
+        fence=fence,
     )
 
 
@@ -246,44 +248,7 @@ def _sizes(fit: WobbleFit) -> tuple[float, float, float]:
     )
 
 
-def _width_u_mm(in_mm: float | None, in_inches: float | None) -> float | None:
-    for unit, value in (("mm", in_mm), ("in", in_inches)):
-        if value is not None and (isinstance(value, bool) or value > LARGEST):
-            raise refuse(
-                f"tooth_width_u_{unit} is {value}",
-                "give the standard uncertainty of the tooth width",
-                value=value,
-                column="tooth_width_u",
-            )
-    return one_length_mm("tooth_width_u", {"mm": in_mm, "in": in_inches})
-
-
 def _widened(value: float, low: float, high: float, u: float) -> tuple[float, float]:
     """Return the 95 % limits with another doubt, normal and of standard uncertainty `u`, added."""
     reach = student_t(0.95, math.inf) * u
     return value - math.hypot(value - low, reach), value + math.hypot(high - value, reach)
-
-
-def _limited(
-    stem: str,
-    value: Estimate,
-    low: float,
-    high: float,
-    unit: str,
-    label: str = "",
-    why: str = "",
-) -> list[Row]:
-    limits = _BELOW
-    if not (math.isnan(low) or math.isnan(high)):
-        limits = f"95 %: {between(low, high, value.u)}"
-    text = f"{number(value.value, value.u)} {unit} ({limits}){f': {why}' if why else ''}"
-    return [
-        Row(stem, value.value + 0.0, label, text),  # + 0.0: there is no minus nothing.
-        Row(f"{stem}_u", value.u),
-        Row(f"{stem}_low", low + 0.0),
-        Row(f"{stem}_high", high + 0.0),
-    ]
-
-
-def _side(fence: str) -> str:
-    return "fence on the indicator's side" if fence == "indicator" else "fence on the other side"

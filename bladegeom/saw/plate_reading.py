@@ -4,18 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import replace
 
-from bladegeom.estimate import Estimate, Verdict
+from bladegeom.estimate import Estimate, Known, Verdict
 from bladegeom.faults import RefusedError, refuse
 from bladegeom.kernel.doubt import student_t
-from bladegeom.result import Result, Row
-from bladegeom.saw.setting import Setting
-from bladegeom.saw.taken import size, told
-
-if TYPE_CHECKING:
-    from bladegeom.saw.slots import SlotAlignment
+from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.saw.bench import (
+    NOT_READ,
+    Bench,
+    Slots,
+    State,
+    Step,
+    Unread,
+    advice,
+    judged,
+    size,
+    state_of,
+    told,
+)
+from bladegeom.saw.setting import USES, Setting, how_to_set, setting_error
+from bladegeom.tables.toml import Section
 
 _MEANT = {
     "table": ("the lean from the upright", "plus where the plate's top leans"),
@@ -26,52 +35,52 @@ _MEANT = {
 """Use -> what is meant by what it shows, and the sign of it."""
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class PlateReading(Result):
-    """A part set from the plate, as it was read.
+    """A part set from the plate, as it was read."""
 
-    Attributes
-    ----------
-    setting : Setting
-        What the plate itself adds.
-    shows, resolution : float
-        In degrees, as `read_from_plate` takes them.
-    off : Estimate
-        What the part is off by against the blade, in degrees. Positive when the upper end of the
-        cut (table, bevel), its front end (miter gauge) or the back end of the knife stands toward
-        the indicator's side.
-    to_slot : Estimate or None
-        Of the miter gauge, the same against the slot, in which it rides: what a corner is out by.
-        None where the slots, or the sides of the blade they were read on, are not known.
-    side, tilts : {"left", "right"} or None
-        The indicator's side of the blade; the way in which the top of the blade goes for a bevel.
-    tolerance_deg : float or None
-    """
+    setting: Setting = quantity("what the plate itself adds", inline=True)
+    shows: float = quantity(
+        "degrees that were shown, as `read_from_plate` takes them",
+        label="shown",
+        text=lambda one: f"{one.shows:g} deg",
+    )
+    resolution: float = quantity("the finest step shown, in degrees")
+    off: Estimate = quantity(
+        "what the part is off by against the blade, in degrees: positive when the upper end of the "
+        "cut (table, bevel), its front end (miter gauge) or the back end of the knife stands "
+        "toward the indicator's side",
+        parts=DOUBTED,
+        ending="_deg",
+        label="off by",
+        unit="deg",
+    )
+    to_slot: Estimate | None = quantity(
+        "of the miter gauge, the same against the slot, in which it rides: what a corner is out "
+        "by; none where the slots, or the sides of the blade they were read on, are not known",
+        parts=DOUBTED,
+        ending="_deg",
+        label="against the slot",
+        unit="deg",
+    )
+    tolerance_deg: float | None = quantity("the largest error accepted")
 
-    setting: Setting
-    shows: float
-    resolution: float
-    off: Estimate
-    to_slot: Estimate | None
+    @derived("of what counts; none without a tolerance, or where it is not known", label="verdict")
+    def verdict(self) -> Verdict | None:
+        return None if self.judged is None else judged(self.judged, self.tolerance_deg)
+
     side: str | None
+    """The indicator's side of the blade: left, right, or not known."""
     tilts: str | None
-    tolerance_deg: float | None
+    """The way in which the top of the blade goes for a bevel."""
 
     @property
     def judged(self) -> Estimate | None:
         """What counts: of the miter gauge against the slot, of all others against the blade."""
         return self.to_slot if self.setting.use == "miter_gauge" else self.off
 
-    @property
-    def verdict(self) -> Verdict | None:
-        """Of what counts; None without a tolerance, or where it is not known."""
-        if self.tolerance_deg is None or self.judged is None:
-            return None
-        return self.judged.verdict(self.tolerance_deg)
-
-    @property
+    @derived("what to move, which way and how far", label="what to do")
     def correction(self) -> str:
-        """What to move, which way and how far."""
         off = self.judged
         if off is None:
             return "What the miter gauge is off by against the slot is not known."
@@ -80,7 +89,7 @@ class PlateReading(Result):
         gap = self.setting.gap(off)
         by = size(off, "deg")
         if gap is not None:
-            by += f", {size(gap, f'{self.setting.span_unit}')} over {self._over}"
+            by += f", {size(gap, self.setting.span_unit or '')} over {self._over}"
         if self.setting.use == "miter_gauge":
             end = "end on the indicator's side" if self.side is None else f"{self.side} end"
             way = "away from you" if off.value > 0 else "toward you"
@@ -146,20 +155,6 @@ class PlateReading(Result):
     def _title(self) -> str:
         return self.setting._title()
 
-    def _rows(self) -> Sequence[Row]:
-        slot = self.to_slot or Estimate(math.nan, math.nan)
-        label = "against the slot" if self.to_slot is not None else ""
-        return [
-            *self.setting._rows(),
-            Row("shows", self.shows, "shown", f"{self.shows:g} deg"),
-            Row("resolution", self.resolution),
-            *self.off.rows("off", "_deg", "off by", self.off.text("deg")),
-            *slot.rows("to_slot", "_deg", label, slot.text("deg")),
-            Row("tolerance_deg", self.tolerance_deg),
-            Row("verdict", self.verdict, "verdict" if self.verdict else "", f"{self.verdict}"),
-            Row("correction", self.correction, "what to do", self.correction),
-        ]
-
     def _remarks(self) -> Sequence[str]:
         return self.setting._remarks()
 
@@ -170,7 +165,7 @@ def read_from_plate(
     shows: float,
     resolution: float,
     tilts: str | None = None,
-    slots: SlotAlignment | None = None,
+    slots: Slots | None = None,
     tolerance_deg: float | None = None,
 ) -> PlateReading:
     """Return what a part is off by, from what a square or inclinometer showed against the plate.
@@ -223,7 +218,16 @@ def read_from_plate(
     to_slot = None
     if use == "miter_gauge" and slots is not None and slots.side is not None and known is not None:
         to_slot = off.plus(slots.angle.times(-1.0 if slots.side == known else 1.0))
-    return PlateReading(setting, shows, resolution, off, to_slot, known, tilts, tolerance_deg)
+    return PlateReading(
+        setting=setting,
+        shows=shows,
+        resolution=resolution,
+        off=off,
+        to_slot=to_slot,
+        tolerance_deg=tolerance_deg,
+        side=known,
+        tilts=tilts,
+    )
 
 
 def _miscounted(setting: Setting, shows: float, target: float) -> RefusedError | None:
@@ -247,3 +251,148 @@ def _miscounted(setting: Setting, shows: float, target: float) -> RefusedError |
         value=f"{shows:g}",
         column="shows",
     )
+
+
+_PARTS = {
+    "table": ("the table", "thickness"),
+    "bevel": ("a bevel", "thickness"),
+    "miter_gauge": ("the miter gauge", "width"),
+    "riving_knife": ("the riving knife", "distance"),
+}
+"""Use -> how it is called, and the key of its span."""
+
+
+def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
+    """Return the step of a part that is set from the plate.
+
+    One of which nothing was read is set down on the bench as unread; None then.
+    """
+    called, span = _PARTS[use]
+    setting = setting_error(
+        bench.needed(called), use, **section.given("tooth", "sides", angle_deg="angle", span=span)
+    )
+    angle = section.get("angle", setting.angle_deg)
+    title = {
+        "table": "Table square" if "bevel" in bench.held.parts else "Table square and bevels",
+        "bevel": f"Bevel {angle:g} deg",
+        "miter_gauge": f"Miter gauge {f'{angle:g} deg' if angle else 'square'}",
+        "riving_knife": "Riving knife",
+    }[use]
+    if "shows" not in section.values:
+        bench.unread.append(Unread(title, _stand(setting), setting.worst, use == "miter_gauge"))
+        return None
+    read = _read(bench, section, setting)
+    step = Step(
+        use,
+        "Riving knife, toe" if use == "riving_knife" else title,
+        stand=_stand(setting),
+        do=("After the blade is read again: set it against the plate anew.",),
+        state="wait",
+        result=read,
+    )
+    if setting.line.mistake is None:
+        # Whether a gauge is swung to the left or to the right is not stated.
+        gauge = [("gauge", round(sign * setting.angle_deg, 3)) for sign in (1, -1)]
+        moves = {"table": [("blade", 0.0)], "bevel": [("blade", angle)], "miter_gauge": gauge}
+        step = _decided(bench, step, read, moves.get(use, []))
+        if use == "table":
+            bench.square = read.off
+        if use == "miter_gauge" and read.to_slot is not None:
+            bench.corners[round(setting.angle_deg, 3)] = read.to_slot
+        if use == "riving_knife":
+            lean = how_to_set(use, setting.line)[-1]
+            do = f"Its lean was not read: {lean[0].lower()}{lean[1:]}"
+            step = replace(step, do=(*step.do, do))
+    return _of_gauge(bench, step, read) if use == "miter_gauge" else step
+
+
+def _read(bench: Bench, section: Section, setting: Setting) -> PlateReading:
+    tilts = bench.stated("saw", "tilts")
+    if setting.use == "bevel":
+        if tilts is None:
+            raise refuse(
+                "a bevel that was read needs to know which way the blade tilts on this saw",
+                'add tilts = "left" or "right" to [saw]',
+                column="shows",
+            )
+        bench.needed_side("a bevel that was read")
+    if "resolution" not in section.values:
+        raise refuse(
+            "shows stands without a resolution",
+            "add resolution = ..., the finest step that the square or inclinometer shows",
+            column="shows",
+        )
+    return read_from_plate(
+        setting,
+        **section.given("shows", "resolution", tolerance_deg="tolerance"),
+        tilts=tilts,
+        slots=bench.slots,
+    )
+
+
+def _decided(bench: Bench, step: Step, read: PlateReading, moves: list[tuple[str, float]]) -> Step:
+    """Return the step of a part with what to do about it."""
+    state: State = "wait"
+    if read.judged is not None:
+        state, _ = bench.once(step.title, state_of(read.judged, read.verdict), *moves)
+    again = f"Read it again, in finer steps than {read.resolution:g} deg: it cannot be told yet."
+    return replace(
+        step,
+        do=advice(state, read.verdict, read.correction, again),
+        found=(*read.found, _ignored(read.setting.worst)),
+        verdict=read.verdict,
+        state=state,
+    )
+
+
+def _of_gauge(bench: Bench, step: Step, read: PlateReading) -> Step:
+    """Return the step of a miter gauge, whose corners are those of gauge and slot together."""
+    if read.to_slot is None:
+        do = (
+            "The corner of a board is that of gauge and slot: read the slots, in [slots]."
+            if bench.slots is None
+            else "Say on which side of the blade each indicator stood: side in the blade's "
+            "readings, indicator in [slots]."
+        )
+        return replace(step, state="read again", do=(do,))
+    if step.state == "read again" and bench.slots_state != "leave":
+        return replace(step, state="wait", do=("After the slots: read the gauge again.",))
+    return step
+
+
+def not_read_step(bench: Bench) -> Step:
+    """Return the teeth to stand up for all parts of which nothing was read."""
+    stands: dict[str, list[str]] = {}
+    for one in bench.unread:
+        stands.setdefault(one.stand, []).append(one.title.lower())
+    said = [f"{stand}: {', '.join(titles)}" for stand, titles in stands.items()]
+    said.append(_ignored(bench.unread[0].worst))
+    remarks = []
+    gauge = any(one.gauge for one in bench.unread)
+    if gauge and bench.slots is not None and told(bench.slots.angle):
+        remarks.append(
+            "A miter gauge set square to the plate cuts corners out by what the slots are out "
+            f"then: {size(bench.slots.angle, 'deg')} now."
+        )
+    return Step(
+        NOT_READ,
+        "Not read, so not judged",
+        found=("; ".join(said),),
+        do=("Set each against the plate, clear of the teeth, and write down what it then shows.",),
+        remarks=tuple(remarks),
+    )
+
+
+def _ignored(worst: Known) -> str:
+    return f"marks ignored: up to {number(worst.value, worst.u)} deg"
+
+
+def _stand(result: Setting) -> str:
+    """Return which teeth stand where, in the fewest words."""
+    if result.line.marked is None:
+        return "any tooth" if result.line.any_rotation else "no teeth known yet"
+    first, second = (end.tooth for end in result.line.marked)
+    level = f"{first} in front, {second} behind"
+    if result.use == "riving_knife":
+        return f"toe: {level}; lean: {first} up, {second} down"
+    return f"{first} up, {second} down" if USES[result.use].upright else level

@@ -4,92 +4,216 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from bladegeom.angles import wrap_180
-from bladegeom.estimate import Estimate
+from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.squareness import squareness, squareness_error, squareness_error_u
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.lengths import LARGEST, one_length_mm
-from bladegeom.result import Result, Row
-from bladegeom.saw.uses import (
-    USES,
-    checked_angle,
-    cut_text,
-    how_to_set,
-    wood_text,
-    worst_text,
-)
+from bladegeom.lengths import LARGEST, Length, length
+from bladegeom.result import DOUBTED, Result, between, derived, described, number, quantity
+from bladegeom.saw.bench import rise_over
+
+BELOW = "below the graduation, which is not stated"
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+class Use(NamedTuple):
+    """A use of the neutral line.
+
+    Attributes
+    ----------
+    title : str
+    upright : bool
+        Whether the line stands upright; else it lies level.
+    angled : bool
+        Whether it is set at an angle, and cuts mitred joints.
+    do : str
+        What to set once the blade stands right.
+    off : str
+        What the cut then is by the error.
+    """
+
+    title: str
+    upright: bool
+    angled: bool
+    do: str
+    off: str
+
+    @property
+    def end(self) -> str:
+        """The end of the line that signs speak of."""
+        return "upper end" if self.upright else "front end"
+
+
+USES = {
+    "table": Use(
+        "table square to the blade",
+        True,
+        False,
+        "Set the square on the table against the plate, clear of the teeth.",
+        "out of square",
+    ),
+    "bevel": Use(
+        "bevel",
+        True,
+        True,
+        "Set the bevel square or inclinometer upright along the plate, clear of the teeth.",
+        "off the bevel",
+    ),
+    "miter_gauge": Use(
+        "miter gauge",
+        False,
+        True,
+        "Set the gauge's square level along the plate, clear of the teeth.",
+        "off the angle",
+    ),
+    "riving_knife": Use(
+        "riving knife",
+        False,
+        False,
+        "Set the knife's toe in line with the plate by a level straightedge, clear of the teeth.",
+        "out of line with the knife",
+    ),
+    "fence": Use(
+        "fence",
+        False,
+        False,
+        "Set the fence as far from the plate at the back as at the front, clear of the teeth.",
+        "out of line with the fence",
+    ),
+}
+
+
+_MADE_OF = {
+    "gap": ("what `{}` opens over `cut_length`, in `span_unit`", ""),
+    "joints": ("all joints of the frame together: 2 sides times `{}`", "_deg"),
+    "joint_gap": ("what the last joint of the frame then opens", ""),
+}
+"""What is made of an error: method of `Setting` -> what it means, and the ending of its keys."""
+
+
+def _made_of(stem: str, method: str) -> Estimate | None:
+    """Declare what is made of an error (`left`, `error`); None where that is not known."""
+    meaning, ending = _MADE_OF[method]
+
+    def get(one: Setting) -> Estimate | None:
+        error: Estimate | None = getattr(one, stem)
+        made: Estimate | None = error and getattr(one, method)(error)
+        return made
+
+    return derived(meaning.format(stem), parts=DOUBTED, ending=ending)(get)
+
+
+def _made_of_worst(method: str) -> Known:
+    """Declare what is made of the error at the worst rotation, and of its limits."""
+    meaning, ending = _MADE_OF[method]
+
+    def get(one: Setting) -> Known:
+        sizes = (one.worst.value, one.worst.low, one.worst.high)
+        made = [getattr(one, method)(Estimate(size, one.worst.u)) for size in sizes]
+        value, low, high = (math.nan if each is None else each.value for each in made)
+        return Known(value, low=low, high=high)
+
+    meaning = f"{meaning.format('worst')}, with its 95 % limits"
+    return derived(meaning, parts=("", "_low", "_high"), ending=ending)(get)
+
+
+@described
 class Setting(Result):
     """What a part of the saw is set wrong by, and what that means in wood.
 
     The named end of the plate's line is its upper end (table, bevel) or its front end (miter
     gauge, riving knife, fence).
 
-    Attributes
-    ----------
-    fit : WobbleFit
-    use : {"table", "bevel", "miter_gauge", "riving_knife", "fence"}
-    line : NeutralLine
-        The teeth.
-    tooth : int or None
-        The tooth asked for: uppermost, or at the front.
-    away_deg : float or None
-        The rotation asked for as a turn from the neutral line; see `squareness_error`.
-    angle_deg : float
-        Bevel from the upright, or miter from the square cut.
-    span : float or None
-        In `span_unit`: what `setting_error` was given.
-    span_unit : {"mm", "in"} or None
-    cut_length : float or None
-        Length along which the span is cut, ``span / cos(angle)``.
-    sides : int or None
-    left : Estimate or None
-        Degrees by which the line through the two marked teeth leans, its named end (the first of
-        them) positive toward the indicator; None where no wobble is established.
-    error : Estimate or None
-        The same at the rotation asked for; None where none was.
-    worst : Estimate
-        The tilt, at the worst rotation; where the wobble is not resolved its upper limit. Its
-        limits are `worst_low_deg` and `worst_high_deg`, those of the tilt.
-    worst_low_deg, worst_high_deg : float
-
-    Notes
-    -----
     Where all readings are the same and the graduation is not stated, the worst case and every
     uncertainty are not known: NaN here, None in `to_dict`.
     """
 
     fit: WobbleFit
-    use: str
     line: NeutralLine
-    tooth: int | None
-    away_deg: float | None
-    angle_deg: float
-    span: float | None
-    span_unit: str | None
-    cut_length: float | None
-    sides: int | None
-    left: Estimate | None
-    error: Estimate | None
-    worst: Estimate
-    worst_low_deg: float
-    worst_high_deg: float
 
-    @property
+    @derived("the blade's name, as text")
+    def blade(self) -> str:
+        return self.fit.readings.blade.name
+
+    use: str = quantity(
+        "what is set from the plate: table, bevel, miter_gauge, riving_knife or fence"
+    )
+
+    @derived("teeth nearest to the two ends of the neutral line")
+    def neutral_teeth(self) -> list[int] | None:
+        return [end.tooth for end in self.line.neutral] if self.line.neutral else None
+
+    tooth: int | None = quantity("the tooth asked for: uppermost, or at the front")
+    away_deg: float | None = quantity(
+        "the rotation asked for as a turn from the neutral line; see `squareness_error`"
+    )
+    angle_deg: float = quantity("bevel from the upright, or miter from the square cut")
+    span: float | None = quantity("thickness, width or length that was given, in `span_unit`")
+    span_unit: str | None = quantity("its unit")
+    cut_length: float | None = quantity("length along which the span is cut, span / cos(angle)")
+    sides: int | None = quantity("sides of the mitred frame or box")
+    left: Estimate | None = quantity(
+        "degrees by which the line through the two marked teeth leans, its named end (the first of "
+        "them) positive toward the indicator; none where no wobble is established",
+        parts=DOUBTED,
+        ending="_deg",
+        label="left after marking",
+        text=lambda one: one._lines("left after marking", one.left),
+    )
+    left_gap = _made_of("left", "gap")
+    left_joints = _made_of("left", "joints")
+    left_joint_gap = _made_of("left", "joint_gap")
+
+    @derived(
+        "lean of the true cut from the square so set, after marking: minus `left`",
+        parts=DOUBTED,
+        ending="_deg",
+    )
     def cut(self) -> Estimate | None:
-        """Lean of the true cut from the square so set, after marking: -left."""
         return self.left and self.left.times(-1.0)
 
-    @property
+    error: Estimate | None = quantity(
+        "the same lean of the line at the rotation asked for; none where none was",
+        parts=DOUBTED,
+        ending="_deg",
+        label="turned",
+        text=lambda one: one._lines(one._turned(), one.error),
+    )
+    error_gap = _made_of("error", "gap")
+    error_joints = _made_of("error", "joints")
+    error_joint_gap = _made_of("error", "joint_gap")
+
+    @derived(
+        "lean of the true cut from the square set at the rotation asked for: minus `error`",
+        parts=DOUBTED,
+        ending="_deg",
+    )
     def cut_at_error(self) -> Estimate | None:
-        """Lean of the true cut from the square set at the rotation asked for: -error."""
         return self.error and self.error.times(-1.0)
+
+    @derived(
+        "error at the worst rotation: the tilt, or its upper limit where unresolved",
+        label="at the worst rotation",
+        text=lambda one: worst_text(one.worst) + one._wood(Estimate(one.worst.value, one.worst.u)),
+    )
+    def worst_squareness_deg(self) -> float:
+        return self.worst.value
+
+    worst: Known = quantity(
+        "doubt of the worst rotation: its limits are those of the tilt",
+        parts=("_u", "_low", "_high"),
+        ending="_deg",
+    )
+    worst_gap = _made_of_worst("gap")
+    worst_joints = _made_of_worst("joints")
+    worst_joint_gap = _made_of_worst("joint_gap")
+
+    @derived("what the reader should know", key="warnings")
+    def _warnings(self) -> list[str]:
+        return list(self.fit.said)
 
     def joints(self, error: Estimate) -> Estimate | None:
         """Return what all joints of the frame are off by together: 2 sides error, in degrees.
@@ -101,14 +225,11 @@ class Setting(Result):
     def gap(self, error: Estimate) -> Estimate | None:
         """Return what an error in degrees opens over the length cut, in `span_unit`.
 
-        ``length tan(error)``, its uncertainty ``length u(error) / cos(error)^2``. None without a
-        span, and from 90 degrees on, where nothing closes.
+        None without a span, and from 90 degrees on, where nothing closes.
         """
         if self.cut_length is None or abs(error.value) >= 90:
             return None
-        angle = math.radians(error.value)
-        u = self.cut_length * math.radians(error.u) / math.cos(angle) ** 2
-        return Estimate(self.cut_length * math.tan(angle), u, error.dof)
+        return rise_over(error, self.cut_length)
 
     def joint_gap(self, error: Estimate) -> Estimate | None:
         """Return what the frame's last joint opens by if all the others are closed."""
@@ -122,49 +243,20 @@ class Setting(Result):
         return (*how_to_set(self.use, self.line), *said)
 
     def _title(self) -> str:
-        name = self.fit.readings.blade.name
-        what = f"{f'Blade {name}' if name else 'Blade'}: setting the {USES[self.use].title}"
+        what = f"{f'Blade {self.blade}' if self.blade else 'Blade'}: setting the "
         angle = f" at {self.angle_deg:.4g} deg" if self.angle_deg else ""
         lines = (f"  {line}" for line in how_to_set(self.use, self.line))
-        return "\n".join([what + angle, *lines])
+        return "\n".join([what + USES[self.use].title + angle, *lines])
 
-    def _rows(self) -> Sequence[Row]:
-        ends = self.line.neutral
-        worst = worst_text(self.worst, self.worst_low_deg, self.worst_high_deg)
-        worst += self._wood(self.worst)
-        return [
-            Row("blade", self.fit.readings.blade.name),
-            Row("use", self.use),
-            Row("neutral_teeth", [end.tooth for end in ends] if ends else None),
-            Row("tooth", self.tooth),
-            Row("away_deg", self.away_deg),
-            Row("angle_deg", self.angle_deg),
-            Row("span", self.span),
-            Row("span_unit", self.span_unit),
-            Row("cut_length", self.cut_length),
-            Row("sides", self.sides),
-            *self._shown("left after marking", self.left),
-            *self._values("left", self.left),
-            *_of("cut", "_deg", self.cut),
-            *self._shown(self._turned(), self.error),
-            *self._values("error", self.error),
-            *_of("cut_at_error", "_deg", self.cut_at_error),
-            Row("worst_squareness_deg", self.worst.value, "at the worst rotation", worst),
-            Row("worst_u_deg", self.worst.u),
-            *self._worst_rows(),
-            Row("warnings", list(self.fit.said)),
-        ]
-
-    def _shown(self, label: str, error: Estimate | None) -> list[Row]:
-        """Return the rows for people; the riving knife's toe and its lean are off alike."""
+    def _lines(self, label: str, error: Estimate | None) -> list[tuple[str, str]]:
+        """Return what people read; the riving knife's toe and its lean are off alike."""
         if error is None:
             return []
         cut, end = error.times(-1.0), USES[self.use].end
         text = cut_text(self.use, cut, end) + self._wood(error)
         if self.use != "riving_knife":
-            return [Row("", None, label, text)]
-        lean = cut_text(self.use, cut, "upper end")
-        return [Row("", None, f"toe, {label}", text), Row("", None, f"lean, {label}", lean)]
+            return [(label, text)]
+        return [(f"toe, {label}", text), (f"lean, {label}", cut_text(self.use, cut, "upper end"))]
 
     def _turned(self) -> str:
         if self.tooth is None:
@@ -174,34 +266,18 @@ class Setting(Result):
         return f"with tooth {self.tooth} {place} instead"
 
     def _wood(self, error: Estimate) -> str:
+        """Return what an error opens over the length cut, and at the last joint of a frame."""
         if self.cut_length is None or not math.isfinite(error.u):
             return ""
-        gap, joint_gap = self.gap(error), self.joint_gap(error)
-        return wood_text(self.span_unit, self.cut_length, gap, self.sides, joint_gap)
-
-    def _values(self, stem: str, error: Estimate | None) -> list[Row]:
-        return [
-            *_of(stem, "_deg", error),
-            *_of(f"{stem}_gap", "", error and self.gap(error)),
-            *_of(f"{stem}_joints", "_deg", error and self.joints(error)),
-            *_of(f"{stem}_joint_gap", "", error and self.joint_gap(error)),
-        ]
-
-    def _worst_rows(self) -> list[Row]:
-        rows = [
-            Row("worst_low_deg", self.worst_low_deg),
-            Row("worst_high_deg", self.worst_high_deg),
-        ]
-        sizes = {"": self.worst.value, "_low": self.worst_low_deg, "_high": self.worst_high_deg}
-        for part, size in sizes.items():
-            error = Estimate(size, self.worst.u)
-            gap, joints, joint_gap = self.gap(error), self.joints(error), self.joint_gap(error)
-            rows += [
-                Row(f"worst_gap{part}", gap and gap.value),
-                Row(f"worst_joints{part}_deg", joints and joints.value),
-                Row(f"worst_joint_gap{part}", joint_gap and joint_gap.value),
-            ]
-        return rows
+        gap, joint_gap, unit = self.gap(error), self.joint_gap(error), self.span_unit
+        opens = f"{number(abs(gap.value), gap.u)} {unit}" if gap else "no cut at all"
+        text = f"; over {self.cut_length:.4g} {unit} that is {opens}"
+        if self.sides is None:
+            return text
+        if joint_gap is None:
+            return f"{text}, and the frame of {self.sides} sides does not close"
+        opens = number(abs(joint_gap.value), joint_gap.u)
+        return f"{text}, and the last joint of {self.sides} opens {opens} {unit}"
 
     def _first(self) -> Sequence[str]:
         return self.fit.doubted
@@ -217,8 +293,7 @@ def setting_error(
     tooth: int | None = None,
     away_deg: float | None = None,
     angle_deg: float | None = None,
-    span_mm: float | None = None,
-    span_in: float | None = None,
+    span: Length | None = None,
     sides: int | None = None,
 ) -> Setting:
     """Return what a part of the saw is set wrong by when it is set from the plate.
@@ -254,7 +329,7 @@ def setting_error(
     angle_deg : float, optional
         Bevel from the upright or miter from the square cut, from 0 to 89; 0 if neither it nor
         `sides` is given.
-    span_mm, span_in : float, optional
+    span : length, such as ``"6 in"`` or ``(6, "in")``, optional
         Thickness of the board (table, bevel), its width (miter gauge), from the arbor's axis to
         the knife's far end (riving knife), or the fence's length.
     sides : int, optional
@@ -282,12 +357,11 @@ def setting_error(
     if tooth is not None and away_deg is not None:
         raise refuse("tooth and away_deg are both given", "give one rotation", blade=blade.name)
     given = {"tooth": tooth, "away_deg": away_deg, "angle_deg": angle_deg, "sides": sides}
-    for name, value in (given | {"span_mm": span_mm, "span_in": span_in}).items():
+    for name, value in given.items():
         if isinstance(value, bool) or (value is not None and abs(value) > LARGEST):
             raise refuse(f"{name} is {value}", "give a number", value=value, column=name)
-    angle = checked_angle(use, angle_deg, sides)
-    one_length_mm("span", {"mm": span_mm, "in": span_in})
-    span = span_mm if span_mm is not None else span_in
+    angle = _angle_of(use, angle_deg, sides)
+    size, unit = length("span", span) or (None, None)
     away = away_deg if tooth is None else wrap_180(fit.near_deg + 90.0 - blade.angle_of(tooth))
     plain = squareness(fit, away_deg=away or 0.0)
     line = neutral_line(fit)
@@ -299,15 +373,13 @@ def setting_error(
         tooth=tooth,
         away_deg=away,
         angle_deg=angle,
-        span=span,
-        span_unit=None if span is None else "mm" if span_mm is not None else "in",
-        cut_length=None if span is None else span / math.cos(math.radians(angle)),
+        span=size,
+        span_unit=unit,
+        cut_length=None if size is None else size / math.cos(math.radians(angle)),
         sides=sides,
         left=None if off is None else _at(fit, -off),
         error=None if away is None else _at(fit, away),
-        worst=Estimate(plain.worst.value, plain.worst.u, fit.dof),
-        worst_low_deg=plain.worst.low,
-        worst_high_deg=plain.worst.high,
+        worst=plain.worst,
     )
 
 
@@ -316,8 +388,78 @@ def _at(fit: WobbleFit, away: float) -> Estimate:
     return Estimate(float(error), float(u), fit.dof)
 
 
-def _of(stem: str, ending: str, one: Estimate | None) -> list[Row]:
-    return [Row(row.key, one and row.value) for row in (one or _NONE).rows(stem, ending)]
+def _angle_of(use: str, angle_deg: float | None, sides: int | None) -> float:
+    """Return the angle of a use in degrees, that of a frame of so many sides if not given.
+
+    Raises
+    ------
+    RefusedError
+        If the use has none, or angle or sides cannot be true or contradict each other.
+    """
+    for name, value in (("angle_deg", angle_deg), ("sides", sides)):
+        if value is not None and not USES[use].angled:
+            raise refuse(
+                f"{name} is given for use {use}",
+                "leave it out; only bevel and miter_gauge have an angle",
+                value=value,
+                column=name,
+            )
+    if angle_deg is not None and not 0 <= angle_deg <= 89:
+        raise refuse(
+            f"angle_deg is {angle_deg:g}",
+            "give the bevel from the upright, or the miter from the square cut: 0 to 89",
+            value=angle_deg,
+            column="angle_deg",
+        )
+    if sides is None:
+        return float(angle_deg or 0.0)
+    if not sides >= 3 or int(sides) != sides:
+        raise refuse(f"a frame of {sides} sides", "give 3 or more", value=sides, column="sides")
+    # As people write it: 25.71 for seven sides.
+    if angle_deg is not None and abs(angle_deg - 180.0 / sides) > 0.01:
+        raise refuse(
+            f"{sides} sides are cut at {180.0 / sides:g} deg, and angle_deg is {angle_deg:g}",
+            "give one of them, or check both",
+            value=angle_deg,
+            column="angle_deg",
+        )
+    return 180.0 / sides
 
 
-_NONE = Estimate(math.nan, math.nan)
+def how_to_set(use: str, line: NeutralLine) -> tuple[str, ...]:
+    """Return how the blade stands and what to set from it, a sentence each."""
+    lean = "Then set its lean against the plate."
+    if line.marked is None:
+        stand = line.instructions[0]
+    else:
+        first, second = (end.tooth for end in line.marked)
+        swapped = "as well; what is left then changes its sign)."
+        if USES[use].upright:
+            stand = f"Stand teeth {first} and {second} one above the other, {first} uppermost "
+            stand += f"({second} uppermost does {swapped}"
+        else:
+            stand = f"Turn tooth {first} to the front and {second} to the back, both level "
+            stand += f"({second} to the front does {swapped}"
+        lean = (
+            f"Then turn the blade a quarter turn, {first} uppermost and {second} below, and set "
+            "the knife's lean against the plate."
+        )
+    return (stand, USES[use].do, *([lean] if use == "riving_knife" else []))
+
+
+def cut_text(use: str, cut: Estimate, end: str) -> str:
+    """Return what the cut is off by and to which side; `end` is the one that signs speak of."""
+    if not math.isfinite(cut.u):
+        return f"not known: {BELOW}"
+    text = f"{cut.text('deg')} {USES[use].off}, {end} "
+    if cut.low <= 0 <= cut.high:
+        return f"{text}to a side that is not established"
+    return f"{text}{'toward' if cut.value > 0 else 'from'} the indicator"
+
+
+def worst_text(worst: Known) -> str:
+    """Return the error at the worst rotation, to whichever side."""
+    if not math.isfinite(worst.value):
+        return BELOW
+    limits = between(worst.low, worst.high, worst.u)
+    return f"{number(worst.value, worst.u)} deg to either side (95 %: {limits})"

@@ -3,52 +3,103 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import date as Date  # noqa: N812
+from functools import partial
 from pathlib import Path
-from typing import Any
 
-from bladegeom.faults import RefusedError, refuse
+from bladegeom.estimate import Answer
+from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.readings import Readings
-from bladegeom.result import Result, Row
-from bladegeom.saw.compare import DO_NOT_AGREE, CutComparison
-from bladegeom.saw.saw_file import SawFile, Section, read_saw
-from bladegeom.saw.steps import NOT_READ, Bench, Step, steps_of
+from bladegeom.result import Result, derived, described, quantity
+from bladegeom.saw.bench import NOT_READ, Bench, Step
+from bladegeom.saw.compare import CutComparison, compare_test_cut
+from bladegeom.saw.cut import flip_step, kerf_step, round_step, stop_step
+from bladegeom.saw.fence import fence_step
+from bladegeom.saw.insert import insert_step
+from bladegeom.saw.plate_reading import not_read_step, plate_step
+from bladegeom.saw.saw_file import CALLED, SawFile, read_saw
+from bladegeom.saw.slots import slots_step
 from bladegeom.tables.read import read_blades
+from bladegeom.tables.toml import Section
+
+_WORK: dict[str, Callable[[Bench, Section], Step | None]] = {
+    "slots": slots_step,
+    "table": partial(plate_step, use="table"),
+    "bevel": partial(plate_step, use="bevel"),
+    "miter_gauge": partial(plate_step, use="miter_gauge"),
+    "riving_knife": partial(plate_step, use="riving_knife"),
+    "fence": fence_step,
+    "stop": stop_step,
+    "insert": insert_step,
+    "test_cut.flip": flip_step,
+    "test_cut.round": round_step,
+    "test_cut.kerf": kerf_step,
+}
+"""Part of the file -> what works it out, in the order of work."""
+
+_FROM_THE_BLADE = ("table", "miter_gauge", "riving_knife")
+"""Steps whose teeth the blade alone tells."""
+
+_LOOK: dict[Answer, tuple[str, ...]] = {
+    "yes": (),
+    "no": ("Look for dish, the square, or a sign, and measure again, before you move anything.",),
+    "cannot tell": ("Measure again, or state the graduations.",),
+}
+"""Whether the test cuts agree -> what to do."""
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class SetUp(Result):
-    """A saw, step by step.
+    """A saw, step by step."""
 
-    Attributes
-    ----------
-    saw, notes : str
-        Name of the saw, and what else its owner wrote.
-    date : datetime.date or None
-        When it was measured.
-    fit : WobbleFit or None
-        Of the blade on it.
-    marks : NeutralLine or None
-    steps : tuple of Step
-        In the order of work; parts that the file leaves out are left out.
-    test_cut : CutComparison or None
-        Predicted against measured, where the file holds test cuts and what predicts them.
-    warnings : tuple of str
-    """
+    saw: str = quantity("name of the saw")
 
-    saw: str
-    notes: str
+    @derived("the blade's name, as text")
+    def blade(self) -> str | None:
+        return None if self.fit is None else self.fit.readings.blade.name
+
     date: Date | None
+    """When it was measured."""
+
+    @derived("the day on which it was measured, as text", key="date")
+    def _day(self) -> str | None:
+        return self.date.isoformat() if self.date else None
+
+    @derived(
+        "title of the one step to do now, none where no move is told",
+        key="now",
+        label="now",
+        text=lambda one: one.do_now,
+    )
+    def _now(self) -> str | None:
+        return None if self.now is None else self.now.title
+
+    @derived("teeth to mark")
+    def neutral_teeth(self) -> list[int] | None:
+        marked = self.marks.marked if self.marks else None
+        return [end.tooth for end in marked] if marked else None
+
+    steps: tuple[Step, ...] = quantity(
+        "every step in the order of work; parts that the file leaves out are left out",
+        label="steps",
+        text=lambda one: [
+            (f"{place} {step.title}", step.summary) for place, step in enumerate(one.steps, start=1)
+        ],
+    )
+    test_cut: CutComparison | None = quantity(
+        "predicted against measured, where the file holds test cuts and what predicts them"
+    )
+    warnings: tuple[str, ...] = quantity("what the reader should know")
+    notes: str
+    """What else its owner wrote."""
     fit: WobbleFit | None
+    """Of the blade on it."""
     marks: NeutralLine | None
-    steps: tuple[Step, ...]
-    test_cut: CutComparison | None
-    warnings: tuple[str, ...]
 
     def _title(self) -> str:
         return self.title
@@ -68,7 +119,7 @@ class SetUp(Result):
         before any move. Else it is the first step, in the order of work, to move or to read again.
         """
         asked = [step for step in self.steps if step.state in ("move", "read again")]
-        if self.test_cut is not None and self.test_cut.verdict == DO_NOT_AGREE:
+        if self.test_cut is not None and self.test_cut.agree == "no":
             return next(step for step in asked if step.part == "test_cut")
         return asked[0] if asked else None
 
@@ -81,24 +132,6 @@ class SetUp(Result):
             return f"{said} Step {unread} names the parts that were not read." if unread else said
         place = self.steps.index(self.now) + 1
         return f"Do now: step {place}, {self.now.title}. {' '.join(self.now.do)}"
-
-    def _rows(self) -> Sequence[Row]:
-        blade = None if self.fit is None else self.fit.readings.blade.name
-        marked = self.marks.marked if self.marks else None
-        return [
-            Row("saw", self.saw),
-            Row("blade", blade),
-            Row("date", self.date.isoformat() if self.date else None),
-            Row("now", self.now and self.now.title, "now", self.do_now),
-            Row("neutral_teeth", [end.tooth for end in marked] if marked else None),
-            *(
-                Row("", None, f"{place} {step.title}", step.summary)
-                for place, step in enumerate(self.steps, start=1)
-            ),
-            Row("steps", [step.to_dict() for step in self.steps]),
-            Row("test_cut", self.test_cut.to_dict() if self.test_cut else None),
-            Row("warnings", list(self.warnings)),
-        ]
 
     def _remarks(self) -> Sequence[str]:
         return self.warnings
@@ -125,8 +158,13 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
     held = read_saw(path)
     saw = held.one("saw") or Section("saw", {})
     fit = _fit(held)
-    bench = Bench(held, fit, saw.get("tilts"))
-    steps = steps_of(bench)
+    bench = Bench(held, fit)
+    steps = _steps(bench)
+    compared = compare_test_cut(bench.checks) if bench.checks else None
+    if compared is not None:
+        steps.append(_compared(compared))
+    if bench.unread:
+        steps.append(not_read_step(bench))
     remarks = [f"blade: {one}" for one in (fit.said if fit else ())]
     remarks += [f"{step.title.lower()}: {one}" for step in steps for one in step.remarks]
     return SetUp(
@@ -136,8 +174,48 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
         fit=fit,
         marks=None if fit is None else neutral_line(fit),
         steps=tuple(steps),
-        test_cut=bench.comparison,
+        test_cut=compared,
         warnings=tuple(remarks),
+    )
+
+
+def _steps(bench: Bench) -> list[Step]:
+    """Return the steps that stand in the file, in the order of work.
+
+    Raises
+    ------
+    RefusedError
+        Listing what every part that cannot be used lacks.
+    """
+    steps: list[Step] = []
+    if bench.fit is not None and bench.fit.mistake is not None:
+        first, *others = neutral_line(bench.fit).instructions
+        steps.append(Step("blade", "Blade", do=(first,), found=tuple(others), state="read again"))
+    faults: list[Fault] = []
+    for part, work in _WORK.items():
+        sections = bench.held.parts.get(part, [])
+        if not sections and part in _FROM_THE_BLADE and bench.fit is not None:
+            sections = [Section(part, {})]
+        for section in sections:
+            try:
+                step = work(bench, section)
+                steps += [step] if step is not None else []
+            except RefusedError as error:
+                faults += section.located(error, CALLED)
+    if faults:
+        raise RefusedError(faults)
+    return steps
+
+
+def _compared(comparison: CutComparison) -> Step:
+    return Step(
+        "test_cut",
+        "Test cut against what was predicted",
+        found=comparison.lines,
+        verdict=comparison.word,
+        state=None if comparison.agree == "yes" else "read again",
+        do=_LOOK[comparison.agree],
+        result=comparison,
     )
 
 
@@ -159,14 +237,12 @@ def _fit(held: SawFile) -> WobbleFit | None:
             )
             for fault in error.faults
         ]
-        raise RefusedError(section.located(RefusedError(here))) from None
+        raise RefusedError(section.located(RefusedError(here), CALLED)) from None
 
 
 def _readings(folder: Path, section: Section) -> Readings:
     file = folder / section.get("readings")
-    facts: dict[str, Any] = {}
-    if "facts" in section.values:
-        facts["blades"] = folder / section.get("facts")
+    facts = {"blades": folder / section.get("facts")} if "facts" in section.values else {}
     batch = read_blades(file, **facts)
     name = section.get("name")
     found = [one for one in batch.readings if name is None or one.blade.name == name]

@@ -3,110 +3,60 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
 
-from numpy.typing import ArrayLike
-
-from bladegeom.estimate import Estimate, Verdict
+from bladegeom.estimate import Answer, Estimate, Verdict, judge
 from bladegeom.faults import refuse
 from bladegeom.fit.squareness import squareness
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import student_t
-from bladegeom.lengths import MM_PER, lengths_mm, one_length_mm, one_unit
-from bladegeom.result import Result, Row, number
-from bladegeom.saw.taken import (
+from bladegeom.lengths import MM_PER, Length, Lengths, length_mm
+from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
+    Bench,
+    Step,
+    Tolerance,
+    advice,
     angle_over,
     difference_of,
+    judged,
     needed_mm,
     one_of,
     size,
+    state_of,
+    taken_mm,
     told,
+    tolerance_of,
 )
+from bladegeom.saw.clearance import rub_angle, side_clearance
+from bladegeom.tables.toml import Section
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class SlotAlignment(Result):
-    """How far the slots are from square to the arbor's axis, and what to move.
+    """How far the slots are from square to the arbor's axis, and what to move."""
 
-    Attributes
-    ----------
-    unit : {"mm", "in"}
-        In which front and back were read; of every length here.
-    front, back : float
-        Mean readings.
-    separation : float
-        From the one place of the tooth to the other.
-    difference : Estimate
-        Front less back, over the separation.
-    angle : Estimate
-        Degrees, ``atan(difference / separation)``. Positive, as the difference, when the tooth
-        stands farther from the indicator at the back.
-    graduation, end_float : float or None
-    side : {"left", "right"} or None
-        Of the blade, on which the indicator stands, as the operator sees it from the front.
-    moved : {"table", "trunnion"}
-    pivot : {"front", "back"}
-    lever : float
-        From the pivot bolt to where the movement is measured.
-    move : Estimate
-        How far the end away from the pivot is to be moved there; positive the way in which the
-        indicator points.
-    tolerance : float or None
-        Of the difference.
-    tolerance_deg : float or None
-        Of the angle.
-    verdict : {"within", "out", "cannot tell"} or None
-        None without a tolerance.
-    plate_worst_deg, plate_worst : float or None
-        By how much the same check, read on the plate at two places of a blade that is not turned,
-        would be wrong at the worst rotation: degrees, and over the separation. None without a fit;
-        the upper 95 % limit where the wobble is not resolved.
-    plate_rms_deg : float or None
-        Root mean square of the same over all rotations.
-    remarks : tuple of str
-    """
+    unit: str = quantity("mm or in, as front and back were read; of every length here")
+    front: float = quantity("mean reading of the marked tooth in front of the axis")
+    back: float = quantity("mean reading of the same tooth behind the axis")
+    separation: float = quantity("from the one place of the tooth to the other")
+    angle: Estimate = quantity(
+        "error of the slots in degrees, atan(difference / separation): positive, as the "
+        "difference, when the tooth stands farther from the indicator at the back",
+        parts=DOUBTED,
+        ending="_deg",
+        label="slot error",
+        unit="deg",
+    )
+    difference: Estimate = quantity(
+        "front less back, over the separation",
+        parts=DOUBTED,
+        label="front less back",
+        text=lambda one: f"{one.difference.text(one.unit)} over {one._over}",
+    )
 
-    unit: str
-    front: float
-    back: float
-    separation: float
-    difference: Estimate
-    angle: Estimate
-    graduation: float | None
-    end_float: float | None
-    side: str | None
-    moved: str
-    pivot: str
-    lever: float
-    move: Estimate
-    tolerance: float | None
-    tolerance_deg: float | None
-    verdict: Verdict | None
-    plate_worst_deg: float | None
-    plate_worst: float | None
-    plate_rms_deg: float | None
-    remarks: tuple[str, ...]
-
-    @property
-    def angle_deg(self) -> float:
-        """Degrees from square to the arbor; positive when the tooth stands off at the back."""
-        return self.angle.value
-
-    @property
-    def angle_u_deg(self) -> float:
-        """Standard uncertainty (k = 1) of the angle in degrees; NaN where nothing tells it."""
-        return self.angle.u
-
-    @property
-    def established(self) -> bool:
-        """Whether the 95 % limits leave no doubt which end stands off, as far as doubt is known."""
-        return told(self.difference)
-
-    @property
+    @derived("which end stands off, and what that says of the slot, in words", label="which end")
     def stands_off(self) -> str:
-        """Which end stands off, and what that says of the slot, in words."""
         if self.difference.value == 0:
             return "front and back read the same"
         if not self.established:
@@ -117,9 +67,29 @@ class SlotAlignment(Result):
             f"indicator: the slot runs away from the blade toward the {end}"
         )
 
-    @property
+    graduation: float | None = quantity("of the indicator")
+    end_float: float | None = quantity("how far the arbor can be pushed along its axis")
+    tolerance: float | None = quantity("of the difference")
+    tolerance_deg: float | None = quantity("of the angle")
+    verdict: Verdict | None = quantity(
+        "within, out or cannot tell; none without a tolerance",
+        label="verdict",
+        text=lambda one: f"{one.verdict}: tolerance {one._allowed}" if one.verdict else "",
+    )
+    side: str | None = quantity(
+        "left or right: side of the blade with the indicator, as the operator sees it"
+    )
+    moved: str = quantity("table or trunnion: what is turned to correct")
+    pivot: str = quantity("front or back: the bolt that stays")
+    lever: float = quantity("from the pivot bolt to where the movement is measured")
+    move: Estimate = quantity(
+        "how far the end away from the pivot is to be moved there, positive the way in which the "
+        "indicator points",
+        parts=DOUBTED,
+    )
+
+    @derived("what to move, how far, and which way, in words", label="correction")
     def correction(self) -> str:
-        """What to move, how far, and which way, in words."""
         if self.verdict == "within":
             return "Within the tolerance: nothing needs moving; what was read is what is left."
         if not self.established:
@@ -130,9 +100,15 @@ class SlotAlignment(Result):
             f"the {end} of the {self.moved} {size(self.move, self.unit)} {self._way()}."
         )
 
-    @property
+    @derived("how far to move, with its doubt", key="", label="to be moved")
+    def _to_be_moved(self) -> str:
+        if not self.established:
+            return ""
+        by = self.move.times(math.copysign(1.0, self.move.value))
+        return f"{by.text(self.unit)} at {self.lever:g} {self.unit} from the pivot"
+
+    @derived("what the difference does to a board, in words", label="in the wood")
     def in_the_wood(self) -> str:
-        """What the difference does to a board, in words."""
         if self.difference.value == 0:
             return "the rear teeth follow the front teeth"
         return (
@@ -140,9 +116,31 @@ class SlotAlignment(Result):
             f"{size(self.difference, self.unit)} over {self._over} of blade"
         )
 
+    plate_worst_deg: float | None = quantity(
+        "by how much the same check, read on the plate at two places of a blade that is not "
+        "turned, would be wrong at the worst rotation, in degrees; none without a fit, the upper "
+        "95 % limit where the wobble is not resolved",
+        label="on the plate",
+        text=lambda one: _on_the_plate(one),
+    )
+    plate_worst: float | None = quantity("the same over the separation")
+    plate_rms_deg: float | None = quantity("root mean square of the same over all rotations")
+    remarks: tuple[str, ...] = quantity("what the reader should know", key="warnings")
+
+    @property
+    def established(self) -> bool:
+        """Whether the 95 % limits leave no doubt which end stands off, as far as doubt is known."""
+        return told(self.difference)
+
     @property
     def _over(self) -> str:
         return f"{self.separation:g} {self.unit}"
+
+    @property
+    def _allowed(self) -> str:
+        if self.tolerance is None:
+            return f"{self.tolerance_deg:g} deg"
+        return f"{self.tolerance:g} {self.unit} over {self._over}"
 
     def _way(self) -> str:
         along = self.move.value > 0
@@ -161,91 +159,34 @@ class SlotAlignment(Result):
     def _title(self) -> str:
         return "Slots against the arbor"
 
-    def _rows(self) -> Sequence[Row]:
-        unit = self.unit
-        allowed = ""
-        if self.tolerance is not None:
-            allowed = f"{self.tolerance:g} {unit} over {self._over}"
-        elif self.tolerance_deg is not None:
-            allowed = f"{self.tolerance_deg:g} deg"
-        return [
-            Row("unit", unit),
-            Row("front", self.front),
-            Row("back", self.back),
-            Row("separation", self.separation),
-            *self.angle.rows("angle", "_deg", "slot error", self.angle.text("deg")),
-            *self.difference.rows(
-                "difference",
-                "",
-                "front less back",
-                f"{self.difference.text(unit)} over {self._over}",
-            ),
-            Row("stands_off", self.stands_off, "which end", self.stands_off),
-            Row("graduation", self.graduation),
-            Row("end_float", self.end_float),
-            Row("tolerance", self.tolerance),
-            Row("tolerance_deg", self.tolerance_deg),
-            Row(
-                "verdict",
-                self.verdict,
-                "verdict" if self.verdict else "",
-                f"{self.verdict}: tolerance {allowed}",
-            ),
-            Row("side", self.side),
-            Row("moved", self.moved),
-            Row("pivot", self.pivot),
-            Row("lever", self.lever),
-            *self.move.rows("move", ""),
-            Row("correction", self.correction, "correction", self.correction),
-            Row("", None, "to be moved" if self.established else "", self._move_words()),
-            Row("in_the_wood", self.in_the_wood, "in the wood", self.in_the_wood),
-            Row("plate_worst_deg", self.plate_worst_deg, *self._plate()),
-            Row("plate_worst", self.plate_worst),
-            Row("plate_rms_deg", self.plate_rms_deg),
-            Row("warnings", list(self.remarks)),
-        ]
-
-    def _move_words(self) -> str:
-        size = self.move if self.move.value > 0 else self.move.times(-1.0)
-        return f"{size.text(self.unit)} at {self.lever:g} {self.unit} from the pivot"
-
-    def _plate(self) -> tuple[str, str]:
-        if self.plate_worst_deg is None or self.plate_worst is None or self.plate_rms_deg is None:
-            return "", ""
-        if math.isnan(self.plate_worst_deg):
-            return "on the plate", "wrong by an amount that is not known: no graduation is stated"
-        worst, rms = self.plate_worst_deg, self.plate_rms_deg
-        return (
-            "on the plate",
-            f"read at two places of the plate without turning the blade: wrong by up to "
-            f"{worst:.2g} deg, {self.plate_worst:.2g} {self.unit} over {self._over} (rms over all "
-            f"rotations {rms:.2g} deg)",
-        )
-
-    def _remarks(self) -> Sequence[str]:
+    def _remarks(self) -> tuple[str, ...]:
         return self.remarks
 
 
+def _on_the_plate(one: SlotAlignment) -> str:
+    if one.plate_worst_deg is None:
+        return ""
+    if math.isnan(one.plate_worst_deg):
+        return "wrong by an amount that is not known: no graduation is stated"
+    return (
+        f"read at two places of the plate without turning the blade: wrong by up to "
+        f"{one.plate_worst_deg:.2g} deg, {one.plate_worst:.2g} {one.unit} over {one._over} (rms "
+        f"over all rotations {one.plate_rms_deg:.2g} deg)"
+    )
+
+
 def slot_alignment(
+    front: Lengths,
+    back: Lengths,
     *,
-    front_mm: ArrayLike | None = None,
-    front_in: ArrayLike | None = None,
-    back_mm: ArrayLike | None = None,
-    back_in: ArrayLike | None = None,
-    separation_mm: float | None = None,
-    separation_in: float | None = None,
-    graduation_mm: float | None = None,
-    graduation_in: float | None = None,
-    end_float_mm: float | None = None,
-    end_float_in: float | None = None,
+    separation: Length,
+    graduation: Length | None = None,
+    end_float: Length | None = None,
     side: str | None = None,
     moved: str = "table",
     pivot: str = "front",
-    lever_mm: float | None = None,
-    lever_in: float | None = None,
-    tolerance_mm: float | None = None,
-    tolerance_in: float | None = None,
-    tolerance_deg: float | None = None,
+    lever: Length | None = None,
+    tolerance: Tolerance | None = None,
     fit: WobbleFit | None = None,
 ) -> SlotAlignment:
     """Return how far the slots are from square to the arbor's axis, and what to move.
@@ -262,13 +203,13 @@ def slot_alignment(
 
     Parameters
     ----------
-    front_mm, front_in, back_mm, back_in : array_like, shape (n,)
-        Readings at each end, as often as taken; all in one unit.
-    separation_mm, separation_in : float
+    front, back : lengths, such as ``"12.0 12.5 thou"`` or ``([12.0, 12.5], "thou")``
+        Readings at each end, as often as taken; both in one unit.
+    separation : length, such as ``"8 in"`` or ``(8, "in")``
         From the one place of the tooth to the other.
-    graduation_mm, graduation_in : float, optional
+    graduation : length, optional
         Of the indicator; without it, only repeats tell the doubt.
-    end_float_mm, end_float_in : float, optional
+    end_float : length, optional
         How far the arbor can be pushed along its axis: at each end the tooth may stand anywhere in
         it (a rectangle, GUM 4.3.7).
     side : {"left", "right"}, optional
@@ -277,12 +218,11 @@ def slot_alignment(
         What is turned to correct.
     pivot : {"front", "back"}
         The bolt that stays.
-    lever_mm, lever_in : float, optional
+    lever : length, optional
         From the pivot bolt to where the movement is measured; the separation if not given.
-    tolerance_mm, tolerance_in : float, optional
-        Of the difference between front and back over the separation.
-    tolerance_deg : float, optional
-        Of the angle, instead.
+    tolerance : length or degrees, optional
+        Of the difference between front and back over the separation, ``"1 thou"``; or of the angle,
+        ``"0.02 deg"``.
     fit : WobbleFit, optional
         Of the blade on the saw: tells by how much the same check on its plate would be wrong.
 
@@ -293,70 +233,61 @@ def slot_alignment(
     Raises
     ------
     RefusedError
-        If something is missing, given twice, or cannot be; also for a fit without a ring radius.
+        If something is missing or cannot be; also for a fit without a ring radius.
     """
-    front, front_unit = lengths_mm("front", {"mm": front_mm, "in": front_in})
-    back, back_unit = lengths_mm("back", {"mm": back_mm, "in": back_in})
-    unit = one_unit({"front": front_unit, "back": back_unit})
+    (at_front, at_back), unit = taken_mm({"front": front, "back": back})
     per = 1 / MM_PER[unit]
-    separation = needed_mm("separation", {"mm": separation_mm, "in": separation_in})
-    graduation = one_length_mm("graduation", {"mm": graduation_mm, "in": graduation_in})
-    end_float = one_length_mm("end_float", {"mm": end_float_mm, "in": end_float_in})
-    lever = one_length_mm("lever", {"mm": lever_mm, "in": lever_in}) or separation
-    tolerance = one_length_mm("tolerance", {"mm": tolerance_mm, "in": tolerance_in})
+    apart = needed_mm("separation", separation)
+    step, play = length_mm("graduation", graduation), length_mm("end_float", end_float)
+    arm = length_mm("lever", lever) or apart
     if side is not None:
         one_of("side", side, ("left", "right"))
     one_of("moved", moved, ("table", "trunnion"))
     one_of("pivot", pivot, ("front", "back"))
-    if tolerance is not None and tolerance_deg is not None:
-        raise refuse("the tolerance is given twice", "give a length or degrees", column="tolerance")
-    if tolerance_deg is not None and not 0 < tolerance_deg < 90:
-        raise refuse(
-            f"the tolerance is {tolerance_deg:g} deg", "give degrees above 0", value=tolerance_deg
-        )
+    allowed, allowed_deg = tolerance_of(tolerance)
 
     # Counted from the first of each: equal readings then have no scatter, not binary dust.
-    difference = difference_of(front - front[0], back - back[0], graduation).plus(
-        Estimate(float(front[0] - back[0]), 0.0),
-        Estimate(0.0, (end_float or 0.0) / math.sqrt(12)),
-        Estimate(0.0, (end_float or 0.0) / math.sqrt(12)),
+    start = at_front[0], at_back[0]
+    at_each_end = Estimate(0.0, (play or 0.0) / math.sqrt(12))
+    difference = difference_of(at_front - start[0], at_back - start[1], step).plus(
+        Estimate(float(start[0] - start[1]), 0.0), at_each_end, at_each_end
     )
-    if abs(difference.value) >= separation:
+    if abs(difference.value) >= apart:
         raise refuse(
             f"front and back differ by {abs(difference.value) * per:g} {unit}, and the separation "
-            f"is only {separation * per:g} {unit}",
+            f"is only {apart * per:g} {unit}",
             "check the units and the decimal points",
             value=difference.value * per,
             column="separation",
         )
+    largest = allowed
+    if allowed_deg is not None:
+        largest = apart * math.tan(math.radians(allowed_deg))
+    verdict = judged(difference, largest)
+    remarks = _remarks(len(at_front) + len(at_back) > 2, math.isfinite(difference.u), play)
+    if largest is not None and verdict == "cannot tell" and math.isfinite(difference.u):
+        remarks.insert(0, _what_would_tell(difference, play or 0.0, largest, unit))
     along = (moved == "table") == (pivot == "front")
-    allowed = tolerance
-    if tolerance_deg is not None:
-        allowed = separation * math.tan(math.radians(tolerance_deg))
-    verdict = None if allowed is None else difference.verdict(allowed)
-    remarks = _remarks(len(front) + len(back) > 2, math.isfinite(difference.u), end_float)
-    if allowed is not None and verdict == "cannot tell" and math.isfinite(difference.u):
-        remarks.insert(0, _what_would_tell(difference, end_float or 0.0, allowed, unit))
     worst = None if fit is None else squareness(fit, away_deg=0.0).worst.value
     return SlotAlignment(
         unit=unit,
-        front=float(front.mean()) * per,
-        back=float(back.mean()) * per,
-        separation=separation * per,
+        front=float(at_front.mean()) * per,
+        back=float(at_back.mean()) * per,
+        separation=apart * per,
         difference=difference.times(per),
-        angle=angle_over(difference, separation),
-        graduation=None if graduation is None else graduation * per,
-        end_float=None if end_float is None else end_float * per,
+        angle=angle_over(difference, apart),
+        graduation=None if step is None else step * per,
+        end_float=None if play is None else play * per,
         side=side,
         moved=moved,
         pivot=pivot,
-        lever=lever * per,
-        move=difference.times(per * lever / separation * (1 if along else -1)),
-        tolerance=None if tolerance is None else tolerance * per,
-        tolerance_deg=tolerance_deg,
+        lever=arm * per,
+        move=difference.times(per * arm / apart * (1 if along else -1)),
+        tolerance=None if allowed is None else allowed * per,
+        tolerance_deg=allowed_deg,
         verdict=verdict,
         plate_worst_deg=worst,
-        plate_worst=None if worst is None else separation * per * math.tan(math.radians(worst)),
+        plate_worst=None if worst is None else apart * per * math.tan(math.radians(worst)),
         plate_rms_deg=None if worst is None else worst / math.sqrt(2),
         remarks=tuple(remarks),
     )
@@ -394,3 +325,59 @@ def _what_would_tell(difference: Estimate, end_float: float, allowed: float, uni
         f"{said} Repeats are not enough, the end float alone makes {alone}: push the arbor the "
         "same way for every reading."
     )
+
+
+def slots_step(bench: Bench, section: Section) -> Step:
+    """Return the step of the slots, and leave what they are out by on the bench."""
+    result = slot_alignment(
+        **section.given("front", "back", "separation", "graduation", "end_float", "tolerance"),
+        **section.given("moved", "pivot", "lever", side="indicator"),
+        fit=bench.fit,
+    )
+    few = min(len(section.get(end)[0]) for end in ("front", "back")) < 3
+    state = state_of(result.difference, result.verdict)
+    if few and result.verdict == "cannot tell":
+        state = "read again"
+    bench.slots, bench.slots_state = result, state
+    return Step(
+        "slots",
+        "Slots",
+        stand="one marked tooth",
+        do=advice(
+            state,
+            result.verdict,
+            result.correction,
+            "Read the marked tooth three times at each end, or more: it cannot be told yet.",
+        ),
+        state=state,
+        found=(
+            f"{result.difference.text(result.unit)} from front to back; {result.stands_off}",
+            *_rubbing(bench, result),
+        ),
+        verdict=result.verdict,
+        remarks=result.remarks,
+        result=result,
+    )
+
+
+_RUBS: dict[Answer, str] = {
+    "yes": "the plate does not rub",
+    "no": "the plate rubs behind the front teeth",
+    "cannot tell": "whether the plate rubs cannot be told",
+}
+
+
+def _rubbing(bench: Bench, slots: SlotAlignment) -> list[str]:
+    """Say whether the plate rubs in the cut, where blade and height tell."""
+    height = bench.stated("blade", "height")
+    blade = None if bench.fit is None else bench.fit.readings.blade
+    if height is None or blade is None:
+        return []
+    if blade.plate_mm is None or blade.tooth_width_mm is None or blade.diameter_mm is None:
+        return []
+    limit = float(rub_angle(blade, height))
+    unit, clear = height[1], side_clearance(blade).mm / MM_PER[height[1]]
+    return [
+        f"{height[0]:g} {unit} high with {clear:.3g} {unit} of side clearance the plate "
+        f"rubs from {limit:.2g} deg: {_RUBS[judge(slots.angle, limit)]}"
+    ]

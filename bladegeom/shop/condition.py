@@ -1,20 +1,23 @@
-"""A blade judged by the shop's limits: outcome, its probability, and what to do next."""
+"""A blade judged by the shop's limits: outcome, its probability, and what to do next and why."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
 
 from bladegeom.faults import RefusedError, refuse
 from bladegeom.fit.closing import Closing, closing_of, without_drift
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.marks import NeutralLine, neutral_line, without_marks
+from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
+from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
-from bladegeom.mistakes.check import Findings
-from bladegeom.result import Result, Row, between, number, percent
-from bladegeom.shop.action import ACTIONS, FIT, MATTERS, RETIRE, Action, next_action
+from bladegeom.mistakes.check import Finding, Findings
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.shop.conformity import (
     CONFORMS,
     FAILS,
@@ -22,127 +25,181 @@ from bladegeom.shop.conformity import (
     OUTCOMES,
     RULES,
     UNDECIDED,
+    UNREAD_RULE,
+    Verdict,
+    hiding,
+    in_ranges,
     judged,
     raw_span,
+    teeth_read,
+    unread_words,
     wobble_span,
 )
-from bladegeom.shop.limit import QUANTITIES, Limit
+from bladegeom.shop.limit import Limit
 from bladegeom.shop.limits import Limits
-from bladegeom.shop.unread import UNREAD_RULE, hiding, in_ranges, teeth_read, unread_words
 from bladegeom.tables.eye import BLANK, FAULT, NOTHING, eye_fault, eye_says
-
-__all__ = ["ACTIONS", "Condition", "Verdict", "assess"]
 
 _SAME_RING = 0.01
 _CLEAR = "looked at, nothing found"
 _NOT_SEEN = "not recorded: look for cracks, missing tips, heat marks, wrong bore or speed rating"
 
+RETIRE = "out of service"
+SAWSMITH = "to a sawsmith"
+LEVEL = "level the plate"
+REMOUNT = "clean, remount and measure again"
+AGAIN = "measure again"
+FIT = "fit for use"
+ACTIONS = (RETIRE, SAWSMITH, LEVEL, REMOUNT, AGAIN, FIT)
+"""Every action, in the order in which a queue lists them."""
 
-@dataclass(frozen=True)
-class Verdict:
-    """The outcome on one limit; lengths in the unit of the readings.
+MATTERS = 0.05
+"""Chance at which a steady stand is taken to have moved, where that would change the outcome."""
+
+_WAVES = 4
+_FEWEST = 8
+_MOST_BENDS = 2
+
+
+class Action(NamedTuple):
+    """The next action.
 
     Attributes
     ----------
-    limit : Limit
-    largest : float
-        The limit's value.
-    value, low, high : float
-        What was measured, with 95 % limits; NaN where the doubt is not known.
-    within : float
-        Conformance probability; NaN where the doubt is not known or the outcome is withheld.
-    outcome : str
-    rests_on : str
-        What the doubt rests on.
+    name : str
+        One of `ACTIONS`.
+    reasons : tuple of str
+    bend : Bend or None
+        What to level.
+    wave : Harmonic or None
+        The wave that sends the blade to a sawsmith.
     unread : tuple of int
-        Teeth not read that keep the blade from passing.
-    withheld_for : str
-        In words, why the numbers alone do not decide; empty where they do.
+        Teeth to read, where they are why it is measured again.
+    sound : bool
+        Whether the readings can be relied on: no mistake was found, and the stand did not move.
     """
 
-    limit: Limit
-    largest: float
-    value: float
-    low: float
-    high: float
-    within: float
-    outcome: str
-    rests_on: str
+    name: str
+    reasons: tuple[str, ...]
+    bend: Bend | None = None
+    wave: Harmonic | None = None
     unread: tuple[int, ...] = ()
-    withheld_for: str = ""
-
-    def withheld(self, outcome: str, why: str) -> Verdict:
-        """Return the numbers with an outcome that rests on something else than they."""
-        return replace(self, outcome=outcome, within=math.nan, withheld_for=why)
-
-    def said(self, unit: str) -> str:
-        """Return the verdict in words."""
-        doubt = (self.high - self.low) / 2
-        limits = "doubt not known"
-        chance = f" ({self.withheld_for})" if self.withheld_for else ""
-        if math.isfinite(doubt):
-            limits = f"95 %: {between(self.low, self.high, doubt)}"
-        if math.isfinite(self.within):
-            chance = f" (probability to be within it: {percent(self.within)})"
-        name = self.limit.quantity.replace("_tir", " TIR")
-        return (
-            f"{name} {number(self.value, doubt)} {unit} ({limits}) against {self.largest:.4g} "
-            f"{unit}: {self.outcome}{chance}; doubt from {self.rests_on}; "
-            f"source: {self.limit.source}"
-        )
+    sound: bool = True
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+_OF_VERDICT = ("_outcome", "_limit", "_low", "_high", "_probability", "_source", "_rests_on")
+
+
+@described
 class Condition(Result):
     """What the limits say of a blade.
 
-    Attributes
-    ----------
-    fit : WobbleFit
-    outcome : {"conforms", "undecided", "does not conform", "not judged"}
-        The worst of all verdicts. Undecided where a mistake is likely, the stand moved or unread
-        teeth may hide a fault; not judged where the blade is out of service.
-    verdicts : tuple of Verdict
-    rule : {"zones", "simple"}
-    next : Action
-        With the bend or the wave behind it.
-    eye : str
-        What the eye found; empty where it is not recorded.
-    remarks : tuple of str
+    Undecided where a mistake is likely, the stand moved or unread teeth may hide a fault; not
+    judged where the blade is out of service. `verdicts` are those on each limit, `next` the action
+    with the bend or the wave behind it.
     """
 
     fit: WobbleFit
-    outcome: str
     verdicts: tuple[Verdict, ...]
-    rule: str
     next: Action
-    eye: str
     remarks: tuple[str, ...]
 
-    @property
+    @derived("the blade's name, as text", key="blade")
+    def name(self) -> str:
+        return self.fit.readings.blade.name
+
+    @derived("unit of the readings and of all lengths without one in their name")
+    def unit(self) -> str:
+        return self.fit.unit
+
+    @derived("the worst outcome of all limits: one of `OUTCOMES`", label="outcome")
+    def outcome(self) -> str:
+        return _worst(self.verdicts)
+
+    @derived("what to do next: one of `ACTIONS`", label="next")
     def action(self) -> str:
-        """What to do next: one of `ACTIONS`."""
         return self.next.name
+
+    @derived("why", key="reasons", label="because")
+    def because(self) -> str:
+        return " ".join(self.reasons)
+
+    @derived(
+        "how many different teeth were read", label="teeth read", text=lambda one: one.read_words
+    )
+    def teeth_read(self) -> int:
+        return teeth_read(self.fit.readings)
+
+    @derived("teeth to be read before the blade can pass; empty for one out of service")
+    def teeth_to_read(self) -> tuple[int, ...]:
+        return () if self.action == RETIRE else _unread(self.verdicts)
+
+    rule: str = quantity(
+        "decision rule: zones, simple", label="decision rule", text=lambda one: one.rule_line
+    )
+
+    @derived("lowest conformance probability of all limits", key="conformance_probability")
+    def probability(self) -> float:
+        known = [one.probability for one in self.verdicts]
+        return math.nan if any(map(math.isnan, known)) else min(known)
+
+    @derived(
+        "first and last tooth of the bend to level, and on which side it is high",
+        parts=("_first", "_last", "_side"),
+    )
+    def level(self) -> Bend | None:
+        return self.next.bend
+
+    @derived("how high it is")
+    def level_height(self) -> float | None:
+        return None if self.level is None else abs(self.level.height)
+
+    @derived("waves a turn of a plate to be sent to a sawsmith")
+    def saddle_waves(self) -> int | None:
+        wave = self.next.wave
+        return None if wave is None else wave.order
+
+    @derived("by how much they move the plate")
+    def saddle_tir(self) -> float | None:
+        wave = self.next.wave
+        return None if wave is None else 2 * (wave.amplitude or 0.0)
+
+    eye: str | None = quantity(
+        "what the eye found; none where it is not recorded",
+        label="seen by eye",
+        text=lambda one: one.eye_line,
+    )
+
+    @derived(
+        "outcome on a limit of the raw TIR",
+        parts=_OF_VERDICT,
+        label="raw TIR",
+        text=lambda one: one.raw_tir.said(one.unit) if one.raw_tir else "",
+    )
+    def raw_tir(self) -> Verdict | None:
+        return self._on("raw_tir")
+
+    @derived(
+        "outcome on a limit of the wobble TIR",
+        parts=_OF_VERDICT,
+        label="wobble TIR",
+        text=lambda one: one.wobble_tir.said(one.unit) if one.wobble_tir else "",
+    )
+    def wobble_tir(self) -> Verdict | None:
+        return self._on("wobble_tir")
+
+    @derived("what else to know", key="remarks")
+    def remarks_line(self) -> str:
+        return " ".join(self.remarks)
 
     @property
     def reasons(self) -> tuple[str, ...]:
-        """Why."""
+        """Why, sentence by sentence."""
         return self.next.reasons
 
     @property
     def sound(self) -> bool:
         """Whether the readings can be relied on: no mistake was found, the stand did not move."""
         return self.next.sound
-
-    @property
-    def teeth_to_read(self) -> tuple[int, ...]:
-        """Teeth that must be read before the blade can pass; empty for one out of service."""
-        return () if self.action == RETIRE else _unread(self.verdicts)
-
-    @property
-    def teeth_read(self) -> int:
-        """How many different teeth were read."""
-        return teeth_read(self.fit.readings)
 
     @property
     def marks(self) -> NeutralLine:
@@ -162,54 +219,23 @@ class Condition(Result):
         return f"{RULES[self.rule]}. {UNREAD_RULE}"
 
     @property
-    def limit_lines(self) -> tuple[str, ...]:
-        """Each verdict in words, and the decision rule."""
-        said = [verdict.said(self.fit.unit) for verdict in self.verdicts]
-        return (*said, f"Decision rule: {self.rule_line}")
+    def read_words(self) -> str:
+        """How many teeth were read, and which are to be."""
+        read = f"{self.teeth_read} of {self.fit.readings.blade.teeth}"
+        to_read = self.teeth_to_read
+        return f"{read}; to be read: {in_ranges(to_read)}" if to_read else read
 
     @property
     def eye_line(self) -> str:
         """What the eye found, or what it should look for."""
-        said = eye_says(self.eye)
-        return {NOTHING: _CLEAR, BLANK: _NOT_SEEN}.get(said, self.eye)
+        seen = self.eye or ""
+        return {NOTHING: _CLEAR, BLANK: _NOT_SEEN}.get(eye_says(seen), seen)
 
-    @property
-    def probability(self) -> float:
-        """Lowest conformance probability of all verdicts; NaN where one is not known."""
-        known = [one.within for one in self.verdicts]
-        return math.nan if any(map(math.isnan, known)) else min(known)
+    def _on(self, quantity: str) -> Verdict | None:
+        return next((one for one in self.verdicts if one.quantity == quantity), None)
 
     def _title(self) -> str:
-        name = self.fit.readings.blade.name
-        return f"{f'Blade {name}' if name else 'Blade'}: {self.outcome}; {self.action}"
-
-    def _rows(self) -> Sequence[Row]:
-        bend, wave = self.next.bend, self.next.wave
-        read = f"{self.teeth_read} of {self.fit.readings.blade.teeth}"
-        if self.teeth_to_read:
-            read += f"; to be read: {in_ranges(self.teeth_to_read)}"
-        rows = [
-            Row("blade", self.fit.readings.blade.name),
-            Row("unit", self.fit.unit),
-            Row("outcome", self.outcome, "outcome", self.outcome),
-            Row("action", self.action, "next", self.action),
-            Row("reasons", " ".join(self.reasons), "because", " ".join(self.reasons)),
-            Row("teeth_read", self.teeth_read, "teeth read", read),
-            Row("teeth_to_read", self.teeth_to_read),
-            Row("rule", self.rule, "decision rule", self.rule_line),
-            Row("conformance_probability", self.probability),
-            Row("level_first", bend.first if bend else None),
-            Row("level_last", bend.last if bend else None),
-            Row("level_side", bend.side if bend else None),
-            Row("level_height", abs(bend.height) if bend else None),
-            Row("saddle_waves", wave.order if wave else None),
-            Row("saddle_tir", 2 * (wave.amplitude or 0.0) if wave else None),
-            Row("eye", self.eye or None, "seen by eye", self.eye_line),
-        ]
-        by = {one.limit.quantity: one for one in self.verdicts}
-        for quantity in QUANTITIES:
-            rows += _rows_of(quantity, by.get(quantity), self.fit.unit)
-        return [*rows, Row("remarks", " ".join(self.remarks))]
+        return f"{f'Blade {self.name}' if self.name else 'Blade'}: {self.outcome}; {self.action}"
 
     def _remarks(self) -> Sequence[str]:
         return (*self.fit.said, *self.remarks)
@@ -259,7 +285,7 @@ def assess(
     step = next_action(
         fit,
         outcome,
-        min((one.largest for one in verdicts if one.outcome == FAILS), default=math.inf),
+        min((one.limit for one in verdicts if one.outcome == FAILS), default=math.inf),
         found,
         moved=_moved(fit, limits, rule, outcome),
         unread=_unread(verdicts),
@@ -272,8 +298,14 @@ def assess(
         withheld = UNDECIDED, "the readings cannot be relied on"
     if withheld:
         verdicts = tuple(one.withheld(*withheld) for one in verdicts)
-    remarks = _told(fit, verdicts, step)
-    return Condition(fit, _worst(verdicts), verdicts, rule, step, seen, remarks)
+    return Condition(
+        fit=fit,
+        verdicts=verdicts,
+        rule=rule,
+        next=step,
+        eye=seen or None,
+        remarks=_told(fit, verdicts, step),
+    )
 
 
 def _verdicts(fit: WobbleFit, limits: Limits, rule: str) -> tuple[Verdict, ...]:
@@ -282,8 +314,7 @@ def _verdicts(fit: WobbleFit, limits: Limits, rule: str) -> tuple[Verdict, ...]:
 
 
 def _worst(verdicts: Sequence[Verdict]) -> str:
-    order = (*OUTCOMES, NOT_JUDGED)
-    return max((one.outcome for one in verdicts), key=order.index)
+    return max((one.outcome for one in verdicts), key=OUTCOMES.index)
 
 
 def _unread(verdicts: Sequence[Verdict]) -> tuple[int, ...]:
@@ -295,12 +326,22 @@ def _verdict(fit: WobbleFit, limit: Limit, rule: str) -> Verdict:
     largest = limit.in_unit(fit.unit)
     raw = limit.quantity == "raw_tir"
     span = (raw_span if raw else wobble_span)(fit, largest)
-    outcome = judged(span.value, span.low, span.high, largest, rule)
+    measured = span.measured
+    outcome = judged(measured, largest, rule)
     passes = outcome == CONFORMS
-    reach = span.value if rule == "simple" else span.high
+    reach = measured.value if rule == "simple" else measured.high
     unread = hiding(fit, largest - reach if raw and passes else math.inf)
     verdict = Verdict(
-        limit, largest, span.value, span.low, span.high, span.within, outcome, span.rests_on, unread
+        quantity=limit.quantity,
+        limit=largest,
+        source=limit.source,
+        value=measured.value,
+        low=measured.low,
+        high=measured.high,
+        probability=span.within,
+        outcome=outcome,
+        rests_on=span.rests_on,
+        unread=unread,
     )
     if passes and unread:
         return verdict.withheld(UNDECIDED, "until the unread teeth are read")
@@ -348,7 +389,7 @@ def _told(fit: WobbleFit, verdicts: Sequence[Verdict], step: Action) -> tuple[st
     unread = _unread(verdicts)
     if unread and not step.unread and step.name != RETIRE:
         said.append(unread_words(fit.readings, unread))
-    if any(one.limit.quantity == "raw_tir" for one in verdicts):
+    if any(one.quantity == "raw_tir" for one in verdicts):
         turns = len(set(fit.readings.turn[fit.in_fit].tolist()))
         count = f"{len(fit.residuals)} in {turns} turn{'' if turns == 1 else 's'}"
         said.append(
@@ -360,14 +401,133 @@ def _told(fit: WobbleFit, verdicts: Sequence[Verdict], step: Action) -> tuple[st
     return tuple(said)
 
 
-def _rows_of(quantity: str, one: Verdict | None, unit: str) -> list[Row]:
-    label, text = ("", "") if one is None else (quantity.replace("_tir", " TIR"), one.said(unit))
-    return [
-        Row(f"{quantity}_outcome", one.outcome if one else None, label, text),
-        Row(f"{quantity}_limit", one.largest if one else None),
-        Row(f"{quantity}_low", one.low if one else None),
-        Row(f"{quantity}_high", one.high if one else None),
-        Row(f"{quantity}_probability", one.within if one else None),
-        Row(f"{quantity}_source", one.limit.source if one else None),
-        Row(f"{quantity}_rests_on", one.rests_on if one else None),
-    ]
+def next_action(
+    fit: WobbleFit,
+    outcome: str,
+    smallest: float,
+    findings: Findings,
+    *,
+    moved: Closing | None = None,
+    unread: Sequence[int] = (),
+) -> Action:
+    """Return what to do next, from the outcome and the shape of the plate.
+
+    Mistakes come first (which a bend that explains more is not), then a stand that moved, then the
+    outcome. A mistake in the closing reading alone touches no number; what it shows of the stand
+    is judged as such. Out of the limit, the largest part decides: a bend over a few teeth, waves
+    round the whole blade, or the tilt.
+
+    Parameters
+    ----------
+    fit : WobbleFit
+    outcome : str
+        One of `OUTCOMES`.
+    smallest : float
+        The smallest limit that is not kept, in the unit of the readings.
+    findings : Findings
+    moved : Closing, optional
+        What shows that the stand moved, where it matters to the outcome.
+    unread : sequence of int
+        Teeth that must be read before the blade can pass.
+
+    Returns
+    -------
+    Action
+    """
+    if mistake := next((one for one in findings if _touches(one, fit)), None):
+        words, shape = [_mistake(mistake)], residual_shape(fit)
+        if shape.bends:
+            bent = _bent(shape.bends[0], shape.sd, fit.unit)
+            words.append(f"{bent}: if a second turn shows it again, it is the plate.")
+        return Action(AGAIN, tuple(words), sound=False)
+    if moved is not None:
+        return Action(AGAIN, (_moved_words(moved, fit.unit),), sound=False)
+    if outcome == CONFORMS:
+        return Action(FIT, ("Every limit is kept.",))
+    if outcome == UNDECIDED and unread:
+        return Action(AGAIN, (unread_words(fit.readings, unread),), unread=tuple(unread))
+    if outcome == UNDECIDED and math.isnan(fit.amplitude_interval().high):
+        said = "No reading differs and no graduation is stated: state it, and the doubt is known."
+        return Action(AGAIN, (said,))
+    if outcome == UNDECIDED:
+        count = len(fit.residuals)
+        said = (
+            "The limit lies within the doubt: read another turn, or with a finer indicator, to "
+            f"decide (there are {count} readings)."
+        )
+        return Action(AGAIN, (said,))
+    teeth = len(np.unique(fit.readings.tooth[fit.in_fit]))
+    if teeth < _FEWEST:
+        said = f"{teeth} teeth cannot tell a bend from a tilt: read every tooth."
+        return Action(AGAIN, (said,))
+    return _out(fit, residual_shape(fit), smallest)
+
+
+def _out(fit: WobbleFit, shape: ResidualShape, smallest: float) -> Action:
+    """Return the action for a blade that is over a limit."""
+    wave, waves_sd = None, math.inf
+    try:
+        waved = fit_wobble(fit.readings, harmonics=_WAVES)
+    except RefusedError:
+        pass  # Too few readings for waves; the bends are searched all the same.
+    else:
+        waves_sd = waved.residual_sd
+        higher = [one for one in waved.harmonics if one.order > 1 and one.resolved]
+        wave = max(higher, key=lambda one: one.amplitude or 0.0, default=None)
+    unit, u = fit.unit, fit.amplitude_u
+    bend = max(shape.bends, key=lambda one: abs(one.height), default=None)
+    few = 0 < len(shape.bends) <= _MOST_BENDS
+    if bend is not None and few and shape.sd <= waves_sd and abs(bend.height) > fit.amplitude:
+        said = f"{_bent(bend, shape.sd, unit)}: a local bend, high on that side."
+        return Action(LEVEL, (said,), bend=bend)
+    if wave is not None and 2 * (wave.amplitude_low or 0.0) > smallest:
+        size = number(2 * (wave.amplitude or 0.0), 2 * u)
+        kind = "a saddle" if wave.order == 2 else "a plate bent in waves"
+        said = f"{wave.order} waves a turn move the plate by {size} {unit} in all: {kind}."
+        return Action(SAWSMITH, (said,), wave=wave)
+    if fit.resolved and fit.wobble_tir >= fit.raw_tir / 2:
+        said = (
+            f"Most of it is one tilt a turn ({number(fit.wobble_tir, 2 * u)} {unit}): a seat to "
+            "clean first, not a plate to hammer. Clean arbor, flanges and bore, turn the blade "
+            "on the arbor and measure again."
+        )
+        return Action(REMOUNT, (said,))
+    said = (
+        "Over the limit, but neither a tilt nor a bend nor waves account for most of it: clean "
+        "the plate where it is touched and measure again, two turns."
+    )
+    return Action(AGAIN, (said,))
+
+
+def _bent(bend: Bend, sd: float, unit: str) -> str:
+    return (
+        f"Teeth {bend.first} to {bend.last} stand {number(abs(bend.height), sd)} {unit} {bend.side}"
+    )
+
+
+def _mistake(found: Finding) -> str:
+    words = found.words.strip()
+    end = "" if words.endswith((".", "?")) else "."
+    return f"A mistake in the readings seems likely: {words}{end}"
+
+
+def _touches(found: Finding, fit: WobbleFit) -> bool:
+    """Return whether a repair changes what is in the fit."""
+    before, after = fit.readings, found.repaired
+    if after is None or fit.in_fit.all():
+        return True
+    kept, was = ~after.closing, ~before.closing
+    return not (
+        np.array_equal(after.reading[kept], before.reading[was])
+        and np.array_equal(after.tooth[kept], before.tooth[was])
+    )
+
+
+def _moved_words(closing: Closing, unit: str) -> str:
+    most = closing.allowed(MATTERS)
+    return (
+        "The turn does not close: the first tooth read again differs by "
+        f"{number(abs(closing.difference), most)} {unit}, on a steady stand by at most "
+        f"{number(most, most)} {unit} (95 %). With a steady drift of that taken out, the outcome "
+        "would be another. Look for a loose stand or a bumped base, and read the blade again."
+    )

@@ -1,22 +1,33 @@
-"""Whether a measured runout conforms to its limit, and how probable that is (JCGM 106:2012)."""
+"""Whether a measured runout conforms to its limit, how probable that is, and what was not read.
+
+JCGM 106:2012 and ISO 14253-1:2017.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 from scipy import special
 
+from bladegeom.estimate import Known, judge
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf, student_t
+from bladegeom.readings import Readings
+from bladegeom.result import between, number, percent
 
-CONFORMS, UNDECIDED, FAILS = OUTCOMES = ("conforms", "undecided", "does not conform")
-"""From the best to the worst."""
-
+CONFORMS, UNDECIDED, FAILS = "conforms", "undecided", "does not conform"
 NOT_JUDGED = "not judged"
 """Of a blade that is out of service whatever its runout."""
+
+OUTCOMES = (CONFORMS, UNDECIDED, FAILS, NOT_JUDGED)
+"""From the best to the worst."""
+
+_OUTCOME = {"yes": CONFORMS, "cannot tell": UNDECIDED, "no": FAILS}
 
 RULES = {
     "zones": "three outcomes by the zones of ISO 14253-1:2017 and JCGM 106:2012: conforms where "
@@ -29,13 +40,80 @@ RULES = {
 
 COVERAGE = 0.95
 
+_MOST = 2
+_WIDEST_DEG = 45.0
+
+UNREAD_RULE = (
+    "What was not read cannot pass: at most two neighbouring teeth may be left out, and at most an "
+    "eighth of a turn between two that are read. For a limit on the raw TIR, a tooth left out may "
+    "also stand off the curve twice as far as its neighbours."
+)
+"""The rule as it is printed. A bend of the plate runs over three teeth or more, so that a run of
+two unread ones shows it on one side at least; eight teeth are the fewest that show a shape."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The outcome on one limit; lengths in the unit of the readings.
+
+    Attributes
+    ----------
+    quantity : {"raw_tir", "wobble_tir"}
+    limit : float
+    source : str
+        Where the limit comes from, in words.
+    value, low, high : float
+        What was measured, with 95 % limits; NaN where the doubt is not known.
+    probability : float
+        Conformance probability; NaN where the doubt is not known or the outcome is withheld.
+    outcome : str
+        One of `OUTCOMES`.
+    rests_on : str
+        What the doubt rests on.
+    unread : tuple of int
+        Teeth not read that keep the blade from passing.
+    withheld_for : str
+        In words, why the numbers alone do not decide; empty where they do.
+    """
+
+    quantity: str
+    limit: float
+    source: str
+    value: float
+    low: float
+    high: float
+    probability: float
+    outcome: str
+    rests_on: str
+    unread: tuple[int, ...] = ()
+    withheld_for: str = ""
+
+    def withheld(self, outcome: str, why: str) -> Verdict:
+        """Return the numbers with an outcome that rests on something else than they."""
+        return replace(self, outcome=outcome, probability=math.nan, withheld_for=why)
+
+    def said(self, unit: str) -> str:
+        """Return the verdict in words."""
+        doubt = (self.high - self.low) / 2
+        limits = "doubt not known"
+        chance = f" ({self.withheld_for})" if self.withheld_for else ""
+        if math.isfinite(doubt):
+            limits = f"95 %: {between(self.low, self.high, doubt)}"
+        if math.isfinite(self.probability):
+            chance = f" (probability to be within it: {percent(self.probability)})"
+        name = self.quantity.replace("_tir", " TIR")
+        return (
+            f"{name} {number(self.value, doubt)} {unit} ({limits}) against {self.limit:.4g} "
+            f"{unit}: {self.outcome}{chance}; doubt from {self.rests_on}; source: {self.source}"
+        )
+
 
 class Span(NamedTuple):
     """A measured value with its 95 % limits, and the chance that the true one is within a limit.
 
     Attributes
     ----------
-    value, low, high : float
+    measured : Known
         NaN limits where the doubt is not known.
     within : float
         Conformance probability; NaN where the doubt is not known.
@@ -43,9 +121,7 @@ class Span(NamedTuple):
         What the doubt rests on.
     """
 
-    value: float
-    low: float
-    high: float
+    measured: Known
     within: float
     rests_on: str
 
@@ -71,22 +147,15 @@ def conformance_probability(value: float, u: float, limit: float, dof: float = m
     return float(special.stdtr(min(dof, 1e7), (limit - value) / u))
 
 
-def acceptance_limit(limit: float, expanded: float, guard_factor: float = 1.0) -> float:
-    """Return the largest value that is accepted: limit less guard factor times U.
-
-    JCGM 106:2012, clause 8 (guarded acceptance; a negative factor is guarded rejection).
-    """
-    return limit - guard_factor * expanded
-
-
-def judged(value: float, low: float, high: float, limit: float, rule: str = "zones") -> str:
+def judged(measured: Known, limit: float, rule: str = "zones") -> str:
     """Return the outcome under a rule.
 
     Parameters
     ----------
-    value, low, high, limit : float
-        The measured value, its 95 % limits (value less and plus U where they lie even), and the
-        limit, in one unit.
+    measured : Known
+        Its 95 % limits are value less and plus U where they lie even.
+    limit : float
+        In the same unit.
     rule : {"zones", "simple"}
 
     Returns
@@ -102,10 +171,8 @@ def judged(value: float, low: float, high: float, limit: float, rule: str = "zon
     if rule not in RULES:
         raise refuse(f"{rule!r} is no decision rule", "use zones or simple", value=rule)
     if rule == "simple":
-        return CONFORMS if value <= limit else FAILS
-    if high <= limit:
-        return CONFORMS
-    return FAILS if low > limit else UNDECIDED
+        return CONFORMS if measured.value <= limit else FAILS
+    return _OUTCOME[judge(measured, limit)]
 
 
 def wobble_span(fit: WobbleFit, limit: float) -> Span:
@@ -134,8 +201,8 @@ def wobble_span(fit: WobbleFit, limit: float) -> Span:
         estimate = max(fit.amplitude / sd, math.sqrt(2))
         below = 1 - amplitude_cdf(estimate, np.maximum(at, 0) / sd, fit.dof)
         within = float(np.clip(np.where(at > 0, below, 0.0).mean(), 0.0, 1.0))
-    rests = f"the fit of {len(fit.residuals)} readings"
-    return Span(fit.wobble_tir, 2 * low, 2 * high, within, rests)
+    measured = Known(fit.wobble_tir, 2 * fit.amplitude_u, 2 * low, 2 * high)
+    return Span(measured, within, f"the fit of {len(fit.residuals)} readings")
 
 
 def raw_span(fit: WobbleFit, limit: float) -> Span:
@@ -166,16 +233,15 @@ def raw_span(fit: WobbleFit, limit: float) -> Span:
     else:
         sd, known = floor, floor > 0
         rests = "the graduation alone: one turn does not show how well a reading repeats"
+    tir = fit.raw_tir
     if not known:
         why = "nothing: no repeated turn shows a scatter and no graduation is stated"
-        return Span(fit.raw_tir, math.nan, math.nan, math.nan, why)
+        return Span(Known(tir), math.nan, why)
     freedom = float(dof) if sd > floor else math.inf
     u = math.sqrt(2) * sd
     expanded = student_t(COVERAGE, freedom) * u
-    within = conformance_probability(fit.raw_tir, u, limit, freedom)
-    return Span(
-        fit.raw_tir, max(0.0, fit.raw_tir - expanded), fit.raw_tir + expanded, within, rests
-    )
+    within = conformance_probability(tir, u, limit, freedom)
+    return Span(Known(tir, u, max(0.0, tir - expanded), tir + expanded), within, rests)
 
 
 def _repeatability(fit: WobbleFit) -> tuple[float, int]:
@@ -188,3 +254,76 @@ def _repeatability(fit: WobbleFit) -> tuple[float, int]:
     means = np.bincount(which, weights=fit.levelled) / counts
     off = fit.levelled - means[which]
     return math.sqrt(float(off @ off) / dof), dof
+
+
+def teeth_read(readings: Readings) -> int:
+    """Return how many different teeth were read, closing readings aside."""
+    return len(np.unique(readings.tooth[~readings.closing]))
+
+
+def hiding(fit: WobbleFit, spare: float = math.inf) -> tuple[int, ...]:
+    """Return the unread teeth at which a fault may hide, in order round the blade.
+
+    Parameters
+    ----------
+    fit : WobbleFit
+    spare : float
+        By how much a tooth may stand out farther than those that were read.
+
+    Returns
+    -------
+    tuple of int
+    """
+    readings, blade = fit.readings, fit.readings.blade
+    stands = np.zeros(blade.teeth)
+    tooth, which = np.unique(readings.tooth[fit.in_fit], return_inverse=True)
+    stands[tooth - 1] = np.abs(np.bincount(which, weights=fit.residuals) / np.bincount(which))
+    found: list[int] = []
+    for run in _runs(readings):
+        before, after = (run[0] - 2) % blade.teeth, run[-1] % blade.teeth
+        gap = (blade.angles_deg[after] - blade.angles_deg[before]) % 360.0
+        long = len(run) > _MOST or gap > _WIDEST_DEG * (1 + 1e-9)
+        if long or max(stands[before], stands[after]) > spare:
+            found += run
+    return tuple(found)
+
+
+def unread_words(readings: Readings, teeth: Sequence[int]) -> str:
+    """Return in words that teeth were not read, and the cure."""
+    blade = readings.blade
+    count, read = blade.teeth, teeth_read(readings)
+    said = (
+        f"{'Tooth' if len(teeth) == 1 else 'Teeth'} {in_ranges(teeth)} "
+        f"{'was' if len(teeth) == 1 else 'were'} not read ({read} of {count} were), and a fault "
+        "there would not show: read them"
+    )
+    pitch = float(np.diff(blade.angles_deg, append=360.0).max())
+    apart = min(_MOST + 1, int(_WIDEST_DEG / pitch * (1 + 1e-9)))
+    if apart > 1 and len(teeth) > apart:
+        said += f", at least every {'third' if apart > 2 else 'second'} one"
+    if set(teeth) == set(range(read + 1, count + 1)):
+        said += f"; or, if the blade has only {read} teeth, correct their number"
+    return f"{said}."
+
+
+def in_ranges(teeth: Sequence[int]) -> str:
+    """Return teeth as text: ``3, 41 to 60``."""
+    runs: list[list[int]] = []
+    for tooth in teeth:
+        if runs and tooth == runs[-1][-1] + 1:
+            runs[-1].append(tooth)
+        else:
+            runs.append([tooth])
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+
+
+def _runs(readings: Readings) -> list[list[int]]:
+    """Return the runs of neighbouring teeth that were not read, each in the order of numbering."""
+    teeth = readings.blade.teeth
+    read = np.unique(readings.tooth[~readings.closing])
+    ends = np.append(read[1:], read[0] + teeth)
+    return [
+        [(tooth - 1) % teeth + 1 for tooth in range(first + 1, end)]
+        for first, end in zip(read.tolist(), ends.tolist(), strict=True)
+        if end - first > 1
+    ]

@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from dataclasses import dataclass
 from typing import Any
 
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.lengths import MM_PER, NumberError, parse_number
-from bladegeom.saw.saw_file import (
-    not_toml,
-    one_of,
-    read_length,
-    read_text,
-    rows_of,
-    unknown_name,
-)
 from bladegeom.shop.limit import QUANTITIES, Limit
+from bladegeom.tables import toml
 from bladegeom.tables.text import Sheet, decode, read_bytes, split
 
 
@@ -111,15 +103,18 @@ def read_limits(path: str | os.PathLike[str]) -> Limits:
     return Limits(tuple(limits))
 
 
-_KINDS = {
-    "quantity": one_of(*QUANTITIES),
-    "value": read_length,
-    "source": read_text,
-    "from": read_length,
-    "to": read_length,
-    "ring": read_length,
-}
-_NEEDED = ("quantity", "value", "source")
+_PART = toml.Part(
+    {
+        "quantity": toml.one_of(*QUANTITIES),
+        "value": toml.length,
+        "source": toml.text,
+        "from": toml.length,
+        "to": toml.length,
+        "ring": toml.length,
+    },
+    needed=("quantity", "value", "source"),
+    several=True,
+)
 _FIELD = {"from": "first", "to": "last"}
 _COLUMN = {
     "limit": "value",
@@ -130,41 +125,10 @@ _COLUMN = {
 
 
 def _from_toml(text: str, name: str) -> tuple[list[Limit], list[Fault]]:
-    try:
-        held = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise RefusedError(not_toml(error, text, name)) from None
-    rows = rows_of(text)
+    parts, faults = toml.read_parts(text, name, {"limit": _PART})
     limits: list[Limit] = []
-    faults = [
-        unknown_name(part, ["limit"], rows.get((part, 0, "")), "part")
-        for part in held
-        if part != "limit"
-    ]
-    given = held.get("limit", [])
-    if not isinstance(given, list) or not all(isinstance(one, dict) for one in given):
-        row = rows.get(("limit", 0, ""))
-        return [], [*faults, Fault("limit is not a list of parts", "write [[limit]]", row=row)]
-    for place, one in enumerate(given):
-        start = rows.get(("limit", place, ""))
-        values: dict[str, Any] = {}
-        wrong = []
-        for key, value in one.items():
-            row = rows.get(("limit", place, key), start)
-            if key not in _KINDS:
-                wrong.append(unknown_name(key, list(_KINDS), row, "key in [[limit]]"))
-                continue
-            try:
-                values[key] = _KINDS[key](value)
-            except NumberError as error:
-                problem = f"{key}: {error.problem}"
-                wrong.append(Fault(problem, error.cure, row=row, column=key, value=str(value)))
-        wrong += [
-            Fault(f"the limit says no {key}", f"add {key} = ...", row=start, column=key)
-            for key in _NEEDED
-            if key not in one
-        ]
-        _add(limits, faults, values, wrong, start)
+    for one in parts.get("limit", []):
+        _add(limits, faults, one.values, [], one.row)
     return limits, faults
 
 
@@ -205,7 +169,7 @@ def _of_header(
 ) -> list[Fault]:
     row, header = sheet.header_row, sheet.header
     faults = [
-        unknown_name(one, [*plain, *known], row, "column")
+        toml.unknown_name(one, [*plain, *known], row, "column")
         for one in header
         if one and one not in known and one not in plain
     ]

@@ -118,13 +118,29 @@ def decode(data: bytes, name: str, notes: list[str] | None = None) -> str:
             Fault(
                 f"{name} is not {encoding.upper()} text",
                 "save it as CSV UTF-8",
-                row=1 + data[: error.start].count(b"\n") if encoding == "utf-8" else None,
+                row=_last_row(data[: error.start].decode(encoding)),
                 value=f"byte {data[error.start]:#04x}",
             )
         ) from None
     if "\0" in text:
         raise refuse(f"{name} is not plain text", "save it as CSV UTF-8")
     return text.lstrip("\ufeff")
+
+
+def _last_row(text: str) -> int:
+    """Return the row in which a text breaks off, as a spreadsheet counts."""
+    stated = _SEPARATOR_LINE.match(text)
+    if stated:
+        text = text[stated.end() :]
+    head = text.partition("\n")[0]
+    separator = stated[1] if stated else max(SEPARATORS, key=head.count)
+    rows = 0
+    try:
+        for _ in csv.reader(io.StringIO(f"{text}?", newline=""), delimiter=separator):
+            rows += 1
+    except csv.Error:  # A cell too long to be read.
+        rows += 1
+    return rows
 
 
 def _as_cp1252(data: bytes) -> str | None:

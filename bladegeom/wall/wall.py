@@ -1,16 +1,19 @@
-"""From the wobble, the teeth and the feed to the wall of the kerf."""
+"""The wall of the kerf, from the wobble, the teeth and the feed: its marks and who finishes it."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from bladegeom.estimate import Known
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.wobble import DETECTION_LEVEL, WobbleFit
 from bladegeom.lengths import MM_PER, convert, lengths_mm, one_length_mm
-from bladegeom.wall.cut_surface import CutWall, Finisher, Limited
+from bladegeom.result import Result, between, derived, described, number, percent, quantity
 from bladegeom.wall.envelope import Profile, SideEdge, envelope
 
 Floats = NDArray[np.float64]
@@ -20,6 +23,253 @@ WALLS = {"toward": 1.0, "away": -1.0}
 
 _RINGS, _SPOKES = (0.5, 1.0), 24
 """Where the 95 % region of the wobble is searched: rings, as parts of it, and points on each."""
+
+_HELPS = 0.8
+"""What brings the height of the marks below this part of it is worth naming."""
+
+_MOST_NAMED = 6
+
+_LIMITED = ("", "_low", "_high")
+
+
+class Finisher(NamedTuple):
+    """A tooth that leaves a part of the wall.
+
+    Attributes
+    ----------
+    tooth : int
+    share, share_low, share_high : float
+        Of the wall, from 0 to 1, with its 95 % limits; NaN where they are not known.
+    """
+
+    tooth: int
+    share: float
+    share_low: float
+    share_high: float
+
+
+@described
+class CutWall(Result):
+    """The simulated wall of the kerf. Lengths are in the unit of the readings.
+
+    Limits are NaN here, None in `to_dict`, where nothing tells the doubt.
+    """
+
+    fit: WobbleFit = quantity("the blade's wobble", key="")
+    profile: Profile = quantity("one turn of the feed", key="")
+
+    @derived("the blade's name, as text")
+    def blade(self) -> str:
+        return self.fit.readings.blade.name
+
+    @derived("unit of the readings and of all lengths")
+    def unit(self) -> str:
+        return self.fit.unit
+
+    wall: str = quantity("on the indicator's side of the blade, `toward`, or the other, `away`")
+    feed: float = quantity(
+        "how far the board moves in one turn of the blade",
+        key="feed_per_turn",
+        label="feed",
+        text=lambda one: one._cut_words(),
+    )
+    height: float = quantity(
+        "height of the blade above the table, where the wall is taken: its marks are deepest there",
+        key="blade_height",
+    )
+    side_angle_deg: float = quantity("radial side angle of the teeth")
+    corner: float = quantity("radius of their outer corners, 0 where sharp")
+    lateral: tuple[float, ...] | None = quantity(
+        "side offset of each tooth, positive toward the indicator"
+    )
+    passing: str | None = quantity(
+        "in which order of their numbers the teeth pass, growing or falling; None where it is not "
+        "known, and growing was taken"
+    )
+
+    @derived(
+        "marks in one turn of the feed, where all that the readings allow agree",
+        key="marks_per_turn",
+        label="marks",
+        text=lambda one: one._marks_words(),
+    )
+    def marks(self) -> int | None:
+        return self.marks_low if self.marks_low == self.marks_high else None
+
+    marks_low: int | None = quantity(
+        "fewest marks that the readings allow; None where nothing tells the doubt",
+        key="marks_per_turn_low",
+    )
+    marks_high: int | None = quantity("most of them", key="marks_per_turn_high")
+
+    @derived("from mark to mark along the feed; None where it is not established")
+    def mark_pitch(self) -> float | None:
+        return None if self.marks is None else self.feed / self.marks
+
+    finishing: tuple[Finisher, ...] = quantity(
+        "the teeth that leave a part of the wall, the largest share first", key=""
+    )
+
+    @derived(
+        "the same, where there is ground to name them",
+        key="finishing",
+        label="finished by",
+        text=lambda one: one._finishing_words(),
+    )
+    def _finishing(self) -> list[dict[str, float]] | None:
+        return [one._asdict() for one in self.finishing] if self.named else None
+
+    peak_to_valley: Known = quantity(
+        "height of the profile",
+        parts=_LIMITED,
+        label="peak to valley",
+        text=lambda one: one.limits_words(one.peak_to_valley, one.unit),
+    )
+    ra: Known = quantity(
+        "mean deviation of the profile from its mean line",
+        parts=_LIMITED,
+        label="Ra",
+        text=lambda one: one.limits_words(one.ra, one.unit),
+    )
+    out: Known = quantity(
+        "farthest place of the wall, outward from that of a blade without wobble and offsets",
+        key="wall_out",
+        parts=_LIMITED,
+        label="wall out by",
+        text=lambda one: one.limits_words(one.out, one.unit),
+    )
+    half_feed: float = quantity(
+        "peak to valley at half the feed",
+        key="half_feed_peak_to_valley",
+        label="what would help",
+        text=lambda one: one._help_words(),
+    )
+    no_wobble: float = quantity(
+        "peak to valley of the same teeth on a blade that does not wobble",
+        key="no_wobble_peak_to_valley",
+    )
+
+    @derived("whether a wobble is established")
+    def resolved(self) -> bool:
+        return self.fit.resolved
+
+    @derived("what the reader should know", key="warnings")
+    def _warnings(self) -> list[str]:
+        return list(self.fit.said)
+
+    @property
+    def named(self) -> bool:
+        """Whether there is ground to name the finishing teeth: a wobble, or offsets given."""
+        return self.fit.resolved or self.lateral is not None
+
+    @property
+    def side_words(self) -> str:
+        """Which wall it is, in words."""
+        return f"{'toward' if self.wall == 'toward' else 'away from'} the indicator"
+
+    @property
+    def headline(self) -> str:
+        """Marks, their pitch and the teeth that finish, in words."""
+        words = f"{self._marks_words()}: {self._finishing_words()}"
+        return words[0].upper() + words[1:]
+
+    def limits_words(self, value: Known, unit: str) -> str:
+        """Return a height with its limits, or its upper limit where no wobble is established."""
+        value = Known(*(convert(one, self.unit, unit) for one in value))
+        # Rounded no finer than a twentieth, since much is not in the limits.
+        spread = 0.0 if math.isnan(value.high) else (value.high - value.low) / 4
+        doubt = max(spread, abs(value.value) / 20)
+        said = f"{number(value.value, doubt)} {unit}"
+        if math.isnan(value.high):
+            return f"{said} (its limits hang on the graduation, which is not stated)"
+        if not self.named:
+            return f"at most {number(value.high, doubt)} {unit}: no wobble is established"
+        return f"{said} (95 %: {between(value.low, value.high, doubt)})"
+
+    def _title(self) -> str:
+        blade = f"Blade {self.blade}" if self.blade else "Blade"
+        return f"{blade}: wall of the kerf {self.side_words}, in {self.unit}"
+
+    def _cut_words(self) -> str:
+        unit = self.unit
+        corner = f", corners of {self.corner:.4g} {unit}" if self.corner else ", sharp corners"
+        return (
+            f"{self.feed:.4g} {unit} a turn, blade {self.height:.4g} {unit} high, side angle "
+            f"{self.side_angle_deg:.4g} deg{corner}"
+        )
+
+    def _marks_words(self) -> str:
+        if self.marks is None or self.mark_pitch is None:
+            if self.marks_low is None:
+                return "how many marks a turn cannot be told"
+            return f"from {self.marks_low} to {self.marks_high} marks a turn"
+        apart = f"{self.mark_pitch:.3g} {self.unit} apart"
+        if self.marks == 1:
+            return f"one mark a turn, {apart}"
+        if self.marks == self.fit.readings.blade.teeth:
+            return f"marks of every tooth, {apart}"
+        return f"{self.marks} marks a turn, {apart}"
+
+    def _finishing_words(self) -> str:
+        if not self.named:
+            return "no wobble is established, so no tooth is named"
+        first, teeth = self.finishing[0], self.fit.readings.blade.teeth
+        if len(self.finishing) == 1:
+            return f"tooth {first.tooth} alone finishes this wall"
+        if len(self.finishing) == teeth and first.share < 1.5 / teeth:
+            return "all teeth finish it alike"
+        said = [f"{one.tooth} ({percent(one.share)})" for one in self.finishing]
+        if len(said) > _MOST_NAMED:
+            most = f"tooth {first.tooth} the largest part ({percent(first.share)})"
+            return f"{len(said)} of the teeth finish this wall, {most}"
+        return f"teeth {', '.join(said[:-1])} and {said[-1]} finish this wall"
+
+    def _help_words(self) -> str:
+        if not self.named:
+            return "no wobble is established: nothing to name"
+        high, unit = self.peak_to_valley.value, self.unit
+        ways = []
+        if self.fit.resolved and self.no_wobble < _HELPS * high:
+            ways.append(
+                f"a clean seat and a remount: with no wobble {self.no_wobble:.2g} {unit} from peak "
+                "to valley would be left"
+            )
+        if self.half_feed < _HELPS * high:
+            ways.append(f"half the feed: {self.half_feed:.2g} {unit}, where the manual allows it")
+        return "; ".join(ways) or "neither half the feed nor a truer seat, as far as this can tell"
+
+    def _first(self) -> Sequence[str]:
+        return self.fit.doubted
+
+    def _remarks(self) -> Sequence[str]:
+        return [*self.assumed, *self.fit.warnings]
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """What the numbers rest on, in words."""
+        said = [
+            "Taken as given: feed, side angle, corners and offsets; a thin rigid plate that stands "
+            "parallel to the feed. The limits hold the doubt in the readings and nothing else: "
+            "no vibration, no grain or spring of the wood, no worn teeth.",
+            "Only teeth that enter the wood are counted. Those that leave it can only lower the "
+            "ridges while the blade is parallel; with heel they mark one wall anew.",
+            "At the table, where the marks are deepest. Ra over one turn of the feed, without a "
+            "filter: an instrument's own filter shows another figure.",
+        ]
+        if self.lateral is None:
+            said.append("All teeth are taken to be ground alike: no lateral offsets were given.")
+        if self.passing is None:
+            said.append(
+                "Which way the teeth pass is not known (blade numbered clockwise or "
+                "counterclockwise, indicator on the left or right side): in growing order here."
+            )
+        if self.fit.readings.blade.tooth_pattern is not None:
+            said.append(
+                "The blade has teeth of several kinds: each is taken to have its corner on this "
+                "wall at the full radius, but for the offsets."
+            )
+        said.append("How a wall looks says nothing about safety: the saw's manual comes first.")
+        return tuple(said)
 
 
 def cut_wall(
@@ -144,7 +394,9 @@ def cut_wall(
     known = len(region) > 0
     if not known:
         low, high = np.full_like(low, math.nan), np.full_like(high, math.nan)
-    out, height_of, ra = (Limited(*map(float, (value[i], low[i], high[i]))) for i in (1, 2, 3))
+    out, height_of, ra = (
+        Known(float(value[i]), low=float(low[i]), high=float(high[i])) for i in (1, 2, 3)
+    )
     shares = zip(value[4:], low[4:], high[4:], strict=True)
     finishing = [
         Finisher(tooth, *map(float, share)) for tooth, share in enumerate(shares, 1) if share[0] > 0

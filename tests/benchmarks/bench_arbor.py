@@ -24,9 +24,8 @@ from scipy import special
 
 import bladegeom as bg
 from bladegeom.arbor.arbor import separate_arbor
-from bladegeom.arbor.arbor_check import lack_of_fit
 from bladegeom.arbor.mounted import places_of
-from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, repeats_design
+from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, lack_of_fit, repeats_design
 from bladegeom.fit.vector import WobbleVector
 from bladegeom.kernel.doubt import amplitude_cdf
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares

@@ -12,13 +12,12 @@ from scipy import special
 
 from bladegeom.kernel.design import design_of
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
-from bladegeom.plate.plate_design import (
+from bladegeom.plate.design import (
     PlateDesign,
     floor_of,
     group_of,
     hair_of,
     is_coarse,
-    order_of,
 )
 
 Floats = NDArray[np.float64]
@@ -77,13 +76,12 @@ def check_rings(
 def _each_alone(
     design: PlateDesign, fitted: Mapping[str, Floats], graduation: float | None
 ) -> _Alone | None:
-    orders = [order_of(group) for group in design.kept if order_of(group) > 1]
     heights, units, fits = [], [], []
     for at, ring in enumerate(design.rings):
         here = design.ring == at
         angle, read = design.angle[here], design.reading[here].copy()
-        own = [one for one in design.orders[at] if one == 1 or one in orders]
-        for order in orders:
+        own = [one for one in design.orders[at] if one == 1 or one in design.waves]
+        for order in design.waves:
             if order not in own:  # What its teeth cannot tell is taken from the other rings.
                 read -= fitted[group_of(order)][here]
         columns = harmonic_columns(angle, own)
@@ -105,21 +103,19 @@ def _each_alone(
     waves = {}
     for order in (1, 2):
         which = [at for at, (own, _) in enumerate(fits) if order in own]
-        places = [
-            slice(2 * fits[at][0].index(order) + 1, 2 * fits[at][0].index(order) + 3)
-            for at in which
-        ]
-        parts = [fits[at][1].coefficients[place] for at, place in zip(which, places, strict=True)]
-        covariance = np.zeros((2 * len(which), 2 * len(which)))
-        for row, (at, place) in enumerate(zip(which, places, strict=True)):
-            own_radius = design.rings[at].readings
-            u = (own_radius.ring_radius_u_mm or 0.0) / design.rings[at].radius_mm * order
-            covariance[2 * row : 2 * row + 2, 2 * row : 2 * row + 2] = (
-                sd**2 * fits[at][1].unit_covariance[place, place]
+        parts, covariance = np.zeros(2 * len(which)), np.zeros((2 * len(which), 2 * len(which)))
+        for row, at in enumerate(which):
+            own, fit = fits[at]
+            first, here = 2 * own.index(order) + 1, slice(2 * row, 2 * row + 2)
+            place, ring = slice(first, first + 2), design.rings[at]
+            u = (ring.readings.ring_radius_u_mm or 0.0) / ring.radius_mm * order
+            parts[here] = fit.coefficients[place]
+            covariance[here, here] = (
+                sd**2 * fit.unit_covariance[place, place]
                 + rounding * np.eye(2)
-                + u**2 * np.outer(parts[row], parts[row])
+                + u**2 * np.outer(parts[here], parts[here])
             )
-        waves[order] = (which, np.concatenate([*parts, np.zeros(0)]), covariance)
+        waves[order] = (which, parts, covariance)
     return _Alone(np.array(heights), sd**2 * np.array(units) + rounding, waves, dof)
 
 
@@ -129,7 +125,8 @@ def _growth(design: PlateDesign, alone: _Alone, order: int) -> float | None:
     radius = np.array([float(design.rings[at].readings.ring_radius or 0.0) for at in which])
     flipped = np.array([design.rings[at].flipped for at in which], dtype=np.bool_)
     shared = order > 1  # The blade's own shape turns over with it; how it is mounted does not.
-    if not _spread(radius, flipped, together=shared):
+    groups = [radius] if shared else [radius[flipped], radius[~flipped]]
+    if not any(len(np.unique(one)) > 1 for one in groups):
         return None
     growth = (radius / design.reference_radius) ** order
     if shared:
@@ -140,21 +137,12 @@ def _growth(design: PlateDesign, alone: _Alone, order: int) -> float | None:
     return _misfit(parts, covariance, both, alone.dof)
 
 
-def _spread(radius: Floats, flipped: NDArray[np.bool_], *, together: bool) -> bool:
-    """Return whether there are rings at two distances in the same mounting."""
-    groups = [radius] if together else [radius[flipped], radius[~flipped]]
-    return any(len(np.unique(one)) > 1 for one in groups)
-
-
 def _heights(design: PlateDesign, alone: _Alone) -> float | None:
     first = np.array([np.flatnonzero(design.ring == at)[0] for at in range(len(design.rings))])
     level = [design.aside[first][:, : len(design.zeros)]]
-    level += [
-        design.columns(group)[first] for group in ("traverse", "dish") if group in design.kept
-    ]
-    return _misfit(
-        alone.height, np.diag(alone.height_variance), np.concatenate(level, axis=1), alone.dof
-    )
+    level += [design.columns(one)[first] for one in ("traverse", "dish") if one in design.kept]
+    model = np.concatenate(level, axis=1)
+    return _misfit(alone.height, np.diag(alone.height_variance), model, alone.dof)
 
 
 def _misfit(values: Floats, covariance: Floats, model: Floats, dof: int) -> float | None:

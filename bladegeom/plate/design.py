@@ -1,0 +1,602 @@
+"""The shape of a plate over radius and angle: what a plan of rings can tell of it, and the fit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from bladegeom.blade import Blade
+from bladegeom.faults import Fault, RefusedError, refuse
+from bladegeom.kernel.design import beyond, design_of, worst_ratio
+from bladegeom.kernel.harmonics import harmonic_columns, least_squares
+from bladegeom.kernel.plan import check_plan
+from bladegeom.tables.rings import Ring
+
+Floats = NDArray[np.float64]
+
+MOST_HARMONICS = 12
+
+WORST_RATIO = 10.0
+"""An order is fitted if a ring tells it with up to so many times the doubt of a full turn."""
+
+_ALIKE = 1e-3
+"""What is left of a column beyond the others, over its length, below which they are alike."""
+
+_SHARED = 0.01
+
+_SAME_FACTS = ("graduation_mm", "touch_deg", "stylus_deg", "ring_radius_u_mm")
+
+
+def group_of(order: int) -> str:
+    """Return the name of a wave of two and more a turn: two are the saddle."""
+    return "saddle" if order == 2 else f"wave{order}"
+
+
+def order_of(group: str) -> int:
+    """Return how many waves a turn a part of the shape has."""
+    known = {"dish": 0, "traverse": 0, "tilt": 1, "flipped_tilt": 1, "saddle": 2}
+    return known[group] if group in known else int(group.removeprefix("wave"))
+
+
+def names_of(group: str) -> tuple[str, ...]:
+    """Return the names of the parameters of a part of the shape."""
+    return (group,) if group in ("dish", "traverse") else (f"{group}_cos", f"{group}_sin")
+
+
+def power_of(group: str) -> int:
+    """Return with which power of the radius a part of the shape grows."""
+    return 2 if group == "dish" else max(1, order_of(group))
+
+
+def shape_columns(
+    group: str, radius: ArrayLike, angle_rad: ArrayLike, reference_radius: float
+) -> Floats:
+    """Return the height of one part of the plate's shape for parameters of 1.
+
+    Parameters
+    ----------
+    group : str
+        Such as "tilt" (slopes), "dish", "saddle", "wave3" (heights at the reference radius).
+    radius, angle_rad : array_like, shape (n,)
+    reference_radius : float
+
+    Returns
+    -------
+    ndarray, shape (n, 1) or (n, 2)
+    """
+    r, angle = np.broadcast_arrays(
+        np.asarray(radius, dtype=np.float64), np.asarray(angle_rad, dtype=np.float64)
+    )
+    order = order_of(group)
+    reach = r if power_of(group) == 1 else (r / reference_radius) ** power_of(group)
+    if order == 0:
+        return reach[..., np.newaxis].copy()
+    waves = harmonic_columns(angle, [order])[..., 1:]
+    columns: Floats = waves * reach[..., np.newaxis]
+    return columns
+
+
+# ---------------------------------------------------------------- which rings belong together
+
+
+def check_rings_given(rings: Sequence[Ring], harmonics: int) -> tuple[list[Ring], int]:
+    """Refuse rings that are not of one plate, or from which none can be fitted.
+
+    Raises
+    ------
+    RefusedError
+        With every fault found.
+    """
+    given = list(rings)
+    if wrong := [one for one in given if not isinstance(one, Ring)]:
+        raise refuse(
+            f"a {type(wrong[0]).__name__} stands among the rings",
+            "give each ring as Ring(readings), with stand, flipped and zero where they matter",
+        )
+    if not given:
+        raise refuse("no ring is given", "give at least one, better three or front and back")
+    name = given[0].readings.blade.name
+    whole = not isinstance(harmonics, bool) and isinstance(harmonics, (int, np.integer))
+    if not whole or not 1 <= harmonics <= MOST_HARMONICS:
+        raise refuse(
+            f"harmonics is {harmonics}",
+            f"give a whole number from 1 to {MOST_HARMONICS}",
+            value=harmonics,
+            blade=name,
+        )
+    if all(one.flipped for one in given):
+        raise refuse(
+            "all rings are flipped",
+            "flipped is against the blade's other rings: leave it out where there are none",
+            blade=name,
+            column="flipped",
+        )
+    faults = [*_strangers(given), *_twice(given), *_plans(given)]
+    if faults:
+        raise RefusedError(faults)
+    return given, int(harmonics)
+
+
+def _strangers(rings: list[Ring]) -> list[Fault]:
+    """Return what shows that rings are not of one plate."""
+    first = rings[0]
+    blade = first.readings.blade
+    faults: list[Fault] = []
+
+    def fault(problem: str, cure: str, value: str, column: str | None = None) -> None:
+        faults.append(Fault(problem, cure, blade.name or None, column=column, value=value))
+
+    for one in rings[1:]:
+        before = next(other for other in rings if other.flipped == one.flipped)
+        own, held = one.readings, before.readings
+        if own.unit != first.readings.unit:
+            fault(
+                f"{one.words}: read in {own.unit}, {first.words} in {first.readings.unit}",
+                "give all rings in one unit",
+                own.unit,
+            )
+        if _plain(own.blade) != _plain(blade) or own.blade != held.blade:
+            other = own.blade.name
+            fault(
+                f"{one.words}: of blade {other or 'without a name'}"
+                if other != blade.name
+                else f"{one.words}: the blade has other sizes or teeth than at {before.words}",
+                "give the rings of one blade, its facts the same in all",
+                other,
+                "blade",
+            )
+        if own.side != held.side:
+            fault(
+                f"{one.words}: side is {own.side!r}, at {before.words} {held.side!r}",
+                "give rings of one side; a blade mounted the other way round is flipped",
+                own.side,
+                "side",
+            )
+    return faults
+
+
+def _plain(blade: Blade) -> tuple[object, ...]:
+    """Return what a blade keeps when it is flipped: all but which way its numbers run."""
+    return (
+        blade.name,
+        blade.teeth,
+        blade.diameter_mm,
+        blade.tooth_deg,
+        blade.plate_mm,
+        blade.tooth_width_mm,
+        blade.gullet_mm,
+        blade.tooth_pattern,
+    )
+
+
+def _twice(rings: list[Ring]) -> list[Fault]:
+    """Return rings given twice: the same readings, or at one place with other facts."""
+    name = rings[0].readings.blade.name or None
+    faults = []
+    for one, other in combinations(rings, 2):
+        own, held = other.readings, one.readings
+        if _place(one) != _place(other):
+            continue
+        if same_readings(one, other):
+            problem = f"{one.words} is given twice, with the very same readings"
+            faults.append(Fault(problem, "leave one of them out", name))
+        differ = [fact for fact in _SAME_FACTS if getattr(own, fact) != getattr(held, fact)]
+        if differ:
+            fact = differ[0].removesuffix("_mm")
+            problem = f"{one.words} is given twice and its {fact} differs"
+            cure = "let it agree, or name the zeros apart if the dial was set anew"
+            faults.append(Fault(problem, cure, name, column=fact))
+    return faults
+
+
+def _place(ring: Ring) -> tuple[object, ...]:
+    return round(ring.radius_mm, 6), ring.stand, ring.flipped, ring.zero
+
+
+def same_readings(one: Ring, other: Ring) -> bool:
+    """Return whether two rings hold the same numbers, and not all of them alike."""
+    own, held = one.readings, other.readings
+    return bool(
+        np.array_equal(own.tooth, held.tooth)
+        and np.array_equal(own.reading, held.reading)
+        and np.ptp(own.reading) > 0
+    )
+
+
+def _plans(rings: list[Ring]) -> list[Fault]:
+    faults: list[Fault] = []
+    for one in rings:
+        try:
+            if one.readings.surface != "plate":
+                raise refuse(
+                    "read on the teeth, which stand proud of the plate",
+                    "read the plate; the teeth tell nothing of its dish",
+                    value=one.readings.surface,
+                    blade=one.readings.blade.name,
+                    column="surface",
+                )
+            check_plan(one.readings)
+            if not told_orders(one, 1):
+                raise refuse(
+                    "the tilt cannot be told from the play of the indicator",
+                    "read every tooth both ways, or all of them one way",
+                    blade=one.readings.blade.name,
+                    column="turned",
+                )
+        except RefusedError as error:
+            faults += [
+                replace(fault, problem=f"{one.words}: {fault.problem}") for fault in error.faults
+            ]
+    return faults
+
+
+# ---------------------------------------------------------------- what the plan can tell
+
+
+@dataclass(frozen=True, eq=False)
+class PlateDesign:
+    """The readings of all rings in one row, without the closing ones.
+
+    Attributes
+    ----------
+    rings : tuple of Ring
+    reference_radius : float
+    ring : ndarray of int, shape (n,)
+        Of which ring each reading is.
+    radius, angle, reading : ndarray, shape (n,)
+        Angles in radians.
+    zeros : tuple of (bool, str)
+        Flipped, and the word of the dial's zero.
+    aside : ndarray, shape (n, q)
+        What moves a reading beside the shape: an offset for each zero, and the play of the
+        indicator where a ring was read both ways.
+    groups : tuple of str
+        The parts of the shape that are asked for.
+    orders : tuple of tuple of int
+        The waves a turn that each ring tells by itself.
+    few : dict
+        Waves left out because no ring has teeth enough -> the most teeth read on a ring.
+    kept : tuple of str
+        The groups that are in the fit.
+    told : tuple of str
+        The groups of `kept` that the plan tells apart from all others.
+    """
+
+    rings: tuple[Ring, ...]
+    reference_radius: float
+    ring: NDArray[np.int64]
+    radius: Floats
+    angle: Floats
+    reading: Floats
+    zeros: tuple[tuple[bool, str], ...]
+    aside: Floats
+    groups: tuple[str, ...]
+    orders: tuple[tuple[int, ...], ...]
+    few: dict[str, int]
+    kept: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
+
+    def columns(self, group: str) -> Floats:
+        """Return the columns of one group for these readings, shape (n, 1) or (n, 2)."""
+        flipped = np.array([one.flipped for one in self.rings])[self.ring]
+        if group == "traverse":
+            front = np.array([one.stand == "front" for one in self.rings])[self.ring]
+            sign = np.where(front, 1.0, -1.0)
+        elif group in ("tilt", "flipped_tilt"):
+            # Two mountings: how the second one seats has nothing to do with how the first did.
+            sign = (flipped == (group == "flipped_tilt")).astype(np.float64)
+            group = "tilt"
+        else:
+            sign = np.where(flipped, -1.0, 1.0)
+        columns = shape_columns(group, self.radius, self.angle, self.reference_radius)
+        signed: Floats = columns * sign[:, np.newaxis]
+        return signed
+
+    @property
+    def waves(self) -> list[int]:
+        """The waves of two and more a turn that are in the fit."""
+        return [order_of(group) for group in self.kept if order_of(group) > 1]
+
+    def each_ring(self, values: ArrayLike = 1.0) -> Floats:
+        """Return a column for each ring, its value where a reading is of it, else 0."""
+        mine = self.ring[:, np.newaxis] == np.arange(len(self.rings))
+        return np.asarray(mine * np.asarray(values, dtype=np.float64))
+
+
+def plate_design(rings: Sequence[Ring], reference_radius: float, harmonics: int) -> PlateDesign:
+    """Put the readings of all rings in one row and find what the plan can tell.
+
+    A group of columns is left out where the ones before it leave less than a thousandth of it,
+    and whatever could stand in for it is then not told either.
+    """
+    designs = [design_of(one.readings, drift=False) for one in rings]
+    ring = np.concatenate([np.full(len(one.angle), at) for at, one in enumerate(designs)])
+    zeros = tuple(dict.fromkeys((one.flipped, one.zero) for one in rings))
+    which = np.array([zeros.index((one.flipped, one.zero)) for one in rings])[ring]
+    aside = [(which[:, np.newaxis] == np.arange(len(zeros))).astype(np.float64)]
+    for at, one in enumerate(designs):
+        if one.play is not None:
+            play = np.zeros((len(ring), 2))
+            play[ring == at] = harmonic_columns(one.angle)[:, 1:] * one.play[:, np.newaxis]
+            aside.append(play)
+    orders = tuple(told_orders(one, harmonics) for one in rings)
+    most = max(len(np.unique(one.readings.tooth[~one.readings.closing])) for one in rings)
+    waves = [group_of(order) for order in range(2, harmonics + 1)]
+    over = ["flipped_tilt"] if any(one.flipped for one in rings) else []
+    plan = PlateDesign(
+        rings=tuple(rings),
+        reference_radius=reference_radius,
+        ring=ring,
+        radius=np.array([one.readings.ring_radius for one in rings], dtype=np.float64)[ring],
+        angle=np.concatenate([one.angle for one in designs]),
+        reading=np.concatenate(
+            [one.readings.reading[own.in_fit] for one, own in zip(rings, designs, strict=True)]
+        ),
+        zeros=zeros,
+        aside=np.concatenate(aside, axis=1),
+        groups=("tilt", *over, "dish", *waves, "traverse"),
+        orders=orders,
+        few={one: most for one in waves if not any(order_of(one) in told for told in orders)},
+    )
+    before, kept, alike = plan.aside, [], []
+    # The traverse before the dish: with both left open, neither is claimed.
+    for group in sorted(plan.groups, key=lambda one: order_of(one) != 1 and one != "traverse"):
+        if group in plan.few:
+            continue
+        own = _unit_length(plan.columns(group))
+        if float(np.linalg.svd(beyond(own, before), compute_uv=False)[-1]) < _ALIKE:
+            alike.append(group)
+            continue
+        kept.append(group)
+        before = np.concatenate([before, own], axis=1)
+    kept = [group for group in plan.groups if group in kept]
+    shared = _shared(plan, kept, alike)
+    told = tuple(group for group in kept if group not in shared)
+    return replace(plan, kept=tuple(kept), told=told)
+
+
+def _unit_length(columns: Floats) -> Floats:
+    scaled: Floats = columns / np.linalg.norm(columns, axis=0)
+    return scaled
+
+
+def _shared(plan: PlateDesign, kept: list[str], alike: list[str]) -> set[str]:
+    """Return the groups in the fit that hold a share of one that is left out."""
+    if not alike:
+        return set()
+    columns = {group: _unit_length(plan.columns(group)) for group in kept}
+    within = np.concatenate([_unit_length(plan.aside), *columns.values()], axis=1)
+    out = np.concatenate([_unit_length(plan.columns(group)) for group in alike], axis=1)
+    shares = np.abs(np.linalg.lstsq(within, out, rcond=None)[0]).max(axis=1)
+    found, at = set(), plan.aside.shape[1]
+    for group, own in columns.items():
+        if shares[at : at + own.shape[1]].max() > _SHARED:
+            found.add(group)
+        at += own.shape[1]
+    return found
+
+
+def told_orders(ring: Ring, most: int) -> tuple[int, ...]:
+    """Return the waves a turn, up to `most`, that one ring tells by the angles of its teeth.
+
+    Told apart from the ring's height and, where it was read both ways, the indicator's play. m
+    teeth tell (m - 1) / 2 waves; that one wave grows otherwise with the radius than another is no
+    help, since a plate need not be as the model has it.
+    """
+    design = design_of(ring.readings, drift=False)
+    aside = np.ones((len(design.angle), 1))
+    if design.play is not None:
+        play = harmonic_columns(design.angle)[:, 1:] * design.play[:, np.newaxis]
+        aside = np.concatenate([aside, play], axis=1)
+        if np.linalg.matrix_rank(aside) < aside.shape[1]:
+            return ()
+    orders: list[int] = []
+    for order in range(1, most + 1):
+        waves = harmonic_columns(design.angle, [order])[:, 1:]
+        if not worst_ratio(waves, aside) <= WORST_RATIO:
+            break
+        orders.append(order)
+        aside = np.concatenate([aside, waves], axis=1)
+    return tuple(orders)
+
+
+def not_told(design: PlateDesign, harmonics: int) -> dict[str, str]:
+    """Return what the plan cannot tell -> why, in plain words, and what to read.
+
+    Raises
+    ------
+    RefusedError
+        If it has no reading to spare.
+    """
+    unknowns = design.aside.shape[1] + sum(len(names_of(one)) for one in design.kept)
+    if len(design.reading) <= unknowns:
+        raise refuse(
+            f"{len(design.reading)} readings for {unknowns} unknowns",
+            "read more teeth" + (", or fit with harmonics=1" if harmonics > 1 else ""),
+            value=len(design.reading),
+            blade=design.rings[0].readings.blade.name,
+        )
+    found: dict[str, str] = {}
+    if "dish" not in design.told:
+        found["dish"] = _why_no_dish(design)
+    if "traverse" not in design.told:
+        found["traverse"] = _why_no_traverse(design)
+    if harmonics < 2:
+        found["saddle"] = "it was not asked for (harmonics=1)"
+    for group in design.groups:
+        if order_of(group) > 1 and group not in design.told:
+            found[group] = _why_no_wave(order_of(group), design.few.get(group))
+    once = "all rings of a mounting lie at one distance from the arbor; read a second, well away"
+    if all(_distances(design, flipped) < 2 for flipped in (False, True)):
+        found["tilt_growth"] = once
+    if _distances(design) < 2:
+        found["saddle_growth"] = once
+    return found
+
+
+def _distances(design: PlateDesign, flipped: bool | None = None) -> int:
+    """Return at how many distances from the arbor was read, in all or in one mounting."""
+    rings = [one for one in design.rings if flipped in (None, one.flipped)]
+    return len({round(one.radius_mm, 9) for one in rings})
+
+
+def _why_no_dish(design: PlateDesign) -> str:
+    if _distances(design) < 2:
+        return (
+            "all readings are at one distance from the arbor, where a dish passes for the dial's "
+            "zero; read a second ring without touching dial or stand's base"
+        )
+    kept = {(one.flipped, one.zero, round(one.radius_mm, 9)) for one in design.rings}
+    if len(kept) == len(design.zeros):
+        return (
+            "the dial was set anew between the rings, and a dish passes for its zero; read the "
+            "rings without setting the dial in between"
+        )
+    others = [design.aside, *(design.columns(one) for one in design.kept if one != "traverse")]
+    left = beyond(_unit_length(design.columns("dish")), np.concatenate(others, axis=1))
+    if float(np.linalg.norm(left)) < 1e-2:
+        return "the rings lie too close together; read one nearer the flange and one near the rim"
+    return (
+        "a dish and a traverse that is not square to the arbor look the same in these rings; read "
+        "the same rings at the back of the arbor too, or a third ring well away from both, or the "
+        "blade flipped"
+    )
+
+
+def _why_no_traverse(design: PlateDesign) -> str:
+    places = {(one.flipped, one.zero, one.stand, round(one.radius_mm, 9)) for one in design.rings}
+    if len(places) == len(design.zeros):
+        return "it takes two rings with one zero of the dial, or one ring at front and back"
+    return "in these rings it cannot be told from a dish"
+
+
+def _why_no_wave(order: int, most: int | None) -> str:
+    if most is not None and most < 2 * order + 1:
+        return (
+            f"{order} waves a turn take at least {2 * order + 1} teeth on a ring, {most} are read; "
+            "read more teeth"
+        )
+    return f"the teeth read do not tell {order} waves a turn; read teeth all round the blade"
+
+
+# ---------------------------------------------------------------- the fit
+
+
+class Solved(NamedTuple):
+    """What the fit gives for the groups that are in it, whether the plan tells them or not.
+
+    Attributes
+    ----------
+    names : list of str
+    values : ndarray, shape (p,)
+    covariance : ndarray, shape (p, p)
+    residuals : ndarray, shape (n,)
+    parts : dict
+        Group -> its fitted part of each reading, shape (n,).
+    dof : int
+    residual_sd, reading_sd : float
+        As those of `PlateFit`.
+    """
+
+    names: list[str]
+    values: Floats
+    covariance: Floats
+    residuals: Floats
+    parts: dict[str, Floats]
+    dof: int
+    residual_sd: float
+    reading_sd: float
+
+
+def solve_plate(design: PlateDesign, graduation: float | None) -> Solved:
+    """Fit all readings at once by ordinary least squares.
+
+    Parameters
+    ----------
+    design : PlateDesign
+    graduation : float, optional
+        The coarsest of the rings', in their unit.
+
+    Returns
+    -------
+    Solved
+    """
+    groups = {group: design.columns(group) for group in design.kept}
+    columns = np.concatenate([design.aside, *groups.values()], axis=1)
+    zero = design.aside[:, : len(design.zeros)]
+    middle = zero @ ((zero.T @ design.reading) / zero.sum(axis=0))
+    for which in zero.T > 0:  # Readings that are all the same must leave nothing, not dust.
+        if np.ptp(design.reading[which]) == 0:
+            middle[which] = design.reading[which]
+    read = design.reading - middle
+    fit = least_squares(columns, read)
+    residual_sd = math.sqrt(float(fit.rss) / fit.dof)
+    reading_sd = max(residual_sd, floor_of(graduation), hair_of(design.reading))
+    if not read.any() and graduation is None:
+        reading_sd = math.nan
+    first = design.aside.shape[1]
+    values = fit.coefficients[first:]
+    parts, start = {}, 0
+    for group, own in groups.items():
+        parts[group] = own @ values[start : start + own.shape[1]]
+        start += own.shape[1]
+    weight = (fit.unit_covariance @ columns.T)[first:]
+    beside = _rounding(design, weight) * (
+        graduation**2 / 12 if graduation and is_coarse(residual_sd, graduation) else 0.0
+    ) + _of_radii(design, weight, parts)
+    return Solved(
+        names=[name for group in groups for name in names_of(group)],
+        values=values,
+        covariance=reading_sd**2 * fit.unit_covariance[first:, first:] + beside,
+        residuals=fit.residuals,
+        parts=parts,
+        dof=fit.dof,
+        residual_sd=residual_sd,
+        reading_sd=reading_sd,
+    )
+
+
+def _rounding(design: PlateDesign, weight: Floats) -> Floats:
+    """Covariance from rounding that is the same all round a ring: its height and each wave.
+
+    Each of them is off by up to half a graduation either way, anything between being as likely
+    (GUM 4.3.7), and for each ring anew; in units of graduation^2 / 12.
+    """
+    waves = harmonic_columns(design.angle, [1, *design.waves])
+    rings = design.each_ring()
+    moved = np.concatenate([weight @ (rings * wave[:, np.newaxis]) for wave in waves.T], axis=1)
+    covariance: Floats = moved @ moved.T
+    return covariance
+
+
+def _of_radii(design: PlateDesign, weight: Floats, parts: dict[str, Floats]) -> Floats:
+    """Covariance from rings that were not read just where they were said to be."""
+    slope = sum(
+        (power_of(group) * part / design.radius for group, part in parts.items()),
+        start=np.zeros(len(design.radius)),
+    )
+    u = [one.readings.in_unit(one.readings.ring_radius_u_mm or 0.0) for one in design.rings]
+    moved = weight @ (slope[:, np.newaxis] * design.each_ring(u))
+    covariance: Floats = moved @ moved.T
+    return covariance
+
+
+def is_coarse(residual_sd: float, graduation: float | None) -> bool:
+    """Return whether the readings scatter too little for rounding errors to average out."""
+    return graduation is not None and residual_sd < graduation / 2
+
+
+def hair_of(reading: Floats) -> float:
+    """Return the rounding that numbers of this size carry; below it a residual means nothing."""
+    return max(8 * float(np.finfo(np.float64).eps) * float(np.abs(reading).max()), 1e-150)
+
+
+def floor_of(graduation: float | None) -> float:
+    """Return the standard uncertainty of reading a graduation (GUM F.2.2.1)."""
+    return (graduation or 0.0) / math.sqrt(12)

@@ -1,0 +1,296 @@
+"""Text files that people write by hand (TOML): parts with keys, and every fault with its row."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple, NoReturn
+
+from bladegeom.faults import Fault, RefusedError
+from bladegeom.lengths import NumberError, parse_length, parse_lengths, parse_number
+
+_KEPT = {"mm": ("mm", 1.0), "in": ("in", 1.0), "thou": ("in", 0.001), "um": ("mm", 0.001)}
+"""Unit in the file -> the unit in which it is passed on, and how many of that it is."""
+
+Kind = Callable[[Any], Any]
+"""Reads one value of a file, or raises NumberError."""
+
+
+class Part(NamedTuple):
+    """What a part of a file may say.
+
+    Attributes
+    ----------
+    kinds : dict
+        Key -> what reads its value.
+    needed : tuple of str
+        Keys that it cannot do without.
+    several : bool
+        Whether it may come several times: ``[[bevel]]``.
+    """
+
+    kinds: Mapping[str, Kind]
+    needed: tuple[str, ...] = ()
+    several: bool = False
+
+
+@dataclass(frozen=True)
+class Section:
+    """One part of a file, as it was read.
+
+    Attributes
+    ----------
+    title : str
+        As it stands in the file: ``slots``, ``test_cut.flip``, or ``bevel 2`` of several.
+    values : dict
+        Key -> value. A length is ``(value, unit)``, several are ``(list, unit)``, the unit mm or
+        in; a tolerance may also have the unit deg.
+    rows : dict
+        Key -> row in the file, as far as it was found.
+    row : int or None
+        Where the part begins.
+    """
+
+    title: str
+    values: dict[str, Any]
+    rows: dict[str, int] = field(default_factory=dict)
+    row: int | None = None
+
+    def get(self, key: str, otherwise: Any = None) -> Any:
+        """Return a value, or what stands for one that is not given."""
+        return self.values.get(key, otherwise)
+
+    def given(self, *keys: str, **renamed: str) -> dict[str, Any]:
+        """Return those values that are given as keyword arguments.
+
+        Parameters
+        ----------
+        *keys : str
+        **renamed : str
+            Name of the argument -> key in the file.
+        """
+        named = {key: key for key in keys} | renamed
+        return {name: self.values[key] for name, key in named.items() if key in self.values}
+
+    def located(
+        self, error: RefusedError, called: Mapping[str, tuple[str, ...]] | None = None
+    ) -> list[Fault]:
+        """Return the faults of an error with the place in the file where they can be mended.
+
+        Parameters
+        ----------
+        error : RefusedError
+        called : dict, optional
+            Name in the program -> names in the file, where they differ.
+        """
+
+        def row_of(name: str) -> int | None:
+            keys = (name, *(called or {}).get(name, ()))
+            return next((self.rows[key] for key in keys if key in self.rows), self.row)
+
+        return [
+            Fault(
+                f"[{self.title}] {fault.problem}",
+                fault.cure,
+                fault.blade,
+                row_of(fault.column or ""),
+                fault.column,
+                fault.value,
+            )
+            for fault in error.faults
+        ]
+
+
+def read_parts(
+    text: str, name: str, parts: Mapping[str, Part]
+) -> tuple[dict[str, list[Section]], list[Fault]]:
+    """Read the parts of a file.
+
+    Parameters
+    ----------
+    text : str
+    name : str
+        Of the file, for messages.
+    parts : dict
+        Name -> what may stand in it; ``test_cut.flip`` is a part of a part.
+
+    Returns
+    -------
+    sections : dict
+        Name -> its sections that are in order, one but for parts that may come several times.
+    faults : list of Fault
+        Everything that is wrong.
+
+    Raises
+    ------
+    RefusedError
+        If it is no TOML.
+    """
+    try:
+        held = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise RefusedError(_not_toml(error, text, name)) from None
+    rows = _rows_of(text)
+    faults: list[Fault] = []
+    read: dict[str, list[Section]] = {}
+    for part, value in _flat(held, parts).items():
+        row = rows.get((part, 0, ""))
+        if part not in parts:
+            faults.append(unknown_name(part, list(parts), row, "part"))
+            continue
+        several = isinstance(value, list)
+        if several and not parts[part].several:
+            faults.append(Fault(f"[[{part}]] can come only once", f"write [{part}]", row=row))
+            continue
+        sections = value if several else [value]
+        for place, one in enumerate(sections):
+            title = f"{part} {place + 1}" if len(sections) > 1 else part
+            start = rows.get((part, place, ""))
+            if not isinstance(one, dict):
+                cure = f"begin a part of its own: [{part}]"
+                faults.append(Fault(f"{part} is {one!r}", cure, row=start, value=str(one)))
+                continue
+            here = {key: row for (of, at, key), row in rows.items() if (of, at) == (part, place)}
+            values, wrong = _values(title, one, parts[part], here, start)
+            faults += wrong
+            if not wrong:
+                keys = {key: row for key, row in here.items() if key}
+                read.setdefault(part, []).append(Section(title, values, keys, start))
+    return read, faults
+
+
+def _flat(held: Mapping[str, Any], parts: Mapping[str, Part]) -> dict[str, Any]:
+    """Return the parts by name, those of a part one by one."""
+    flat: dict[str, Any] = {}
+    for part, value in held.items():
+        if isinstance(value, dict) and any(known.startswith(f"{part}.") for known in parts):
+            flat |= {f"{part}.{name}": one for name, one in value.items()}
+        else:
+            flat[part] = value
+    return flat
+
+
+def _values(
+    title: str, held: Mapping[str, Any], part: Part, rows: Mapping[str, int], start: int | None
+) -> tuple[dict[str, Any], list[Fault]]:
+    values: dict[str, Any] = {}
+    faults = []
+    for key, value in held.items():
+        row = rows.get(key, start)
+        if key not in part.kinds:
+            what = f"key in [{title.partition(' ')[0]}]"
+            faults.append(unknown_name(key, list(part.kinds), row, what))
+            continue
+        try:
+            values[key] = part.kinds[key](value)
+        except NumberError as error:
+            problem = f"[{title}] {key}: {error.problem}"
+            faults.append(Fault(problem, error.cure, row=row, column=key, value=str(value)))
+    faults += [
+        Fault(f"[{title}] says no {key}", f"add {key} = ...", row=start, column=key)
+        for key in part.needed
+        if key not in held
+    ]
+    return values, faults
+
+
+def unknown_name(name: str, known: list[str], row: int | None, what: str) -> Fault:
+    """Return the fault of a name that is none of those known, with the one that is alike."""
+    from difflib import get_close_matches  # Seldom needed, and every start would wait for it.
+
+    close = get_close_matches(name, known, n=1, cutoff=0.6)
+    cure = f"did you mean {close[0]}?" if close else f"use one of {', '.join(known)}"
+    return Fault(f"{name} is not a known {what}", cure, row=row, column=name, value=name)
+
+
+def _not_toml(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
+    """Return the fault of a file that is no TOML, with its row."""
+    said = str(error)
+    match = re.search(r"\(at line (\d+), column \d+\)", said)
+    row = int(match[1]) if match else len(text.splitlines())
+    problem = re.sub(r"\s*\(at .*\)", "", said)
+    cure = 'check the quotes, brackets and equals signs there; lengths stand in quotes, "8 in"'
+    return Fault(f"{name} is not in order: {problem}", cure, row=row)
+
+
+def _rows_of(text: str) -> dict[tuple[str, int, str], int]:
+    """Return the rows of the parts (key: empty) and keys: (part, which of them, key) -> row."""
+    rows: dict[tuple[str, int, str], int] = {}
+    part, place = "", 0
+    for row, line in enumerate(text.splitlines(), start=1):
+        if match := re.match(r"\s*(\[\[?)\s*([\w.-]+)\s*\]", line):
+            part = match[2]
+            place = sum(one == part and not key for one, _, key in rows)
+            rows[part, place, ""] = row
+        elif match := re.match(r"\s*([\w-]+)\s*=", line):
+            rows.setdefault((part, place, match[1]) if part else (match[1], 0, ""), row)
+    return rows
+
+
+def wrong(problem: str, cure: str) -> NoReturn:
+    """Raise the error of a value that cannot be read."""
+    raise NumberError(problem, cure)
+
+
+def text(value: Any) -> str:
+    """Return a text of the file, or raise NumberError."""
+    if not isinstance(value, str) or not value.strip():
+        wrong(f"{value!r} is no text", 'write it in quotes, "like this"')
+    return value.strip()
+
+
+def one_of(*choices: str) -> Kind:
+    """Return what reads one of some words, or raises NumberError."""
+
+    def read(value: Any) -> str:
+        if value not in choices:
+            wrong(f"{value!r} is not known", f"write {' or '.join(choices)}, in quotes")
+        return str(value)
+
+    return read
+
+
+def whole(value: Any) -> int:
+    """Return a whole number, or raise NumberError."""
+    if not isinstance(value, int) or isinstance(value, bool):
+        wrong(f"{value!r} is no whole number", "write a whole number without quotes")
+    return value
+
+
+def angle(value: Any) -> float:
+    """Return degrees, or raise NumberError."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return _number(repr(value))
+    if isinstance(value, str) and (match := re.fullmatch(r"(.*?)\s*deg", value.strip())):
+        return _number(match[1])
+    return wrong(f"{value!r} is no angle", 'write degrees: 45, or "45 deg"')
+
+
+def _number(text: str) -> float:
+    number = parse_number(text)
+    if number is None:
+        wrong("no number", "write one")
+    return number
+
+
+def length(value: Any) -> tuple[float, str]:
+    """Return a length with its unit, mm or in, or raise NumberError."""
+    if not isinstance(value, str):
+        wrong(f"{value!r} has no unit", 'write the unit behind it, in quotes: "8 in", "200 mm"')
+    number, unit = parse_length(value)
+    named, per = _KEPT[unit]
+    return (number if per == 1.0 else number * per), named
+
+
+def lengths(value: Any) -> tuple[list[float], str]:
+    """Return several lengths with their unit, mm or in, or raise NumberError."""
+    cure = 'write the unit behind the last one, in quotes: "12.0 12.5 12.0 thou"'
+    if not isinstance(value, str):
+        wrong(f"{value!r} has no unit", cure)
+    read, unit = parse_lengths(value)
+    if None in read:
+        wrong("no number", "write one")
+    named, per = _KEPT[unit]
+    return [one if per == 1.0 else one * per for one in read if one is not None], named
