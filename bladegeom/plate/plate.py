@@ -209,7 +209,7 @@ class PlateFit(Result):
         wave, across = self.wave("tilt"), 2 * self.reference_radius
         if wave is None or self.tilt_grows is False:
             return None
-        return Known(*(across * one for one in _height_of(wave)))
+        return _height_of(wave).times(across)
 
     @derived(
         "whether the tilt grows in proportion to the radius; None where it was not tested",
@@ -471,7 +471,8 @@ def _height_of(wave: Harmonic) -> Known:
 
 def _leaning(slope: Known) -> Known:
     """Return a slope in degrees."""
-    value, low, high = (math.degrees(math.atan(one)) for one in (slope.value, *slope[2:]))
+    ends = slope.value, slope.low, slope.high
+    value, low, high = (math.degrees(math.atan(one)) for one in ends)
     return Known(value, math.degrees(slope.u / (1 + slope.value**2)), low, high)
 
 

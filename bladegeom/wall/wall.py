@@ -175,7 +175,7 @@ class CutWall(Result):
 
     def limits_words(self, value: Known, unit: str) -> str:
         """Return a height with its limits, or its upper limit where no wobble is established."""
-        value = Known(*(convert(one, self.unit, unit) for one in value))
+        value = value.times(convert(1.0, self.unit, unit))
         # Rounded no finer than a twentieth, since much is not in the limits.
         spread = 0.0 if math.isnan(value.high) else (value.high - value.low) / 4
         doubt = max(spread, abs(value.value) / 20)
