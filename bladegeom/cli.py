@@ -219,7 +219,7 @@ def _facts(options: Namespace) -> dict[str, Any]:
     facts: dict[str, Any] = {}
     for name in LENGTHS:
         if length := getattr(options, name, None):
-            facts[f"{name}_{length[1]}"] = length[0]
+            facts[name] = length
     for name in OTHER_FACTS:
         if (value := getattr(options, name, None)) is not None:
             facts[name] = value

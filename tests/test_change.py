@@ -161,7 +161,7 @@ def test_the_verdict_follows_from_the_limits(first, second, near, sd, seed):
 
 def test_inches_and_millimetres_give_the_same_verdict_and_limits(rng):
     teeth, angles = 24, 2 * np.pi * np.arange(24) / 24
-    blade = bg.Blade(teeth, diameter_in=10)
+    blade = bg.Blade(teeth, diameter="10 in")
     noise = rng.normal(0, 0.003, (2, teeth))
     fits = {}
     for unit, per_mm in (("mm", 1.0), ("in", 1 / 25.4), ("thou", 1000 / 25.4), ("um", 1000.0)):
@@ -169,8 +169,9 @@ def test_inches_and_millimetres_give_the_same_verdict_and_limits(rng):
             bg.fit_wobble(
                 bg.Readings(
                     blade,
-                    **{f"reading_{unit}": (size * np.cos(angles) + one) * per_mm},
-                    ring_radius_mm=110.0,
+                    (size * np.cos(angles) + one) * per_mm,
+                    unit=unit,
+                    ring_radius="110 mm",
                 )
             )
             for size, one in zip((0.05, 0.02), noise, strict=True)
@@ -188,7 +189,7 @@ def test_inches_and_millimetres_give_the_same_verdict_and_limits(rng):
 def test_what_cannot_be_compared_is_refused_by_name(rng):
     fit = fit_of(0.05, 20.0, sd=0.003, rng=rng)
     others = {
-        "ring radius": fit_of(0.05, 20.0, sd=0.003, rng=rng, ring_radius_mm=80.0),
+        "ring radius": fit_of(0.05, 20.0, sd=0.003, rng=rng, ring_radius="80 mm"),
         "was read on the": fit_of(0.05, 20.0, sd=0.003, rng=rng, surface="teeth"),
         "side is": fit_of(0.05, 20.0, sd=0.003, rng=rng, side="left"),
         "teeth, not": fit_of(0.05, 20.0, 40, sd=0.003, rng=rng),
@@ -207,9 +208,10 @@ def test_other_plans_are_compared_and_said(rng):
     few = fit_of(0.05, 20.0, 24, 0.003, rng)
     half = bg.Readings(
         few.readings.blade,
-        reading_mm=few.readings.reading[::2],
+        few.readings.reading[::2],
+        unit="mm",
         tooth=few.readings.tooth[::2],
-        ring_radius_mm=100.0,
+        ring_radius="100 mm",
     )
     change = bg.change(few, bg.fit_wobble(half))
     assert any("12 teeth in 1 turn were read, not 24 teeth" in one for one in change._remarks())
@@ -217,7 +219,7 @@ def test_other_plans_are_compared_and_said(rng):
 
 def test_readings_that_are_all_the_same_show_no_change(rng):
     flat = bg.fit_wobble(
-        bg.Readings(bg.Blade(24), reading_mm=np.full(24, 0.1), ring_radius_mm=100.0)
+        bg.Readings(bg.Blade(24), np.full(24, 0.1), unit="mm", ring_radius="100 mm")
     )
     change = bg.change(fit_of(0.05, 20.0, 24, 0.003, rng), flat, tooth_1_marked=True)
     assert change.verdict == "not shown to have improved"
