@@ -53,7 +53,6 @@ if TYPE_CHECKING:
         squareness_error,
         squareness_error_u,
     )
-    from bladegeom.fit.vector import WobbleVector
     from bladegeom.fit.waves import Harmonic
     from bladegeom.fit.wobble import WobbleFit
     from bladegeom.invented.key import AnswerKey, Planted
@@ -89,6 +88,7 @@ if TYPE_CHECKING:
     from bladegeom.tables.rings import Ring, read_rings
     from bladegeom.wall.cut_surface import CutWall
     from bladegeom.wall.wall import cut_wall
+    from bladegeom.wobble import Wobble
 
 __version__ = "0.1.0"
 
@@ -170,7 +170,7 @@ _HOME = {
     "ResidualShape": "bladegeom.fit.shape",
     "Spike": "bladegeom.fit.shape",
     "residual_shape": "bladegeom.fit.shape",
-    "WobbleVector": "bladegeom.fit.vector",
+    "Wobble": "bladegeom.wobble",
     "Harmonic": "bladegeom.fit.waves",
     "WobbleFit": "bladegeom.fit.wobble",
     "AnswerKey": "bladegeom.invented.key",
@@ -270,8 +270,8 @@ __all__ = [
     "Step",
     "Trend",
     "Visit",
+    "Wobble",
     "WobbleFit",
-    "WobbleVector",
     "assess",
     "best_rotation",
     "blade_answer",

@@ -54,7 +54,10 @@ T = TypeVar("T")
 DOUBTED = ("", "_u", "_low", "_high")
 """Parts of an `Estimate`: its value, its standard uncertainty and its 95 % limits."""
 
-_VALUES = {"": "value", "_u": "u", "_low": "low", "_high": "high"}
+
+def _part(part: str) -> str:
+    """Return the attribute that a part of a key stands for."""
+    return part[1:] or "value"
 
 
 class About(NamedTuple):
@@ -68,6 +71,7 @@ class About(NamedTuple):
     label: str | Callable[[Any], str]
     text: Text | None
     inline: bool
+    made: Callable[[Any], Sequence[Row]] | None = None
 
     def keys(self, name: str) -> list[str]:
         """Return its keys in `to_dict`, for the name that it has in its class."""
@@ -76,6 +80,8 @@ class About(NamedTuple):
 
     def rows(self, result: Any, name: str) -> list[Row]:
         """Return its rows in a result."""
+        if self.made is not None:
+            return list(self.made(result))
         value = getattr(result, name)
         if self.inline:
             return list(value._rows())
@@ -85,7 +91,7 @@ class About(NamedTuple):
         keys = self.keys(name)
         values = [value]
         if len(self.parts) > 1:
-            values = [getattr(value, _VALUES[part], None) for part in self.parts]
+            values = [getattr(value, _part(part), None) for part in self.parts]
         rows = [Row(key, one) for key, one in zip(keys, values, strict=False)]
         if not texts or not texts[0]:
             return rows
@@ -115,6 +121,7 @@ def quantity(
     label: str | Callable[[Any], str] = "",
     text: Text | None = None,
     inline: bool = False,
+    rows: Callable[[Any], Sequence[Row]] | None = None,
     default: Any = MISSING,
 ) -> Any:
     """Declare a field of a result.
@@ -126,7 +133,8 @@ def quantity(
     key : str, optional
         In `to_dict` and in frames; the field's name if not given, ``""`` for people only.
     parts : tuple of str
-        `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them.
+        `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them, and each
+        stands for the attribute of that name.
     ending : str
         Behind the keys, such as ``_deg``.
     unit : str, optional
@@ -138,10 +146,13 @@ def quantity(
         Where it is empty, nothing is shown.
     inline : bool
         The field is a result, whose own quantities stand in this place.
+    rows : callable, optional
+        Function of the result that gives the rows, where their keys are not known beforehand.
     default : object, optional
         Where the field has one.
     """
-    about = About(meaning, key, parts, ending, unit, label, text, inline)
+    key = "" if rows is not None else key
+    about = About(meaning, key, parts, ending, unit, label, text, inline, rows)
     return field(default=default, metadata={"about": about})
 
 
@@ -194,7 +205,7 @@ class Result:
                 own[name] = held.metadata["about"]
         cls._quantities = {**cls._quantities, **own}
         cls._parts = {
-            key: (name, _VALUES[part])
+            key: (name, _part(part))
             for name, about in cls._quantities.items()
             for key, part in zip(about.keys(name), about.parts, strict=False)
         }

@@ -29,9 +29,9 @@ from bladegeom.arbor.mounted import (
 )
 from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, seating_of
 from bladegeom.blade import Blade
-from bladegeom.fit.vector import WobbleVector
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result, Row
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -72,7 +72,7 @@ class ArborFit(Result):
     measured, fitted : complex ndarray, shape (n,)
     mount : tuple of str
         Names of the mountings.
-    flange_read : WobbleVector or None
+    flange_read : Wobble or None
         The flange's face read directly, carried out to the blade's ring.
     warnings : tuple of str
     """
@@ -94,18 +94,18 @@ class ArborFit(Result):
     measured: Complexes
     fitted: Complexes
     mount: tuple[str, ...]
-    flange_read: WobbleVector | None
+    flange_read: Wobble | None
     warnings: tuple[str, ...]
 
     @property
-    def blade_wobble(self) -> WobbleVector:
+    def blade_wobble(self) -> Wobble:
         """The blade's own wobble with its doubt: what it would do on a perfect arbor."""
-        return WobbleVector(self.blade_vector, self.covariance[:2, :2], self.dof)
+        return Wobble(self.blade_vector, self.covariance[:2, :2], self.dof)
 
     @property
-    def flange_wobble(self) -> WobbleVector:
+    def flange_wobble(self) -> Wobble:
         """The flange's wobble with its doubt: what a perfect blade would do on it."""
-        return WobbleVector(self.flange_vector, self.covariance[2:, 2:], self.dof)
+        return Wobble(self.flange_vector, self.covariance[2:, 2:], self.dof)
 
     def at(self, clock_deg: ArrayLike) -> complex | Complexes:
         """Return the wobble to expect with tooth 1 at clock positions.

@@ -11,7 +11,7 @@ from bladegeom.angles import wrap_180
 from bladegeom.arbor.arbor import ArborFit
 from bladegeom.arbor.clock_limits import Limited, next_limits
 from bladegeom.arbor.mountings import arbor_design
-from bladegeom.fit.vector import WobbleVector
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 
@@ -57,13 +57,13 @@ def tir_limits(arbor: ArborFit, clock_deg: ArrayLike) -> tuple[Floats, Floats]:
     return 2 * low, 2 * high
 
 
-def new_mounting(arbor: ArborFit, clock_deg: float) -> WobbleVector:
+def new_mounting(arbor: ArborFit, clock_deg: float) -> Wobble:
     """Return the wobble to expect of one new mounting, with the doubt of its own seating.
 
     See `tir_limits`.
     """
     doubt = _doubt_of_sum(arbor, np.array([clock_deg]))[0] + _new_variance(arbor) * np.eye(2)
-    return WobbleVector(complex(arbor.at(clock_deg)), doubt, arbor.dof)
+    return Wobble(complex(arbor.at(clock_deg)), doubt, arbor.dof)
 
 
 def measured_tir(arbor: ArborFit) -> Limited:

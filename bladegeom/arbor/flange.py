@@ -6,14 +6,14 @@ import numpy as np
 
 from bladegeom.arbor.mounted import check_doubt, check_same_way
 from bladegeom.faults import refuse
-from bladegeom.fit.vector import WobbleVector
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import zero_amplitude_p
 from bladegeom.lengths import MM_PER
 from bladegeom.readings import Readings
+from bladegeom.wobble import Wobble
 
 
-def flange_at_ring(flange: WobbleFit, blade: Readings, unit: str) -> WobbleVector:
+def flange_at_ring(flange: WobbleFit, blade: Readings, unit: str) -> Wobble:
     """Return the flange's wobble carried out to the blade's ring.
 
     Blade and flange share the tilt, so the wobble grows as the ring radius. The doubt of both
@@ -52,10 +52,10 @@ def flange_at_ring(flange: WobbleFit, blade: Readings, unit: str) -> WobbleVecto
     ) ** 2
     along = np.array([value.real, value.imag])
     covariance = factor**2 * flange.rounded_covariance + radii * np.outer(along, along)
-    return WobbleVector(value, covariance, float(flange.dof))
+    return Wobble(value, covariance, float(flange.dof))
 
 
-def agreement_p(one: WobbleVector, other: WobbleVector) -> float:
+def agreement_p(one: Wobble, other: Wobble) -> float:
     """Return the chance of so large a difference where both are right (Hotelling's T^2).
 
     The degrees of freedom are combined after Welch and Satterthwaite, by the traces.

@@ -20,9 +20,9 @@ from bladegeom.arbor.fleet_blades import (
 from bladegeom.arbor.mounted import Mounted, mounted
 from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, seating_of
 from bladegeom.faults import refuse
-from bladegeom.fit.vector import WobbleVector
 from bladegeom.lengths import convert
 from bladegeom.result import Result, Row, number
+from bladegeom.wobble import Wobble
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,7 +42,7 @@ class FleetBlade:
     Attributes
     ----------
     name : str
-    wobble : WobbleVector
+    wobble : Wobble
         The blade's own, at its ring, the flange's doubt and the seating scatter included.
     ring_radius : float or None
     mountings, positions : int
@@ -51,7 +51,7 @@ class FleetBlade:
     """
 
     name: str
-    wobble: WobbleVector
+    wobble: Wobble
     ring_radius: float | None
     mountings: int
     positions: int
@@ -112,9 +112,9 @@ class FleetFit(Result):
     warnings: tuple[str, ...]
 
     @property
-    def flange_wobble(self) -> WobbleVector:
+    def flange_wobble(self) -> Wobble:
         """The flange's wobble with its doubt."""
-        return WobbleVector(self.flange_vector, self.covariance, self.dof)
+        return Wobble(self.flange_vector, self.covariance, self.dof)
 
     def blade(self, name: str) -> FleetBlade:
         """Return one blade by its name.
@@ -219,12 +219,10 @@ def fleet_arbor(blades: Mapping[str, Measured] | Sequence[Measured]) -> FleetFit
     seating = seating_of(model)
     solved = model.solved(seating.variance)
 
-    def vector(at: int) -> WobbleVector:
+    def vector(at: int) -> Wobble:
         rows = slice(2 * at, 2 * at + 2)
         dof = dof_of(model, seating.variance, given.covariance, solved.share[rows], given.dof)
-        return WobbleVector(
-            complex(*solved.values[rows]), solved.covariance[rows, rows], float(dof)
-        )
+        return Wobble(complex(*solved.values[rows]), solved.covariance[rows, rows], float(dof))
 
     flange, check = vector(len(members)), check_of(given, model, places)
     return FleetFit(

@@ -14,7 +14,7 @@ from bladegeom.arbor.clock import ClockAdvice
 from bladegeom.arbor.clock_places import new_mounting
 from bladegeom.draw.fonts import FAMILY
 from bladegeom.draw.page import BLACK, GREY, PALE
-from bladegeom.fit.vector import WobbleVector
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 
@@ -156,7 +156,7 @@ class Arrows:
         clock = -arbor.blade.angle_of(advice.best_tooth)
         self._ellipse(self.best, new_mounting(arbor, clock), _DASHED)
 
-    def _ellipse(self, centre: complex, vector: WobbleVector, style: Any) -> None:
+    def _ellipse(self, centre: complex, vector: Wobble, style: Any) -> None:
         size, axes = np.linalg.eigh(vector.covariance)
         # F with 2 and dof degrees of freedom has its quantile in closed form.
         free = min(vector.dof, 1e7)

@@ -13,9 +13,9 @@ from scipy import special
 
 from bladegeom.angles import wrap_360
 from bladegeom.estimate import Estimate
-from bladegeom.fit.wobble import DETECTION_LEVEL
 from bladegeom.plate.plate import PlateFit
 from bladegeom.plate.plate_line import PlateLine, part_of
+from bladegeom.wobble import DETECTION_LEVEL
 
 Floats = NDArray[np.float64]
 

@@ -13,13 +13,13 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.blade import Blade
 from bladegeom.estimate import Estimate, Verdict
 from bladegeom.faults import refuse
-from bladegeom.fit.wobble import DETECTION_LEVEL
 from bladegeom.lengths import convert, lengths_mm, one_length_mm
 from bladegeom.plate.plate import PlateFit
 from bladegeom.plate.plate_line import LINES, PlateLine, line_of
 from bladegeom.plate.plate_slopes import Bow, PlateSlopes
 from bladegeom.plate.rotation_words import headline, line_words, remarks_of, rows_of
 from bladegeom.result import Result, Row
+from bladegeom.wobble import DETECTION_LEVEL
 
 Floats = NDArray[np.float64]
 

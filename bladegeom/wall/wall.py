@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.faults import Fault, RefusedError, refuse
-from bladegeom.fit.wobble import DETECTION_LEVEL, WobbleFit
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER, convert, lengths_mm, one_length_mm
 from bladegeom.wall.cut_surface import CutWall, Finisher, Limited
 from bladegeom.wall.envelope import Profile, SideEdge, envelope
+from bladegeom.wobble import DETECTION_LEVEL
 
 Floats = NDArray[np.float64]
 
