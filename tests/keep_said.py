@@ -355,7 +355,7 @@ def compare(folder: Path) -> int:
             now = dict(map(json.loads, (Path(name) / before.name).open(encoding="utf-8")))
             was = dict(map(json.loads, before.open(encoding="utf-8")))
             for key in [*was, *(key for key in now if key not in was)]:
-                if was.get(key) != now.get(key):
+                if _rounded(was.get(key)) != _rounded(now.get(key)):
                     other += 1
                     if other <= 40:
                         print(f"\n{before.stem}: {key}")
@@ -364,8 +364,35 @@ def compare(folder: Path) -> int:
     return other
 
 
+_LONG = re.compile(r"-?\d+\.\d{9,}(?:e[+-]?\d+)?|-?\d+(?:\.\d+)?e-\d+")
+_CHECK = re.compile(r"^[0-9a-f]{8}(?=,\d{4}-)|\b[0-9a-f]{16}\b")
+"""Check value of a line of a history, and digests: they hang on the last digit."""
+
+
+def _rounded(held: Any) -> str:
+    """Return what is held as text, with as many digits as must agree."""
+
+    def short(match: re.Match[str]) -> str:
+        value = float(match[0])
+        return f"{value:.{DIGITS - 1}g}" if abs(value) > 1e-11 else "0"
+
+    if isinstance(held, str):
+        return _LONG.sub(short, _CHECK.sub("", held))
+    if isinstance(held, list):
+        return str([_rounded(one) for one in held])
+    if isinstance(held, dict):
+        return str({key: _rounded(held[key]) for key in sorted(held)})
+    return _LONG.sub(short, repr(held))
+
+
 def _difference(was: Any, now: Any) -> list[str]:
-    texts = [json.dumps(one, indent=1, ensure_ascii=False).splitlines() for one in (was, now)]
+    texts = [
+        _LONG.sub(
+            lambda match: f"{float(match[0]):.{DIGITS - 1}g}",
+            json.dumps(one, indent=1, ensure_ascii=False, sort_keys=True),
+        ).splitlines()
+        for one in (was, now)
+    ]
     return [*difflib.unified_diff(*texts, "was", "now", lineterm="", n=1)][:60]
 
 
