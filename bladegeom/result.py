@@ -241,12 +241,10 @@ class Result:
                 held, part = self._parts[name]
                 value = getattr(self, held)
                 return value if value is None else getattr(value, part, value)
-            for held, about in self._quantities.items():
-                own = name.removeprefix(about.stem)
-                if about.inline and name not in self._quantities:
-                    value = getattr(self, held)
-                    if own in getattr(value, "_parts", ()) and name == about.stem + own:
-                        return getattr(value, own)
+            for held, about in () if name in self._quantities else self._quantities.items():
+                for row in about.rows(self, held, getattr(self, held)) if about.inline else ():
+                    if row.key == name:
+                        return row.value
             raise AttributeError(f"{type(self).__name__} has no {name}", name=name, obj=self)
 
     def _title(self) -> str:

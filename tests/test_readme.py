@@ -61,12 +61,12 @@ def keys_over_the_years(fit):
 
 
 def keys_of_arbor_and_plate(fit):
-    made = bg.simulate(rng=1, faults=[bg.Flange("0.05 mm")], clock_deg=[0, 90, 180])
+    made = bg.simulate(rng=1, faults=[bg.invented.Flange("0.05 mm")], clock_deg=[0, 90, 180])
     fits = [bg.fit_wobble(one.readings) for one in made.sets]
     advice = bg.clock_advice(bg.separate_arbor(fits, [0, 90, 180])).to_dict()
     fleet = bg.fleet_arbor([(fits, [0, 90, 180])]).to_dict()
     plate = bg.fit_plate(bg.read_rings("data_demo/arbor/three_rings.csv"))
-    wall = bg.cut_wall(fit, side_angle_deg=2, feed_per_turn_mm=1, height_mm=40).to_dict()
+    wall = bg.cut_wall(fit, side_angle_deg=2, feed_per_turn="1 mm", height="40 mm").to_dict()
     keys = {
         *advice,
         *advice["mountings"][0],
@@ -74,7 +74,7 @@ def keys_of_arbor_and_plate(fit):
         *fleet["blades"][0],
         *made.sets[0].key.to_dict(),
     }
-    keys |= {*plate.to_dict(), *bg.best_rotation(plate, table_height_mm=25).to_dict()}
+    keys |= {*plate.to_dict(), *bg.best_rotation(plate, table_height="25 mm").to_dict()}
     return keys | {*wall, *wall["finishing"][0]}
 
 

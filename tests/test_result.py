@@ -10,7 +10,6 @@ import pytest
 
 from bladegeom.estimate import Estimate, Known
 from bladegeom.result import (
-    DOUBTED,
     Result,
     Row,
     between,

@@ -90,7 +90,7 @@ def side_clearance(blade: Blade) -> SideClearance:
         missing = [name for name, size in sizes.items() if size is None]
         raise refuse(
             f"side clearance needs the blade's {' and '.join(missing)}",
-            f"give {' and '.join(f'{one}_mm or {one}_in' for one in missing)}",
+            f"give {' and '.join(missing)}",
             blade=blade.name,
             column=missing[0],
         )
@@ -148,7 +148,7 @@ def rub_angle(
     if rim is None:
         raise refuse(
             "how much blade is in the cut needs the blade's diameter",
-            "give diameter_mm or diameter_in",
+            "give diameter",
             blade=blade.name,
             column="diameter",
         )
