@@ -18,6 +18,7 @@ from bladegeom.kernel.doubt import (
     direction_limits,
     direction_probability,
     sd_toward,
+    student_cdf,
     student_t,
     zero_amplitude_p,
 )
@@ -185,6 +186,42 @@ def test_coverage_factor_is_students(dof: float) -> None:
     assert_allclose(student_t(0.5, dof), law.ppf(0.75), rtol=1e-6)
 
 
+@pytest.mark.parametrize("dof", [1, 2, 3, 4, 5, 17, 37, 200, 400, 401, 997, 2.5, 1e9, math.inf])
+def test_students_law_is_that_of_scipy(dof: float) -> None:
+    # scipy.special.stdtr.
+    t = np.concatenate([rng_for(7).normal(0, 4, 500), [-40.0, 0.0, 40.0]])
+    expected = special.stdtr(min(dof, 1e7), t)
+    assert_allclose(student_cdf(t, dof), expected, atol=3e-14)
+    assert_allclose([student_cdf(float(one), dof) for one in t[:9]], expected[:9], atol=3e-14)
+
+
+@pytest.mark.parametrize("dof", [1, 2, 3, 5, 17, 37, 77, 200, 997])
+def test_limits_of_many_amplitudes_are_those_of_each_solved_by_itself(dof: int) -> None:
+    # Those of whole degrees of freedom come from a table; a hair more than whole is solved.
+    rng = rng_for(dof)
+    x = np.concatenate([rng.uniform(0.01, 10, 60), 10.0 ** rng.uniform(0, 7, 36)]).reshape(8, 12)
+    sd = 10.0 ** rng.uniform(-3, 3, x.shape)
+    low, high = amplitude_limits(x * sd, sd, dof)
+    assert low.shape == high.shape == x.shape
+    solved = np.transpose(
+        [
+            amplitude_limits(*pair, dof * (1 + 1e-13))
+            for pair in zip(x.ravel() * sd.ravel(), sd.ravel(), strict=True)
+        ]
+    )
+    for found, expected in zip((low, high), solved, strict=True):
+        off = np.abs(found.ravel() - expected) / sd.ravel()
+        assert np.all(off <= 1e-9 * np.maximum(x.ravel(), 1))
+    assert np.all(low.ravel()[solved[0] == 0] == 0)
+
+
+def test_an_unknown_scatter_leaves_the_upper_limit_unknown() -> None:
+    low, high = amplitude_limits(np.array([0.0, 3.0]), np.array([math.nan, 1.0]), 37)
+    assert low[0] == 0.0
+    assert math.isnan(high[0])
+    assert high[1] > 3.0
+
+
 @pytest.mark.parametrize("dof", [1, 2, 5, 37, 10_000])
 def test_zero_amplitude_test_is_an_f_test(dof: int) -> None:
     # scipy.stats.f.
@@ -268,6 +305,29 @@ def test_an_unknown_covariance_excludes_no_direction() -> None:
     unknown = np.full((2, 2), math.nan)
     assert direction_limits(1.0, 0.0, unknown, 5, 0.95) == (-180.0, 180.0)
     assert direction_limits(0.0, 0.0, CIRCLE, 5, 0.95) == (-180.0, 180.0)
+
+
+@dofs
+def test_directions_of_many_are_those_of_each(dof: int) -> None:
+    rng = rng_for(dof)
+    a, b = rng.normal(0, 2, (2, 50))
+    spread, across = rng.uniform(0.2, 5, 50), rng.uniform(-0.9, 0.9, 50)
+    covariance = np.array([[np.ones(50), across * spread], [across * spread, spread**2]])
+    found = np.array([*direction_limits(a, b, covariance, dof)])
+    chance = direction_probability(a, b, covariance, dof, found[0] + 1.0, found[0] + 5.0)
+    for at in range(50):
+        own = covariance[:, :, at]
+        low, high = direction_limits(a[at], b[at], own, dof)
+        assert_allclose(found[:, at], [low, high], rtol=1e-9)
+        alone = direction_probability(a[at], b[at], own, dof, low + 1.0, low + 5.0)
+        assert_allclose(chance[at], alone, rtol=1e-9, atol=1e-12)
+
+
+@pytest.mark.parametrize("size", [1e-100, 1.0, 1e9])
+def test_the_size_of_the_numbers_does_not_matter_to_a_direction(size: float) -> None:
+    low, high = direction_limits(3.0 * size, size, size**2 * ELLIPSE, 37)
+    assert_allclose([low, high], direction_limits(3.0, 1.0, ELLIPSE, 37), rtol=1e-12)
+    assert high - low < 90.0
 
 
 @covariances

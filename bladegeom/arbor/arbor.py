@@ -32,10 +32,10 @@ from bladegeom.arbor.mountings import (
     seating_of,
 )
 from bladegeom.arbor.parted import LEAST_P, ArborFit, FleetBlade, FleetFit, Left
-from bladegeom.fit.vector import WobbleVector
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import zero_amplitude_p
 from bladegeom.lengths import convert
+from bladegeom.wobble import Wobble
 
 if TYPE_CHECKING:
     pass
@@ -79,11 +79,11 @@ class _Together(NamedTuple):
             dof_of(self.model, self.variance, self.given.covariance, share, self.given.dof)
         )
 
-    def vector(self, at: int) -> WobbleVector:
+    def vector(self, at: int) -> Wobble:
         """Return the wobble of a blade, or, behind the last of them, of the flange."""
         rows = slice(2 * at, 2 * at + 2)
         value = complex(*self.solved.values[rows])
-        return WobbleVector(value, self.solved.covariance[rows, rows], self.dof(rows))
+        return Wobble(value, self.solved.covariance[rows, rows], self.dof(rows))
 
     def left(self, dof: float) -> Left:
         """Return what blades and flange do not explain.
@@ -192,7 +192,7 @@ def separate_arbor(
     warnings, p_value, read = _of_one_blade(left, member, found), None, None
     if flange is not None:
         read = flange_at_ring(flange, first, first.unit)
-        shown = WobbleVector(complex(*solved.values[2:]), solved.covariance[2:, 2:], left.dof)
+        shown = Wobble(complex(*solved.values[2:]), solved.covariance[2:, 2:], left.dof)
         p_value = _agreement_p(shown, read)
         warnings += [_FLANGE_DISAGREES] if p_value < LEAST_P else []
     return ArborFit(
@@ -342,7 +342,7 @@ def _suspects(given: Mounted, clock_deg: Floats, names: tuple[str, ...]) -> list
     return []
 
 
-def _agreement_p(one: WobbleVector, other: WobbleVector) -> float:
+def _agreement_p(one: Wobble, other: Wobble) -> float:
     """Return the chance of so large a difference where both are right (Hotelling's T^2).
 
     The degrees of freedom are combined after Welch and Satterthwaite, by the traces.

@@ -18,11 +18,11 @@ from bladegeom.arbor.parted import ArborFit
 from bladegeom.estimate import Known
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.vector import WobbleVector
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf
 from bladegeom.result import Result, derived, described, number, percent, quantity
 from bladegeom.tables.mounts import Mounts
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 
@@ -344,13 +344,13 @@ def tir_limits(arbor: ArborFit, clock_deg: ArrayLike) -> tuple[Floats, Floats]:
     return 2 * low, 2 * high
 
 
-def new_mounting(arbor: ArborFit, clock_deg: float) -> WobbleVector:
+def new_mounting(arbor: ArborFit, clock_deg: float) -> Wobble:
     """Return the wobble to expect of one new mounting, with the doubt of its own seating.
 
     See `tir_limits`.
     """
     doubt = _doubt_of_sum(arbor, np.array([clock_deg]))[0] + _new_variance(arbor) * np.eye(2)
-    return WobbleVector(complex(arbor.at(clock_deg)), doubt, arbor.left.dof)
+    return Wobble(complex(arbor.at(clock_deg)), doubt, arbor.left.dof)
 
 
 def measured_tir(arbor: ArborFit) -> Known:

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.faults import refuse
-from bladegeom.fit.vector import WobbleVector
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
 from bladegeom.readings import Readings
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 Measured = tuple[Sequence[WobbleFit], Sequence[float | None] | None]
@@ -173,7 +173,7 @@ def _known(
     return Member(name, [fits[place] for place in kept], clock, chosen, len(fits) - len(kept))
 
 
-def flange_at_ring(flange: WobbleFit, blade: Readings, unit: str) -> WobbleVector:
+def flange_at_ring(flange: WobbleFit, blade: Readings, unit: str) -> Wobble:
     """Return the wobble of a flange's face that was read directly, carried out to a blade's ring.
 
     Blade and flange share the tilt, so the wobble grows as the ring radius. The doubt of both
@@ -211,7 +211,7 @@ def flange_at_ring(flange: WobbleFit, blade: Readings, unit: str) -> WobbleVecto
     radii = (own / inner) ** 2 + (others / outer) ** 2
     along = np.array([value.real, value.imag])
     covariance = factor**2 * flange.rounded_covariance + radii * np.outer(along, along)
-    return WobbleVector(value, covariance, float(flange.dof))
+    return Wobble(value, covariance, float(flange.dof))
 
 
 def _check_doubt(fit: WobbleFit, name: str) -> None:

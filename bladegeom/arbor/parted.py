@@ -13,8 +13,8 @@ from bladegeom.angles import wrap_360
 from bladegeom.arbor.mounted import places_of
 from bladegeom.blade import Blade
 from bladegeom.faults import refuse
-from bladegeom.fit.vector import WobbleVector
 from bladegeom.result import Result, Row, between, derived, described, number, quantity
+from bladegeom.wobble import Wobble
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -153,7 +153,7 @@ class ArborFit(Result):
         return abs(self.blade_vector) + abs(self.flange_vector)
 
     left: Left = quantity("what blade and flange do not explain", inline=True)
-    flange_read: WobbleVector | None = quantity(
+    flange_read: Wobble | None = quantity(
         "the flange's face read directly, carried out to the blade's ring", key=""
     )
     _flange_read = derived("the same in numbers", inline=True)(lambda fit: fit._flange_read_rows())
@@ -194,19 +194,19 @@ class ArborFit(Result):
     warnings: tuple[str, ...] = quantity("what the reader should know")
 
     @property
-    def blade_wobble(self) -> WobbleVector:
+    def blade_wobble(self) -> Wobble:
         """The blade's own wobble with its doubt: what it would do on a perfect arbor."""
-        return WobbleVector(self.blade_vector, self.covariance[:2, :2], self.left.dof)
+        return Wobble(self.blade_vector, self.covariance[:2, :2], self.left.dof)
 
     @property
-    def flange_wobble(self) -> WobbleVector:
+    def flange_wobble(self) -> Wobble:
         """The flange's wobble with its doubt: what a perfect blade would do on it."""
-        return WobbleVector(self.flange_vector, self.covariance[2:, 2:], self.left.dof)
+        return Wobble(self.flange_vector, self.covariance[2:, 2:], self.left.dof)
 
     @property
     def resolved(self) -> bool:
         """Whether both wobbles are established, and with them the best and the worst position."""
-        return self.blade_wobble.resolved and self.flange_wobble.resolved
+        return bool(self.blade_wobble.resolved and self.flange_wobble.resolved)
 
     @property
     def worst_clock_deg(self) -> float:
@@ -281,7 +281,7 @@ class FleetBlade(Result):
     ring_radius: float | None = quantity("its ring, at which the wobble is given")
     mountings: int = quantity("how many mountings count")
     positions: int = quantity("at how many clock positions")
-    wobble: WobbleVector = quantity(
+    wobble: Wobble = quantity(
         "the blade's own wobble, the flange's doubt and the seating scatter included", key=""
     )
     _wobble = derived("the same in numbers", inline=True)(
@@ -311,7 +311,7 @@ class FleetFit(Result):
     ring_radius: float | None = quantity(
         "the ring at which the flange's wobble is given: the first blade's"
     )
-    flange_wobble: WobbleVector = quantity(
+    flange_wobble: Wobble = quantity(
         "the flange's wobble, counted on the arbor from its mark in the direction of the blades' "
         "numbering, the seating scatter in its doubt where it is known",
         key="",
@@ -335,7 +335,7 @@ class FleetFit(Result):
     @property
     def flange_vector(self) -> complex:
         """The flange's wobble: its angle is the near direction."""
-        return self.flange_wobble.value
+        return complex(self.flange_wobble.value)
 
     @property
     def covariance(self) -> Floats:

@@ -19,9 +19,9 @@ from bladegeom.draw.axes import BLACK, CHAIN, GREY, PALE, Chart, every_tooth, ro
 from bladegeom.draw.fonts import as_printed, escaped, families_for
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import sizes
-from bladegeom.fit.vector import WobbleVector
 from bladegeom.lengths import convert
 from bladegeom.result import number
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 
@@ -266,7 +266,7 @@ class Arrows(Chart):
         clock = -arbor.blade.angle_of(advice.best_tooth)
         self._ellipse(self.best, new_mounting(arbor, clock), _DASHED)
 
-    def _ellipse(self, centre: complex, vector: WobbleVector, style: Any) -> None:
+    def _ellipse(self, centre: complex, vector: Wobble, style: Any) -> None:
         size, axes = np.linalg.eigh(vector.covariance)
         # F with 2 and dof degrees of freedom has its quantile in closed form.
         free = min(vector.dof, 1e7)

@@ -11,11 +11,15 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bladegeom.kernel.design import design_of, drift_time
 from bladegeom.kernel.doubt import student_t
+from bladegeom.kernel.stack import Stack, fit_stack, plain, stack_of
 from bladegeom.readings import Readings, least_step
 from bladegeom.tables.counted import counted
+
+Floats = NDArray[np.float64]
 
 REMARKED = 0.01
 """Chance at which a steady stand is remarked on."""
@@ -60,6 +64,46 @@ class Closing(NamedTuple):
         return abs(self.difference) > self.allowed(chance)
 
 
+class Drift(NamedTuple):
+    """What a steady drift of 1 a turn does to blades of a stack; arrays of shape (n,).
+
+    Attributes
+    ----------
+    shift : ndarray
+        How far it moves the wobble.
+    taken : ndarray
+        What of the sum of squared residuals a drift of any size would take up.
+    told : ndarray of bool
+        Whether it is told from the wobble at all.
+    """
+
+    shift: Floats
+    taken: Floats
+    told: NDArray[np.bool_]
+
+
+def steady_drift(stack: Stack, time: Floats, left: Floats) -> Drift:
+    """Return what a steady drift does.
+
+    Parameters
+    ----------
+    stack : Stack
+    time, left : ndarray, shape (turns, teeth, n)
+        When each reading was taken, in turns, and what the fit leaves of it; 0 where none was.
+    """
+    ramp = fit_stack(stack._replace(reading=time))
+    told = ramp.rss > 1e-9
+    along = (left * ramp.left).sum(axis=(0, 1))
+    return Drift(np.hypot(ramp.a, ramp.b), told * along**2 / np.where(told, ramp.rss, 1.0), told)
+
+
+def drift_of(readings: Readings, stack: Stack, place: NDArray[np.intp], left: Floats) -> Drift:
+    """Return what a steady drift does to one blade's readings, stacked at some places."""
+    time = np.zeros(stack.reading.size)
+    time[place] = drift_time(readings)[~readings.closing]
+    return steady_drift(stack, time.reshape(stack.reading.shape), left)
+
+
 def closing_of(readings: Readings) -> Closing | None:
     """Return what the closing readings come to; None without any.
 
@@ -69,13 +113,31 @@ def closing_of(readings: Readings) -> Closing | None:
     differences = readings.closures
     if not differences.size:
         return None
+    rss, dof = _steady(readings)
+    step = readings.graduation or least_step(readings.reading[~readings.closing])
+    return closing(float(differences.mean()), len(differences), rss, dof, step)
+
+
+def closing(difference: float, turns: int, rss: float, dof: int, step: float) -> Closing:
+    """Return what closing readings come to, from the sum of squares that a steady stand leaves."""
+    sd = math.sqrt(max(rss, 0.0) / dof) if dof > 0 else 0.0
+    return Closing(difference, turns, max(sd, step / math.sqrt(12)), dof, step)
+
+
+def _steady(readings: Readings) -> tuple[float, int]:
+    """Return the sum of squares about tooth means or wobble, and its degrees of freedom."""
     design = design_of(readings, drift=False)
     read = readings.reading[design.in_fit]
-    columns = np.column_stack(
-        [read - read.mean(), design.columns([1]), drift_time(readings)[design.in_fit]]
-    )
     teeth, which, counts = np.unique(
         readings.tooth[design.in_fit], return_inverse=True, return_counts=True
+    )
+    if len(read) < 2 * len(teeth) and plain(readings):
+        stack, place = stack_of(readings)
+        fits = fit_stack(stack)
+        drift = drift_of(readings, stack, place, fits.left)
+        return float(fits.rss[0] - drift.taken[0]), int(fits.dof[0]) - int(drift.told[0])
+    columns = np.column_stack(
+        [read - read.mean(), design.columns([1]), drift_time(readings)[design.in_fit]]
     )
     own = 0
     if len(read) >= 2 * len(teeth):
@@ -85,12 +147,7 @@ def closing_of(readings: Readings) -> Closing | None:
         columns -= (sums / counts[:, np.newaxis])[which]
     solution, _, rank, _ = np.linalg.lstsq(columns[:, 1:], columns[:, 0], rcond=1e-9)
     left = columns[:, 0] - columns[:, 1:] @ solution
-    dof = len(read) - own - int(rank)
-    step = readings.graduation or least_step(read)
-    sd = math.sqrt(float(left @ left) / dof) if dof > 0 else 0.0
-    return Closing(
-        float(differences.mean()), len(differences), max(sd, step / math.sqrt(12)), dof, step
-    )
+    return float(left @ left), len(read) - own - int(rank)
 
 
 def without_drift(readings: Readings, difference: float) -> Readings:

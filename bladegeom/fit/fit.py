@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.faults import refuse
-from bladegeom.fit.closing import closing_of
-from bladegeom.fit.remarks import remarks_of
+from bladegeom.fit.closing import closing_of, drift_of
 from bladegeom.fit.waves import Harmonic, harmonic, identifiable_orders
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.design import Design, beyond, design_of, drift_time
-from bladegeom.kernel.doubt import zero_amplitude_p
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
-from bladegeom.kernel.plan import check_plan
+from bladegeom.kernel.plan import FEWEST_TEETH, REFUSED_RATIO, check_plan, plan_ratio
+from bladegeom.kernel.stack import believed, fit_stack, plain, stack_of
 from bladegeom.readings import Readings
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 
@@ -57,6 +57,8 @@ def fit_wobble(
         Fewer than four distinct teeth were read, or they lie on too short an arc, or a drift was
         asked for that the readings do not show.
     """
+    if harmonics == 1 and not drift and not robust and plain(readings):
+        return _stacked(readings)
     check_plan(readings)
     if int(harmonics) != harmonics or not 1 <= harmonics <= MOST_HARMONICS:
         raise refuse(
@@ -67,110 +69,143 @@ def fit_wobble(
         )
     if drift:
         _check_drift(readings)
+    return _by_columns(readings, int(harmonics), drift, robust)
+
+
+def _stacked(readings: Readings) -> WobbleFit:
+    """Fit a blade as one of a stack."""
+    stack, place = stack_of(readings)
+    fits = fit_stack(stack)
+    if not (fits.spots_read[0] >= FEWEST_TEETH and fits.ratio[0] <= REFUSED_RATIO):
+        check_plan(readings)
+    _check_room(readings, len(place), len(place) - int(fits.dof[0]))
+    residual_sd = np.sqrt(fits.rss / fits.dof)
+    graduation = np.array([readings.graduation or 0.0])
+    reading_sd, margin = believed(residual_sd, graduation, fits.largest, fits.raw_tir)
+    covariance = reading_sd**2 * fits.unit_covariance()
+    bias = None
+    if readings.closing.any():
+        drift = drift_of(readings, stack, place, fits.left)
+        bias = float(abs(readings.closures[-1]) * drift.shift[0])
+    a, b, left = fits.a[0], fits.b[0], fits.left.ravel()[place]
+    waves = stack.spots.waves[place % readings.blade.teeth]
+    return WobbleFit(
+        readings=readings,
+        wobble=Wobble(complex(a, b), covariance[:, :, 0], float(fits.dof[0]), margin[0]),
+        in_fit=~readings.closing,
+        fitted=fits.offset[0] + a * waves[:, 0] + b * waves[:, 1],
+        residuals=left,
+        offset=float(fits.offset[0]),
+        residual_sd=float(residual_sd[0]),
+        reading_sd=float(reading_sd[0]),
+        plan_ratio=float(fits.ratio[0]),
+        harmonics=(),
+        closure_bias=bias,
+        drift_per_turn=None,
+        drift_u_per_turn=None,
+        drift_cost=None,
+        lag_deg=None,
+        lag_u_deg=None,
+        robust=False,
+        flagged=(),
+    )
+
+
+def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -> WobbleFit:
+    """Fit a blade by QR, whatever columns there are beside the wobble's."""
     design = design_of(readings, drift=drift)
-    orders, aliases = identifiable_orders(design, int(harmonics))
+    orders, aliases = identifiable_orders(design, harmonics)
     columns = design.columns(orders)
     read = readings.reading[design.in_fit]
-    if len(read) - columns.shape[1] < 1:
-        raise refuse(
-            f"{len(read)} readings for {columns.shape[1]} unknowns",
-            "read more teeth",
-            value=len(read),
-            blade=readings.blade.name,
-        )
+    _check_room(readings, len(read), columns.shape[1])
     middle = float(read.mean()) if read.max() > read.min() else float(read[0])
-    solved = _solve(columns, read - middle, readings, robust)
+    solved = _solve(columns, read - middle, robust)
+    reading_sd, margin = believed(
+        solved.residual_sd,
+        readings.graduation or 0.0,
+        np.abs(readings.reading).max(),
+        np.ptp(read),
+    )
+    covariance = reading_sd**2 * solved.unit_covariance
     first = design.aside.shape[1]
-    cosine, sine = (float(part) for part in solved.coefficients[first : first + 2])
-    parts = np.array([cosine, sine])
-    unit_covariance = solved.unit_covariance[first : first + 2, first : first + 2]
-    f = float(parts @ np.linalg.solve(unit_covariance, parts)) / 2 / solved.reading_sd**2
+    wobble = slice(first, first + 2)
+    a, b = solved.coefficients[wobble]
     beside = design.aside @ solved.coefficients[:first]
     offset = float(beside.mean())
-    covariance = solved.reading_sd**2 * solved.unit_covariance
-    lag = _lag(design, cosine, sine, solved.coefficients, covariance)
-    result = WobbleFit(
+    lag, lag_u = _lag(design, a, b, solved.coefficients, covariance)
+    unit = solved.unit_covariance[wobble, wobble]
+    return WobbleFit(
         readings=readings,
-        offset=middle + offset,
-        cosine=cosine,
-        sine=sine,
-        covariance=covariance[first : first + 2, first : first + 2],
-        dof=solved.dof,
-        residual_sd=solved.residual_sd,
-        reading_sd=solved.reading_sd,
-        p_value=1.0 if math.isnan(f) else zero_amplitude_p(f, solved.dof),
+        wobble=Wobble(complex(a, b), covariance[wobble, wobble], float(solved.dof), margin[()]),
         in_fit=design.in_fit,
         fitted=read - (beside - offset) - solved.residuals,
         residuals=solved.residuals,
-        harmonics=(),
+        offset=middle + offset,
+        residual_sd=solved.residual_sd,
+        reading_sd=float(reading_sd),
+        plan_ratio=plan_ratio(readings),
+        harmonics=_harmonics(orders, aliases, solved, covariance, first, float(margin)),
         closure_bias=_closure_bias(readings, design),
         drift_per_turn=float(solved.coefficients[1]) if drift else None,
         drift_u_per_turn=math.sqrt(float(covariance[1, 1])) if drift else None,
-        drift_cost=_drift_cost(readings, unit_covariance) if drift else None,
-        lag_deg=lag[0],
-        lag_u_deg=lag[1],
+        drift_cost=_drift_cost(readings, unit) if drift else None,
+        lag_deg=lag,
+        lag_u_deg=lag_u,
         robust=robust,
         flagged=_flagged(readings, design, solved) if robust else (),
-        warnings=(),
     )
-    put = object.__setattr__
-    put(result, "harmonics", _harmonics(result, orders, aliases, solved.coefficients, covariance))
-    put(result, "warnings", remarks_of(result))
-    return result
+
+
+def _check_room(readings: Readings, count: int, unknowns: int) -> None:
+    if count - unknowns < 1:
+        raise refuse(
+            f"{count} readings for {unknowns} unknowns",
+            "read more teeth",
+            value=count,
+            blade=readings.blade.name,
+        )
 
 
 class _Solved(NamedTuple):
+    """A fit by columns; `scale` is the scatter of the readings that fit."""
+
     coefficients: Floats
     unit_covariance: Floats
     residuals: Floats
     dof: int
     residual_sd: float
-    reading_sd: float
     scale: float
 
 
-def _solve(columns: Floats, read: Floats, readings: Readings, robust: bool) -> _Solved:
-    fit = least_squares(columns, read)
-    residual_sd = scale = math.sqrt(float(fit.rss) / fit.dof)
+def _solve(columns: Floats, read: Floats, robust: bool) -> _Solved:
     if robust:
         from bladegeom.fit.robust import huber_fit
 
-        robust_fit = huber_fit(columns, read)
-        residual_sd, scale = robust_fit.sd, robust_fit.scale
-        fit = robust_fit.fit._replace(dof=robust_fit.dof)
-    graduation = readings.graduation or 0.0
-    # Numbers of this size carry rounding of their own; below it a residual means nothing.
-    largest = float(np.abs(readings.reading).max())
-    hair = max(8 * float(np.finfo(np.float64).eps) * largest, 1e-150)
-    reading_sd = max(residual_sd, graduation / math.sqrt(12), hair)
-    if read.max() == read.min() and not graduation:
-        reading_sd = math.nan
-    return _Solved(
-        fit.coefficients,
-        fit.unit_covariance,
-        fit.residuals,
-        fit.dof,
-        residual_sd,
-        reading_sd,
-        scale,
-    )
+        huber = huber_fit(columns, read)
+        fit = huber.fit
+        return _Solved(
+            fit.coefficients, fit.unit_covariance, fit.residuals, huber.dof, huber.sd, huber.scale
+        )
+    fit = least_squares(columns, read)
+    sd = math.sqrt(float(fit.rss) / fit.dof)
+    return _Solved(fit.coefficients, fit.unit_covariance, fit.residuals, fit.dof, sd, sd)
 
 
 def _harmonics(
-    fit: WobbleFit,
     orders: list[int],
     aliases: dict[int, str],
-    coefficients: Floats,
+    solved: _Solved,
     covariance: Floats,
+    first: int,
+    margin: float,
 ) -> tuple[Harmonic, ...]:
     if orders == [1] and not aliases:
         return ()
-    first = len(coefficients) - 2 * len(orders) - (2 if fit.lag_deg is not None else 0)
     found = {order: Harmonic(order, False, alias) for order, alias in aliases.items()}
     for place, order in enumerate(orders):
         at = slice(first + 2 * place, first + 2 * place + 2)
-        a, b = (float(part) for part in coefficients[at])
-        found[order] = harmonic(order, a, b, covariance[at, at], fit.dof, fit.rounding_margin)
+        a, b = (float(part) for part in solved.coefficients[at])
+        found[order] = harmonic(order, a, b, covariance[at, at], solved.dof, margin)
     return tuple(found[order] for order in sorted(found))
 
 

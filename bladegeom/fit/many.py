@@ -14,8 +14,8 @@ from bladegeom.blade import Blade
 from bladegeom.faults import BladegeomWarning, Fault, RefusedError, also_in
 from bladegeom.fit.answer import blade_answer, fit_answer
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.table_columns import Places, cells, grouped
-from bladegeom.fit.table_plain import plain_answers
+from bladegeom.fit.frame import Places, cells, grouped
+from bladegeom.fit.plain import plain_answers
 from bladegeom.readings import Readings
 from bladegeom.result import in_columns
 from bladegeom.tables.table import check_header, one_blade
@@ -126,42 +126,31 @@ def fit_frame(
     place = {one: header.index(one) for one in header if one}
     keys = [frame.iloc[:, place[one]] if one in place else None for one in _NAMES]
     groups = grouped(keys[0], keys[1], len(frame))
-    plain, columns, remark = plain_answers(frame, place, column, unit, groups, checked=checked)
+    plain, columns, which, texts = plain_answers(
+        frame, place, column, unit, groups, checked=checked
+    )
     told = _Told(progress, len(plain), int(np.count_nonzero(plain)))
-    while True:
-        # One blade of every kind of remarks says for all of its kind what there is to say.
-        kinds, examples = np.unique(np.where(plain, remark, 0), return_index=True)
-        spoken = dict(zip(kinds[kinds > 0].tolist(), examples[kinds > 0].tolist(), strict=True))
-        apart = ~plain
-        apart[[*spoken.values()]] = True
-        alone = np.flatnonzero(apart)
-        by_row, refused = _one_by_one(
-            frame, groups.rows(alone), place, column, unit, told, checked=checked
-        )
-        firsts = zip(alone.tolist(), groups.first[alone].tolist(), strict=True)
-        answers = {group: by_row[row] for group, row in firsts if row in by_row}
-        if not (lost := [kind for kind, group in spoken.items() if group not in answers]):
-            break
-        plain &= ~np.isin(remark, lost)
-    if refused and not answers and apart.all():
-        return None, refused
-    if not answers and apart.all():  # Nothing but blank rows.
-        check_header(Sheet(known, [], ",", 1), "the frame", None)
-    kept = ~apart
+    alone = np.flatnonzero(~plain)
+    by_row, refused = _one_by_one(
+        frame, groups.rows(alone), place, column, unit, told, checked=checked
+    )
+    firsts = zip(alone.tolist(), groups.first[alone].tolist(), strict=True)
+    answers = {group: by_row[row] for group, row in firsts if row in by_row}
+    kept = plain.copy()
     kept[[*answers]] = True
+    if not kept.any():
+        if refused:
+            return None, refused
+        check_header(Sheet(known, [], ",", 1), "the frame", None)  # Nothing but blank rows.
     table = {"blade": groups.name[kept]}
     if "mount" in place:
         table["mount"] = groups.mount[kept]
-    texts = {"": 0}
-    which = np.zeros(len(kept), dtype=np.intp)
-    for kind, group in spoken.items():
-        text = answers[group]["of_its_kind"]
-        which[plain & (remark == kind)] = texts.setdefault(text, len(texts))
+    spoken = {text: at for at, text in enumerate(texts)}
     for group, answer in answers.items():
-        which[group] = texts.setdefault(answer["warnings"], len(texts))
+        which[group] = spoken.setdefault(answer["warnings"], len(spoken))
     said = {
         "unit": pd.Series([unit]).array.take(np.zeros(np.count_nonzero(kept), dtype=np.intp)),
-        "warnings": pd.Series([*texts]).array.take(which[kept]),
+        "warnings": pd.Series([*spoken]).array.take(which[kept]),
     }
     table |= _table(columns, answers, kept, said)
     if checked:
@@ -283,8 +272,6 @@ def _in_row(readings: Readings, checked: bool) -> dict[str, Any]:
     fit = fit_wobble(readings)
     for key, value in (blade_answer(fit) if checked else fit_answer(fit)).items():
         row |= in_columns(key, value)
-    # What is said of the blade for which it speaks is not said of its own slips.
-    row["of_its_kind"] = "; ".join(fit.warnings)
     if checked:
         row["read_again"] = fit.mistake.again if fit.mistake else ""
         if fit.mistake:

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from bladegeom.angles import turn_between, wrap_180, wrap_360
+import numpy as np
+from numpy.typing import NDArray
+
 from bladegeom.blade import Blade
 from bladegeom.faults import RefusedError
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.kernel.doubt import direction_probability
-from bladegeom.result import Result, Row, number, percent
+from bladegeom.result import Result, derived, described, number, percent, quantity
+from bladegeom.wobble import Wobble
 
 if TYPE_CHECKING:
     from bladegeom.mistakes.check import Finding
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 NO_MATTER_DEG = 0.01
 """An error of squareness below which it does not matter, where no tolerance is stated."""
 
+_HAIR = 1e-9
 _PARTS = (
     (0.0, ""),
     (0.1, "a tenth"),
@@ -32,15 +34,89 @@ _PARTS = (
 )
 
 
-_OF_PAIR = {
-    "tooth": "teeth",
-    "direction_deg": "deg",
-    "probability": "probability",
-    "past_deg": "past_deg",
-    "past_pitch": "past_pitch",
-    "past_mm": "past_mm",
-}
-"""What is told of both neutral marks: attribute of `Mark` -> key after ``neutral_``."""
+class End(NamedTuple):
+    """A direction in a blade and the tooth nearest to it; of many blades alike, shape (...).
+
+    Attributes
+    ----------
+    direction_deg : float or ndarray
+        From 0 to 360.
+    place : int or ndarray
+        Of the nearest tooth, from 0.
+    past_deg : float or ndarray
+        From that tooth on to the direction.
+    before_deg, after_deg : float or ndarray
+        The gaps from that tooth to its neighbours.
+    """
+
+    direction_deg: Any
+    place: Any
+    past_deg: Any
+    before_deg: Any
+    after_deg: Any
+
+    @property
+    def past_pitch(self) -> Any:
+        """`past_deg` as a part of the gap on that side."""
+        return self.past_deg / np.where(self.past_deg > 0, self.after_deg, self.before_deg)
+
+    def probability(self, wobble: Wobble) -> Any:
+        """Return how probable it is that this tooth is the nearest to the true direction."""
+        tooth_deg = wobble.near_deg - self.past_deg
+        return wobble.probability(tooth_deg - self.before_deg / 2, tooth_deg + self.after_deg / 2)
+
+
+def ends_of(tooth_deg: NDArray[np.float64], near_deg: Any) -> list[End]:
+    """Return near, neutral, far and the other neutral end of blades with the same teeth.
+
+    Half-way between two teeth rounding must not choose: the lower number of two within a hair is
+    the nearest, as `Blade.nearest_tooth` has it.
+
+    Parameters
+    ----------
+    tooth_deg : ndarray, shape (teeth,)
+    near_deg : float or ndarray, shape (...)
+        From 0 (included) to 360 (not).
+
+    Returns
+    -------
+    list of four End
+    """
+    teeth, gaps = len(tooth_deg), np.diff(tooth_deg, append=360.0)
+    ends = []
+    for quarter in range(4):
+        toward = near_deg + quarter * 90.0
+        toward = np.where(toward >= 360.0, toward - 360.0, toward)[()]
+        below = np.searchsorted(tooth_deg, toward, side="right") - 1
+        past, gap = toward - tooth_deg[below], gaps[below]
+        over = 2 * past - gap
+        # The last tooth's upper neighbour has the lower number.
+        above = (over > _HAIR) | ((over > -_HAIR) & (below == teeth - 1))
+        place = np.where(above, (below + 1) % teeth, below)[()]
+        past = np.where(above, past - gap, past)[()]
+        ends.append(End(toward, place, past, gaps[place - 1], gaps[place]))
+    return ends
+
+
+def off_line(first: End, second: End, tilt_deg: Any) -> tuple[Any, Any]:
+    """Return where the line through two teeth lies, and what it leaves when taken for neutral.
+
+    The chord from the second tooth's tip up to the first's points half-way between the first
+    tooth's direction and the opposite of the second's.
+
+    Returns
+    -------
+    off, left : float or ndarray, shape (...)
+        The line less the true neutral line, in degrees of blade; the squareness error.
+    """
+    off = -(first.past_deg + second.past_deg) / 2
+    slope = np.tan(np.radians(tilt_deg)) * np.sin(np.radians(-off))
+    return off, np.degrees(np.arctan(slope))
+
+
+def first_better(first: End, second: End) -> Any:
+    """Return whether the first of two teeth lies closer to its direction."""
+    return np.abs(first.past_deg) <= np.abs(second.past_deg) + _HAIR
 
 
 @dataclass(frozen=True)
@@ -74,47 +150,89 @@ class Mark:
     words: str
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class NeutralLine(Result):
-    """The teeth to mark on a blade.
+    """The teeth to mark on a blade."""
 
-    Attributes
-    ----------
-    blade : Blade
-    fit : WobbleFit or None
-        None for a near tooth found by eye.
-    tolerance_deg : float
-        The largest error of squareness that does not matter.
-    near, far : Mark or None
-        Nearest to the indicator, and farthest from it.
-    neutral : tuple of two Mark, or None
-        At near + 90 and near + 270 degrees. None, as near and far, where the wobble is not
-        resolved.
-    better_tooth : int or None
-        The one of the two neutral teeth that lies closer to its direction.
-    line_off_deg : float or None
-        The line through the two marked teeth less the true neutral line, in degrees of blade.
-    left_deg : float or None
-        Squareness error left when the line through the two marked teeth stands for the neutral
-        line, the first of them uppermost; positive when that end leans toward the indicator.
-    worst_deg : float or None
-        Squareness error at the worst rotation: the tilt where the wobble is resolved, else the
-        tilt that belongs to the upper limit of its amplitude.
-    withheld : str
-        Why no teeth are named although the readings would name some; empty otherwise.
-    """
+    blade: Blade = quantity("the blade", key="")
+    fit: WobbleFit | None = quantity("None for a near tooth found by eye", key="")
+    tolerance_deg: float = quantity("the largest error of squareness that does not matter", key="")
+    near: Mark | None = quantity(
+        "tooth nearest to the near direction, and the chance that it is; None where the wobble is "
+        "not resolved",
+        parts=("_tooth", "_probability"),
+        label=lambda line: f"near{line._as_read}",
+        text=lambda line: _shown(line.near),
+    )
+    far: Mark | None = quantity(
+        "the same for the far direction",
+        parts=("_tooth", "_probability"),
+        label=lambda line: f"far{line._as_read}",
+        text=lambda line: _shown(line.far),
+    )
+    neutral: tuple[Mark, Mark] | None = quantity(
+        "the marks at near + 90 and near + 270 degrees; None as near and far", key=""
+    )
 
-    blade: Blade
-    fit: WobbleFit | None
-    tolerance_deg: float
-    near: Mark | None
-    far: Mark | None
-    neutral: tuple[Mark, Mark] | None
-    better_tooth: int | None
-    line_off_deg: float | None
-    left_deg: float | None
-    worst_deg: float | None
-    withheld: str = ""
+    @derived("teeth nearest to near + 90 and near + 270 degrees")
+    def neutral_teeth(self) -> list[int] | None:
+        return self._of_both("tooth")
+
+    @derived("the two directions of the neutral line")
+    def neutral_deg(self) -> list[float] | None:
+        return self._of_both("direction_deg")
+
+    @derived("the chance that each is the nearest tooth")
+    def neutral_probability(self) -> list[float] | None:
+        return self._of_both("probability")
+
+    @derived("from each tooth on to the true direction, degrees")
+    def neutral_past_deg(self) -> list[float] | None:
+        return self._of_both("past_deg")
+
+    @derived("the same as a part of the gap to the next tooth on that side")
+    def neutral_past_pitch(self) -> list[float] | None:
+        return self._of_both("past_pitch")
+
+    @derived("the same along the rim, mm")
+    def neutral_past_mm(self) -> list[float] | None:
+        return self._of_both("past_mm")
+
+    @derived(
+        "both in words",
+        key="",
+        label=lambda line: f"neutral{line._as_read}",
+        text=lambda line: [_shown(end) for end in line.neutral or ()],
+    )
+    def _both(self) -> None:
+        return None
+
+    better_tooth: int | None = quantity("the neutral tooth that lies closer to its direction")
+    line_off_deg: float | None = quantity(
+        "line through the two marked teeth less the true neutral line, degrees of blade"
+    )
+    left_deg: float | None = quantity(
+        "squareness error left when that line stands for the neutral line, the first tooth "
+        "uppermost; positive when that end leans toward the indicator",
+        label="if marked",
+        text=lambda line: (
+            ""
+            if line.left_deg is None
+            else f"{line.left_deg:+z.4f} deg out of square (the line through the marks is "
+            f"{abs(line.line_off_deg or 0.0):.2f} deg of blade off)"
+        ),
+    )
+    worst_deg: float | None = quantity(
+        "error at the worst rotation: the tilt, or its upper limit where unresolved",
+        key="worst_squareness_deg",
+        label="if ignored",
+        text=lambda line: (
+            "" if line.worst_deg is None else f"up to {line.worst_deg:.4f} deg out of square"
+        ),
+    )
+    withheld: str = quantity(
+        "why no teeth are named although the readings would name some", key="", default=""
+    )
 
     @property
     def mistake(self) -> Finding | None:
@@ -172,40 +290,13 @@ class NeutralLine(Result):
         name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
         return "\n".join([f"{name}: teeth to mark", *(f"  {line}" for line in self.instructions)])
 
-    def _rows(self) -> Sequence[Row]:
-        rows: list[Row] = []
-        read = ", as read" if self.mistake is not None else ""
-        for what, mark in (("near", self.near), ("far", self.far)):
-            rows += [
-                Row(f"{what}_tooth", mark and mark.tooth, *_shown(f"{what}{read}", mark)),
-                Row(f"{what}_probability", mark and mark.probability),
-            ]
-        pair: dict[str, list[Any] | None] = {
-            key: [getattr(end, key) for end in self.neutral] if self.neutral else None
-            for key in _OF_PAIR
-        }
-        for name, values in zip(_OF_PAIR.values(), pair.values(), strict=True):
-            known = values is not None and values[0] is not None
-            rows.append(Row(f"neutral_{name}", values if known else None))
-        rows += [Row("", None, *_shown(f"neutral{read}", end)) for end in self.neutral or ()]
-        left = self.left_deg
-        rows += [
-            Row("better_tooth", self.better_tooth),
-            Row("line_off_deg", self.line_off_deg),
-            Row(
-                "left_deg",
-                left,
-                "if marked" if left is not None else "",
-                "" if left is None else f"{left:+z.4f} deg out of square {_off(self.line_off_deg)}",
-            ),
-            Row(
-                "worst_squareness_deg",
-                self.worst_deg,
-                "if ignored" if self.worst_deg is not None else "",
-                "" if self.worst_deg is None else f"up to {self.worst_deg:.4f} deg out of square",
-            ),
-        ]
-        return rows
+    @property
+    def _as_read(self) -> str:
+        return ", as read" if self.mistake is not None else ""
+
+    def _of_both(self, what: str) -> list[Any] | None:
+        pair = [getattr(end, what) for end in self.neutral or ()]
+        return None if not pair or pair[0] is None else pair
 
 
 def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> NeutralLine:
@@ -281,19 +372,10 @@ def neutral_line_by_eye(blade: Blade, near_tooth: int) -> NeutralLine:
 def _line(
     blade: Blade, near_deg: float, fit: WobbleFit | None, tolerance_deg: float
 ) -> NeutralLine:
-    near, first, far, second = (
-        _mark(blade, near_deg + quarter * 90.0, quarter * 90.0, fit) for quarter in range(4)
-    )
-    tip = [blade.angle_of(end.tooth) for end in (first, second)]
-    # The chord from the second tooth's tip up to the first's points half-way between the first
-    # tooth's direction and the opposite of the second's.
-    chord = tip[0] + float(turn_between(tip[0], tip[1] + 180.0)) / 2
-    off = wrap_180(chord - (near_deg + 90.0))
+    ends = ends_of(blade.angles_deg, near_deg)
+    near, first, far, second = (_mark(blade, end, fit) for end in ends)
     tilt = None if fit is None else fit.tilt_deg
-    left = None
-    if tilt is not None:
-        slope = math.tan(math.radians(tilt)) * math.sin(math.radians(-off))
-        left = math.degrees(math.atan(slope))
+    off, left = off_line(ends[1], ends[3], tilt or 0.0)
     return NeutralLine(
         blade=blade,
         fit=fit,
@@ -301,38 +383,23 @@ def _line(
         near=near,
         far=far,
         neutral=(first, second),
-        better_tooth=_better(first, second).tooth,
-        line_off_deg=off,
-        left_deg=left,
+        better_tooth=(first if first_better(ends[1], ends[3]) else second).tooth,
+        line_off_deg=float(off),
+        left_deg=None if tilt is None else float(left),
         worst_deg=tilt,
     )
 
 
-def _mark(blade: Blade, direction_deg: float, from_near_deg: float, fit: WobbleFit | None) -> Mark:
-    direction = wrap_360(direction_deg)
-    tooth = blade.nearest_tooth(direction)
-    past = float(turn_between(blade.angle_of(tooth), direction))
-    before, after = blade.gaps_deg(tooth)
-    part = past / (after if past > 0 else before)
+def _mark(blade: Blade, end: End, fit: WobbleFit | None) -> Mark:
+    tooth, past, part = int(end.place) + 1, float(end.past_deg), float(end.past_pitch)
     radius = blade.radius_mm
-    probability = None
-    if fit is not None:
-        middle = direction_deg - from_near_deg - past
-        probability = direction_probability(
-            fit.cosine,
-            fit.sine,
-            fit.covariance,
-            fit.dof,
-            middle - before / 2,
-            middle + after / 2,
-        )
     return Mark(
-        direction_deg=direction,
+        direction_deg=float(end.direction_deg),
         tooth=tooth,
         past_deg=past,
         past_pitch=part,
         past_mm=None if radius is None else radius * math.radians(past),
-        probability=probability,
+        probability=None if fit is None else float(end.probability(fit.wobble)),
         words=_words(tooth, part, blade.teeth),
     )
 
@@ -380,19 +447,11 @@ def _instructions(
     )
 
 
-def _better(first: Mark, second: Mark) -> Mark:
-    return first if abs(first.past_deg) <= abs(second.past_deg) + 1e-9 else second
-
-
-def _shown(what: str, mark: Mark | None) -> tuple[str, str]:
+def _shown(mark: Mark | None) -> str:
     if mark is None:
-        return "", ""
+        return ""
     text = mark.words
-    if abs(mark.past_deg) > 1e-9:
+    if abs(mark.past_deg) > _HAIR:
         along = "" if mark.past_mm is None else f", {abs(mark.past_mm):.1f} mm along the rim"
         text += f" ({abs(mark.past_deg):.2f} deg{along})"
-    return what, text if mark.probability is None else f"{text}, {percent(mark.probability)} sure"
-
-
-def _off(line_off_deg: float | None) -> str:
-    return f"(the line through the marks is {abs(line_off_deg or 0.0):.2f} deg of blade off)"
+    return text if mark.probability is None else f"{text}, {percent(mark.probability)} sure"

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from bladegeom.kernel.batch import Sums
+from bladegeom.kernel.stack import Fits, Stack
 from bladegeom.mistakes.check import FALSE_ALARMS
 from bladegeom.mistakes.trial import FEWEST, SHARES
 
@@ -22,33 +22,28 @@ _LEVEL = 2 * FALSE_ALARMS
 """The check counts the closing reading in, which a row here has not: not to miss by a hair."""
 
 
-def worth_a_look(reading: Floats, angle_rad: Floats, sums: Sums, jump: float) -> Bools:
-    """Return in which rows the check for mistakes might find something.
+def worth_a_look(stack: Stack, fits: Fits, jump: float) -> Bools:
+    """Return for which blades the check for mistakes might find something, shape (n,).
 
     Parameters
     ----------
-    reading : ndarray, shape (n, m)
-        In the order in which they were taken; NaN where nothing was read.
-    angle_rad : ndarray, shape (m,)
-    sums : Sums
-        The fit of each row; see `fit_rows`.
+    stack : Stack
+        Of one turn, read in the order of the teeth.
+    fits : Fits
     jump : float
         The least change from one reading to the next by which a dial passes zero.
-
-    Returns
-    -------
-    ndarray of bool, shape (n,)
     """
-    waves = np.stack([np.ones_like(angle_rad), np.cos(angle_rad), np.sin(angle_rad)], axis=1)
-    there = ~np.isnan(reading)
-    curve = np.stack([sums.offset, sums.cosine, sums.sine], axis=1) @ waves.T
-    left = np.where(there, reading - curve, 0.0)
-    plan = (there[:1] if there.all() else there).astype(np.float64)
-    rss, count = np.maximum(sums.rss, 1e-300), sums.readings
+    teeth, n = stack.reading.shape[1:]
+    waves = np.column_stack([np.ones(teeth), stack.spots.waves])
+    left, there = fits.left[0].T, np.ones((1, teeth), dtype=np.bool_)
+    if stack.there is not None:
+        there = stack.there[0].T > 0
+    plan = there.astype(np.float64)
+    rss, count = np.maximum(fits.rss, 1e-300), fits.readings
     products = waves[:, :, np.newaxis] * waves[:, np.newaxis, :]
     onward = _from_each_on(plan[..., np.newaxis, np.newaxis] * products)
     whole = np.linalg.inv(onward[:, 0])
-    found = _jumps(reading, there) > jump
+    found = _jumps(stack.reading[0].T, np.broadcast_to(there, (n, teeth))) > jump
     leverage = np.einsum("njk,ijk->ni", whole, products)
     alone = np.max(plan * left**2 / np.maximum(1 - leverage, 1e-9), axis=1)
     found |= _chance(alone, rss, count) * count < _LEVEL * SHARES["single"]

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.angles import wrap_360
 from bladegeom.kernel.design import Design, beyond, worst_ratio
-from bladegeom.kernel.doubt import (
-    amplitude_limits,
-    direction_limits,
-    sd_toward,
-    zero_amplitude_p,
-)
 from bladegeom.kernel.harmonics import harmonic_columns
+from bladegeom.result import Row, between, number
+from bladegeom.wobble import Wobble
+
+if TYPE_CHECKING:
+    from bladegeom.fit.wobble import WobbleFit
 
 Floats = NDArray[np.float64]
 
@@ -62,6 +61,64 @@ class Harmonic:
         """Whether the wave is established (95 %)."""
         return self.p_value is not None and self.p_value < 0.05
 
+    def rows(self, fit: WobbleFit) -> list[Row]:
+        """Return its rows in the fit that it is of; none of order 1, which is the wobble."""
+        if self.order == 1:
+            return []
+        key, text = f"order_{self.order}", f"not identifiable: {self.why_not}"
+        if self.amplitude is not None and self.p_value is not None:
+            u = fit.amplitude_u
+            limits = between(self.amplitude_low or 0.0, self.amplitude_high or 0.0, u)
+            text = f"{number(self.amplitude, u)} {fit.unit} (95 %: {limits})"
+            crest = f"first crest at {self.crest_deg:.0f} deg"
+            text += f", {crest if self.resolved else 'not established'}"
+        return [
+            Row(f"{key}_amplitude", self.amplitude, f"{self.order} waves a turn", text),
+            Row(f"{key}_amplitude_low", self.amplitude_low),
+            Row(f"{key}_amplitude_high", self.amplitude_high),
+            Row(f"{key}_crest_deg", self.crest_deg if self.resolved else None),
+            Row(f"{key}_p_value", self.p_value),
+        ]
+
+
+def harmonic(
+    order: int, a: float, b: float, covariance: Floats, dof: int, margin: float
+) -> Harmonic:
+    """Return one fitted order with its doubt.
+
+    Parameters
+    ----------
+    order : int
+    a, b : float
+        Its cosine and sine parts.
+    covariance : ndarray, shape (2, 2)
+    dof : int
+    margin : float
+        Added on either side of the amplitude's limits, for coarse readings.
+
+    Returns
+    -------
+    Harmonic
+    """
+    wave = Wobble(complex(a, b), covariance, float(dof), margin)
+    if not wave.amplitude_u > 0:
+        return Harmonic(order, True, "", float(wave.amplitude))
+    low, high, _ = wave.amplitude_interval()
+    # The doubt of the crest is that of the scatter alone.
+    crest_low, crest_high, _ = Wobble(wave.value, covariance, float(dof)).near_interval()
+    return Harmonic(
+        order=order,
+        identifiable=True,
+        amplitude=float(wave.amplitude),
+        amplitude_low=float(low),
+        amplitude_high=float(high),
+        amplitude_u=float(wave.amplitude_u),
+        crest_deg=float(wave.near_deg) / order,
+        crest_low_deg=float(crest_low) / order,
+        crest_high_deg=float(crest_high) / order,
+        p_value=float(wave.p_value),
+    )
+
 
 def identifiable_orders(design: Design, most: int) -> tuple[list[int], dict[int, str]]:
     """Tell which orders up to `most` the readings can tell apart, and what the others pass for.
@@ -88,50 +145,6 @@ def identifiable_orders(design: Design, most: int) -> tuple[list[int], dict[int,
         else:
             aliases[order] = _alias(design, order, orders) if room else "too few readings"
     return orders, aliases
-
-
-def harmonic(
-    order: int, a: float, b: float, covariance: Floats, dof: int, margin: float
-) -> Harmonic:
-    """Return one fitted order with its doubt.
-
-    Parameters
-    ----------
-    order : int
-    a, b : float
-        Its cosine and sine parts.
-    covariance : ndarray, shape (2, 2)
-    dof : int
-    margin : float
-        Added on either side of the amplitude's limits, for coarse readings.
-
-    Returns
-    -------
-    Harmonic
-    """
-    amplitude = math.hypot(a, b)
-    toward = math.degrees(math.atan2(b, a))
-    sd = float(sd_toward(toward, covariance))
-    if not sd > 0:
-        return Harmonic(order, True, "", amplitude)
-    parts = np.array([a, b])
-    f = float(parts @ np.linalg.solve(covariance, parts)) / 2
-    low, high = amplitude_limits(amplitude, sd, dof, 0.95)
-    crest_low, crest_high = direction_limits(a, b, covariance, dof, 0.95)
-    crest = wrap_360(toward) / order
-    shift = crest - toward / order
-    return Harmonic(
-        order=order,
-        identifiable=True,
-        amplitude=amplitude,
-        amplitude_low=max(0.0, low - margin),
-        amplitude_high=high + margin,
-        amplitude_u=sd,
-        crest_deg=crest,
-        crest_low_deg=crest_low / order + shift,
-        crest_high_deg=crest_high / order + shift,
-        p_value=zero_amplitude_p(f, dof),
-    )
 
 
 def _waves(design: Design, order: int) -> Floats:

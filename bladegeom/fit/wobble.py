@@ -4,23 +4,29 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.angles import wrap_360
+from bladegeom.estimate import Known
+from bladegeom.fit.remarks import remarks_of
 from bladegeom.fit.waves import Harmonic
-from bladegeom.kernel.doubt import (
-    Interval,
-    amplitude_limits,
-    direction_limits,
-    sd_toward,
-)
+from bladegeom.kernel.doubt import Interval
 from bladegeom.readings import Readings
-from bladegeom.result import Result, Row, between, grain, number
+from bladegeom.result import (
+    DOUBTED,
+    Result,
+    Row,
+    between,
+    derived,
+    described,
+    grain,
+    number,
+    quantity,
+)
+from bladegeom.wobble import Wobble, tilt_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,113 +34,241 @@ if TYPE_CHECKING:
     from bladegeom.fit.budget import Budget
     from bladegeom.mistakes.check import Finding, Findings
 
-DETECTION_LEVEL = 0.95
-"""A wobble is resolved if no wobble would show so large a one in fewer than 5 % of cases."""
 
-
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class WobbleFit(Result):
     """The wobble of a blade: reading = offset + cosine cos(angle) + sine sin(angle).
 
     Lengths are in the unit of the readings, angles are blade angles in degrees (tooth 1 at 0,
     growing with the tooth number).
-
-    Attributes
-    ----------
-    readings : Readings
-    unit : str
-    offset : float
-        Mean height of the plate.
-    cosine, sine : float
-        The wobble's parts; amplitude and direction are views of them.
-    covariance : ndarray, shape (2, 2)
-        Of (cosine, sine).
-    dof : int
-        Degrees of freedom.
-    residual_sd : float
-        Standard deviation of the readings about the curve, as found.
-    reading_sd : float
-        The same, not below graduation / sqrt(12); all doubt rests on it. NaN, and with it every
-        doubt, where all readings are the same and the graduation is not stated.
-    amplitude, near_deg : float
-        Half the wobble's total movement, and the direction nearest the indicator.
-    wobble_tir, raw_tir : float
-        Total indicator reading of the wobble alone (twice the amplitude), and of the readings.
-    tilt_deg : float or None
-        Angle of the plate at the ring, atan(amplitude / ring radius); None without a ring radius.
-    rim_amplitude : float or None
-        Amplitude carried out to the tooth tips; None without ring radius and diameter.
-    resolved : bool
-        Whether a wobble, and so its direction, is established (95 %).
-    p_value : float
-        How probable so large a wobble is on a blade without any.
-    in_fit : ndarray of bool, shape (all readings,)
-        Which readings are in the fit: all but the closing ones, unless a drift is fitted.
-    levelled, fitted, residuals : ndarray, shape (n,)
-        Of the readings in the fit: the readings with all turns (kinds of teeth, drift) brought to
-        the same offset, the curve at their places, and what is left.
-    harmonics : tuple of Harmonic
-        Order 1 (the wobble) and, where asked for, the higher ones.
-    flagged : tuple of int
-        In a robust fit, the teeth that count less.
-    drift_per_turn, drift_u_per_turn, drift_cost : float or None
-        Where a drift is fitted: its size, standard uncertainty, and by how much it multiplies the
-        variance of the wobble in its worst direction.
-    lag_deg, lag_u_deg, play : float or None
-        From turns both ways: by how many degrees of blade each way lags behind the mean, and the
-        dead band of the indicator (forward less backward) that this comes to.
-    warnings : tuple of str
     """
 
-    readings: Readings
-    offset: float
-    cosine: float
-    sine: float
-    covariance: NDArray[np.float64]
-    dof: int
-    residual_sd: float
-    reading_sd: float
-    p_value: float
-    in_fit: NDArray[np.bool_]
-    fitted: NDArray[np.float64]
-    residuals: NDArray[np.float64]
-    harmonics: tuple[Harmonic, ...]
-    closure_bias: float | None
-    drift_per_turn: float | None
-    drift_u_per_turn: float | None
-    drift_cost: float | None
-    lag_deg: float | None
-    lag_u_deg: float | None
-    robust: bool
-    flagged: tuple[int, ...]
-    warnings: tuple[str, ...]
+    readings: Readings = quantity("what was read", key="")
+    wobble: Wobble = quantity("the wobble as a vector with its doubt", key="")
+    in_fit: NDArray[np.bool_] = quantity(
+        "which readings are in the fit, shape (all readings,): all but the closing ones, unless a "
+        "drift is fitted",
+        key="",
+    )
+    fitted: NDArray[np.float64] = quantity(
+        "the curve at the places of the readings in the fit, shape (n,)", key=""
+    )
+    residuals: NDArray[np.float64] = quantity(
+        "what is left of these readings, each turn (kind of teeth, drift) at its own offset, "
+        "shape (n,)",
+        key="",
+    )
+    reading_sd: float = quantity(
+        "`residual_sd`, not below graduation / sqrt(12); all doubt rests on it. NaN, and with it "
+        "every doubt, where all readings are the same and the graduation is not stated",
+        key="",
+    )
+    plan_ratio: float = quantity(
+        "how many times as uncertain the wobble is, in its worst direction, as from teeth all "
+        "round",
+        key="",
+    )
+    robust: bool = quantity("whether wild readings count less", key="")
+    flagged: tuple[int, ...] = quantity("in a robust fit, the teeth that count less", key="")
 
-    @property
-    def levelled(self) -> NDArray[np.float64]:
-        """The readings in the fit, brought to one offset."""
-        return self.fitted + self.residuals
+    @derived("the blade's name, as text")
+    def blade(self) -> str:
+        return self.readings.blade.name
 
-    @property
+    @derived("number of teeth")
+    def teeth(self) -> int:
+        return self.readings.blade.teeth
+
+    @derived("unit of the readings and of all lengths without one in their name")
+    def unit(self) -> str:
+        return self.readings.unit
+
+    @derived("how many readings are in the fit (closing readings are not)", key="readings")
+    def _count(self) -> int:
+        return len(self.residuals)
+
+    offset: float = quantity(
+        "mean height of the plate at the ring",
+        label="offset",
+        text=lambda one: f"{number(one.offset, one.amplitude_u)} {one.unit}",
+    )
+
+    @derived(
+        "total indicator reading of the wobble alone: twice the amplitude",
+        label="wobble TIR",
+        text=lambda one: (
+            f"{number(one.wobble_tir, 2 * one.amplitude_u)} {one.unit} ({one._limits_text(2)})"
+        ),
+    )
+    def wobble_tir(self) -> float:
+        return 2 * self.amplitude
+
+    @derived(
+        "total indicator reading: highest less lowest reading, in the turn that shows most",
+        label="raw TIR",
+        text=lambda one: f"{grain(one.raw_tir)} {one.unit}",
+    )
+    def raw_tir(self) -> float:
+        turns, kept = self.readings.turn, ~self.readings.closing
+        within = (self.readings.reading[kept & (turns == turn)] for turn in np.unique(turns[kept]))
+        return max(float(np.ptp(read)) for read in within)
+
+    @derived(
+        "half the movement of the fitted wobble",
+        label="amplitude",
+        text=lambda one: (
+            f"{number(one.amplitude, one.amplitude_u)} {one.unit} ({one._limits_text(1)}); less "
+            f"the scatter's own share {number(one.amplitude_corrected, one.amplitude_u)}"
+        ),
+    )
+    def amplitude(self) -> float:
+        return float(self.wobble.amplitude)
+
+    @derived("the amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))")
     def amplitude_corrected(self) -> float:
-        """Amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))."""
-        return math.sqrt(max(0.0, self.amplitude**2 - float(np.trace(self.covariance))))
+        return float(self.wobble.amplitude_corrected)
 
-    @property
+    @derived(
+        "standard uncertainty of the amplitude and its 95 % limits",
+        key="amplitude",
+        parts=DOUBTED[1:],
+    )
+    def _amplitude(self) -> Known:
+        low, high, _ = self.amplitude_interval()
+        return Known(self.amplitude, self.amplitude_u, low, high)
+
+    @derived(
+        "the amplitude carried out to the tooth tips, as a rigid tilt grows: amplitude R / r; None "
+        "without ring radius and diameter",
+        label="at the rim",
+        text=lambda one: (
+            ""
+            if one.rim_amplitude is None
+            else f"{number(one.rim_amplitude, one.amplitude_u)} {one.unit}"
+        ),
+    )
+    def rim_amplitude(self) -> float | None:
+        ring, rim = self.readings.ring_radius_mm, self.readings.blade.radius_mm
+        return None if ring is None or rim is None else self.amplitude * rim / ring
+
+    @derived(
+        "direction nearest the indicator, its standard uncertainty and 95 % limits; None where it "
+        "is not established",
+        key="near",
+        parts=DOUBTED,
+        ending="_deg",
+        label="near at",
+        text=lambda one: one._near_text(),
+    )
+    def _near(self) -> Known | None:
+        if not self.resolved:
+            return None
+        low, high, _ = self.near_interval()
+        return Known(self.near_deg, self.near_u_deg, low, high)
+
+    @derived(
+        "angle of the plate at the ring, atan(amplitude / ring radius); None without a ring radius",
+        label="tilt",
+        text=lambda one: (
+            "" if one.tilt_deg is None else f"{number(one.tilt_deg, one.tilt_u_deg)} deg"
+        ),
+    )
+    def tilt_deg(self) -> float | None:
+        return self.tilt_of(self.amplitude)
+
+    @derived("standard uncertainty of the tilt")
+    def tilt_u_deg(self) -> float | None:
+        ring = self.readings.ring_radius
+        return None if ring is None else float(self.wobble.tilt_u_deg(ring))
+
+    @derived(
+        "whether a wobble, and so a direction, is established at 95 %", label="wobble resolved"
+    )
+    def resolved(self) -> bool:
+        return bool(self.wobble.resolved)
+
+    @derived(
+        "chance of so large a wobble on a blade without any",
+        label="chance without wobble",
+        text=lambda one: "under 0.0001" if one.p_value < 0.0001 else f"{one.p_value:.2g}",
+    )
+    def p_value(self) -> float:
+        return float(self.wobble.p_value)
+
+    @derived("degrees of freedom of the residuals")
+    def dof(self) -> int:
+        return int(self.wobble.dof)
+
+    residual_sd: float = quantity(
+        "standard deviation of the readings about the curve",
+        label="scatter",
+        text=lambda one: (
+            f"{number(one.residual_sd, one.residual_sd / 4 or None)} {one.unit} (standard "
+            f"deviation, {one.dof} degrees of freedom)"
+        ),
+    )
+
+    @derived("what all doubt rests on, in words", key="", label="doubt rests on")
+    def _rests_on(self) -> str:
+        graduation = self.readings.graduation or 0.0
+        if math.isnan(self.reading_sd):
+            return "nothing: no reading differs and no graduation is stated"
+        if self.reading_sd > self.residual_sd and graduation:
+            return "the graduation: the readings scatter less than it can show"
+        rests = "the scatter about the curve, repeatability and texture together"
+        return f"{rests}; half a graduation added" if self.rounding_margin else rests
+
+    harmonics: tuple[Harmonic, ...]
+
+    @derived("order 1 (the wobble) and, where asked for, the higher ones", inline=True)
+    def _waves(self) -> list[Row]:
+        return [row for wave in self.harmonics for row in wave.rows(self)]
+
+    @derived(
+        "last closing reading less the first reading of the same tooth",
+        label="closing reading",
+        text=lambda one: one._closes_text(),
+    )
+    def closure(self) -> float | None:
+        return self.readings.closure
+
+    closure_bias: float | None = quantity("how far a steady drift of that would shift the wobble")
+    drift_per_turn: float | None = quantity(
+        "a fitted drift",
+        label="drift a turn",
+        text=lambda one: (
+            ""
+            if one.drift_per_turn is None
+            else f"{number(one.drift_per_turn, one.drift_u_per_turn)} {one.unit}"
+        ),
+    )
+    drift_u_per_turn: float | None = quantity("its standard uncertainty")
+    drift_cost: float | None = quantity(
+        "what it multiplies the variance of the wobble by, in its worst direction"
+    )
+
+    @derived(
+        "dead band of the indicator, from turns both ways (forward less backward): a lag of "
+        "2 play / (pi amplitude) radians each way, within 6 % up to a tenth of the amplitude",
+        label="play",
+        text=lambda one: one._play_text(),
+    )
     def play(self) -> float | None:
-        """Dead band of the indicator: a lag of 2 play / (pi amplitude) radians each way.
-
-        Within 6 % for a play of up to a tenth of the amplitude.
-        """
         if self.lag_deg is None:
             return None
         return math.radians(self.lag_deg) * math.pi * self.amplitude / 2
 
-    @property
-    def budget(self) -> Budget:
-        """Where the doubt comes from: see `Budget`."""
-        from bladegeom.fit.budget import budget_of  # Few ask, and every start would wait.
+    lag_deg: float | None = quantity("by how many degrees of blade each way lags behind the mean")
+    lag_u_deg: float | None = quantity("its standard uncertainty")
 
-        return budget_of(self)
+    @derived("what the reader should know; the result itself stands", key="warnings")
+    def _warnings(self) -> list[str]:
+        return list(self.warnings)
+
+    @cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """What the reader should know of the fit, the most important first."""
+        return remarks_of(self)
 
     @cached_property
     def findings(self) -> Findings:
@@ -160,72 +294,61 @@ class WobbleFit(Result):
         return (*self.doubted, *self.warnings)
 
     @property
-    def unit(self) -> str:
-        """Unit of all lengths."""
-        return self.readings.unit
+    def budget(self) -> Budget:
+        """Where the doubt comes from: see `Budget`."""
+        from bladegeom.fit.budget import budget_of  # Few ask, and every start would wait.
+
+        return budget_of(self)
 
     @property
-    def amplitude(self) -> float:
-        """Half the wobble's total movement at the ring."""
-        return math.hypot(self.cosine, self.sine)
+    def cosine(self) -> float:
+        """The wobble's part toward tooth 1."""
+        return float(self.wobble.a)
+
+    @property
+    def sine(self) -> float:
+        """The wobble's part toward 90 degrees."""
+        return float(self.wobble.b)
+
+    @property
+    def covariance(self) -> NDArray[np.float64]:
+        """Covariance of (cosine, sine), shape (2, 2)."""
+        return self.wobble.covariance
+
+    @property
+    def rounded_covariance(self) -> NDArray[np.float64]:
+        """Covariance of (cosine, sine) with the rounding that does not average out."""
+        return self.wobble.rounded_covariance
+
+    @property
+    def rounding_margin(self) -> float:
+        """Half a graduation where rounding errors do not average out, else 0."""
+        return float(self.wobble.margin)
 
     @property
     def amplitude_u(self) -> float:
         """Standard uncertainty (k = 1) of the amplitude."""
-        return float(sd_toward(self.near_deg, self.covariance))
+        return float(self.wobble.amplitude_u)
 
     @property
     def near_deg(self) -> float:
         """Direction nearest the indicator, from 0 to 360 degrees; see `resolved`."""
-        return wrap_360(math.degrees(math.atan2(self.sine, self.cosine)))
+        return float(self.wobble.near_deg)
 
     @property
     def near_u_deg(self) -> float:
         """Standard uncertainty (k = 1) of the direction, in degrees."""
-        across = float(sd_toward(self.near_deg + 90.0, self.covariance))
-        return math.degrees(across / self.amplitude) if self.amplitude > 0 else math.inf
+        return float(self.wobble.near_u_deg)
 
     @property
-    def resolved(self) -> bool:
-        """Whether a wobble, and so its direction, is established (95 %)."""
-        return self.p_value < 1 - DETECTION_LEVEL
-
-    @property
-    def wobble_tir(self) -> float:
-        """Total indicator reading of the wobble alone: twice the amplitude."""
-        return 2 * self.amplitude
-
-    @property
-    def raw_tir(self) -> float:
-        """Total indicator reading: highest less lowest reading of the turn that shows most."""
-        turns = self.readings.turn
-        kept = ~self.readings.closing
-        within = (self.readings.reading[kept & (turns == turn)] for turn in np.unique(turns[kept]))
-        return max(float(np.ptp(read)) for read in within)
-
-    @property
-    def tilt_deg(self) -> float | None:
-        """Tilt of the plate in degrees, atan(amplitude / ring radius)."""
-        return self.tilt_of(self.amplitude)
-
-    @property
-    def tilt_u_deg(self) -> float | None:
-        """Standard uncertainty (k = 1) of the tilt, in degrees."""
-        ring = self.readings.ring_radius
-        if ring is None:
-            return None
-        return math.degrees(self.amplitude_u / ring / (1 + (self.amplitude / ring) ** 2))
-
-    @property
-    def rim_amplitude(self) -> float | None:
-        """Amplitude at the tooth tips: only a rigid tilt grows so, amplitude R / r."""
-        ring, rim = self.readings.ring_radius_mm, self.readings.blade.radius_mm
-        return None if ring is None or rim is None else self.amplitude * rim / ring
+    def levelled(self) -> NDArray[np.float64]:
+        """The readings in the fit, brought to one offset."""
+        return self.fitted + self.residuals
 
     def tilt_of(self, amplitude: float) -> float | None:
         """Return the tilt in degrees that belongs to an amplitude at the ring."""
         ring = self.readings.ring_radius
-        return None if ring is None else math.degrees(math.atan(amplitude / ring))
+        return None if ring is None else float(tilt_of(amplitude, ring))
 
     def amplitude_interval(self, confidence_level: float = 0.95) -> Interval:
         """Limits of the amplitude.
@@ -244,27 +367,7 @@ class WobbleFit(Result):
         Interval
             In the unit of the readings.
         """
-        graduation = self.readings.graduation
-        if self.raw_tir == 0 and graduation is None:
-            return Interval(0.0, math.nan, confidence_level)
-        low, high = amplitude_limits(self.amplitude, self.amplitude_u, self.dof, confidence_level)
-        margin = self.rounding_margin
-        return Interval(max(0.0, low - margin), high + margin, confidence_level)
-
-    @property
-    def rounding_margin(self) -> float:
-        """Half a graduation where rounding errors do not average out, else 0."""
-        graduation = self.readings.graduation
-        coarse = graduation is not None and self.residual_sd < graduation / 2
-        return graduation / 2 if graduation is not None and coarse else 0.0
-
-    @property
-    def rounded_covariance(self) -> NDArray[np.float64]:
-        """Covariance of (cosine, sine) with the rounding that does not average out.
-
-        Half a graduation either way, anything between being as likely (GUM 4.3.7).
-        """
-        return self.covariance + self.rounding_margin**2 / 3 * np.eye(2)
+        return self.wobble.amplitude_interval(confidence_level)
 
     def near_interval(self, confidence_level: float = 0.95) -> Interval:
         """Limits of the direction nearest the indicator, by Fieller's theorem.
@@ -279,11 +382,7 @@ class WobbleFit(Result):
             In degrees, ``low <= near_deg <= high`` (so that they may pass 0 or 360); a full turn
             apart where no direction is excluded.
         """
-        low, high = direction_limits(
-            self.cosine, self.sine, self.rounded_covariance, self.dof, confidence_level
-        )
-        turns = 360.0 * round((self.near_deg - (low + high) / 2) / 360.0)
-        return Interval(low + turns, high + turns, confidence_level)
+        return self.wobble.near_interval(confidence_level)
 
     def height_at(self, angle_deg: float | NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the fitted curve at blade angles in degrees, in the unit of the readings."""
@@ -318,145 +417,8 @@ class WobbleFit(Result):
         )
 
     def _title(self) -> str:
-        blade = self.readings.blade
-        name = f"Blade {blade.name}" if blade.name else "Blade"
-        return f"{name}: {blade.teeth} teeth, {len(self.residuals)} readings in {self.unit}"
-
-    def _rows(self) -> Sequence[Row]:
-        unit, u = self.unit, self.amplitude_u
-        low, high, _ = self.amplitude_interval()
-        near_low, near_high, _ = self.near_interval()
-        known = self.resolved
-        tilt, tilt_u, rim = self.tilt_deg, self.tilt_u_deg, self.rim_amplitude
-        limits = f"95 %: {between(low, high, u)}"
-        tir_limits = f"95 %: {between(2 * low, 2 * high, 2 * u)}"
-        if math.isnan(high):
-            limits = tir_limits = "below the graduation, which is not stated"
-        return (
-            Row("blade", self.readings.blade.name),
-            Row("teeth", self.readings.blade.teeth),
-            Row("unit", unit),
-            Row("readings", len(self.residuals)),
-            Row("offset", self.offset, "offset", f"{number(self.offset, u)} {unit}"),
-            Row(
-                "wobble_tir",
-                self.wobble_tir,
-                "wobble TIR",
-                f"{number(self.wobble_tir, 2 * u)} {unit} ({tir_limits})",
-            ),
-            Row("raw_tir", self.raw_tir, "raw TIR", f"{grain(self.raw_tir)} {unit}"),
-            Row(
-                "amplitude",
-                self.amplitude,
-                "amplitude",
-                f"{number(self.amplitude, u)} {unit} ({limits}); less the scatter's own share "
-                f"{number(self.amplitude_corrected, u)}",
-            ),
-            Row("amplitude_corrected", self.amplitude_corrected),
-            Row("amplitude_u", u),
-            Row("amplitude_low", low),
-            Row("amplitude_high", high),
-            Row(
-                "rim_amplitude",
-                rim,
-                "at the rim" if rim is not None else "",
-                "" if rim is None else f"{number(rim, u)} {unit}",
-            ),
-            Row(
-                "near_deg",
-                self.near_deg if known else None,
-                "near at",
-                f"{number(self.near_deg, self.near_u_deg)} deg from tooth 1 "
-                f"(95 %: {between(near_low, near_high, self.near_u_deg)})"
-                if known
-                else "not established",
-            ),
-            Row("near_u_deg", self.near_u_deg if known else None),
-            Row("near_low_deg", near_low if known else None),
-            Row("near_high_deg", near_high if known else None),
-            Row(
-                "tilt_deg",
-                tilt,
-                "tilt" if tilt is not None else "",
-                "" if tilt is None else f"{number(tilt, tilt_u)} deg",
-            ),
-            Row("tilt_u_deg", tilt_u),
-            Row("resolved", known, "wobble resolved", "yes" if known else "no"),
-            Row("p_value", self.p_value, "chance without wobble", _chance(self.p_value)),
-            Row("dof", self.dof),
-            Row(
-                "residual_sd",
-                self.residual_sd,
-                "scatter",
-                f"{number(self.residual_sd, self.residual_sd / 4 or None)} {unit} "
-                f"(standard deviation, {self.dof} degrees of freedom)",
-            ),
-            Row("", None, "doubt rests on", self._rests_on()),
-            *self._wave_rows(),
-            *self._movement_rows(),
-            Row("warnings", list(self.warnings)),
-        )
-
-    def _rests_on(self) -> str:
-        graduation = self.readings.graduation or 0.0
-        if math.isnan(self.reading_sd):
-            return "nothing: no reading differs and no graduation is stated"
-        if self.reading_sd > self.residual_sd and graduation:
-            return "the graduation: the readings scatter less than it can show"
-        rests = "the scatter about the curve, repeatability and texture together"
-        return f"{rests}; half a graduation added" if self.rounding_margin else rests
-
-    def _wave_rows(self) -> list[Row]:
-        rows: list[Row] = []
-        for wave in self.harmonics:
-            if wave.order == 1:
-                continue
-            key = f"order_{wave.order}"
-            text = "not identifiable: " + wave.why_not
-            if wave.amplitude is not None and wave.p_value is not None:
-                u = self.amplitude_u
-                limits = between(wave.amplitude_low or 0.0, wave.amplitude_high or 0.0, u)
-                text = f"{number(wave.amplitude, u)} {self.unit} (95 %: {limits})"
-                text += (
-                    f", first crest at {wave.crest_deg:.0f} deg"
-                    if wave.resolved
-                    else ", not established"
-                )
-            rows += [
-                Row(f"{key}_amplitude", wave.amplitude, f"{wave.order} waves a turn", text),
-                Row(f"{key}_amplitude_low", wave.amplitude_low),
-                Row(f"{key}_amplitude_high", wave.amplitude_high),
-                Row(f"{key}_crest_deg", wave.crest_deg if wave.resolved else None),
-                Row(f"{key}_p_value", wave.p_value),
-            ]
-        return rows
-
-    def _movement_rows(self) -> list[Row]:
-        """Return what moved beside the blade: the stand and the indicator's own play."""
-        unit, closure, bias = self.unit, self.readings.closure, self.closure_bias
-        drift, lag, play = self.drift_per_turn, self.lag_deg, self.play
-        closes = lags = ""
-        if closure is not None:
-            closes = f"{grain(closure)} {unit}"
-        if bias is not None:
-            closes += f" (as a steady drift it would shift the wobble by {number(bias)} {unit})"
-        if lag is not None and play is not None:
-            lags = f"{number(play)} {unit}: each way lags by {number(lag, self.lag_u_deg)} deg"
-        return [
-            Row("closure", closure, "closing reading" if closes else "", closes),
-            Row("closure_bias", bias),
-            Row(
-                "drift_per_turn",
-                drift,
-                "drift a turn" if drift is not None else "",
-                "" if drift is None else f"{number(drift, self.drift_u_per_turn)} {unit}",
-            ),
-            Row("drift_u_per_turn", self.drift_u_per_turn),
-            Row("drift_cost", self.drift_cost),
-            Row("play", play, "play" if lags else "", lags),
-            Row("lag_deg", lag),
-            Row("lag_u_deg", self.lag_u_deg),
-        ]
+        name = f"Blade {self.blade}" if self.blade else "Blade"
+        return f"{name}: {self.teeth} teeth, {self._count} readings in {self.unit}"
 
     def _first(self) -> Sequence[str]:
         return self.doubted
@@ -464,6 +426,31 @@ class WobbleFit(Result):
     def _remarks(self) -> Sequence[str]:
         return self.warnings
 
+    def _limits_text(self, times: float) -> str:
+        low, high, _ = self.amplitude_interval()
+        if math.isnan(high):
+            return "below the graduation, which is not stated"
+        return f"95 %: {between(times * low, times * high, times * self.amplitude_u)}"
 
-def _chance(p: float) -> str:
-    return "under 0.0001" if p < 0.0001 else f"{p:.2g}"
+    def _near_text(self) -> str:
+        if not self.resolved:
+            return "not established"
+        low, high, _ = self.near_interval()
+        u = self.near_u_deg
+        return f"{number(self.near_deg, u)} deg from tooth 1 (95 %: {between(low, high, u)})"
+
+    def _closes_text(self) -> str:
+        closes, bias = "", self.closure_bias
+        if self.closure is not None:
+            closes = f"{grain(self.closure)} {self.unit}"
+        if bias is not None:
+            closes += (
+                f" (as a steady drift it would shift the wobble by {number(bias)} {self.unit})"
+            )
+        return closes
+
+    def _play_text(self) -> str:
+        if self.play is None or self.lag_deg is None:
+            return ""
+        lag = number(self.lag_deg, self.lag_u_deg)
+        return f"{number(self.play)} {self.unit}: each way lags by {lag} deg"

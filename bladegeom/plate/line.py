@@ -20,10 +20,10 @@ from bladegeom.angles import wrap_360
 from bladegeom.blade import Blade
 from bladegeom.estimate import Estimate
 from bladegeom.faults import refuse
-from bladegeom.fit.wobble import DETECTION_LEVEL
 from bladegeom.lengths import convert
 from bladegeom.plate.design import names_of, shape_columns
 from bladegeom.plate.plate import PlateFit
+from bladegeom.wobble import DETECTION_LEVEL
 
 Floats = NDArray[np.float64]
 

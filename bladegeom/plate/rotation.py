@@ -13,11 +13,11 @@ from bladegeom.blade import Blade
 from bladegeom.estimate import Estimate, Verdict
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NO_MATTER_DEG
-from bladegeom.fit.wobble import DETECTION_LEVEL
 from bladegeom.lengths import Length, convert, length, lengths_mm, with_unit
 from bladegeom.plate.line import LINES, PlateLine, PlateSlopes, line_of
 from bladegeom.plate.plate import PlateFit
 from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.wobble import DETECTION_LEVEL
 
 Floats = NDArray[np.float64]
 

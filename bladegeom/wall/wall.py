@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from bladegeom.estimate import Known
 from bladegeom.faults import Fault, RefusedError, refuse
-from bladegeom.fit.wobble import DETECTION_LEVEL, WobbleFit
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, length, lengths_mm
 from bladegeom.result import Result, between, derived, described, number, percent, quantity
 from bladegeom.wall.envelope import Profile, SideEdge, envelope
+from bladegeom.wobble import DETECTION_LEVEL
 
 Floats = NDArray[np.float64]
 

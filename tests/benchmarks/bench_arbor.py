@@ -26,9 +26,9 @@ import bladegeom as bg
 from bladegeom.arbor.arbor import separate_arbor
 from bladegeom.arbor.mounted import places_of
 from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, lack_of_fit, repeats_design
-from bladegeom.fit.vector import WobbleVector
 from bladegeom.kernel.doubt import amplitude_cdf
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -242,7 +242,7 @@ def public(case: Case, blades: Blades, which: int) -> tuple[bool, ...]:
     return (*(one for pair in zip(*verdicts, strict=True) for one in pair), seats, fails)
 
 
-def _public_vector(one: WobbleVector, truth: complex) -> tuple[bool, bool, bool]:
+def _public_vector(one: Wobble, truth: complex) -> tuple[bool, bool, bool]:
     limits, near = one.amplitude_interval(), one.near_interval()
     direction = float(np.degrees(np.angle(truth)))
     return (

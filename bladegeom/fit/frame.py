@@ -1,18 +1,27 @@
-"""Columns of a frame of readings as arrays, and its rows sorted into blades."""
+"""A frame of readings as arrays: its rows sorted into blades, and what it states of each."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.lengths import NumberError, parse_number
+from bladegeom.blade import MOST_TEETH, Blade
+from bladegeom.faults import RefusedError
+from bladegeom.kernel.plan import FEWEST_TEETH
+from bladegeom.lengths import LARGEST, LEAST, MM_PER, NumberError, parse_number
+from bladegeom.mistakes.check import REVOLUTIONS_MM
+from bladegeom.readings import SURFACES
+from bladegeom.tables.columns import FACT_COLUMNS, LENGTH_COLUMNS
+from bladegeom.tables.facts import BLADE_FACTS, parse_fact
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 Places = NDArray[np.intp]
 
 _AT_ONCE = 1 << 18
@@ -118,23 +127,26 @@ class _Key:
     def __init__(self, column: pd.Series[Any]) -> None:
         import pandas as pd
 
-        self.categories: list[str] | None = None
-        self.only_text = False
+        self.column, self.categories = column, [""]
+        self.only_text = _only_text(column)
+        self.in_arrow = self.only_text and getattr(column.dtype, "storage", "") == "pyarrow"
         if isinstance(column.dtype, pd.CategoricalDtype):
             self.categories = [*cells(pd.Series(column.cat.categories), whole=True), ""]
             self.values: NDArray[Any] = column.cat.codes.to_numpy()
         elif isinstance(column.dtype, np.dtype) and column.dtype.kind in "iuf":
             self.values = column.to_numpy()
-        elif _only_text(column):
-            self.values = column.to_numpy(dtype=object)
-            self.only_text = True
+        elif self.only_text:
+            few = column.iloc[:_SAMPLE] if self.in_arrow else column
+            self.values = few.to_numpy(dtype=object)
         else:
             self.values = np.array(cells(column, whole=True), dtype=object)
 
-    def changes(self) -> NDArray[np.bool_]:
+    def changes(self) -> Bools:
         """Return where the name may differ from the one before it."""
         if _changes(self.values[:_SAMPLE]).mean() > 0.5:
-            return np.ones(len(self.values), dtype=np.bool_)  # Shuffled: not worth the comparing.
+            return np.ones(len(self.column), dtype=np.bool_)  # Shuffled: not worth the comparing.
+        if self.in_arrow:  # Millions of texts are not made into objects.
+            return self.column.ne(self.column.shift()).to_numpy(dtype=np.bool_, na_value=True)
         return _changes(self.values)
 
     def texts(self, at: Places) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
@@ -142,24 +154,28 @@ class _Key:
         import pandas as pd
 
         if self.only_text:
-            # The same name is mostly the same object, and objects are quickly told apart.
-            objects = self.values[at]
-            code, _ = pd.factorize(_where(objects))
-            one_of_each = np.zeros(int(code.max()) + 1, dtype=np.intp)
-            one_of_each[code[::-1]] = np.arange(len(code))[::-1]
-            named, different = pd.factorize(objects[one_of_each])
-            code = named[code]
-        else:
-            code, different = pd.factorize(self.values[at], use_na_sentinel=False)
-        if self.only_text:  # Missing names have the code -1.
+            # Missing names have the code -1.
+            if self.in_arrow:
+                code, names = pd.factorize(self.column.iloc[at])
+                different = names.to_numpy(dtype=object)
+            else:
+                # The same name is mostly the same object, and objects are quickly told apart.
+                objects = self.values[at]
+                own, _ = pd.factorize(_where(objects))
+                one_of_each = np.zeros(int(own.max(initial=0)) + 1, dtype=np.intp)
+                one_of_each[own[::-1]] = np.arange(len(own))[::-1]
+                code, different = pd.factorize(objects[one_of_each])
+                code = code[own]
             read = different.tolist()
             words = [*map(str.strip, read), ""]
             if words[:-1] == read and not (len(code) and code.min() < 0):
                 return different, code
-        elif self.categories is not None:
-            words = [self.categories[one] for one in different]
         else:
-            words = cells(pd.Series(different), whole=True)
+            code, different = pd.factorize(self.values[at], use_na_sentinel=False)
+            if len(self.categories) > 1:
+                words = [self.categories[one] for one in different]
+            else:
+                words = cells(pd.Series(different), whole=True)
         again, unlike = pd.factorize(np.array(words, dtype=object))
         return np.asarray(unlike, dtype=object), again[code]
 
@@ -244,3 +260,126 @@ def cells(column: pd.Series[Any], *, whole: bool) -> list[str]:
             value = int(value)
         found.append("" if missing else str(value).strip())
     return found
+
+
+_WORDS = ("surface", "numbered", "side", "pitch_pattern", "tooth_pattern", "turned")
+
+
+class Facts(NamedTuple):
+    """What is stated of each blade; arrays of shape (groups,), lengths in mm, NaN for not stated.
+
+    Attributes
+    ----------
+    teeth, diameter, ring, graduation, touch : ndarray
+    on_teeth : ndarray of bool
+        Read on the teeth.
+    blade : ndarray of int
+        Place in `blades`.
+    blades : list of Blade or None
+        The different kinds of blades; None for one that cannot be.
+    sizes : list of ndarray
+        What else remounting cannot change.
+    least_revolution : float
+        The smallest revolution of a dial, stated or common.
+    """
+
+    teeth: NDArray[np.int64]
+    diameter: Floats
+    ring: Floats
+    graduation: Floats
+    touch: Floats
+    on_teeth: Bools
+    blade: NDArray[np.int64]
+    blades: list[Blade | None]
+    sizes: list[Floats]
+    least_revolution: float
+
+
+def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plain: Bools) -> Facts:
+    """Return what is stated, and take blades with a fault in it out of the plain ones."""
+    import pandas as pd
+
+    blank = np.full(len(plain), np.nan)
+    stated: dict[str, Floats] = {}
+    said: dict[str, NDArray[np.object_]] = {}
+    for column in place:
+        if column in _WORDS:
+            said[column], uneven = words(frame.iloc[:, place[column]], groups)
+            plain[uneven] = False
+        elif column in FACT_COLUMNS:
+            values = numbers(frame.iloc[:, place[column]])
+            plain[groups.uneven_or_blank(values)] = False
+            here = values[groups.first].astype(np.float64)
+            size = np.abs(here)
+            fault = (size > LARGEST) | ((size > 0) & (size < LEAST))
+            if column in LENGTH_COLUMNS:
+                column, unit = LENGTH_COLUMNS[column]
+                fault |= here <= 0
+                here = here * MM_PER[unit]
+            plain[fault] = False
+            stated[column] = here
+    get = stated.get
+    diameter, ring = get("diameter", blank), get("ring_radius", blank)
+    touch = np.nan_to_num(get("touch_deg", blank), posinf=0.0, neginf=0.0)
+    stylus = np.nan_to_num(get("stylus_deg", blank))
+    teeth = get("teeth", blank)
+    whole = (teeth >= FEWEST_TEETH) & (teeth <= MOST_TEETH) & (teeth == np.floor(teeth))
+    plain &= whole & (np.abs(touch) <= 360) & (stylus >= 0) & (stylus < 90)
+    plain &= ~(get("plate", blank) > get("tooth_width", blank))
+    plain &= ~(get("gullet", blank) >= diameter / 2) & ~(ring > diameter / 2)
+    on_teeth = _says(said, "surface", ["teeth"], len(plain))
+    plain &= on_teeth | _says(said, "surface", ["", "?", *SURFACES], len(plain))
+    plain &= _says(said, "turned", ["", "forward"], len(plain))
+    plain &= ~on_teeth | _says(said, "tooth_pattern", ["", "?"], len(plain))
+    count = np.where(whole, teeth, 0).astype(np.int64)
+    code = count
+    texts: dict[str, list[str]] = {}
+    for column in ("pitch_pattern", "tooth_pattern", "numbered"):
+        if column in said:
+            own, different = pd.factorize(said[column])
+            texts[column] = different.tolist()
+            code = code * len(different) + own
+    blade, kinds = pd.factorize(code)
+    blades: list[Blade | None] = []
+    for kind in kinds.tolist():
+        says: dict[str, str] = {}
+        for column, text in reversed(texts.items()):
+            kind, at = divmod(kind, len(text))
+            says[column] = text[at]
+        blades.append(_blade(kind, says))
+    return Facts(
+        count,
+        diameter,
+        ring,
+        get("graduation", blank),
+        touch,
+        on_teeth,
+        blade,
+        blades,
+        [get(fact, blank) for fact in BLADE_FACTS],
+        float(np.nanmin(np.append(get("dial_turn", blank), min(REVOLUTIONS_MM)))),
+    )
+
+
+def _says(
+    said: Mapping[str, NDArray[np.object_]], column: str, known: list[str], count: int
+) -> Bools:
+    """Return which blades say one of the known words, or the blank one where nothing is said."""
+    import pandas as pd
+
+    if column not in said:
+        return np.full(count, "" in known)
+    code, different = pd.factorize(said[column])
+    return np.array([one.lower() in known for one in different.tolist()], dtype=np.bool_)[code]
+
+
+def _blade(teeth: int, said: Mapping[str, str]) -> Blade | None:
+    """Return the blade that is stated, or None if it cannot be."""
+    try:
+        given: dict[str, Any] = {}
+        for column, text in said.items():
+            if fact := parse_fact(column, text, ".", "", None):
+                given[column] = fact[1].value
+        return Blade(teeth, **given)
+    except (NumberError, RefusedError):
+        return None

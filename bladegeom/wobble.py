@@ -1,0 +1,206 @@
+"""The wobble as a vector with its doubt, of one blade or of many: all limits are asked of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from bladegeom.kernel.doubt import (
+    Interval,
+    amplitude_limits,
+    direction_limits,
+    direction_probability,
+    one_or_many,
+    sd_toward,
+    zero_amplitude_p,
+)
+from bladegeom.result import Row, between, number
+
+Floats = NDArray[np.float64]
+
+DETECTION_LEVEL = 0.95
+"""A wobble is resolved if no wobble would show so large a one in fewer than 5 % of cases."""
+
+
+@dataclass(frozen=True, eq=False)
+class Wobble:
+    """Once-per-turn wobbles: the size of each is its amplitude, its angle the near direction.
+
+    All that it tells has the shape of its `value`: a number each for one wobble, arrays for many.
+
+    Attributes
+    ----------
+    value : complex or ndarray, shape (...)
+        Cosine part + i sine part: half the movement toward 0 and toward 90 degrees.
+    covariance : ndarray, shape (2, 2, ...)
+        Of the cosine and the sine part; NaN where nothing tells it.
+    dof : float
+        Degrees of freedom of the covariance, of all of them the same.
+    margin : float or ndarray, shape (...)
+        What rounding adds on either side of an amplitude where it does not average out.
+    """
+
+    value: Any
+    covariance: Floats
+    dof: float
+    margin: Any = 0.0
+
+    @property
+    def a(self) -> Any:
+        """Cosine part."""
+        return self.value.real
+
+    @property
+    def b(self) -> Any:
+        """Sine part."""
+        return self.value.imag
+
+    @cached_property
+    def amplitude(self) -> Any:
+        """Half the total movement."""
+        return one_or_many(np.hypot(self.a, self.b))
+
+    @property
+    def tir(self) -> Any:
+        """Total indicator reading: twice the amplitude."""
+        return 2 * self.amplitude
+
+    @property
+    def amplitude_corrected(self) -> Any:
+        """Amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))."""
+        (caa, _), (_, cbb) = self.covariance
+        return one_or_many(np.sqrt(np.fmax(0.0, self.amplitude**2 - (caa + cbb))))
+
+    @cached_property
+    def amplitude_u(self) -> Any:
+        """Standard uncertainty (k = 1) of the amplitude: that toward the fitted direction."""
+        return sd_toward(self._toward_deg, self.covariance)
+
+    @cached_property
+    def _toward_deg(self) -> Any:
+        return np.degrees(np.arctan2(self.b, self.a))
+
+    @cached_property
+    def near_deg(self) -> Any:
+        """Direction nearest the indicator, from 0 to 360 degrees; see `resolved`."""
+        near = np.where(self._toward_deg < 0, self._toward_deg + 360.0, self._toward_deg)
+        return one_or_many(np.where(near >= 360.0, 0.0, near))
+
+    @property
+    def near_u_deg(self) -> Any:
+        """Standard uncertainty (k = 1) of the direction, in degrees; infinite of no amplitude."""
+        across = sd_toward(self._toward_deg + 90.0, self.covariance)
+        with np.errstate(divide="ignore"):
+            return one_or_many(np.degrees(np.divide(across, self.amplitude)))
+
+    @cached_property
+    def p_value(self) -> Any:
+        """How probable so large a wobble is where there is none (Hotelling's T^2); 1 if unknown."""
+        (caa, cab), (_, cbb) = self.covariance
+        # Solved without squares of small numbers.
+        slope = cab / caa
+        f = (self.a / np.sqrt(caa)) ** 2
+        f = f + ((self.b - slope * self.a) / np.sqrt(cbb - slope * cab)) ** 2
+        return one_or_many(np.where(np.isnan(f), 1.0, zero_amplitude_p(f / 2, self.dof)))
+
+    @property
+    def resolved(self) -> Any:
+        """Whether a wobble, and so its direction, is established (95 %)."""
+        return self.p_value < 1 - DETECTION_LEVEL
+
+    @property
+    def rounded_covariance(self) -> Floats:
+        """Covariance with the rounding that does not average out.
+
+        Half a graduation either way, anything between being as likely (GUM 4.3.7).
+        """
+        (caa, cab), (_, cbb) = self.covariance
+        more = self.margin**2 / 3
+        return np.array([[caa + more, cab], [cab, cbb + more]])
+
+    def amplitude_interval(self, confidence_level: float = 0.95) -> Interval:
+        """Return the limits of the amplitude; see `bladegeom.kernel.doubt.amplitude_limits`.
+
+        The upper one is NaN where the covariance is.
+        """
+        low, high = amplitude_limits(self.amplitude, self.amplitude_u, self.dof, confidence_level)
+        low = one_or_many(np.maximum(low - self.margin, 0.0))
+        return Interval(low, high + self.margin, confidence_level)
+
+    def near_interval(self, confidence_level: float = 0.95) -> Interval:
+        """Return the limits of the direction in degrees, ``low <= near_deg <= high``.
+
+        By Fieller's theorem, so that they may pass 0 or 360; a full turn apart where no direction
+        is excluded.
+        """
+        low, high = direction_limits(
+            self.a, self.b, self.rounded_covariance, self.dof, confidence_level
+        )
+        turns = self.near_deg - self._toward_deg
+        return Interval(low + turns, high + turns, confidence_level)
+
+    def probability(self, from_deg: ArrayLike, to_deg: ArrayLike) -> Any:
+        """Return how probable it is that the true direction lies between two directions."""
+        return direction_probability(self.a, self.b, self.covariance, self.dof, from_deg, to_deg)
+
+    def tilt_deg(self, ring_radius: ArrayLike) -> Any:
+        """Return the angle of a plate that wobbles so at a ring, in degrees."""
+        return tilt_of(self.amplitude, ring_radius)
+
+    def tilt_u_deg(self, ring_radius: ArrayLike) -> Any:
+        """Return the standard uncertainty (k = 1) of the tilt, in degrees."""
+        slope = self.amplitude / ring_radius
+        return one_or_many(np.degrees(self.amplitude_u / ring_radius / (1 + slope * slope)))
+
+    def __getitem__(self, which: Any) -> Wobble:
+        """Return one of many, or some of them."""
+        margin = np.broadcast_to(self.margin, np.shape(self.value))[which]
+        return Wobble(self.value[which], self.covariance[:, :, which], self.dof, margin)
+
+    def rows(self, stem: str, unit: str, label: str, counted_from: str) -> list[Row]:
+        """Return the rows of a result.
+
+        Parameters
+        ----------
+        stem : str
+            Put before every key.
+        unit : str
+        label : str
+            For people.
+        counted_from : str
+            Where the direction starts, in words.
+        """
+        u, near_u, known = self.amplitude_u, self.near_u_deg, bool(self.resolved)
+        low, high, _ = self.amplitude_interval()
+        near_low, near_high, _ = self.near_interval()
+        limits = f"95 %: {between(2 * low, 2 * high, 2 * u)}"
+        near = (
+            f"{number(self.near_deg, near_u)} deg from {counted_from} "
+            f"(95 %: {between(near_low, near_high, near_u)})"
+            if known
+            else "not established"
+        )
+        return [
+            Row(f"{stem}_tir", self.tir, label, f"TIR {number(self.tir, 2 * u)} {unit} ({limits})"),
+            Row(f"{stem}_amplitude", self.amplitude),
+            Row(f"{stem}_amplitude_u", u),
+            Row(f"{stem}_amplitude_low", low),
+            Row(f"{stem}_amplitude_high", high),
+            Row(f"{stem}_near_deg", self.near_deg if known else None, "  near at", near),
+            Row(f"{stem}_near_u_deg", near_u if known else None),
+            Row(f"{stem}_near_low_deg", near_low if known else None),
+            Row(f"{stem}_near_high_deg", near_high if known else None),
+            Row(f"{stem}_resolved", known),
+            Row(f"{stem}_p_value", self.p_value),
+            Row(f"{stem}_cosine", self.a),
+            Row(f"{stem}_sine", self.b),
+        ]
+
+
+def tilt_of(amplitude: ArrayLike, ring_radius: ArrayLike) -> Any:
+    """Return the tilt in degrees that belongs to an amplitude at a ring, in the same unit."""
+    return one_or_many(np.degrees(np.arctan2(amplitude, ring_radius)))

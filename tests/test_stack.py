@@ -1,0 +1,107 @@
+"""Blades stacked and fitted all at once, against QR of each by itself."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import special
+from simulated import rng_for
+
+import bladegeom as bg
+from bladegeom.kernel.harmonics import harmonic_columns, least_squares
+from bladegeom.kernel.stack import Stack, bends_leak, fit_stack, spots_of, stack_of
+
+
+def drawn(seed, turns, teeth, gaps, offset):
+    """A stack of five blades at uneven angles, and the angles."""
+    rng = rng_for(seed)
+    tooth_deg = np.sort(rng.uniform(0, 360, teeth))
+    spots = spots_of(tuple(tooth_deg), 2.5)
+    reading = rng.normal(0, 1, (turns, teeth, 5)) + offset * rng.normal(0, 1, (turns, 1, 1))
+    there = np.ones_like(reading)
+    if gaps:
+        there[rng.random(there.shape) < 0.2] = 0.0
+        there[:, :6] = 1.0
+    return Stack(spots, reading * there, there if gaps else None), np.radians(tooth_deg + 2.5)
+
+
+def by_columns(stack, angle, blade, orders=(1,)):
+    """One blade's readings, their places, and the columns of offsets and waves."""
+    there = np.ones_like(stack.reading) if stack.there is None else stack.there
+    turn, tooth = np.nonzero(there[:, :, blade])
+    read = stack.reading[turn, tooth, blade]
+    offsets = (turn[:, np.newaxis] == np.unique(turn)).astype(float)
+    return read, (turn, tooth), np.hstack([offsets, harmonic_columns(angle[tooth], orders)[:, 1:]])
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    seed=st.integers(0, 2**32 - 1),
+    turns=st.integers(1, 3),
+    teeth=st.integers(6, 60),
+    gaps=st.booleans(),
+    offset=st.sampled_from([0.0, 10.0, 1e6]),
+)
+def test_blades_are_fitted_as_by_qr(seed, turns, teeth, gaps, offset):
+    stack, angle = drawn(seed, turns, teeth, gaps, offset)
+    fits = fit_stack(stack)
+    for blade in range(5):
+        read, (turn, tooth), columns = by_columns(stack, angle, blade)
+        fit = least_squares(columns, read - read.mean())
+        worst = fits.ratio[blade] ** 2
+        near = {"rel": 1e-11 * worst, "abs": 1e-10 * worst + 1e-15 * offset * worst}
+        assert [fits.a[blade], fits.b[blade]] == pytest.approx(fit.coefficients[-2:], **near)
+        offsets = columns[:, :-2] @ fit.coefficients[:-2]
+        assert fits.offset[blade] == pytest.approx(read.mean() + offsets.mean(), **near)
+        assert fits.rss[blade] == pytest.approx(float(fit.rss), rel=1e-9 * worst)
+        left = fits.left[turn, tooth, blade]
+        assert left == pytest.approx(fit.residuals, rel=1e-9 * worst, abs=1e-9 * worst)
+        own = fits.unit_covariance()[:, :, blade]
+        assert own == pytest.approx(fit.unit_covariance[-2:, -2:], rel=1e-9 * worst, abs=1e-9)
+        assert (fits.readings[blade], fits.dof[blade]) == (len(read), fit.dof)
+        assert fits.spots_read[blade] == len(np.unique(tooth))
+        within = [np.ptp(read[turn == one]) for one in np.unique(turn)]
+        assert fits.raw_tir[blade] == pytest.approx(max(within))
+        assert fits.largest[blade] == pytest.approx(np.abs(read).max())
+
+
+@pytest.mark.parametrize("turns", [1, 2])
+@pytest.mark.parametrize("arc", [14, 20, 30])
+def test_a_bend_that_leaks_through_a_gap_is_shown_as_by_qr(turns, arc):
+    bent = 0
+    for seed in range(40):
+        rng = rng_for(seed)
+        angle = np.radians(9.0 * np.arange(40))
+        reading = rng.normal(0, 1, (turns, 40, 1)) + 2.0 * np.cos(2 * angle - seed)[:, np.newaxis]
+        there = np.zeros_like(reading)
+        there[:, :arc] = 1.0
+        stack = Stack(spots_of(tuple(9.0 * np.arange(40)), 0.0), reading * there, there)
+        read, _, plain = by_columns(stack, angle, 0)
+        _, _, wide = by_columns(stack, angle, 0, (1, 2, 3))
+        less, more = (least_squares(columns, read) for columns in (plain, wide))
+        f = (float(less.rss) - float(more.rss)) / 4 / (float(more.rss) / more.dof)
+        expected = special.fdtrc(4, more.dof, f) < 0.01
+        assert bends_leak(stack, fit_stack(stack)).tolist() == [expected]
+        bent += expected
+    assert bent > 0 or arc < 20
+
+
+def test_with_every_tooth_read_no_bend_leaks():
+    stack, _ = drawn(1, 1, 40, False, 0.0)
+    bend = np.cos(np.radians(18.0 * np.arange(40)))[:, np.newaxis]
+    whole = Stack(spots_of(tuple(9.0 * np.arange(40)), 0.0), stack.reading + 50 * bend, None)
+    assert not bends_leak(whole, fit_stack(whole)).any()
+
+
+def test_readings_are_stacked_by_turn_and_tooth_closing_readings_aside():
+    blade = bg.Blade(4)
+    readings = bg.Readings(
+        blade, reading_mm=[4, 1, 3, 4.5, 7, 8], tooth=[4, 1, 3, 4, 2, 3], turn=[5, 5, 5, 5, 9, 9]
+    )
+    stack, place = stack_of(readings)
+    assert stack.reading[:, :, 0].tolist() == [[1, 0, 3, 4], [0, 7, 8, 0]]
+    assert stack.there is not None
+    assert stack.there[:, :, 0].tolist() == [[1, 0, 1, 1], [0, 1, 1, 0]]
+    assert place.tolist() == [3, 0, 2, 5, 6]
