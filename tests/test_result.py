@@ -10,6 +10,7 @@ import pytest
 
 from bladegeom.estimate import Estimate, Known
 from bladegeom.result import (
+    DOUBTED,
     Result,
     Row,
     between,
