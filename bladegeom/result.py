@@ -178,7 +178,8 @@ def derived(
 
     def made(get: Callable[[Any], T]) -> T:
         one = _Derived(get, doc=f"{meaning[0].upper()}{meaning[1:]}.")
-        one.about = About(meaning, key, parts, ending, unit, label, text, inline)
+        about = About(meaning, key, parts, ending, unit, label, text, inline)
+        one.about = about.of(str(get.__annotations__.get("return", "")))
         return one  # type: ignore[return-value]
 
     return made
@@ -205,14 +206,15 @@ class Result:
         lines = [cls.__doc__ or "", "", "    Attributes", "    ----------"]
         for name, held in vars(cls).items():
             if isinstance(held, _Derived):
-                about, kind = held.about, held.fget.__annotations__.get("return", "")
+                about, kind = held.about, str(held.fget.__annotations__.get("return", ""))
             elif hasattr(held, "metadata") and "about" in held.metadata:
-                about, kind = held.metadata["about"], cls.__annotations__[name]
+                kind = str(cls.__annotations__[name])
+                about = held.metadata["about"].of(kind)
             else:
                 continue
-            own[name] = about.of(str(kind))
+            own[name] = about
             if not name.startswith("_"):
-                lines += [f"    {name} : {kind}", *_indented(about.meaning)]
+                lines += [f"    {name}{f' : {kind}' if kind else ''}", *_indented(about.meaning)]
         cls._quantities = {**cls._quantities, **own}
         cls._parts = {
             key: (name, part)

@@ -10,6 +10,7 @@ import pytest
 
 from bladegeom.estimate import Estimate, Known
 from bladegeom.result import (
+    DOUBTED,
     Result,
     Row,
     between,
@@ -106,9 +107,7 @@ class Doubted(Result):
 def test_an_estimate_has_the_keys_of_its_type_known_or_not() -> None:
     known = Doubted(lean=Estimate(1.0, 0.5), rise=Known(3.0, high=4.0))
     unknown = Doubted(lean=None, rise=Known(3.0))
-    keys = [
-        f"{stem}{part}_deg" for stem in ("lean", "back") for part in ("", "_u", "_low", "_high")
-    ]
+    keys = [f"{stem}{part}_deg" for stem in ("lean", "back") for part in DOUBTED]
     assert list(known.to_dict()) == [*keys[:4], "rise", "rise_high", *keys[4:]]
     assert known.to_dict()["back_u_deg"] == 0.5
     assert known.lean_high_deg == -known.back_low_deg
