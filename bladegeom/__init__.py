@@ -78,8 +78,9 @@ if TYPE_CHECKING:
     from bladegeom.invented.simulate import Simulated, SimulatedSet, simulate
     from bladegeom.kernel.doubt import Interval
     from bladegeom.mistakes.check import Evidence, Finding, Findings, check_readings
-    from bladegeom.plate.plate import PlateFit, fit_plate
+    from bladegeom.plate.plate import fit_plate
     from bladegeom.plate.rotation import Rotation, best_rotation
+    from bladegeom.plate.shape import PlateFit
     from bladegeom.readings import Readings
     from bladegeom.saw.bench import Step
     from bladegeom.saw.clearance import SideClearance, rub_angle, side_clearance
@@ -179,7 +180,7 @@ _HOME = {
     "Finding": "bladegeom.mistakes.check",
     "Findings": "bladegeom.mistakes.check",
     "check_readings": "bladegeom.mistakes.check",
-    "PlateFit": "bladegeom.plate.plate",
+    "PlateFit": "bladegeom.plate.shape",
     "fit_plate": "bladegeom.plate.plate",
     "Bend": "bladegeom.fit.shape",
     "ResidualShape": "bladegeom.fit.shape",

@@ -23,7 +23,7 @@ from bladegeom.faults import refuse
 from bladegeom.fit.wobble import DETECTION_LEVEL
 from bladegeom.lengths import convert
 from bladegeom.plate.design import names_of, shape_columns
-from bladegeom.plate.plate import PlateFit
+from bladegeom.plate.shape import PlateFit
 
 Floats = NDArray[np.float64]
 

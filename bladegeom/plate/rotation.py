@@ -16,7 +16,7 @@ from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.fit.wobble import DETECTION_LEVEL
 from bladegeom.lengths import Length, convert, length, lengths_mm, with_unit
 from bladegeom.plate.line import LINES, PlateLine, PlateSlopes, line_of
-from bladegeom.plate.plate import PlateFit
+from bladegeom.plate.shape import PlateFit
 from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
 
 Floats = NDArray[np.float64]
@@ -346,9 +346,6 @@ def _signed(what: str, given: Length) -> tuple[float, str]:
     lengths_mm(what, (value, unit))
     whole = "in" if unit in ("in", "thou") else "mm"
     return convert(float(value), unit, whole), whole
-
-
-# ---------------------------------------------------------------- in words
 
 
 def _zeros(one: Rotation) -> str:
