@@ -19,8 +19,7 @@ from simulated import rng_for
 import bladegeom as bg
 from bladegeom.arbor.arbor import separate_arbor
 from bladegeom.arbor.clock import clock_advice, new_mounting
-from bladegeom.draw.clock import clock_chart
-from bladegeom.draw.clock_arrows import Arrows
+from bladegeom.draw.clock import Arrows, clock_chart
 
 DAY = datetime.date(2026, 3, 1)
 BLADE, FLANGE = 0.05 * np.exp(0.5j), 0.03 * np.exp(2j)

@@ -8,7 +8,7 @@ from pathlib import Path
 from make_readme import PICTURE, filled, pieces
 
 import bladegeom as bg
-from bladegeom.saw.saw_file import PARTS
+from bladegeom.saw._saw_file import PARTS
 from bladegeom.tables.columns import KNOWN_COLUMNS
 
 README = Path("README.md")
@@ -61,7 +61,7 @@ def keys_over_the_years(fit):
 
 
 def keys_of_arbor_and_plate(fit):
-    made = bg.simulate(rng=1, faults=[bg.Flange("0.05 mm")], clock_deg=[0, 90, 180])
+    made = bg.simulate(rng=1, faults=[bg.invented.Flange("0.05 mm")], clock_deg=[0, 90, 180])
     fits = [bg.fit_wobble(one.readings) for one in made.sets]
     advice = bg.clock_advice(bg.separate_arbor(fits, [0, 90, 180])).to_dict()
     fleet = bg.fleet_arbor([(fits, [0, 90, 180])]).to_dict()

@@ -45,16 +45,15 @@ def plate_of(
 ) -> PlateFit:
     """A fit that says what it is told: slopes of the tilt, and heights at the rim by name."""
     size = {"in": "in", "thou": "in"}.get(unit, "mm")
-    blade = bg.Blade(teeth, name="demo", **{f"diameter_{size}": 2 * rim})
+    blade = bg.Blade(teeth, name="demo", diameter=(2 * rim, size))
     angle = np.radians(blade.angles_deg)
     rings = [
         Ring(
             bg.Readings(
                 blade,
-                **{
-                    f"reading_{unit}": 0.01 * np.sin(angle * at) + 0.001 * at,
-                    f"ring_radius_{size}": part * rim,
-                },
+                0.01 * np.sin(angle * at) + 0.001 * at,
+                unit=unit,
+                ring_radius=(part * rim, size),
             ),
             stand,
         )
@@ -374,13 +373,13 @@ def test_where_the_dish_outweighs_the_rest_the_least_is_named_with_what_is_left(
 
 
 def test_without_dish_and_saddle_it_is_the_neutral_line_with_the_same_sign() -> None:
-    blade = bg.Blade(40, diameter_mm=254.0, name="demo")
+    blade = bg.Blade(40, diameter="254 mm", name="demo")
     angle = np.radians(blade.angles_deg)
     noise = rng_for(5).normal(0.0, 1e-5, (4, 40))
     rings = []
     for at, (r, stand) in enumerate([(110, "front"), (70, "front"), (110, "back"), (70, "back")]):
         read = 5e-4 * r * np.cos(angle - math.radians(50.0)) + noise[at]
-        rings.append(Ring(bg.Readings(blade, reading_mm=read, ring_radius_mm=r), stand))
+        rings.append(Ring(bg.Readings(blade, read, unit="mm", ring_radius=(r, "mm")), stand))
     one = best_rotation(fit_plate(rings), table_height=(38.0, "mm"))
     fit = bg.fit_wobble(rings[0].readings)
     line = bg.neutral_line(fit)
@@ -634,9 +633,9 @@ def test_without_a_reach_the_line_ends_at_the_gullets_or_at_the_tips() -> None:
     tips = best_rotation(plate, table_height=(1.5, "in"))
     assert tips.line.end == 5.0
     assert any("Gullet depth not stated" in remark for remark in tips.remarks)
-    blade = bg.Blade(40, diameter_in=10.0, gullet_in=0.5, name="demo")
+    blade = bg.Blade(40, diameter="10 in", gullet="0.5 in", name="demo")
     ring = plate.rings[0].readings
-    read = bg.Readings(blade, reading_in=ring.reading, ring_radius_in=4.5)
+    read = bg.Readings(blade, ring.reading, unit="in", ring_radius="4.5 in")
     cut = replace(plate, rings=(Ring(read),))
     one = best_rotation(cut, table_height=(1.5, "in"), away_from_centre=(1.0, "in"))
     assert_allclose(one.line.end, complex(math.sqrt(4.5**2 - 1), 1.0))
@@ -659,7 +658,7 @@ def test_a_square_longer_than_the_plate_ends_with_it_and_that_is_said() -> None:
 def test_a_plate_without_a_diameter_needs_a_reach() -> None:
     base = plate_of(tilt=(0.0005, 0.0))
     ring = base.rings[0].readings
-    read = bg.Readings(bg.Blade(40), reading_in=ring.reading, ring_radius_in=4.5)
+    read = bg.Readings(bg.Blade(40), ring.reading, unit="in", ring_radius="4.5 in")
     plate = replace(base, rings=(Ring(read),), reference_radius=4.5)
     with pytest.raises(bg.RefusedError, match="give reach"):
         best_rotation(plate, table_height=(1.5, "in"))

@@ -18,7 +18,7 @@ from test_rotation import plate_of
 
 import bladegeom as bg
 from bladegeom.draw.cautions import CAUTIONS
-from bladegeom.draw.rotation import rotation_chart
+from bladegeom.draw.turn import rotation_chart
 from bladegeom.plate.line import PlateSlopes
 from bladegeom.plate.plate import fit_plate
 from bladegeom.plate.rotation import best_rotation
@@ -53,15 +53,16 @@ def any_will_do():
 def without_dish(teeth=24, name="demo", rings=1):
     """Two rings whose dial was set anew between them, or one; real readings with scatter."""
     rng = rng_for(4)
-    blade = bg.Blade(teeth, diameter_mm=254.0, name=name)
+    blade = bg.Blade(teeth, diameter="254 mm", name=name)
     angle = np.radians(blade.angles_deg)
     made = [
         Ring(
             bg.Readings(
                 blade,
-                reading_mm=5e-4 * r * np.cos(angle - 1) + rng.normal(0, 0.002, teeth),
-                ring_radius_mm=r,
-                graduation_mm=0.001,
+                5e-4 * r * np.cos(angle - 1) + rng.normal(0, 0.002, teeth),
+                unit="mm",
+                ring_radius=(r, "mm"),
+                graduation="0.001 mm",
             ),
             zero=str(r),
         )

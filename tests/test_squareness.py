@@ -11,6 +11,7 @@ from scipy import integrate, stats
 from simulated import rng_for, wave
 
 import bladegeom as bg
+from bladegeom.fit.squareness import chance_out
 
 NOISE = rng_for(42).normal(0.0, 0.003, 40)
 
@@ -59,9 +60,10 @@ def test_doubt_of_the_error_is_that_of_the_slope_toward_the_upper_end() -> None:
     fit = bg.fit_wobble(
         bg.Readings(
             whole.readings.blade,
+            whole.readings.reading[:20],
             tooth=whole.readings.tooth[:20],
-            reading_mm=whole.readings.reading[:20],
-            ring_radius_mm=100.0,
+            unit="mm",
+            ring_radius="100 mm",
         )
     )
     for away in (0.0, 25.0, 90.0, 200.0):
@@ -146,7 +148,7 @@ def test_doubt_of_the_rms_is_its_change_with_the_amplitude(amplitude: float) -> 
 
 
 def test_rms_of_no_wobble_is_nought_and_its_doubt_is_not() -> None:
-    fit = bg.fit_wobble(wave(40, 0.0, 0.0, graduation_mm=0.01))
+    fit = bg.fit_wobble(wave(40, 0.0, 0.0, graduation="0.01 mm"))
     result = bg.squareness(fit, tooth=1)
     assert result.rms_deg == 0.0
     assert_allclose(result.rms_u_deg, math.degrees(fit.amplitude_u / 100.0) / math.sqrt(2))
@@ -158,14 +160,14 @@ def test_chance_of_being_out_is_the_share_of_rotations(tilt_deg: float, part: fl
     turns = np.arange(0.0, 360.0, 0.001)
     error = np.degrees(np.arctan(np.tan(np.radians(tilt_deg)) * np.sin(np.radians(turns))))
     share = np.mean(np.abs(error) > part * tilt_deg)
-    assert_allclose(bg.chance_out(tilt_deg, part * tilt_deg), share, atol=2e-5)
+    assert_allclose(chance_out(tilt_deg, part * tilt_deg), share, atol=2e-5)
 
 
 def test_no_rotation_is_out_by_more_than_the_tilt() -> None:
-    assert bg.chance_out(0.05, 0.05) == 0.0
-    assert bg.chance_out(0.05, 0.06) == 0.0
-    assert bg.chance_out(0.0, 0.01) == 0.0
-    assert math.isnan(bg.chance_out(math.nan, 0.01))
+    assert chance_out(0.05, 0.05) == 0.0
+    assert chance_out(0.05, 0.06) == 0.0
+    assert chance_out(0.0, 0.01) == 0.0
+    assert math.isnan(chance_out(math.nan, 0.01))
 
 
 def test_odds_carry_the_limits_of_the_amplitude() -> None:
@@ -179,7 +181,7 @@ def test_odds_carry_the_limits_of_the_amplitude() -> None:
     ):
         tilt = fit.tilt_of(amplitude)
         assert tilt is not None
-        assert found == pytest.approx(bg.chance_out(tilt, 0.02))
+        assert found == pytest.approx(chance_out(tilt, 0.02))
     assert "of random rotations" in str(result)
     assert bg.squareness(fit, away_deg=0.0).chance_out is None
 
@@ -244,7 +246,7 @@ def test_what_cannot_be_answered_is_refused(asked: dict[str, float], problem: st
 
 
 def test_without_a_ring_radius_there_is_no_angle() -> None:
-    fit = noisy(ring_radius_mm=None)
+    fit = noisy(ring_radius=None)
     for ask in (
         lambda: bg.squareness_error(fit, 30.0),
         lambda: bg.squareness_error_u(fit, [30.0]),

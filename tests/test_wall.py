@@ -35,7 +35,7 @@ CUT = {"side_angle_deg": 1.0, "feed_per_turn": (1.0, "mm"), "height": (30.0, "mm
 
 
 def blade_of(teeth, **facts):
-    facts = {"diameter_mm": 2 * RIM, "tooth_width_mm": WIDTH} | facts
+    facts = {"diameter": (2 * RIM, "mm"), "tooth_width": (WIDTH, "mm")} | facts
     return bg.Blade(teeth, **facts)
 
 
@@ -50,9 +50,10 @@ def still(teeth=40, **facts):
     return bg.fit_wobble(
         bg.Readings(
             blade_of(teeth, **facts),
-            reading_mm=np.zeros(teeth),
-            ring_radius_mm=RING,
-            graduation_mm=1e-9,
+            np.zeros(teeth),
+            unit="mm",
+            ring_radius=(RING, "mm"),
+            graduation="1e-09 mm",
         )
     )
 
@@ -61,9 +62,9 @@ def wobbling(amplitude=0.05, noise=0.003, near_deg=50.0, seed=9, teeth=40, unit=
     angles = 360.0 * np.arange(teeth) / teeth
     read = amplitude * np.cos(np.radians(angles - near_deg))
     read = (read + rng_for(seed).normal(0.0, noise, teeth)) * PER_MM[unit]
-    facts = {"ring_radius_mm": RING} | facts
+    facts = {"ring_radius": (RING, "mm")} | facts
     blade = blade_of(teeth, name="ash")
-    return bg.fit_wobble(bg.Readings(blade, **{f"reading_{unit}": read}, **facts))
+    return bg.fit_wobble(bg.Readings(blade, read, unit=unit, **facts))
 
 
 def cosine_of_entry(height, rim=RIM):
@@ -427,7 +428,9 @@ def test_the_other_wall_is_the_same_wall_of_a_mirrored_blade(truth, seed):
     offsets = rng_for(seed).normal(0.0, 0.01, 24)
     fit = fit_of(truth)
     read = fit.readings
-    mirrored = bg.fit_wobble(bg.Readings(read.blade, reading_mm=-read.reading, ring_radius_mm=RING))
+    mirrored = bg.fit_wobble(
+        bg.Readings(read.blade, -read.reading, unit="mm", ring_radius=(RING, "mm"))
+    )
     away = cut_wall(fit, **CUT, lateral=(offsets, "mm"), side="away")
     toward = cut_wall(mirrored, **CUT, lateral=(-offsets, "mm"))
     for key in ("peak_to_valley", "ra", "wall_out"):
@@ -489,9 +492,10 @@ def test_the_teeth_pass_the_front_going_down():
             fit = bg.fit_wobble(
                 bg.Readings(
                     blade_of(40, numbered=numbered),
-                    reading_mm=np.zeros(40),
-                    ring_radius_mm=RING,
-                    graduation_mm=1e-9,
+                    np.zeros(40),
+                    unit="mm",
+                    ring_radius=(RING, "mm"),
+                    graduation="1e-09 mm",
                     side=seen_from,
                 )
             )
@@ -553,7 +557,11 @@ def test_limits_are_the_extremes_over_the_joint_region():
     whole = wobbling(0.012, noise=0.002).readings
     fit = bg.fit_wobble(
         bg.Readings(
-            whole.blade, tooth=whole.tooth[:17], reading_mm=whole.reading[:17], ring_radius_mm=RING
+            whole.blade,
+            whole.reading[:17],
+            tooth=whole.tooth[:17],
+            unit="mm",
+            ring_radius=(RING, "mm"),
         )
     )
     least, most = np.linalg.eigvalsh(fit.covariance)
@@ -588,8 +596,9 @@ def test_limits_hold_the_truth_in_nineteen_of_twenty_cases():
     teeth, held = 12, 0
     exact = bg.Readings(
         blade_of(teeth),
-        reading_mm=0.01 * np.cos(np.radians(tooth_angles_deg(teeth) - 80.0)),
-        ring_radius_mm=RING,
+        0.01 * np.cos(np.radians(tooth_angles_deg(teeth) - 80.0)),
+        unit="mm",
+        ring_radius=(RING, "mm"),
     )
     truth = cut_wall(bg.fit_wobble(exact), **CUT).peak_to_valley.value
     cases = 40
@@ -624,7 +633,7 @@ def test_without_an_established_wobble_there_are_upper_limits_and_no_names():
 
 def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown():
     blade = blade_of(40)
-    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=np.zeros(40), ring_radius_mm=RING))
+    fit = bg.fit_wobble(bg.Readings(blade, np.zeros(40), unit="mm", ring_radius=(RING, "mm")))
     wall = cut_wall(fit, **CUT)
     values = wall.to_dict()
     assert values["peak_to_valley"] > 0
@@ -706,7 +715,7 @@ def test_what_cannot_be_answered_is_refused(asked, problem):
 
 
 def test_everything_missing_is_named():
-    bare = bg.Readings(bg.Blade(40), reading_mm=np.cos(np.arange(40)))
+    bare = bg.Readings(bg.Blade(40), np.cos(np.arange(40)), unit="mm")
     with pytest.raises(bg.RefusedError) as told:
         cut_wall(bg.fit_wobble(bare), **CUT)
     assert [fault.column for fault in told.value.faults] == ["diameter", "ring_radius"]

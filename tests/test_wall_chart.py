@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from simulated import PER_MM, rng_for
 
 import bladegeom as bg
-from bladegeom.draw.wall import wall_chart
+from bladegeom.draw.cut import wall_chart
 from bladegeom.wall.wall import cut_wall
 
 DAY = date(2026, 2, 3)
@@ -23,12 +23,13 @@ def wall_of(amplitude=0.05, teeth=24, unit="mm", name="demo", noise=0.003, blade
     """The wall of an invented blade."""
     angles = 360.0 * np.arange(teeth) / teeth
     read = amplitude * np.cos(np.radians(angles - 50.0)) + rng_for(9).normal(0.0, noise, teeth)
-    facts = {"diameter_mm": 254.0, "name": name} | (blade or {})
+    facts = {"diameter": "254 mm", "name": name} | (blade or {})
     readings = bg.Readings(
         bg.Blade(teeth, **facts),
-        **{f"reading_{unit}": read * PER_MM[unit]},
-        ring_radius_mm=110.0,
-        graduation_mm=1e-6,
+        read * PER_MM[unit],
+        unit=unit,
+        ring_radius="110 mm",
+        graduation="1e-06 mm",
     )
     return cut_wall(bg.fit_wobble(readings), **CUT | asked)
 

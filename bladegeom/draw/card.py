@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Rectangle
 
-from bladegeom.draw.page import BLACK, GREY, MARGIN, Page
+from bladegeom.draw.axes import BLACK, CHAIN, GREY
+from bladegeom.draw.page import MARGIN, Page
+from bladegeom.draw.printed import sizes
 from bladegeom.saw.bench import Step
 from bladegeom.saw.setup import SetUp
 
@@ -42,16 +44,6 @@ class _Laid:
         return max(left, len(self.body)) * size * _LINE + 0.4 * size
 
 
-@dataclass(frozen=True)
-class _Sheet:
-    """A page, and the room for steps on it in millimetres from its top."""
-
-    page: Page
-    ax: Axes
-    top: float
-    bottom: float
-
-
 def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
     """Draw the set-up card of a saw: one page, and more only where the steps need them.
 
@@ -72,69 +64,68 @@ def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
         If the paper is not known.
     """
     sheets = [_sheet(setup, paper)]
-    room = sheets[0].bottom - sheets[0].top
+    page, _ = sheets[0]
+    room = page.bottom - page.top
     for size in _SIZES:
-        laid = [
-            _lay(sheets[0].page, place, step, size)
-            for place, step in enumerate(setup.steps, start=1)
-        ]
+        laid = [_lay(page, place, step, size) for place, step in enumerate(setup.steps, start=1)]
         if sum(one.height(size) for one in laid) <= room:
             break
     rest: list[_Laid] = []
     for one in laid:
         if rest and sum(each.height(size) for each in (*rest, one)) > room:
-            _steps(sheets[-1], rest, size)
+            _steps(*sheets[-1], rest, size)
             sheets.append(_sheet(setup, paper))
             rest = []
         rest.append(one)
-    _steps(sheets[-1], rest, size)
+    _steps(*sheets[-1], rest, size)
     if len(sheets) > 1:
-        for place, sheet in enumerate(sheets, start=1):
+        for place, (page, _) in enumerate(sheets, start=1):
             words = f"page {place} of {len(sheets)}"
-            sheet.page.text(MARGIN, sheet.top - 5.0, words, 9, color=GREY)
-    return [sheet.ax for sheet in sheets]
+            page.text(MARGIN, page.top - 5.0, words, 9, color=GREY)
+    return [ax for _, ax in sheets]
 
 
-def _sheet(setup: SetUp, paper: str) -> _Sheet:
+def _sheet(setup: SetUp, paper: str) -> tuple[Page, Axes]:
     page = Page(paper)
     ax = page.sheet()
-    bottom = page.cautions() - 1.0
-    return _Sheet(page, ax, _head(page, ax, setup), bottom)
+    page.cautions()
+    page.bottom -= 1.0
+    _head(page, ax, setup)
+    return page, ax
 
 
-def _head(page: Page, ax: Axes, setup: SetUp) -> float:
-    pictures = 2 * (2 * _BLADE + 12.0) if setup.marks and setup.marks.marked else 0.0
+def _head(page: Page, ax: Axes, setup: SetUp) -> None:
+    marked = setup.marks.marked if setup.marks else None
+    pictures = 2 * (2 * _BLADE + 12.0) if marked else 0.0
     wide = page.inner - pictures - 4.0
     page.fitted_text(MARGIN, 9.0, setup.saw or "Table saw", 26, wide, 11.0, weight="bold")
     blade = None if setup.fit is None else setup.fit.readings.blade
     facts = []
     if blade is not None:
+        teeth, *diameter = sizes(blade)
         # A word stands between name and number, which letters from right to left would swap.
-        facts.append(f"Blade {blade.name or 'without a name,'} with {blade.teeth} teeth")
-        if blade.diameter_mm is not None:
-            facts.append(f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)")
+        facts = [f"Blade {blade.name or 'without a name,'} with {teeth}", *diameter]
     when = setup.date.isoformat() if setup.date else "____________"
     lines = [", ".join(facts), f"Set-up card. Measured {when}"]
     if setup.notes:
         lines += page.wrapped(setup.notes, 9, wide)[:2]
-    top = 22.0
-    for line in lines:
-        if line:
-            page.fitted_text(MARGIN, top, line, 11 if top < 30 else 9, wide, 5.0)
-            top += 5.5
-    top = _now(page, ax, setup.do_now, top + 1.0, wide)
-    if pictures and setup.marks is not None and setup.marks.marked is not None:
-        first, second = (end.tooth for end in setup.marks.marked)
+    page.top = 22.0
+    for line in filter(None, lines):
+        page.fitted_text(MARGIN, page.top, line, 11 if page.top < 30 else 9, wide, 5.0)
+        page.top += 5.5
+    _now(page, ax, setup.do_now, wide)
+    if marked:
+        first, second = (end.tooth for end in marked)
         side = "" if setup.fit is None else setup.fit.readings.side.strip().lower()
         left = page.width - MARGIN - pictures + 6.0 + _BLADE
         _blade(page, ax, left, (first, second), upright=True)
         _blade(page, ax, left + 2 * _BLADE + 12.0, (first, second), upright=False, side=side)
-        return max(top, 12.0 + 2 * _BLADE + 14.0)
-    return top
+        page.top = max(page.top, 12.0 + 2 * _BLADE + 14.0)
 
 
-def _now(page: Page, ax: Axes, words: str, top: float, wide: float) -> float:
-    """Write the one thing to do now in a box; return where the rest may begin."""
+def _now(page: Page, ax: Axes, words: str, wide: float) -> None:
+    """Write the one thing to do now in a box."""
+    top = page.top + 1.0
     size, inset = 10.0, 3.0
     # Bold letters run about an eighth wider than the plain ones that are measured.
     lines = page.wrapped(words, size * 1.13, wide - 2 * inset)
@@ -143,7 +134,7 @@ def _now(page: Page, ax: Axes, words: str, top: float, wide: float) -> float:
     for place, line in enumerate(lines):
         down = inset / 2 + place * size * _LINE
         page.text(MARGIN + inset, top + down, line, size, weight="bold")
-    return top + high + 6.0
+    page.top = top + high + 6.0
 
 
 def _blade(
@@ -158,7 +149,7 @@ def _blade(
     ax.add_patch(Circle((x, y), 1.2, fill=False, edgecolor=BLACK, linewidth=0.8))
     reach = (0.0, _BLADE) if upright else (_BLADE, 0.0)
     ends = ([x - reach[0], x + reach[0]], [y - reach[1], y + reach[1]])
-    ax.plot(*ends, color=BLACK, linewidth=1.6, linestyle=(0, (9, 2, 2, 2)))
+    ax.plot(*ends, color=BLACK, linewidth=1.6, linestyle=CHAIN)
     inset = 0.62
     first = 1 if side == "left" and not upright else -1
     for tooth, end in zip(teeth, (first, -first), strict=True):
@@ -185,8 +176,8 @@ def _lay(page: Page, place: int, step: Step, size: float) -> _Laid:
     )
 
 
-def _steps(sheet: _Sheet, laid: list[_Laid], size: float) -> None:
-    page, ax, top, bottom = sheet.page, sheet.ax, sheet.top, sheet.bottom
+def _steps(page: Page, ax: Axes, laid: list[_Laid], size: float) -> None:
+    top, bottom = page.top, page.bottom
     left, middle, right = MARGIN, MARGIN + _LEFT, page.width - MARGIN
     spare = (bottom - top - sum(one.height(size) for one in laid)) / max(1, len(laid))
     for one in laid:

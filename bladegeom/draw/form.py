@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from bladegeom.blade import Blade
+from bladegeom.draw.axes import BLACK, GREY
 from bladegeom.draw.fonts import line_width_mm
-from bladegeom.draw.page import BLACK, GREY, MARGIN, Page
+from bladegeom.draw.page import MARGIN, Page
 from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.readings import Readings
@@ -66,8 +66,8 @@ def reading_sheet(
         Ticked, if it is given.
     paper : {"a4", "letter"}
     **facts
-        What else is known, named as columns: ``ring_radius_mm=110``; facts of the blade itself
-        only where its teeth are given.
+        What else is known: ``ring_radius="110 mm"``; facts of the blade itself only where its
+        teeth are given.
 
     Returns
     -------
@@ -91,10 +91,10 @@ def reading_sheet(
         blade = blade_of(known, name)
     keywords = reading_facts(known)
     # What cannot be true is refused before it is printed, as if the readings had been taken.
-    Readings(blade, reading_mm=[math.nan] * blade.teeth, **keywords)
+    Readings(blade, [math.nan] * blade.teeth, unit="mm", **keywords)
     form = _Form(blade, turns, unit, keywords, paper)
     form.draw()
-    return [sheet.ax for sheet in form.sheets]
+    return form.sheets
 
 
 def _check_of_readings(known: dict[str, Fact], name: str, blade: Blade) -> None:
@@ -111,197 +111,183 @@ def _check_of_readings(known: dict[str, Fact], name: str, blade: Blade) -> None:
         )
 
 
-@dataclass
-class _Sheet:
-    """One page of the form and how far it is filled, in millimetres."""
+class _Form:
+    """The form as far as it is drawn; what is drawn goes onto its last page."""
 
-    page: Page
-    ax: Axes
-    top: float
-    bottom: float
-    fresh: bool = field(default=True)
+    def __init__(
+        self, blade: Blade, turns: int, unit: str | None, known: dict[str, Any], paper: str
+    ) -> None:
+        self.blade, self.turns, self.unit, self.known, self.paper = blade, turns, unit, known, paper
+        self.pages: list[Page] = []
+        self.sheets: list[Axes] = []
+        self.fresh = True
 
-    def text(self, left: float, top: float, words: str, size: float = _SIZE, **how: Any) -> float:
-        """Write words and return where they end."""
-        written = self.page.text(left, top, words, size, **how)
+    @property
+    def page(self) -> Page:
+        return self.pages[-1]
+
+    @property
+    def middle(self) -> float:
+        return MARGIN + 0.5 * self.page.inner
+
+    @property
+    def right(self) -> float:
+        return self.page.width - MARGIN
+
+    def draw(self) -> None:
+        self._new_page()
+        self._facts()
+        for turn in range(1, self.turns + 1):
+            self._turn(turn)
+        self._notes()
+        for number, page in enumerate(self.pages, start=1):
+            words = f"page {number} of {len(self.pages)}"
+            page.text(page.width - MARGIN, 11.0, words, 9, ha="right", color=GREY)
+
+    # Words, boxes, lines to write on, and choices to tick
+
+    def text(self, left: float, down: float, words: str, size: float = _SIZE, **how: Any) -> float:
+        """Write words so far below what is drawn, and return where they end."""
+        written = self.page.text(left, self.page.top + down, words, size, **how)
         return left + line_width_mm(written.get_text(), size)
 
     def box(self, left: float, top: float, wide: float, high: float, **how: Any) -> None:
-        """Draw the outline of a box."""
         how = {"linewidth": 0.9} | how
-        self.ax.add_patch(Rectangle((left, top), wide, high, fill=False, edgecolor=BLACK, **how))
+        box = Rectangle((left, top), wide, high, fill=False, edgecolor=BLACK, **how)
+        self.sheets[-1].add_patch(box)
 
     def blank(self, left: float, right: float, label: str, known: str = "") -> None:
         """Draw a label and a line to write on, with what is known already on it."""
-        start = self.text(left, self.top, label) + 1.5 if label else left
-        self.ax.plot([start, right], [self.top + 4.6] * 2, color=GREY, linewidth=0.7, label=label)
+        start = self.text(left, 0.0, label) + 1.5 if label else left
+        top = self.page.top
+        self.sheets[-1].plot(
+            [start, right], [top + 4.6] * 2, color=GREY, linewidth=0.7, label=label
+        )
         if known:
             wide = right - start - 2
-            self.page.fitted_text(start + 1, self.top - 0.6, known, 12, wide, 5.0, weight="bold")
+            self.page.fitted_text(start + 1, top - 0.6, known, 12, wide, 5.0, weight="bold")
 
     def ticks(
         self, left: float, label: str, choices: Sequence[str], known: str | None = None
     ) -> float:
         """Draw a label and a box to tick for each choice; return where they end."""
-        at = self.text(left, self.top, label) + 2.0 if label else left
+        at, top = self.text(left, 0.0, label) + 2.0 if label else left, self.page.top
         for choice in choices:
-            self.box(at, self.top, _TICK, _TICK, gid=f"tick {choice}")
+            self.box(at, top, _TICK, _TICK, gid=f"tick {choice}")
             if choice == known:
-                ends = ([at, at + _TICK], [self.top, self.top + _TICK])
-                for down in (ends[1], ends[1][::-1]):
-                    self.ax.plot(ends[0], down, color=BLACK, linewidth=1.4, label="ticked")
-            at = self.text(at + _TICK + 1.3, self.top, choice) + 3.0
+                across, down = [at, at + _TICK], [top, top + _TICK]
+                for way in (down, down[::-1]):
+                    self.sheets[-1].plot(across, way, color=BLACK, linewidth=1.4, label="ticked")
+            at = self.text(at + _TICK + 1.3, 0.0, choice) + 3.0
         return at
 
+    # The form's parts
 
-class _Form:
-    def __init__(
-        self, blade: Blade, turns: int, unit: str | None, known: dict[str, Any], paper: str
-    ) -> None:
-        self.blade, self.turns, self.unit, self.known, self.paper = blade, turns, unit, known, paper
-        self.sheets: list[_Sheet] = []
-
-    def draw(self) -> None:
-        sheet = self._new_sheet()
-        self._facts(sheet)
-        for turn in range(1, self.turns + 1):
-            sheet = self._turn(sheet, turn)
-        _notes(sheet)
-        for number, one in enumerate(self.sheets, start=1):
-            right = one.page.width - MARGIN
-            words = f"page {number} of {len(self.sheets)}"
-            one.text(right, 11.0, words, 9, ha="right", color=GREY)
-
-    def _new_sheet(self) -> _Sheet:
+    def _new_page(self) -> None:
         page = Page(self.paper)
-        ax = page.sheet()
-        sheet = _Sheet(page, ax, 22.0, page.cautions() - 1.0)
-        sheet.text(MARGIN, 9.0, "Reading sheet", 20, weight="bold")
-        left, right = MARGIN, page.width - MARGIN
-        middle = left + 0.5 * page.inner
-        sheet.blank(left, middle, "blade", self.blade.name)
-        sheet.blank(middle + 4, middle + 30, "teeth", str(self.blade.teeth))
-        sheet.blank(middle + 34, right, "date")
-        sheet.top += _LINE
-        self.sheets.append(sheet)
-        return sheet
+        self.pages.append(page)
+        self.sheets.append(page.sheet())
+        page.cautions()
+        page.bottom -= 1.0
+        page.text(MARGIN, 9.0, "Reading sheet", 20, weight="bold")
+        page.top = 22.0
+        self.fresh = True
+        self.blank(MARGIN, self.middle, "blade", self.blade.name)
+        self.blank(self.middle + 4, self.middle + 30, "teeth", str(self.blade.teeth))
+        self.blank(self.middle + 34, self.right, "date")
+        page.top += _LINE
 
-    def _facts(self, sheet: _Sheet) -> None:
-        left, right = MARGIN, sheet.page.width - MARGIN
-        middle = left + 0.5 * sheet.page.inner
-        known = self.known
-        sheet.blank(left, middle, "saw, arbor")
-        sheet.blank(middle + 4, right, "read by")
-        sheet.top += _LINE
-        self._length(sheet, left, middle - 8, "diameter", self.blade.diameter_mm, ("mm", "in"))
-        self._length(
-            sheet,
-            middle - 2,
-            right,
-            "ring radius, axis to stylus",
-            known.get("ring_radius_mm"),
-            ("mm", "in"),
-        )
-        sheet.top += _LINE
-        graduation = known.get("graduation_mm")
-        self._length(sheet, left, middle + 8, "graduation of the dial", graduation, tuple(MM_PER))
+    def _facts(self) -> None:
+        page, known, left, middle, right = self.page, self.known, MARGIN, self.middle, self.right
+        self.blank(left, middle, "saw, arbor")
+        self.blank(middle + 4, right, "read by")
+        page.top += _LINE
+        self._length(left, middle - 8, "diameter", self.blade.diameter_mm)
+        ring = known.get("ring_radius", (None, ""))[0]
+        self._length(middle - 2, right, "ring radius, axis to stylus", ring)
+        page.top += _LINE
+        grain = known.get("graduation", (None, ""))[0]
+        self._length(left, middle + 8, "graduation of the dial", grain, tuple(MM_PER))
         touch = known.get("touch_deg")
         words = "" if touch is None else f"{touch:g}"
-        sheet.blank(middle + 14, right, "touched spot past tooth, deg", words)
-        sheet.top += _LINE
-        at = sheet.ticks(left, "readings in", tuple(MM_PER), self.unit)
-        sheet.ticks(at + 6, "stylus on the", ("plate", "teeth"), known.get("surface"))
-        sheet.top += _LINE
-        side = known.get("side", "")
-        sides = ("left", "right")
-        at = sheet.ticks(left, "indicator on the blade's side:", sides, side)
-        sheet.blank(at, right, "or", side if side not in sides else "")
-        sheet.top += _LINE
-        ways = ("clockwise", "counterclockwise")
+        self.blank(middle + 14, right, "touched spot past tooth, deg", words)
+        page.top += _LINE
+        at = self.ticks(left, "readings in", tuple(MM_PER), self.unit)
+        self.ticks(at + 6, "stylus on the", ("plate", "teeth"), known.get("surface"))
+        page.top += _LINE
+        side, sides = known.get("side", ""), ("left", "right")
+        at = self.ticks(left, "indicator on the blade's side:", sides, side)
+        self.blank(at, right, "or", side if side not in sides else "")
+        page.top += _LINE
         words = "seen from the indicator, the tooth numbers run"
-        sheet.ticks(left, words, ways, self.blade.numbered)
-        sheet.top += _LINE
-        for line in sheet.page.wrapped(_HOW, 9, sheet.page.inner):
-            sheet.text(left, sheet.top, line, 9)
-            sheet.top += 4.0
-        sheet.top += 1.5
+        self.ticks(left, words, ("clockwise", "counterclockwise"), self.blade.numbered)
+        page.top += _LINE
+        for line in page.wrapped(_HOW, 9, page.inner):
+            self.text(left, 0.0, line, 9)
+            page.top += 4.0
+        page.top += 1.5
 
     def _length(
         self,
-        sheet: _Sheet,
         left: float,
         right: float,
         label: str,
         mm: float | None,
-        units: tuple[str, ...],
+        units: tuple[str, ...] = ("mm", "in"),
     ) -> None:
         if mm is not None:
             own = self.unit if self.unit in units else None
             both = f"{mm:.4g} mm ({convert(mm, 'mm', 'in'):.4g} in)"
-            known = f"{convert(mm, 'mm', own):.4g} {own}" if own else both
-            sheet.blank(left, right, label, known)
+            self.blank(left, right, label, f"{convert(mm, 'mm', own):.4g} {own}" if own else both)
             return
         wide = sum(_TICK + 4.3 + line_width_mm(unit, _SIZE) for unit in units)
-        sheet.blank(left, right - wide - 2.0, label)
-        sheet.ticks(right - wide, "", units)
+        self.blank(left, right - wide - 2.0, label)
+        self.ticks(right - wide, "", units)
 
-    def _turn(self, sheet: _Sheet, turn: int) -> _Sheet:
-        boxes = [*range(1, self.blade.teeth + 1), 0]  # 0: tooth 1 again
-        start = True
+    def _turn(self, turn: int) -> None:
+        boxes, start = [*range(1, self.blade.teeth + 1), 0], True  # 0: tooth 1 again
         while boxes:
             needed = math.ceil(len(boxes) / COLUMNS)
-            room = _rows_on(sheet)
-            if (not sheet.fresh and room < needed) or room < _FEWEST_ROWS:
-                sheet = self._new_sheet()
-                room = _rows_on(sheet)
-            rows = min(needed, room)
-            self._heading(sheet, turn, start)
-            for tooth, left, top in _places(sheet, boxes[: rows * COLUMNS], rows):
-                self._box(sheet, turn, tooth, left, top)
-            sheet.top += rows * _ROW + 2.0
-            sheet.fresh = False
+            if self._rows_left() < (_FEWEST_ROWS if self.fresh else max(needed, _FEWEST_ROWS)):
+                self._new_page()
+            rows = min(needed, self._rows_left())
+            self.page.top += 1.0
+            words = f"Turn {turn}" if start else f"Turn {turn}, continued"
+            at = self.text(MARGIN, 0.0, words, 12, weight="bold") + 8.0
+            if start:
+                self.ticks(at, "blade turned", ("forward", "backward"))
+            self.page.top += _HEADING - 1.0
+            # Down the columns, from left to right.
+            for place, tooth in enumerate(boxes[: rows * COLUMNS]):
+                column, row = divmod(place, rows)
+                left = MARGIN + column * self.page.inner / COLUMNS + _NUMBER
+                self._box(turn, tooth, left, row * _ROW)
+            self.page.top += rows * _ROW + 2.0
+            self.fresh = False
             boxes, start = boxes[rows * COLUMNS :], False
-        return sheet
 
-    def _heading(self, sheet: _Sheet, turn: int, start: bool) -> None:
-        sheet.top += 1.0
-        words = f"Turn {turn}" if start else f"Turn {turn}, continued"
-        at = sheet.text(MARGIN, sheet.top, words, 12, weight="bold") + 8.0
-        if start:
-            sheet.ticks(at, "blade turned", ("forward", "backward"))
-        sheet.top += _HEADING - 1.0
+    def _rows_left(self) -> int:
+        return math.floor((self.page.bottom - self.page.top - _HEADING) / _ROW)
 
-    def _box(self, sheet: _Sheet, turn: int, tooth: int, left: float, top: float) -> None:
-        wide = sheet.page.inner / COLUMNS - _NUMBER - _GAP
+    def _box(self, turn: int, tooth: int, left: float, down: float) -> None:
+        wide = self.page.inner / COLUMNS - _NUMBER - _GAP
         name = f"turn {turn} tooth {tooth}" if tooth else f"turn {turn} tooth 1 again"
-        sheet.box(left, top, wide, BOX_HEIGHT, gid=name, linewidth=1.0 if tooth else 1.8)
+        line = 1.0 if tooth else 1.8
+        self.box(left, self.page.top + down, wide, BOX_HEIGHT, gid=name, linewidth=line)
         how = {"ha": "right", "weight": "bold"}
         if tooth:
             size = 11 if tooth < 1000 else 8
-            sheet.text(left - 1.2, top + BOX_HEIGHT / 2, str(tooth), size, va="center", **how)
+            self.text(left - 1.2, down + BOX_HEIGHT / 2, str(tooth), size, va="center", **how)
         else:
-            sheet.text(left - 1.2, top + 0.2, "1", 11, **how)
-            sheet.text(left - 1.2, top + 4.4, "again", 7, ha="right")
+            self.text(left - 1.2, down + 0.2, "1", 11, **how)
+            self.text(left - 1.2, down + 4.4, "again", 7, ha="right")
 
-
-def _rows_on(sheet: _Sheet) -> int:
-    return math.floor((sheet.bottom - sheet.top - _HEADING) / _ROW)
-
-
-def _places(sheet: _Sheet, teeth: list[int], rows: int) -> Iterator[tuple[int, float, float]]:
-    """Return where the boxes stand: down the columns, from left to right."""
-    wide = sheet.page.inner / COLUMNS
-    for place, tooth in enumerate(teeth):
-        column, row = divmod(place, rows)
-        yield tooth, MARGIN + column * wide + _NUMBER, sheet.top + row * _ROW
-
-
-def _notes(sheet: _Sheet) -> None:
-    """Draw lines for notes where the last page has room for them."""
-    lines = math.floor((sheet.bottom - sheet.top - 4.0) / _ROW)
-    if lines < 2:
-        return
-    sheet.top += 2.0
-    for line in range(min(lines, 5)):
-        sheet.blank(MARGIN, sheet.page.width - MARGIN, "notes" if line == 0 else "")
-        sheet.top += _ROW
+    def _notes(self) -> None:
+        """Draw lines for notes where the last page has room for them."""
+        lines = math.floor((self.page.bottom - self.page.top - 4.0) / _ROW)
+        if lines < 2:
+            return
+        self.page.top += 2.0
+        for line in range(min(lines, 5)):
+            self.blank(MARGIN, self.right, "notes" if line == 0 else "")
+            self.page.top += _ROW

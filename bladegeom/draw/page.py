@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
-from typing import IO, Any, Literal
+from typing import IO, Any
 
 from matplotlib.axes import Axes
-from matplotlib.axes._secondary_axes import SecondaryAxis
 from matplotlib.backend_bases import RendererBase
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
@@ -17,9 +16,9 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
+from bladegeom.draw.axes import BLACK, GREY
 from bladegeom.draw.cautions import CAUTIONS
 from bladegeom.draw.fonts import (
-    FAMILY,
     as_printed,
     escaped,
     families_for,
@@ -28,7 +27,9 @@ from bladegeom.draw.fonts import (
     has_standard_letters,
     line_width_mm,
 )
+from bladegeom.draw.printed import sizes
 from bladegeom.faults import refuse
+from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.tables.whole import whole_file
 
@@ -37,7 +38,6 @@ PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 
 FORMATS = (".pdf", ".svg", ".png")
 MARGIN = 12.0
-BLACK, GREY, PALE = "black", "0.45", "0.8"
 _MM_PER_INCH = 25.4
 _POINT = _MM_PER_INCH / 72
 _ASCENT = 0.76
@@ -54,6 +54,12 @@ class Page:
     paper : {"a4", "letter"}
     landscape : bool
 
+    Attributes
+    ----------
+    top, bottom : float
+        Between what heads the page and what stands at its foot: where the rest may begin, and how
+        far down it may reach.
+
     Raises
     ------
     RefusedError
@@ -65,6 +71,7 @@ class Page:
             raise refuse(f"paper {paper!r} is not known", "choose a4 or letter", value=paper)
         size = PAPERS[paper.lower()]
         self.width, self.height = size[::-1] if landscape else size
+        self.top, self.bottom = MARGIN, self.height - MARGIN
         self.figure = Figure(figsize=(self.width / _MM_PER_INCH, self.height / _MM_PER_INCH))
         canvas = FigureCanvasAgg(self.figure)
         self._measure: RendererAgg = canvas.get_renderer()  # type: ignore[no-untyped-call]
@@ -84,6 +91,11 @@ class Page:
                 height / self.height,
             )
         )
+
+    def within(self, left: float, above: float, right: float, below: float) -> Axes:
+        """Make axes in the room between heading and foot, so far from its edges."""
+        wide, tall = self.inner - left - right, self.bottom - self.top - above - below
+        return self.axes(MARGIN + left, self.top + above, wide, tall)
 
     def sheet(self) -> Axes:
         """Make axes as large as the page, in millimetres from its upper left corner."""
@@ -163,31 +175,87 @@ class Page:
         per_dot = _MM_PER_INCH / self.figure.dpi
         return box.width * per_dot, box.height * per_dot
 
-    def head(self, fit: WobbleFit, what: str, date: Date | None) -> float:
-        """Write the blade's name, how it is seen, and the date; return where the rest may begin."""
-        blade, side = fit.readings.blade, fit.readings.side
-        facts = [f"{blade.teeth} teeth"]
-        if blade.diameter_mm is not None:
-            facts.append(f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)")
-        facts.append(f"seen from the indicator's side{f' ({side})' if side else ''}")
-        facts.append(
-            f"teeth numbered {blade.numbered}"
-            if blade.numbered
-            else "way of the numbers not stated: drawn clockwise"
-        )
-        return self.head_line(blade.name or "Blade", what, date, facts)
+    @classmethod
+    def of_fit(
+        cls, fit: WobbleFit, what: str, paper: str, date: Date | None, said: Callable[[], str]
+    ) -> Page:
+        """Make the page of a chart of one fit; its headline gives way to a likely mistake."""
+        page = cls(paper, landscape=True)
+        page.head_of(fit, what, date)
+        if fit.mistake is None:
+            page.line(said(), 15, bold=True)
+        else:
+            page.not_for_the_wall(neutral_line(fit).instructions, page.top - 1.0)
+            page.top -= 9.0
+        return page
 
-    def head_line(self, name: str, what: str, date: Date | None, facts: Sequence[str]) -> float:
-        """Write a name, what the page is, the date and facts; return where the rest may begin."""
+    def head_of(self, fit: WobbleFit, what: str, date: Date | None) -> None:
+        """Head a page with a blade as it is seen; see `head`."""
+        blade, side = fit.readings.blade, fit.readings.side
+        numbered = f"teeth numbered {blade.numbered}"
+        facts = [
+            *sizes(blade),
+            f"seen from the indicator's side{f' ({side})' if side else ''}",
+            numbered if blade.numbered else "way of the numbers not stated: drawn clockwise",
+        ]
+        self.head(blade.name, what, date, facts)
+
+    def head(self, name: str, what: str, date: Date | None, facts: Sequence[str]) -> None:
+        """Write a blade's name, what the page is, the date, facts, and the cautions at its foot."""
+        self.head_line(name or "Blade", what, date, facts)
+        self.cautions()
+
+    def head_line(self, name: str, what: str, date: Date | None, facts: Sequence[str]) -> None:
+        """Write a name, what the page is, the date and facts along the top."""
         self.fitted_text(MARGIN, 9.0, name, 30, self.inner - 40, 13.0, weight="bold")
         day = date or Date.today()
         self.text(self.width - MARGIN, 10.0, day.isoformat(), 13, ha="right")
         self.text(self.width - MARGIN, 16.0, what, 9, ha="right", color=GREY)
         self.fitted_text(MARGIN, 24.0, ", ".join(facts), 11, self.inner, 5.0)
-        return 33.0
+        self.top = 33.0
 
-    def not_for_the_wall(self, instructions: Sequence[str], top: float) -> float:
-        """Write in a frame what must be done before the page is followed; return where it ends."""
+    def line(
+        self, words: str, size: float, *, down: float = 0.0, less: float = 0.0, bold: bool = False
+    ) -> None:
+        """Write a line of the heading, so far below what stands above, a little less than wide."""
+        weight = {"weight": "bold"} if bold else {}
+        wide = self.inner - less
+        self.fitted_text(MARGIN, self.top + down, words, size, wide, 0.5 * size, **weight)
+
+    def remarks(
+        self, words: Sequence[str], among: Sequence[float], spacing: float, leave: float = 0.0
+    ) -> None:
+        """Write remarks above the cautions, in the first of the sizes that leaves enough room."""
+        for size in among:
+            lines = [
+                line for one in words for line in self.wrapped(f"\u2022 {one}", size, self.inner)
+            ]
+            foot = self.bottom - spacing * size * len(lines)
+            if foot - self.top >= leave:
+                break
+        for place, line in enumerate(lines):
+            self.text(MARGIN, foot + spacing * size * place, line, size)
+        self.bottom = foot
+
+    def cells(
+        self,
+        cells: Sequence[tuple[str, str, str]],
+        top: float,
+        columns: int,
+        sizes: tuple[float, float, float],
+        down: tuple[float, float],
+    ) -> None:
+        """Write values side by side, each with its name above it and a note below it."""
+        wide = self.inner / columns
+        for place, (name, value, note) in enumerate(cells):
+            left, room = MARGIN + place * wide, wide - 8
+            self.text(left, top, name, sizes[0])
+            high = 0.4 * sizes[1]
+            self.fitted_text(left, top + down[0], value, sizes[1], room, high, weight="bold")
+            self.fitted_text(left, top + down[1], note, sizes[2], room, 4.0)
+
+    def not_for_the_wall(self, instructions: Sequence[str], top: float) -> None:
+        """Write in a frame what must be done before the page is followed."""
         left, wide = MARGIN + 3.0, self.inner - 6.0
         self.fitted_text(left, top + 1.5, "NOT FOR THE WALL", 26, wide, 9.5, weight="bold")
         first, *others = instructions
@@ -200,17 +268,20 @@ class Page:
         size = (self.inner / self.width, (under + 1.0 - top) / self.height)
         frame = Rectangle(corner, *size, fill=False, edgecolor=BLACK, linewidth=2.5)
         self.figure.add_artist(frame)
-        return under + 1.0
+        self.top = under + 1.0
 
-    def cautions(self) -> float:
-        """Write the cautions along the foot; return how far down the rest may reach."""
+    def cautions(self) -> None:
+        """Write the cautions along the foot."""
         size = 8.0
         step = size * _POINT * 1.22
         lines = self.wrapped("  \u2022 ".join(("", *CAUTIONS)).strip(), size, self.inner)
         top = self.height - MARGIN - step * len(lines) + 3.0
         self.text(MARGIN, top, "\n".join(lines), size, linespacing=1.1)
-        self.figure.add_artist(_rule(self, top - 1.5))
-        return top - 3.0
+        height = 1 - (top - 1.5) / self.height
+        ends = (MARGIN / self.width, 1 - MARGIN / self.width)
+        rule = Line2D(ends, (height, height), color=BLACK, linewidth=0.8)
+        self.figure.add_artist(rule)
+        self.bottom = top - 3.0
 
 
 class _Words(Text):
@@ -220,23 +291,6 @@ class _Words(Text):
         """Draw the words in fonts that have their letters."""
         with fonts_with(self.get_text()):
             super().draw(renderer)
-
-
-def _rule(page: Page, top: float) -> Line2D:
-    height = 1 - top / page.height
-    ends = (MARGIN / page.width, 1 - MARGIN / page.width)
-    return Line2D(ends, (height, height), color=BLACK, linewidth=0.8)
-
-
-def label(axes: Axes | SecondaryAxis, words: str, axis: Literal["x", "y"]) -> None:
-    """Name an axis in the page's own letters."""
-    write = axes.set_xlabel if axis == "x" else axes.set_ylabel
-    write(words, fontsize=11, fontfamily=FAMILY, color=BLACK, usetex=False)
-
-
-def plain_ticks(axes: Axes | SecondaryAxis) -> None:
-    """Print the ticks black, in the page's own letters."""
-    axes.tick_params(labelsize=10, labelfontfamily=FAMILY, colors=BLACK)
 
 
 def save_chart(axes: Axes | Sequence[Axes], path: str | os.PathLike[str]) -> None:

@@ -8,12 +8,11 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, FancyArrowPatch
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.draw.fonts import families_for
-from bladegeom.draw.page import BLACK, GREY, MARGIN, PALE, Page
-from bladegeom.fit.marks import Mark, NeutralLine, neutral_line
+from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, PALE, Chart, round_step
+from bladegeom.draw.page import MARGIN, Page
+from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
 from bladegeom.result import between, number, percent
@@ -22,7 +21,10 @@ Floats = NDArray[np.float64]
 
 # The drawing's own measures: the tooth tips lie at radius 1.
 _RIM, _ROOT, _ZERO, _SWING, _HUB, _NUMBER, _EDGE = 1.0, 0.95, 0.6, 0.22, 0.06, 1.07, 1.2
-_NUMBER_PT, _MARK_PT = 9.0, 20.0
+_NUMBER_PT, _NAMED_PT, _MARK_PT = 9.0, 15.0, 20.0
+_BOX: dict[str, Any] = {"boxstyle": "round,pad=0.18", "facecolor": "white", "edgecolor": "none"}
+_FRAME: dict[str, Any] = _BOX | {"edgecolor": BLACK, "linewidth": 1.6}
+"""About words: white, so that no line runs through them; with an edge."""
 
 
 def polar_chart(
@@ -48,32 +50,28 @@ def polar_chart(
     marks = neutral_line(fit)
     if ax is not None:
         side = ax.get_window_extent().width / ax.get_figure(root=True).dpi * 25.4  # type: ignore[union-attr]
-        draw_blade(fit, marks, ax, side)
+        BladeDrawing(fit, marks, ax, side).draw()
         return ax
     page = Page(paper)
-    top = page.head(fit, "wall chart", date)
-    bottom = page.cautions()
-    top = _answer(page, marks, top)
-    bottom = _numbers(page, fit, marks, bottom)
-    bottom -= 13.0
-    side = min(page.inner, bottom - top)
-    ax = page.axes((page.width - side) / 2, top + (bottom - top - side) / 2, side, side)
-    drawing = _Drawing(fit, marks, ax, side)
+    page.head_of(fit, "wall chart", date)
+    _answer(page, marks)
+    _numbers(page, fit, marks)
+    page.bottom -= 13.0
+    side = min(page.inner, page.bottom - page.top)
+    down = (page.bottom - page.top - side) / 2
+    ax = page.axes((page.width - side) / 2, page.top + down, side, side)
+    drawing = BladeDrawing(fit, marks, ax, side)
     drawing.draw()
-    _scale(page, drawing.scale_words(), bottom + 2.0)
+    _scale(page, drawing.scale_words(), page.bottom + 2.0)
     return ax
 
 
-def draw_blade(fit: WobbleFit, marks: NeutralLine, ax: Axes, side: float) -> None:
-    """Draw the blade alone with its marks, on square axes `side` millimetres wide."""
-    _Drawing(fit, marks, ax, side).draw()
-
-
-class _Drawing:
+class BladeDrawing(Chart):
     """The blade on square axes `side` millimetres wide."""
 
     def __init__(self, fit: WobbleFit, marks: NeutralLine, ax: Axes, side: float) -> None:
-        self.fit, self.marks, self.ax, self.side = fit, marks, ax, side
+        super().__init__(ax)
+        self.fit, self.marks, self.side = fit, marks, side
         self.blade = fit.readings.blade
         # Numbers grow clockwise on the paper unless the blade's are said to run the other way.
         self.sense = -1.0 if self.blade.numbered == "counterclockwise" else 1.0
@@ -83,7 +81,7 @@ class _Drawing:
         largest = float(np.abs(np.append(read - fit.offset, fit.amplitude)).max())
         # A flat blade is not to look wild: the drawing's swing is two graduations at least.
         largest = max(largest, 2 * (fit.readings.graduation or 0.0)) or 1.0
-        self.step = _round_step(largest)
+        self.step = round_step(largest, 3, (0.5, 1, 2, 5, 10))
         self.rings = max(1, math.ceil(largest / self.step - 1e-9))
         self.gain = _SWING / (self.rings * self.step)
 
@@ -98,11 +96,8 @@ class _Drawing:
         return _ZERO + self.gain * (np.asarray(reading, np.float64) - self.fit.offset)
 
     def draw(self) -> None:
-        ax = self.ax
-        ax.set_aspect("equal")
-        ax.set_xlim(-_EDGE, _EDGE)
-        ax.set_ylim(-_EDGE, _EDGE)
-        ax.axis("off")
+        """Draw the blade, its readings and its marks."""
+        self.square(_EDGE)
         # Limits are set: circles and arrows are added as artists, which measures none of them.
         self._blade()
         self._readings()
@@ -111,7 +106,6 @@ class _Drawing:
         self._way_of_numbers()
 
     def _blade(self) -> None:
-        ax = self.ax
         angles = self.blade.angles_deg
         gaps = np.diff(angles, append=360.0)
         # Teeth without a hook: which way the blade cuts is not known here.
@@ -119,95 +113,55 @@ class _Drawing:
         root = np.linspace(angles + flank, angles + gaps - np.roll(flank, -1), 12, axis=-1)
         outline = np.concatenate([angles[:, np.newaxis], root], axis=-1).ravel()
         reach = np.tile([_RIM] + [_ROOT] * 12, len(angles))
-        x, y = self.at(np.append(outline, angles[0] + 360.0), np.append(reach, _RIM))
-        ax.plot(x, y, color=BLACK, linewidth=1.0)
-        ax.add_artist(Circle((0, 0), _HUB, fill=False, color=BLACK, linewidth=1.0))
+        self.line(*self.at(np.append(outline, angles[0] + 360.0), np.append(reach, _RIM)), 1.0)
+        self.circle(_HUB, 1.0)
         for ring in range(-self.rings, self.rings + 1):
             height = _ZERO + self.gain * ring * self.step
-            ax.add_artist(
-                Circle(
-                    (0, 0),
-                    height,
-                    fill=False,
-                    color=GREY if ring == 0 else PALE,
-                    linewidth=0.9 if ring == 0 else 0.6,
-                    linestyle="-" if ring == 0 else (0, (4, 3)),
-                )
-            )
+            self.circle(height, *((0.6, PALE, DASHED) if ring else (0.9, GREY)))
 
     def _readings(self) -> None:
-        fit, ax = self.fit, self.ax
+        fit = self.fit
         around = np.linspace(0.0, 360.0, 361)
-        ax.plot(
-            *self.at(around, self.height(fit.height_at(around))),
-            color=BLACK,
-            linewidth=1.8 if fit.resolved else 0.9,
-            linestyle="-" if fit.resolved else (0, (2, 2)),
-            label="fitted wobble",
-        )
-        ax.plot(
-            *self.at(fit.readings.angle_deg[fit.in_fit], self.height(fit.levelled)),
-            linestyle="none",
-            marker="o",
-            markersize=4.0,
-            markerfacecolor="white",
-            markeredgecolor=BLACK,
-            markeredgewidth=0.9,
-            label="readings",
-        )
+        width, style = (1.8, "-") if fit.resolved else (0.9, (0, (2, 2)))
+        curve = self.at(around, self.height(fit.height_at(around)))
+        self.line(*curve, width, style, "fitted wobble")
+        read = self.at(fit.readings.angle_deg[fit.in_fit], self.height(fit.levelled))
+        self.hollow(*read, 4.0, "readings", markeredgewidth=0.9)
 
     def _marks(self) -> None:
         marks = self.marks
         if marks.mistake is not None:
-            self._words(0.0, 0.2, "read again first", 13, weight="bold")
+            self.words(0.0, 0.2, "read again first", 13, weight="bold")
             return
         if marks.near is None or marks.far is None or marks.neutral is None:
-            if marks.withheld:
-                self._words(0.0, 0.2, "no teeth to mark", 10.5, box=True)
-                return
             what = "any rotation will do" if marks.any_rotation else "the readings cannot tell"
-            self._words(0.0, 0.2, f"no direction established:\n{what}", 10.5, box=True)
+            none = "no teeth to mark" if marks.withheld else f"no direction established:\n{what}"
+            self.words(0.0, 0.2, none, 10.5, bbox=_BOX)
             return
         first, second = marks.neutral
         ends = [self.at(end.direction_deg, _RIM) for end in (first, second)]
-        self.ax.plot(
-            [end[0] for end in ends],
-            [end[1] for end in ends],
-            color=BLACK,
-            linewidth=2.6,
-            linestyle=(0, (9, 2, 2, 2)),
-            label="neutral line",
-        )
+        x, y = zip(*ends, strict=True)
+        self.line(x, y, 2.6, CHAIN, "neutral line")
         for mark, name in ((marks.near, "NEAR"), (marks.far, "FAR")):
-            x, y = self.at(mark.direction_deg, np.array([_HUB, _ZERO - _SWING]))
-            self.ax.plot(x, y, color=BLACK, linewidth=1.0)
+            self.line(*self.at(mark.direction_deg, np.array([_HUB, _ZERO - _SWING])), 1.0)
             at = self.at(mark.direction_deg, 0.24)
-            self._words(float(at[0]), float(at[1]), name, 13, weight="bold", box=True)
-        self._words(0.0, -0.2, "neutral line", 10, box=True)
+            self.words(*at, name, 13, weight="bold", bbox=_BOX)
+        self.words(0.0, -0.2, "neutral line", 10, bbox=_BOX)
 
     def _tooth_numbers(self) -> None:
-        named = {mark.tooth: "box" for mark in self._named()[:2]}
-        named |= {mark.tooth: "plain" for mark in self._named()[2:]}
-        if self.marks.mistake is not None:
-            named = dict.fromkeys(self.marks.mistake.teeth[:1], "plain")
-        for tooth in self._numbered_teeth(set(named)):
-            x, y = self.at(self.blade.angle_of(tooth), _NUMBER + (0.05 if tooth in named else 0))
-            kind = named.get(tooth)
-            size = _MARK_PT if kind == "box" else 15.0 if kind else _NUMBER_PT
-            self._words(
-                float(x),
-                float(y),
-                str(tooth),
-                size,
-                weight="bold" if kind or tooth == 1 else "normal",
-                frame=kind == "box",
-            )
-
-    def _named(self) -> list[Mark]:
+        """Write the numbers of teeth, large where one is named, in a frame where it is marked."""
         marks = self.marks
-        if marks.near is None or marks.far is None or marks.marked is None:
-            return []
-        return [*marks.marked, marks.near, marks.far]
+        named: dict[int, tuple[float, dict[str, Any] | None]] = {}
+        if marks.near is not None and marks.far is not None and marks.marked is not None:
+            named = {mark.tooth: (_MARK_PT, _FRAME) for mark in marks.marked}
+            named |= {mark.tooth: (_NAMED_PT, None) for mark in (marks.near, marks.far)}
+        if marks.mistake is not None:
+            named = dict.fromkeys(marks.mistake.teeth[:1], (_NAMED_PT, None))
+        for tooth in self._numbered_teeth(set(named)):
+            at = self.at(self.blade.angle_of(tooth), _NUMBER + (0.05 if tooth in named else 0))
+            size, frame = named.get(tooth, (_NUMBER_PT, None))
+            weight = "bold" if tooth in named or tooth == 1 else "normal"
+            self.words(*at, str(tooth), size, weight=weight, bbox=frame)
 
     def _numbered_teeth(self, named: set[int]) -> list[int]:
         """Return the teeth whose numbers have room: all, or every 2nd, 5th, 10th ... one."""
@@ -237,50 +191,11 @@ class _Drawing:
         """Draw 1, 2, 3 and an arrow: the way in which the tooth numbers grow."""
         start = self.top_deg + self.sense * 135.0 - 14.0
         for step in range(3):
-            x, y = self.at(start + 5.0 * step, 0.885)
-            self._words(float(x), float(y), str(step + 1), 9)
+            self.words(*self.at(start + 5.0 * step, 0.885), str(step + 1), 9)
         arc = np.linspace(start + 14.0, start + 27.0, 20)
         x, y = self.at(arc, 0.885)
-        self.ax.plot(x, y, color=BLACK, linewidth=1.4)
-        self.ax.add_artist(
-            FancyArrowPatch(
-                (x[-2], y[-2]),
-                (x[-1], y[-1]),
-                arrowstyle="-|>",
-                mutation_scale=14,
-                color=BLACK,
-                shrinkA=0,
-                shrinkB=0,
-            )
-        )
-
-    def _words(
-        self,
-        x: float,
-        y: float,
-        words: str,
-        size: float,
-        *,
-        weight: str = "normal",
-        box: bool = False,
-        frame: bool = False,
-    ) -> None:
-        edge: dict[str, Any] = {"boxstyle": "round,pad=0.18", "facecolor": "white"}
-        edge |= {"edgecolor": BLACK, "linewidth": 1.6} if frame else {"edgecolor": "none"}
-        self.ax.text(
-            x,
-            y,
-            words,
-            fontsize=size,
-            ha="center",
-            va="center",
-            weight=weight,
-            color=BLACK,
-            fontfamily=families_for(words),
-            parse_math=False,
-            usetex=False,
-            bbox=edge if box or frame else None,
-        )
+        self.line(x, y, 1.4)
+        self.arrow_head((x[-2], y[-2]), (x[-1], y[-1]), 14, color=BLACK)
 
     def scale_words(self) -> str:
         """Return the scale and the exaggeration in words."""
@@ -292,42 +207,38 @@ class _Drawing:
         )
 
 
-def _answer(page: Page, marks: NeutralLine, top: float) -> float:
+def _answer(page: Page, marks: NeutralLine) -> None:
     """Write the teeth to mark in the largest type of the page."""
+    top = page.top
     if marks.mistake is not None:
-        return page.not_for_the_wall(marks.instructions, top) + 1.0
+        page.not_for_the_wall(marks.instructions, top)
+        page.top += 1.0
+        return
     if marks.neutral is None or marks.near is None or marks.far is None:
         head = "any rotation will do" if marks.any_rotation else "direction not known"
         page.fitted_text(MARGIN, top + 2, head, 40, page.inner, 16.0, weight="bold")
-        page.fitted_text(MARGIN, top + 20, marks.instructions[0], 13, page.inner, 6.0)
-        return top + 28.0
+        page.line(marks.instructions[0], 13, down=20)
+        page.top += 28.0
+        return
     first, second = marks.neutral
     third = page.inner / 3
-    page.text(MARGIN, top, "neutral line", 12)
-    page.fitted_text(
-        MARGIN,
-        top + 5,
-        f"{first.tooth} \u2013 {second.tooth}",
-        48,
-        1.15 * third,
-        17.0,
-        weight="bold",
-    )
-    for place, (name, mark) in enumerate((("near", marks.near), ("far", marks.far))):
-        left = MARGIN + (1.45 + 0.85 * place) * third
+    for at, wide, name, teeth in (
+        (0.0, 1.15, "neutral line", f"{first.tooth} \u2013 {second.tooth}"),
+        (1.45, 0.7, "near", str(marks.near.tooth)),
+        (2.3, 0.7, "far", str(marks.far.tooth)),
+    ):
+        left = MARGIN + at * third
         page.text(left, top, name, 12)
-        page.fitted_text(left, top + 5, str(mark.tooth), 48, 0.7 * third, 17.0, weight="bold")
-    page.text(
-        MARGIN,
-        top + 23.5,
+        page.fitted_text(left, top + 5, teeth, 48, wide * third, 17.0, weight="bold")
+    words = (
         "Stand the neutral line upright to set the table and the bevels, level to set the miter "
-        "gauge and the riving knife.",
-        9.5,
+        "gauge and the riving knife."
     )
-    return top + 29.0
+    page.text(MARGIN, top + 23.5, words, 9.5)
+    page.top += 29.0
 
 
-def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, bottom: float) -> float:
+def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine) -> None:
     """Write the key numbers above the cautions."""
     low, high, _ = fit.amplitude_interval()
     unit, u = fit.unit, fit.amplitude_u
@@ -341,27 +252,16 @@ def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, bottom: float) -> f
         cells = [("wobble TIR", "below graduation", "graduation not stated")]
     if marks.worst_deg is not None:
         slope = math.tan(math.radians(marks.worst_deg))
-        gap = (
-            f"{6 * slope:.4f} in over 6 in"
-            if unit in ("in", "thou")
-            else f"{150 * slope:.2f} mm over 150 mm"
-        )
+        inches = unit in ("in", "thou")
+        gap = f"{6 * slope:.4f} in over 6 in" if inches else f"{150 * slope:.2f} mm over 150 mm"
         cells.append(("out of square, marks ignored", f"up to {marks.worst_deg:.3f}\u00b0", gap))
     if marks.marked is not None:
-        first, second = marks.marked
-        left = (
-            "" if marks.left_deg is None else f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
-        )
-        sure = min(first.probability or 0.0, second.probability or 0.0)
+        left, sure = "", min(mark.probability or 0.0 for mark in marks.marked)
+        if marks.left_deg is not None:
+            left = f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
         cells.append(("sure of these teeth", percent(sure), left))
-    top = bottom - 21.0
-    wide = page.inner / len(cells)
-    for place, (label, value, note) in enumerate(cells):
-        start = MARGIN + place * wide
-        page.text(start, top, label, 10)
-        page.fitted_text(start, top + 4.6, value, 24, wide - 8, 9.5, weight="bold")
-        page.fitted_text(start, top + 15.0, note, 9, wide - 8, 4.0)
-    return top
+    page.bottom -= 21.0
+    page.cells(cells, page.bottom, len(cells), (10, 24, 9), (4.6, 15.0))
 
 
 def _scale(page: Page, words: str, top: float) -> None:
@@ -371,20 +271,10 @@ def _scale(page: Page, words: str, top: float) -> None:
     ax.set_xlim(0, 50)
     ax.set_ylim(0, 3)
     ax.axis("off")
-    ax.plot([0, 0, 0, 50, 50, 50], [0.3, 2.7, 1.5, 1.5, 0.3, 2.7], color=BLACK, linewidth=1.0)
+    Chart(ax).line([0, 0, 0, 50, 50, 50], [0.3, 2.7, 1.5, 1.5, 0.3, 2.7], 1.0)
     page.text(page.width - MARGIN - 25.0, top + 3.2, "50 mm on paper", 8, ha="center")
 
 
-def _round_step(largest: float) -> float:
-    """Return a round step of which one to four reach the largest value."""
-    power = 10.0 ** math.floor(math.log10(largest))
-    return next(one * power for one in (0.5, 1, 2, 5, 10) if largest <= 3 * one * power)
-
-
 def _two_digits(value: float) -> str:
-    digits = max(0, 1 - math.floor(math.log10(value)))
-    return (
-        f"{value:.{digits}f}"
-        if value < 10
-        else f"{round(value, 1 - math.floor(math.log10(value))):,.0f}"
-    )
+    digits = 1 - math.floor(math.log10(value))
+    return f"{value:.{max(0, digits)}f}" if value < 10 else f"{round(value, digits):,.0f}"

@@ -97,11 +97,20 @@ def marks_text(marks: NeutralLine) -> str:
     return "\n".join(lines)
 
 
+def sizes(blade: Blade) -> list[str]:
+    """Return how many teeth a blade has, and its diameter where it is known."""
+    teeth = [f"{blade.teeth} teeth"]
+    return teeth if blade.diameter_mm is None else [*teeth, across(blade)]
+
+
+def across(blade: Blade) -> str:
+    """Return a blade's diameter, which must be known."""
+    return f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)"
+
+
 def heading(blade: Blade, side: str = "") -> str:
     """Return a line that says which blade this is and how its teeth are counted."""
-    facts = [f"{blade.teeth} teeth"]
-    if blade.diameter_mm is not None:
-        facts.append(f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)")
+    facts = sizes(blade)
     if blade.numbered:
         facts.append(f"numbered {blade.numbered} as seen from the indicator's side")
     if side:

@@ -8,8 +8,9 @@ from datetime import date as Date  # noqa: N812
 from matplotlib.axes import Axes
 
 from bladegeom import __version__
-from bladegeom.draw.page import BLACK, GREY, MARGIN, Page
-from bladegeom.draw.polar import draw_blade
+from bladegeom.draw.axes import GREY
+from bladegeom.draw.page import MARGIN, Page
+from bladegeom.draw.polar import BladeDrawing
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import between, number, percent
@@ -64,70 +65,61 @@ def customer_sheet(
         If the paper is not known.
     """
     page, marks = Page(paper), neutral_line(fit) if condition is None else condition.marks
-    top = page.head(fit, shop or "blade report", date)
-    bottom = page.cautions()
-    bottom = _small_type(page, fit, condition, bottom)
-    top = _verdict(page, fit, condition, top)
-    sound = condition is None or condition.sound
-    top = _numbers(page, fit, marks, sound, top)
-    side = min(_CHART, bottom - top)
-    ax = page.axes(MARGIN - 4.0, top + (bottom - top - side) / 2, side, side)
-    draw_blade(fit, marks, ax, side)
-    left = MARGIN + side
-    _beside(page, _told(fit, condition, marks, before, arbor), left, top + 2.0, bottom)
+    page.head_of(fit, shop or "blade report", date)
+    _small_type(page, fit, condition)
+    _verdict(page, fit, condition)
+    _numbers(page, fit, marks, sound=condition is None or condition.sound)
+    side = min(_CHART, page.bottom - page.top)
+    down = (page.bottom - page.top - side) / 2
+    ax = page.axes(MARGIN - 4.0, page.top + down, side, side)
+    BladeDrawing(fit, marks, ax, side).draw()
+    _beside(page, _told(fit, condition, marks, before, arbor), MARGIN + side)
     return ax
 
 
-def _verdict(page: Page, fit: WobbleFit, condition: Condition | None, top: float) -> float:
+def _verdict(page: Page, fit: WobbleFit, condition: Condition | None) -> None:
     """Write what to do in the largest type, and why below it."""
     if condition is None:
         words = "Wobble found." if fit.resolved else "No wobble is told apart from the scatter."
         if fit.mistake is not None:
             words = f"{fit.mistake.again}: a mistake in the readings seems likely."
-        page.fitted_text(MARGIN, top, words, 22, page.inner, 9.0, weight="bold")
-        return top + 12.0
+        page.fitted_text(MARGIN, page.top, words, 22, page.inner, 9.0, weight="bold")
+        page.top += 12.0
+        return
     head = f"{condition.action[0].upper()}{condition.action[1:]}"
-    page.fitted_text(MARGIN, top, head, 26, page.inner, 11.0, weight="bold")
-    top += 13.0
+    page.fitted_text(MARGIN, page.top, head, 26, page.inner, 11.0, weight="bold")
+    page.top += 13.0
     for size in (10.0, 9.0, 8.0, 7.0, 6.0):
         lines = page.wrapped(" ".join(condition.reasons), size, page.inner)
         if len(lines) * size <= _REASONS * 10:
             break
     for line in lines:
-        page.text(MARGIN, top, line, size)
-        top += size * _LINE
-    return top + 2.0
+        page.text(MARGIN, page.top, line, size)
+        page.top += size * _LINE
+    page.top += 2.0
 
 
-def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, sound: bool, top: float) -> float:
+def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, *, sound: bool) -> None:
     """Write the three numbers with their doubt."""
     low, high, _ = fit.amplitude_interval()
     unit, u = fit.unit, fit.amplitude_u
+    limits = "below the graduation, not stated"
     if not sound:
         limits = "not to be relied on: see above"
     elif math.isfinite(high):
         limits = f"95 %: {between(2 * low, 2 * high, 2 * u)}"
-    else:
-        limits = "below the graduation, not stated"
-    cells = [("wobble (TIR)", f"{number(fit.wobble_tir, 2 * u)} {unit}", limits)]
-    turns = "highest less lowest reading"
-    cells.append(("all readings (TIR)", f"{fit.raw_tir:.4g} {unit}", turns))
+    cells = [
+        ("wobble (TIR)", f"{number(fit.wobble_tir, 2 * u)} {unit}", limits),
+        ("all readings (TIR)", f"{fit.raw_tir:.4g} {unit}", "highest less lowest reading"),
+    ]
     if marks.worst_deg is not None:
-        left = "no teeth to mark" if marks.left_deg is None else f"{abs(marks.left_deg):.4f}\u00b0"
-        cells.append(
-            (
-                "out of square, marks ignored",
-                f"up to {marks.worst_deg:.3f}\u00b0",
-                left if marks.left_deg is None else f"left after marking: {left}",
-            )
-        )
-    wide = page.inner / 3
-    for place, (label, value, note) in enumerate(cells):
-        start = MARGIN + place * wide
-        page.text(start, top, label, 9)
-        page.fitted_text(start, top + 4.2, value, 20, wide - 8, 8.0, weight="bold")
-        page.fitted_text(start, top + 13.0, note, 8.5, wide - 8, 4.0)
-    return top + 19.0
+        left = "no teeth to mark"
+        if marks.left_deg is not None:
+            left = f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
+        worst = f"up to {marks.worst_deg:.3f}\u00b0"
+        cells.append(("out of square, marks ignored", worst, left))
+    page.cells(cells, page.top, 3, (9, 20, 8.5), (4.2, 13.0))
+    page.top += 19.0
 
 
 def _told(
@@ -181,29 +173,29 @@ def _sentence(words: str) -> str:
     return f"{words[0].upper()}{words[1:].rstrip('.')}."
 
 
-def _beside(
-    page: Page, told: list[tuple[str, str]], left: float, top: float, bottom: float
-) -> None:
-    wide = page.width - MARGIN - left
+def _beside(page: Page, told: list[tuple[str, str]], left: float) -> None:
+    """Write the paragraphs beside the drawing, as large as they fit."""
+    wide, top = page.width - MARGIN - left, page.top + 2.0
     for size in (10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0):
         blocks = [(head, page.wrapped(words, size, wide)) for head, words in told]
         step = size * _LINE
-        if sum((len(lines) + 1.8) * step for _, lines in blocks) <= bottom - top:
+        if sum((len(lines) + 1.8) * step for _, lines in blocks) <= page.bottom - top:
             break
     for head, lines in blocks:
         page.text(left, top, head, size * 1.05, weight="bold")
         top += 1.2 * step
         for line in lines:
-            page.text(left, top, line, size, color=BLACK)
+            page.text(left, top, line, size)
             top += step
         top += 0.6 * step
 
 
-def _small_type(page: Page, fit: WobbleFit, condition: Condition | None, bottom: float) -> float:
+def _small_type(page: Page, fit: WobbleFit, condition: Condition | None) -> None:
     """Write what the sheet was made from, so that it can be made again."""
     settings = [order.order for order in fit.harmonics if order.order > 1]
     words = f"bladegeom {__version__}; " + ("robust fit; " if fit.robust else "")
     words += f"waves fitted beside the wobble: {', '.join(map(str, settings)) or 'none'}; "
     digest = digest_of(fit.readings, () if condition is None else (condition.to_dict(),))
-    page.text(MARGIN, bottom - 3.0, f"{words}digest of the input {digest}", 6.5, color=GREY)
-    return bottom - 5.0
+    words += f"digest of the input {digest}"
+    page.text(MARGIN, page.bottom - 3.0, words, 6.5, color=GREY)
+    page.bottom -= 5.0

@@ -9,7 +9,8 @@ from datetime import date as Date  # noqa: N812
 
 from matplotlib.axes import Axes
 
-from bladegeom.draw.page import BLACK, GREY, MARGIN, Page
+from bladegeom.draw.axes import BLACK, GREY
+from bladegeom.draw.page import MARGIN, Page
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.shop.shelf import Shelf, ShelfRow
 
@@ -58,40 +59,41 @@ def shelf_page(
     RefusedError
         If the paper is not known.
     """
-    first, bottom = _sheet(paper)
-    room = int((bottom - _TOP - _HEAD) / _ROW)
+    first = _sheet(paper)
+    tall = first.bottom - _TOP
+    room = int((tall - _HEAD) / _ROW)
     rows = list(shelf.rows)
     tables = [rows[at : at + room] for at in range(0, len(rows), room)]
     small = [line for words in _at_the_end(shelf) for line in textwrap.wrap(words, _LETTERS)]
     # The words at the end stand below the last table, and go on on pages of their own.
-    high = min(_TALLEST, (bottom - _TOP - _HEAD - _LINE * (len(small) + 1)) / len(tables[-1]))
+    high = min(_TALLEST, (tall - _HEAD - _LINE * (len(small) + 1)) / len(tables[-1]))
     if len(tables) > 1 or high < _ROW:
         high = _ROW
-    left_over = bottom - _TOP - _HEAD - high * len(tables[-1]) - _LINE
-    fit = max(0, int(left_over / _LINE))
-    more = int((bottom - _TOP) / _LINE)
+    fit = max(0, int((tall - _HEAD - high * len(tables[-1]) - _LINE) / _LINE))
+    more = int(tall / _LINE)
     ends = [small[:fit]] + [small[at : at + more] for at in range(fit, len(small), more)]
     count = len(tables) + len(ends) - 1
     doubled = {name for name, times in Counter(row.name for row in rows).items() if times > 1}
     pages: list[Axes] = []
     for number in range(count):
-        page, _ = (first, bottom) if number == 0 else _sheet(paper)
+        page = first if number == 0 else _sheet(paper)
         ax = page.sheet()
         page.head_line(title, f"page {number + 1} of {count}", date, [_HOW])
-        top = _TOP
         if number < len(tables):
-            top = _table(page, ax, tables[number], high, doubled)
+            _table(page, ax, tables[number], high, doubled)
         if number >= len(tables) - 1:
             for line in ends[number - len(tables) + 1]:
-                page.fitted_text(MARGIN, top, line, _SMALL, page.inner, _LINE)
-                top += _LINE
+                page.fitted_text(MARGIN, page.top, line, _SMALL, page.inner, _LINE)
+                page.top += _LINE
         pages.append(ax)
     return pages
 
 
-def _sheet(paper: str) -> tuple[Page, float]:
+def _sheet(paper: str) -> Page:
     page = Page(paper)
-    return page, page.cautions() - 1.0
+    page.cautions()
+    page.bottom -= 1.0
+    return page
 
 
 def _at_the_end(shelf: Shelf) -> list[str]:
@@ -116,8 +118,8 @@ def _at_the_end(shelf: Shelf) -> list[str]:
     return [*said, *shelf.notes]
 
 
-def _table(page: Page, ax: Axes, rows: list[ShelfRow], high: float, doubled: set[str]) -> float:
-    """Draw a table and return where it ends."""
+def _table(page: Page, ax: Axes, rows: list[ShelfRow], high: float, doubled: set[str]) -> None:
+    """Draw a table."""
     scale = page.inner / 186.0
     left, right = MARGIN, page.width - MARGIN
     for head, at, wide in _COLUMNS:
@@ -141,7 +143,7 @@ def _table(page: Page, ax: Axes, rows: list[ShelfRow], high: float, doubled: set
             )
         top += high
         ax.plot([left, right], [top, top], color=GREY, linewidth=0.5)
-    return top + _LINE
+    page.top = top + _LINE
 
 
 def _words(row: ShelfRow, doubled: set[str]) -> tuple[str, ...]:

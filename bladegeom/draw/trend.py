@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date as Date  # noqa: N812
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
-from bladegeom.draw.page import BLACK, GREY, MARGIN, PALE, Page, label, plain_ticks
+from bladegeom.draw.axes import BLACK, DASHED, GREY, PALE, Chart
+from bladegeom.draw.page import MARGIN, Page
 from bladegeom.shop.trend import QUANTITIES, Point, Trend
 
 _MOST_REASONS = 8
@@ -23,42 +25,30 @@ def trend_chart(trend: Trend, *, paper: str = "a4", date: Date | None = None) ->
     Parameters
     ----------
     trend : Trend
-    paper : {"a4", "letter"}
-    date : datetime.date, optional
-        Printed on the page; today if not given.
+    paper, date
+        See `polar_chart`.
 
     Returns
     -------
     matplotlib.axes.Axes
-
-    Raises
-    ------
-    RefusedError
-        If the paper is not known.
     """
     page = Page(paper, landscape=True)
     what = QUANTITIES[trend.quantity]
     facts = [f"{what}, from {len(trend.points)} measurements"]
-    top = page.head_line(trend.blade or "Blade", "over the years", date, facts)
-    bottom = page.cautions()
-    page.fitted_text(MARGIN, top, _headline(trend), 15, page.inner, 8.0, weight="bold")
+    page.head(trend.blade, "over the years", date, facts)
+    page.line(_headline(trend), 15, bold=True)
     reasons = _reasons(trend.apart)
-    bottom = _write_reasons(page, reasons, bottom)
-    ax = page.axes(MARGIN + 22, top + 12, page.inner - 26, bottom - top - 28)
-    _line(trend, ax)
-    _points(trend.compared, ax, "compared", BLACK)
-    _points(trend.apart, ax, "apart", "white")
+    _write_reasons(page, reasons)
+    ax = page.within(22, 12, 4, 16)
+    _line(trend, Chart(ax))
+    _points(trend.compared, Chart(ax), "compared", BLACK)
+    _points(trend.apart, Chart(ax), "apart", "white")
     for point in trend.apart:
-        letter = reasons.get(point.apart, "")
-        ax.annotate(
-            letter,
-            (_number(point.visit.date), point.value),
-            xytext=(5, 5),
-            textcoords="offset points",
-            fontsize=10,
-        )
-    _services(trend.points, ax)
-    _axes(trend, ax, what)
+        place = (_number(point.visit.date), point.value)
+        offset: dict[str, Any] = {"xytext": (5, 5), "textcoords": "offset points"}
+        ax.annotate(reasons.get(point.apart, ""), place, fontsize=10, **offset)
+    _services(trend.points, Chart(ax))
+    _axes(trend, Chart(ax), what)
     return ax
 
 
@@ -74,17 +64,17 @@ def _reasons(apart: Sequence[Point]) -> dict[str, str]:
     return {reason: _LETTERS[place] for place, reason in enumerate(found)}
 
 
-def _write_reasons(page: Page, reasons: dict[str, str], bottom: float) -> float:
+def _write_reasons(page: Page, reasons: dict[str, str]) -> None:
     if not reasons:
-        return bottom
+        return
     said = "; ".join(f"{letter}: {reason}" for reason, letter in reasons.items())
     lines = page.wrapped(f"Apart (hollow), not in the line: {said}.", 9, page.inner)
-    top = bottom - 4.2 * len(lines) - 1.0
-    page.text(MARGIN, top, "\n".join(lines), 9)
-    return top - 1.0
+    page.bottom -= 4.2 * len(lines) + 1.0
+    page.text(MARGIN, page.bottom, "\n".join(lines), 9)
+    page.bottom -= 1.0
 
 
-def _line(trend: Trend, ax: Axes) -> None:
+def _line(trend: Trend, on: Chart) -> None:
     compared = trend.compared
     if trend.per_year is None:
         return
@@ -93,15 +83,9 @@ def _line(trend: Trend, ax: Axes) -> None:
     days = [*(first + timedelta(one) for one in range(0, (last - first).days, step)), last]
     heights = [found for one in days if (found := trend.at(one)) is not None]
     at = [_number(one) for one in days]
-    ax.fill_between(
-        at,
-        [one.low for one in heights],
-        [one.high for one in heights],
-        color=PALE,
-        linewidth=0,
-        label="95 % of the line",
-    )
-    ax.plot(at, [one.value for one in heights], color=BLACK, linewidth=1.8, label="line")
+    low, high = [one.low for one in heights], [one.high for one in heights]
+    on.ax.fill_between(at, low, high, color=PALE, linewidth=0, label="95 % of the line")
+    on.line(at, [one.value for one in heights], 1.8, name="line")
 
 
 def _number(day: Date) -> float:
@@ -109,11 +93,11 @@ def _number(day: Date) -> float:
     return float((day - Date(1970, 1, 1)).days)
 
 
-def _points(points: Sequence[Point], ax: Axes, name: str, fill: str) -> None:
+def _points(points: Sequence[Point], on: Chart, name: str, fill: str) -> None:
     if not points:
         return
     reach = np.array([1.96 * one.u for one in points])
-    ax.errorbar(
+    on.ax.errorbar(
         [_number(one.visit.date) for one in points],
         [one.value for one in points],
         yerr=np.where(np.isfinite(reach), reach, 0.0),
@@ -128,30 +112,24 @@ def _points(points: Sequence[Point], ax: Axes, name: str, fill: str) -> None:
     )
 
 
-def _services(points: Sequence[Point], ax: Axes) -> None:
+def _services(points: Sequence[Point], on: Chart) -> None:
     days = sorted({one.visit.date for one in points if one.visit.service == "after"})
     for place, day in enumerate(days):
-        ax.axvline(
-            _number(day),
-            color=GREY,
-            linewidth=1.0,
-            linestyle=(0, (4, 3)),
-            zorder=0,
-            label="serviced" if place == 0 else None,
-        )
+        how: dict[str, Any] = {"color": GREY, "linewidth": 1.0, "linestyle": DASHED, "zorder": 0}
+        on.ax.axvline(_number(day), label=None if place else "serviced", **how)
 
 
-def _axes(trend: Trend, ax: Axes, what: str) -> None:
+def _axes(trend: Trend, on: Chart, what: str) -> None:
     # Zero is the aim of a wobble or a bend, and nothing to a diameter.
     if trend.quantity.endswith("_tir"):
-        ax.set_ylim(bottom=0.0)
-    ax.ticklabel_format(axis="y", useOffset=False)
+        on.ax.set_ylim(bottom=0.0)
+    on.ax.ticklabel_format(axis="y", useOffset=False)
     locator = AutoDateLocator(minticks=3, maxticks=9)  # type: ignore[no-untyped-call]
-    ax.xaxis.set_major_locator(locator)
+    on.ax.xaxis.set_major_locator(locator)
     formatter = ConciseDateFormatter(locator, show_offset=False)  # type: ignore[no-untyped-call]
-    ax.xaxis.set_major_formatter(formatter)
-    plain_ticks(ax)
-    label(ax, f"{what}, {trend.unit}", "y")
-    ax.grid(axis="y", color=PALE, linewidth=0.6)
-    ax.set_axisbelow(True)
-    ax.legend(loc="best", fontsize=9, framealpha=1.0, edgecolor=GREY)
+    on.ax.xaxis.set_major_formatter(formatter)
+    on.names()
+    on.names(y=f"{what}, {trend.unit}")
+    on.ax.grid(axis="y", color=PALE, linewidth=0.6)
+    on.ax.set_axisbelow(True)
+    on.legend("best")

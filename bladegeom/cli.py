@@ -1,0 +1,830 @@
+"""The command: a row for each of its words, with what it understands, makes and draws."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import warnings
+from argparse import Namespace
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+import bladegeom as bg
+from bladegeom.draw import printed
+from bladegeom.faults import as_letters
+from bladegeom.mistakes.check import Finding, check_counted
+from bladegeom.options import FACTS, FITTED, OF_BLADE, Told, fill
+from bladegeom.tables.blades import Batch
+from bladegeom.tables.columns import LENGTHS, OTHER_FACTS
+from bladegeom.tables.counted import count_blades
+from bladegeom.tables.lists import looks_like_table, parse_list
+from bladegeom.tables.read import parse_blades
+from bladegeom.tables.text import read_bytes
+from bladegeom.tables.whole import check_apart
+
+EVERY, SOME, NONE = 0, 1, 2
+"""Exit status: every blade answered, some of them, none."""
+
+_READ = ("file", "inputs", "blades", "before", "after", "flange", "limits")
+"""Options that name what is read: a file, or several."""
+
+Run = Callable[[Namespace], int]
+
+
+class Command(NamedTuple):
+    """A word of the command: its help, what it does, and its options; see `fill`."""
+
+    name: str
+    help: str
+    run: Run
+    options: str
+    more: str = ""
+    told: Told = MappingProxyType({})
+    epilog: str | None = None
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command and return its exit status."""
+    words = sys.argv[1:] if argv is None else [*argv]
+    options = parser(words[0] if words else "").parse_args(words)
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a letter of a blade's name must not end the run.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    warnings.showwarning = lambda message, *_, **__: _note(message)
+    try:
+        status = _run(options)
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except OSError as error:
+        if not isinstance(error, BrokenPipeError):
+            print(f"bladegeom: the answer cannot be written: {error.strerror}", file=sys.stderr)
+        _forget_unwritten()
+        return NONE
+    except KeyboardInterrupt:
+        return 130
+    return status
+
+
+def _run(options: Namespace) -> int:
+    run: Run = options.run
+    try:
+        _check_outputs(options)
+        return run(options)
+    except bg.RefusedError as error:
+        if getattr(options, "json", False):
+            _print_json({"blades": [], "refused": [fault.to_dict() for fault in error.faults]})
+        _note(*getattr(error, "__notes__", ()))
+        _complain(error.faults)
+        return NONE
+
+
+def _forget_unwritten() -> None:
+    """Keep Python from trying, and failing, to write the rest when it ends."""
+    try:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _check_outputs(options: Namespace) -> None:
+    """Refuse options by which an output would go over an input, before anything is done."""
+    given = vars(options)
+    read: list[str | Path] = []
+    for name in _READ:
+        one = given.get(name)
+        read += [one] if isinstance(one, str) else one or []
+    written: list[str | Path] = [one for one in (given.get("output"), given.get("csv")) if one]
+    if given.get("csv") == "":
+        written.append(Path(given["output"]).with_suffix(".csv"))
+    if (folder := given.get("folder")) is not None:
+        read += Path(folder).glob("*")
+    if (history := given.get("history")) is not None:
+        # A trend is drawn from the history; the other commands add to it.
+        (read if options.run is run_trend else written).extend(Path(history).glob("*.csv"))
+    check_apart(written, read)
+
+
+# What is said, and where
+
+
+def _note(*notes: Warning | str) -> None:
+    for note in notes:
+        print(f"bladegeom: note: {note}", file=sys.stderr)
+
+
+def _complain(faults: Iterable[bg.Fault]) -> None:
+    """Say what is wrong, a line a fault."""
+    for fault in faults:
+        print(f"bladegeom: {fault}", file=sys.stderr)
+
+
+def _print_json(held: dict[str, Any]) -> None:
+    import json
+
+    print(json.dumps(held, allow_nan=False))
+
+
+def _wrote(path: str | Path) -> str:
+    return f"wrote {as_letters(path)}"
+
+
+def _bar(what: str, done: int, count: int) -> None:
+    """Draw a bar on a terminal."""
+    if done % max(1, count // 200) and done < count:
+        return
+    bar = "#" * round(30 * done / count)
+    what = f"{what}: " if what else ""
+    print(f"\r[{bar:<30}] {what}{done} of {count} blades\033[K", end="", file=sys.stderr)
+
+
+def _status(answered: int, wanted: int) -> int:
+    """Return the exit status for so many blades answered of so many wanted."""
+    if answered == 0:
+        return NONE
+    return EVERY if answered == wanted else SOME
+
+
+def _plain(result: Any) -> dict[str, Any]:
+    held: dict[str, Any] = result.to_dict()
+    return held
+
+
+def _tell(
+    options: Namespace,
+    results: Sequence[Any],
+    refused: Sequence[bg.Fault] = (),
+    wanted: int | None = None,
+    *,
+    text: Callable[[Any], str] = str,
+    as_dict: Callable[[Any], dict[str, Any]] = _plain,
+    draw: str = "",
+    alone: bool = False,
+) -> int:
+    """Draw results where that is wanted, print them as text or JSON, and return the status.
+
+    `draw` is the name of a chart function, which is loaded only when it is called; `alone` is the
+    one result of a command that is not about blades each by itself. So many were `wanted`: those
+    answered and those refused, if it is not given.
+    """
+    said: list[Any] = []
+    refused = [*refused]
+    page = getattr(options, "output", None) if draw else None
+    if page is not None and results:
+        _save(page, results, draw, paper=options.paper)
+    for one in results:
+        try:
+            said.append(as_dict(one) if options.json else text(one))
+        except bg.RefusedError as error:
+            refused += error.faults
+    if options.json and alone:
+        _print_json(said[0])
+    elif options.json:
+        _print_json({"blades": said, "refused": [fault.to_dict() for fault in refused]})
+    elif said:
+        end = [] if page is None else [_wrote(page)]
+        print("\n\n".join([*said, printed.cautions_text(), *end]))
+    _complain(refused)
+    return _status(len(said), len(said) + bool(refused) if wanted is None else wanted)
+
+
+def _save(path: str, results: Sequence[Any], draw: str, **how: Any) -> None:
+    """Draw results into one file, page after page; that of one may have several."""
+    from bladegeom.draw.page import save_charts
+
+    chart = getattr(bg, draw)
+    if len(results) == 1:
+        bg.save_chart(chart(results[0], **how), path)
+    else:
+        save_charts((chart(one, **how) for one in results), path, len(results))
+
+
+def _check_page(options: Namespace) -> None:
+    """Refuse a page that cannot be written before any work is done for it."""
+    if getattr(options, "output", None) is not None:
+        from bladegeom.draw.page import check_target
+
+        check_target(options.output)
+
+
+# What is read
+
+
+def _facts(options: Namespace) -> dict[str, Any]:
+    """Return the facts stated by options."""
+    facts: dict[str, Any] = {}
+    for name in LENGTHS:
+        if length := getattr(options, name, None):
+            facts[name] = length
+    for name in OTHER_FACTS:
+        if (value := getattr(options, name, None)) is not None:
+            facts[name] = value
+    return facts
+
+
+def _typed_in() -> bytes:
+    if sys.stdin is None:
+        raise bg.RefusedError(bg.Fault("nothing is typed or piped in", "name a file instead"))
+    if sys.stdin.isatty():
+        print(
+            "Type the readings in tooth order, ? for not read; end with Ctrl-D (Ctrl-Z on "
+            "Windows).",
+            file=sys.stderr,
+        )
+    return sys.stdin.buffer.read()
+
+
+def _read(options: Namespace) -> Batch:
+    """Read the blades of a file or of standard input, or the one that is asked for."""
+    facts = _facts(options) | {"blades": options.blades, "unit": options.unit}
+    if options.file != "-":
+        batch = bg.read_blades(options.file, **facts)
+    else:
+        data = _typed_in()
+        if not looks_like_table(data):
+            notes: list[str] = []
+            readings = parse_list(data, blade=options.blade, notes=notes, **facts)
+            return Batch([readings], [], notes)
+        batch = parse_blades(data, "piped", **facts)
+    name = options.blade
+    if name is None:
+        return batch
+    kept = [one for one in batch.readings if one.blade.name == name]
+    refused = [fault for fault in batch.refused if fault.blade == name]
+    if not kept and not refused:
+        held = [one.blade.name for one in batch.readings]
+        held += [fault.blade for fault in batch.refused if fault.blade]
+        known = [*dict.fromkeys(held)]
+        some = ", ".join(known[:8]) + (f" and {len(known) - 8} more" if len(known) > 8 else "")
+        raise bg.RefusedError(
+            bg.Fault(
+                f"there is no blade {name}",
+                f"the table holds {some or 'no blade with a name'}",
+                blade=name or None,
+                value=name,
+            )
+        )
+    return Batch(kept, refused, batch.notes)
+
+
+def _fits(options: Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
+    """Read and fit; return the fits, what was refused, and how many blades there were."""
+    batch = _read(options)
+    _note(*batch.notes)
+    how = {"harmonics": options.harmonics, "drift": options.drift, "robust": options.robust}
+    fits, refused = _kept(batch.readings, lambda readings: bg.fit_wobble(readings, **how))
+    refused = [*batch.refused, *refused]
+    names = {readings.blade.name for readings in batch.readings}
+    return fits, refused, len(names | {fault.blade or "" for fault in refused})
+
+
+def _kept(given: Iterable[Any], make: Callable[[Any], Any]) -> tuple[list[Any], list[bg.Fault]]:
+    """Make a result of each that is given; one that cannot be answered stops no other."""
+    made: list[Any] = []
+    refused: list[bg.Fault] = []
+    for one in given:
+        try:
+            made.append(make(one))
+        except bg.RefusedError as error:
+            refused += error.faults
+    return made, refused
+
+
+# What answers every blade by itself
+
+
+def _each(make: Callable[[bg.WobbleFit, Namespace], Any], **told: Any) -> Run:
+    """Return what makes a result of every blade's fit and tells it; see `_tell`."""
+
+    def run(options: Namespace) -> int:
+        if told.get("draw"):
+            _check_page(options)
+        fits, refused, wanted = _fits(options)
+        made, others = _kept(fits, lambda fit: make(fit, options))
+        return _tell(options, made, [*refused, *others], wanted, **told)
+
+    return run
+
+
+def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
+    return {
+        "blade": fit.readings.blade.name,
+        "unit": fit.unit,
+        "budget": fit.budget.to_dict(),
+        "shape": bg.residual_shape(fit).to_dict(),
+    }
+
+
+def _square(fit: bg.WobbleFit, options: Namespace) -> bg.Squareness:
+    how = {"away_deg": options.away, "tooth": options.tooth, "tolerance_deg": options.tolerance_deg}
+    return bg.squareness(fit, span=options.span, **how)
+
+
+def _wall(fit: bg.WobbleFit, options: Namespace) -> bg.CutWall:
+    return bg.cut_wall(
+        fit,
+        side_angle_deg=options.side_angle,
+        feed_per_turn=options.feed,
+        height=options.height,
+        corner=options.corner,
+        side=options.wall,
+    )
+
+
+CHARTS: dict[str, tuple[str, Callable[[bg.WobbleFit], Any]]] = {
+    "polar": ("polar_chart", lambda fit: fit),
+    "squareness": ("squareness_chart", lambda fit: bg.squareness_error(fit, 0.0)),
+    "strip": ("strip_chart", lambda fit: fit),
+    "clearance": (
+        "clearance_chart",
+        lambda fit: bg.rub_angle(fit.readings.blade, table="0 mm"),
+    ),
+}
+"""Kind of chart -> the function that draws it, and what must be known of a blade for it."""
+
+
+def run_chart(options: Namespace) -> int:
+    """Draw a chart of every blade."""
+    _check_page(options)
+    fits, refused, wanted = _fits(options)
+    draw, needs = CHARTS[options.kind]
+    drawn, others = _kept(fits, lambda fit: (needs(fit), fit)[1])
+    refused += others
+    if not drawn:
+        raise bg.RefusedError(refused)
+    how = {"tolerance_deg": options.tolerance_deg} if options.kind == "squareness" else {}
+    of = [fit.readings.blade if options.kind == "clearance" else fit for fit in drawn]
+    _save(options.output, of, draw, paper=options.paper, **how)
+    print(_wrote(options.output))
+    for fit in drawn:
+        name = f"blade {fit.readings.blade.name}: " * bool(fit.readings.blade.name)
+        for doubted in fit.doubted:
+            print(f"bladegeom: {name}not for the wall: {doubted}", file=sys.stderr)
+    _complain(refused)
+    return _status(len(drawn), wanted)
+
+
+def run_check(options: Namespace) -> int:
+    """Look for mistakes in the readings; write them repaired where that is asked for."""
+    if (options.repair is None) != (options.output is None):
+        raise bg.RefusedError(
+            bg.Fault("--repair and -o belong together", "give both, or neither of them")
+        )
+    data, name = _typed_in(), "piped"
+    if options.file != "-":
+        data, name = read_bytes(options.file), options.file
+    facts = _facts(options) | {"blades": options.blades, "unit": options.unit}
+    counts, batch = count_blades(data, name, blade=options.blade, **facts)
+    _note(*batch.notes)
+    if not counts and not batch.refused:
+        raise bg.RefusedError(bg.Fault(f"there is no blade {options.blade}", "check the name"))
+    checked = [check_counted(count) for count in counts]
+    end = ""
+    if options.repair is not None:
+        from bladegeom.tables.save import save_readings
+
+        if len(checked) != 1:
+            many = bg.Fault(f"{len(checked)} blades to repair", "choose one with --blade")
+            raise bg.RefusedError(batch.refused or [many])
+        save_readings(_repaired(checked[0], options.repair), options.output)
+        end = f"\n\n{_wrote(options.output)} with repair {options.repair}"
+    if options.json:
+        faults = [fault.to_dict() for fault in batch.refused]
+        _print_json({"blades": [one.to_dict() for one in checked], "refused": faults})
+    elif checked:
+        print("\n\n".join(printed.findings_text(one) for one in checked) + end)
+    _complain(batch.refused)
+    return _status(len(checked), len(checked) + len({fault.blade for fault in batch.refused}))
+
+
+def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
+    cure = "read the blade again"
+    if not 1 <= place <= len(findings):
+        problem = f"there is no repair {place}"
+        cure = f"give one from 1 to {len(findings)}" if findings else "nothing was found"
+    else:
+        finding: Finding = findings[place - 1]
+        if finding.repaired is not None:
+            return finding.repaired
+        problem = f"finding {place} ({finding.kind}) has no repair"
+    raise bg.RefusedError(bg.Fault(problem, cure, findings.blade or None, value=str(place)))
+
+
+def run_marks(options: Namespace) -> int:
+    """Print the marks of a near tooth found by eye."""
+    from bladegeom.tables.facts import blade_of, stated_facts
+
+    blade = blade_of(stated_facts(_facts(options)), options.blade or "")
+
+    def as_dict(marks: bg.NeutralLine) -> dict[str, Any]:
+        return {"blade": blade.name, "teeth": blade.teeth, **marks.to_dict()}
+
+    marks = bg.neutral_line_by_eye(blade, options.near)
+    return _tell(options, [marks], text=printed.marks_text, as_dict=as_dict)
+
+
+def run_sheet(options: Namespace) -> int:
+    """Draw a blank form, and write the table that goes with it."""
+    from bladegeom.draw.page import check_target
+    from bladegeom.tables.blank import blank_table, check_new, write_new
+
+    target = check_new(check_target(options.output))
+    facts = _facts(options)
+    teeth, name = facts.pop("teeth"), options.name or ""
+    table = text = None
+    if options.csv is not None:
+        table = check_new(options.csv or target.with_suffix(".csv"))
+        called = name or as_letters(table.stem)
+        text = blank_table(teeth, called, options.unit, options.turns, facts)
+    how = {"turns": options.turns, "unit": options.unit, "paper": options.paper}
+    bg.save_chart(bg.reading_sheet(teeth, name=name, **how, **facts), target)
+    print(_wrote(target))
+    if table is not None and text is not None:
+        write_new(table, text)
+        print(_wrote(table))
+    return EVERY
+
+
+# What answers a saw, a shop, or several readings of one blade
+
+
+def _one(make: Callable[[Namespace], Any], **told: Any) -> Run:
+    """Return what makes one result and tells it; see `_tell`."""
+
+    def run(options: Namespace) -> int:
+        if told.get("draw"):
+            _check_page(options)
+        result = make(options)
+        refused = getattr(result, "refused", ())
+        return _tell(options, [result], refused, alone=True, **told)
+
+    return run
+
+
+def run_trend(options: Namespace) -> int:
+    """Show how one blade changes over the years."""
+    _check_page(options)
+    history = bg.read_history(options.history)
+    trend = bg.trend(history.of(options.blade), options.of)
+    status = _tell(options, [trend], draw="trend_chart", alone=True)
+    _note(*history.notes)
+    _complain(history.refused)
+    return SOME if history.refused else status
+
+
+def _shape(options: Namespace) -> bg.PlateFit | bg.Rotation:
+    """Return the plate's shape from its rings; with a table's height, the best rotation."""
+    given = {name: getattr(options, name) for name in ("table_height", "reach", "away_from_centre")}
+    needs = any(one is not None for one in (*given.values(), options.output, options.tolerance_deg))
+    if needs and options.table_height is None:
+        raise bg.RefusedError(
+            bg.Fault(
+                "the best rotation needs the table's height above the arbor's axis",
+                "give --table-height, such as --table-height 25mm",
+            )
+        )
+    facts = _facts(options) | {"blade": options.blade, "unit": options.unit}
+    plate = bg.fit_plate(bg.read_rings(options.file, **facts), harmonics=options.harmonics)
+    if not needs:
+        return plate
+    return bg.best_rotation(plate, line=options.line, tolerance_deg=options.tolerance_deg, **given)
+
+
+def _shape_text(shape: bg.PlateFit | bg.Rotation) -> str:
+    return f"{shape.plate}\n\n{shape}" if isinstance(shape, bg.Rotation) else str(shape)
+
+
+def run_change(options: Namespace) -> int:
+    """Compare two measurements of one blade."""
+    facts = {"blade": options.blade, "blades": options.blades, "unit": options.unit}
+    before, after = (
+        bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
+    )
+    marked = options.tooth_1_marked
+    change = bg.change(before, after, tooth_1_marked=marked, seating=options.seating)
+    doubted = [
+        f"{when}: {words}"
+        for when, fit in (("before", before), ("after", after))
+        for words in fit.doubted
+    ]
+
+    def as_dict(change: bg.Change) -> dict[str, Any]:
+        found = change.to_dict()
+        return found | {"warnings": [*doubted, *found["warnings"]]}
+
+    def text(change: bg.Change) -> str:
+        return "".join(f"! {words}\n" for words in doubted) + str(change)
+
+    return _tell(options, [change], text=text, as_dict=as_dict, alone=True)
+
+
+def run_record(options: Namespace) -> int:
+    """Append the measurements of a table to a history."""
+    batch = bg.read_blades(options.file, blades=options.blades, unit=options.unit)
+    about = {
+        "date": options.date,
+        "arbor": options.arbor,
+        "service": options.service or "",
+        "tooth_1_marked": options.tooth_1_marked,
+        "note": options.note,
+    }
+
+    def visited(readings: bg.Readings) -> bg.Visit:
+        fit = bg.fit_wobble(readings)
+        if fit.mistake is not None:
+            said = fit.findings[0].words.rstrip(".")
+            raise bg.RefusedError(
+                bg.Fault(
+                    f"not recorded, a mistake may be in the readings: {said}",
+                    f"see bladegeom check {options.file}; repair the readings, or read the blade "
+                    "again",
+                    fit.readings.blade.name or None,
+                )
+            )
+        return bg.visit(fit, **about)
+
+    visits, refused = _kept(batch.readings, visited)
+    refused = [*batch.refused, *refused]
+    if not visits:
+        raise bg.RefusedError(refused)
+    added = bg.record(visits, options.history)
+    there = len(visits) - len(added)
+    already = f", {there} there already" if there else ""
+    print(f"recorded {len(added)} in {as_letters(options.history)}{already}")
+    _note(*batch.notes)
+    _complain(refused)
+    return SOME if refused else EVERY
+
+
+def run_clock(options: Namespace) -> int:
+    """Advise on the clock position of every blade of a table of mountings."""
+    from bladegeom.arbor.clock import advise
+
+    _check_page(options)
+    mounts = bg.read_mounts(options.file, unit=options.unit, **_facts(options))
+    _note(*mounts.notes)
+    flange = None
+    if options.flange is not None:
+        flange = bg.fit_wobble(bg.read_blade(options.flange, unit=options.unit))
+    how = {"harmonics": options.harmonics, "drift": options.drift, "robust": options.robust}
+    answers, refused = advise(mounts, flange=flange, **how)
+    if not answers:
+        raise bg.RefusedError(refused)
+    return _tell(options, answers, refused, text=_advice, draw="clock_chart")
+
+
+def _advice(advice: bg.ClockAdvice) -> str:
+    lines = [advice.title, *printed.table_lines(advice)]
+    return "\n".join([*lines, *printed.warning_lines(advice.all_remarks)])
+
+
+def run_batch(options: Namespace) -> int:
+    """Judge a day's blades."""
+    from bladegeom.draw.batch import run_batch as judge
+    from bladegeom.draw.made import files_of
+
+    check_apart(files_of(options.out), [options.limits])
+    shown = sys.stderr is not None and sys.stderr.isatty()
+
+    def progress(done: int, count: int) -> None:
+        _bar("", done, count)
+        if done == count:
+            print(file=sys.stderr)
+
+    done = judge(
+        options.inputs,
+        bg.read_limits(options.limits),
+        options.out,
+        blades=options.blades,
+        before=options.before,
+        tooth_1_marked=options.tooth_1_marked,
+        seating=options.seating,
+        history=options.history,
+        unit=options.unit,
+        rule="simple" if options.simple else "zones",
+        shop=options.shop,
+        arbor=options.arbor,
+        paper=options.paper,
+        date=options.date,
+        progress=progress if shown else None,
+    )
+    _note(*done.notes)
+    print(printed.batch_text(done))
+    _complain(done.refused)
+    return SOME if done.refused else EVERY
+
+
+def run_table(options: Namespace) -> int:
+    """Fit every blade of the tables and write one row each."""
+    from bladegeom.draw.results import write_answers
+
+    shown = sys.stderr is not None and sys.stderr.isatty()
+    try:
+        found = write_answers(
+            options.inputs,
+            options.output,
+            blades=options.blades,
+            unit=options.unit,
+            progress=_bar if shown else None,
+        )
+    finally:
+        if shown:
+            print(file=sys.stderr)
+    _note(*found.notes)
+    refused = f", {found.left_out} refused" if found.left_out else ""
+    print(f"{_wrote(options.output)}: {found.answered} answered{refused}")
+    _complain(found.refused)
+    return SOME if found.refused else EVERY
+
+
+# The rows
+
+_MORE = f"{FITTED} {FACTS}"
+
+COMMANDS = (
+    Command(
+        "fit",
+        "print the teeth to mark, and how sure they are",
+        _each(lambda fit, _: fit, text=printed.answer_text, as_dict=bg.blade_answer),
+        "file --blade --blades --unit --teeth --ring-radius --graduation --numbered --side --json",
+        _MORE,
+    ),
+    Command(
+        "check",
+        "look for mistakes in the readings; propose repairs",
+        run_check,
+        "file --blade --blades --unit --teeth --graduation --numbered --repair --output --json",
+        _MORE,
+        {"--output": {"metavar": "NEW.csv", "help": "new file; none is overwritten"}},
+    ),
+    Command(
+        "doubt",
+        "where the doubt comes from; bends and single teeth",
+        _each(lambda fit, _: fit, text=printed.doubt_text, as_dict=_doubt),
+        "file --blade --blades --unit --teeth --ring-radius --graduation --numbered --side --json",
+        _MORE,
+    ),
+    Command(
+        "marks",
+        "the teeth to mark for a near tooth found by eye",
+        run_marks,
+        "--teeth! --near! --numbered --diameter --blade --json",
+        OF_BLADE,
+        {"--blade": "the blade's name"},
+    ),
+    Command(
+        "chart",
+        "draw a chart to tape to the wall",
+        run_chart,
+        "file --output! --kind --paper --tolerance-deg --blade --blades --unit --teeth "
+        "--ring-radius",
+        _MORE,
+        {"--tolerance-deg": "band to draw on a squareness chart"},
+    ),
+    Command(
+        "next",
+        "which teeth to read next, and how many turns would do",
+        _each(lambda fit, given: bg.next_readings(fit, given.n, probability=given.probability)),
+        "file -n --probability --blade --blades --unit --teeth --ring-radius --graduation --json",
+        _MORE,
+    ),
+    Command(
+        "sheet",
+        "draw a blank form for readings taken with a pencil",
+        run_sheet,
+        "--output! --teeth! --turns --unit --name --csv --paper --numbered --diameter "
+        "--ring-radius",
+        FACTS,
+        {"--output": "a new .pdf, .svg or .png file", "--unit": "unit of the readings"},
+    ),
+    Command(
+        "squareness",
+        "the squareness error at a rotation",
+        _each(_square),
+        "file --away|--tooth --span --tolerance-deg --blade --blades --unit --ring-radius --json",
+        _MORE,
+        {"--tolerance-deg": "for the chance of being out by more"},
+    ),
+    Command(
+        "setup",
+        "set up a saw step by step, from its own text file; draw its card",
+        _one(lambda given: bg.set_up(given.file), text=printed.setup_text, draw="setup_card"),
+        "file --output --paper --json",
+        told={"file": {"metavar": "SAW.toml", "help": "what was measured, part by part"}},
+        epilog="What shows means in the file, in degrees. [table]: the lean of the plate from the "
+        "upright, plus where its top leans toward the side of the blade on which the blade's "
+        "indicator stood, minus where it leans away, 0 for square. [[bevel]]: the bevel from the "
+        "upright. Not what a box zeroed on the table shows: it counts from the table. "
+        "[miter_gauge]: how far the plate's front end leans off the gauge's square. "
+        "[riving_knife]: how far the knife's back end stands off the plate. Both plus toward the "
+        "same side, 0 for none.",
+    ),
+    Command(
+        "shelf",
+        "list every blade of a shop with its marks, the worst first",
+        _one(lambda given: bg.shelf(given.folder), draw="shelf_page"),
+        "folder --output --paper --json",
+    ),
+    Command(
+        "batch",
+        "judge a day's blades: a sheet each for its owner, and the queue",
+        run_batch,
+        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --shop --date",
+        "--seating --simple --arbor --paper",
+        {
+            "--blades": "CSV with one row of facts a blade, and what the eye found in a column "
+            "eye: none, or the fault",
+            "--history": "add the measurements to this history, but those in which a mistake was "
+            "found",
+            "--date": "for the sheets, such as 2026-11-25; today's",
+        },
+    ),
+    Command(
+        "table",
+        "answer any number of blades into one table, a row a blade",
+        run_table,
+        "inputs --output! --blades --unit",
+        told={"--output": "a new .csv or .xlsx file, or an older table of answers"},
+    ),
+    Command(
+        "clock",
+        "arbor or blade? and the tooth to put at the arbor's mark",
+        run_clock,
+        "file --flange --output --paper --unit --teeth --ring-radius --graduation --numbered "
+        "--json",
+        _MORE,
+        {
+            "file": "CSV of readings with a column mount, and clock_deg (where tooth 1 stands from "
+            "the arbor's mark) or clock_tooth (the tooth at the mark)"
+        },
+    ),
+    Command(
+        "plate",
+        "tilted or bent? the plate's shape from several rings, and its best rotation",
+        _one(_shape, text=_shape_text, draw="rotation_chart"),
+        "file --table-height --reach --away-from-centre --line --tolerance-deg --blade --unit "
+        "--output --json",
+        f"--harmonics --paper {FACTS}",
+        {
+            "file": "CSV of readings at several ring radii; columns stand, flipped, zero where "
+            "needed",
+            "--blade": "which blade, where the file holds several",
+            "--tolerance-deg": "largest slope",
+            "--harmonics": {
+                "default": 2,
+                "help": "waves a turn to fit: 1 tilt and dish, 2 (the default) the saddle too",
+            },
+        },
+    ),
+    Command(
+        "wall",
+        "the wall that the teeth leave: marks, height, Ra",
+        _each(_wall, draw="wall_chart"),
+        "file --feed! --height! --side-angle! --corner --wall --blade --output --paper --json",
+        f"--blades {_MORE}",
+    ),
+    Command(
+        "change",
+        "before and after: has the wobble of a blade improved?",
+        run_change,
+        "before after --blade --blades --unit --tooth-1-marked --seating --json",
+        told={"--blade": "which blade, where a file holds several"},
+    ),
+    Command(
+        "record",
+        "append the measurements of a table to the shop's history",
+        run_record,
+        "file --history! --blades --unit --tooth-1-marked --date --arbor --service --note",
+        told={"file": "CSV or XLSX of readings"},
+    ),
+    Command(
+        "trend",
+        "show how a blade changes over the years",
+        run_trend,
+        "--history! --blade! --of --output --paper --json",
+        told={"--blade": "which blade"},
+    ),
+)
+
+
+def parser(word: str | None = None) -> argparse.ArgumentParser:
+    """Return the parser of the whole command, or of one word: only the options of that are told."""
+    command = argparse.ArgumentParser(
+        prog="bladegeom",
+        description="From dial-indicator readings of a saw blade, one a tooth, to the teeth to "
+        "mark: the neutral line, which stands upright to set the table and the bevels, and level "
+        "to set the miter gauge and the riving knife.",
+        epilog="Unplug the saw before you touch the blade. The saw's manual comes first.",
+    )
+    command.add_argument("--version", action="version", version=f"bladegeom {bg.__version__}")
+    commands = command.add_subparsers(required=True, metavar="COMMAND")
+    for row in COMMANDS:
+        made = commands.add_parser(row.name, help=row.help, epilog=row.epilog)
+        if word in (None, row.name):
+            fill(made, row.options, row.more, row.told)
+        made.set_defaults(run=row.run)
+    return command

@@ -1,1 +1,0 @@
-"""What each command does; the parser of their options is beside them."""

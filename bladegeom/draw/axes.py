@@ -1,0 +1,179 @@
+"""How charts are drawn: axes with lines, marks, words and scales, in black on white."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, Literal, SupportsFloat
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.axes._secondary_axes import SecondaryAxis
+from matplotlib.patches import Circle, FancyArrowPatch
+from numpy.typing import ArrayLike
+
+from bladegeom.draw.fonts import FAMILY, families_for
+
+BLACK, GREY, PALE = "black", "0.45", "0.8"
+CHAIN: Any = (0, (9, 2, 2, 2))
+DASHED: Any = (0, (4, 3))
+"""Ways to draw a line, which tell it from others without colour."""
+
+
+class Chart:
+    """Axes of Matplotlib, and how this package draws on them.
+
+    Every line has its width in points, a style, and the name by which the legend explains it.
+    """
+
+    def __init__(self, ax: Axes) -> None:
+        self.ax = ax
+
+    def line(
+        self,
+        x: ArrayLike,
+        y: ArrayLike,
+        width: float,
+        style: Any = "-",
+        name: str | None = None,
+        color: str = BLACK,
+        **how: Any,
+    ) -> None:
+        """Draw a line."""
+        how |= {"color": color, "linewidth": width, "linestyle": style, "label": name}
+        self.ax.plot(x, y, **how)
+
+    def level(
+        self,
+        y: float,
+        width: float,
+        style: Any = "-",
+        name: str | None = None,
+        color: str = BLACK,
+    ) -> None:
+        """Draw a level line from edge to edge."""
+        self.ax.axhline(y, color=color, linewidth=width, linestyle=style, label=name)
+
+    def hollow(
+        self,
+        x: ArrayLike,
+        y: ArrayLike,
+        size: float,
+        name: str | None = None,
+        marker: str = "o",
+        **how: Any,
+    ) -> None:
+        """Draw hollow marks, which hide no line that they lie on."""
+        how = {"markerfacecolor": "white", "markeredgecolor": BLACK, "label": name} | how
+        self.ax.plot(x, y, linestyle="none", marker=marker, markersize=size, **how)
+
+    def words(
+        self, x: SupportsFloat, y: SupportsFloat, words: str, size: float, **how: Any
+    ) -> None:
+        """Write words as they are, in letters that have them, about a place."""
+        how = {"ha": "center", "va": "center", "color": BLACK} | how
+        how |= {"fontfamily": families_for(words), "parse_math": False, "usetex": False}
+        self.ax.text(float(x), float(y), words, fontsize=size, **how)
+
+    def tooth(
+        self,
+        place: float,
+        words: str,
+        size: float,
+        *,
+        up: float = 4,
+        width: float = 1.2,
+        style: Any = CHAIN,
+        bold: bool = True,
+    ) -> None:
+        """Draw a line where a tooth stands, with its number above the upper edge."""
+        self.ax.axvline(place, color=BLACK, linewidth=width, linestyle=style)
+        self.ax.annotate(
+            words,
+            (place, 1.0),
+            xycoords=("data", "axes fraction"),
+            xytext=(0, up),
+            textcoords="offset points",
+            ha="center",
+            va="bottom",
+            fontsize=size,
+            fontfamily=FAMILY,
+            weight="bold" if bold else "normal",
+            annotation_clip=False,
+        )
+
+    def arrow_head(
+        self, start: tuple[float, float], tip: tuple[float, float], size: float, **how: Any
+    ) -> None:
+        """Draw the head of an arrow that comes from a near start."""
+        how |= {"arrowstyle": "-|>", "mutation_scale": size, "shrinkA": 0, "shrinkB": 0}
+        self.ax.add_artist(FancyArrowPatch(start, tip, **how))
+
+    def circle(self, radius: float, width: float, color: str = BLACK, style: Any = "-") -> None:
+        """Draw a circle about the middle."""
+        how: dict[str, Any] = {"color": color, "linewidth": width, "linestyle": style}
+        # An artist, not a patch, which would be measured: the limits are set.
+        self.ax.add_artist(Circle((0, 0), radius, fill=False, **how))
+
+    def square(self, reach: float) -> None:
+        """Show no axes, only what is drawn, as far as `reach` either way."""
+        self.ax.set_aspect("equal")
+        self.ax.set_xlim(-reach, reach)
+        self.ax.set_ylim(-reach, reach)
+        self.ax.axis("off")
+
+    def names(self, x: str = "", y: str = "") -> None:
+        """Name the axes and print their ticks."""
+        if x:
+            label(self.ax, x, "x")
+        if y:
+            label(self.ax, y, "y")
+        plain_ticks(self.ax)
+
+    def second_scale(self, axis: Literal["x", "y"], size: float, words: str) -> None:
+        """Add the scale in another unit, above or right; `size` of the first to one of it."""
+
+        def to(value: ArrayLike) -> Any:
+            return np.asarray(value, dtype=np.float64) / size
+
+        def back(value: ArrayLike) -> Any:
+            return np.asarray(value, dtype=np.float64) * size
+
+        if axis == "x":
+            other = self.ax.secondary_xaxis("top", functions=(to, back))
+        else:
+            other = self.ax.secondary_yaxis("right", functions=(to, back))
+        plain_ticks(other)
+        label(other, words, axis)
+
+    def legend(self, place: Any, **how: Any) -> None:
+        """Explain the lines in a frame on the axes."""
+        letters = {"family": FAMILY, "size": 9}
+        self.ax.legend(loc=place, prop=letters, framealpha=1.0, edgecolor=GREY, **how)
+
+    def legend_below(self, down: float, size: float = 9, **how: Any) -> None:
+        """Explain the lines below the axes."""
+        how = {"ncols": 2, "frameon": False, "prop": {"family": FAMILY, "size": size}} | how
+        self.ax.legend(loc="upper center", bbox_to_anchor=(0.5, -down), **how)
+
+
+def label(ax: Axes | SecondaryAxis, words: str, axis: Literal["x", "y"]) -> None:
+    """Name an axis in the page's own letters."""
+    write = ax.set_xlabel if axis == "x" else ax.set_ylabel
+    write(words, fontsize=11, fontfamily=FAMILY, color=BLACK, usetex=False)
+
+
+def plain_ticks(ax: Axes | SecondaryAxis) -> None:
+    """Print the ticks black, in the page's own letters."""
+    ax.tick_params(labelsize=10, labelfontfamily=FAMILY, colors=BLACK)
+
+
+def every_tooth(teeth: int, most: int, steps: Sequence[int] = (1, 2, 5, 10, 20, 50, 100)) -> int:
+    """Return of how many teeth one is to be numbered, so that there are so many at most."""
+    return next(one for one in steps if teeth / one <= most)
+
+
+def round_step(largest: float, most: float, steps: Sequence[float]) -> float:
+    """Return a round step, one of `steps` and a power of ten, of which few reach the largest."""
+    power = 10.0 ** math.floor(math.log10(largest))
+    return next(one * power for one in steps if largest <= most * one * power)

@@ -1,0 +1,262 @@
+"""What the command understands: every option, described once, and how its value is read."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterable, Mapping
+from datetime import date as Date  # noqa: N812
+from typing import Any, TypeVar
+
+from bladegeom.faults import as_letters
+from bladegeom.lengths import MM_PER, NumberError, parse_length, parse_number, parse_whole
+
+T = TypeVar("T")
+
+
+def _typed(parse: Callable[[str], T | None], cure: str) -> Callable[[str], T]:
+    """Return the reader of an option's value, as careful as that of a table's cell."""
+
+    def read(text: str) -> T:
+        try:
+            value = parse(text)
+        except NumberError as error:
+            raise argparse.ArgumentTypeError(f"{error.problem}; {cure}") from None
+        if value is None:
+            raise argparse.ArgumentTypeError(f"{text!r} is not a number; {cure}")
+        return value
+
+    return read
+
+
+length = _typed(parse_length, "write it like 254mm or 4.5in")
+number = _typed(parse_number, "write a number")
+whole = _typed(parse_whole, "write a whole number")
+
+
+def day(text: str) -> Date:
+    """Read a date."""
+    try:
+        return Date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is no date; write year, month and day: 2026-11-25"
+        ) from None
+
+
+def _flag(meaning: str) -> dict[str, Any]:
+    return {"action": "store_true", "help": meaning}
+
+
+def _length(meaning: str) -> dict[str, Any]:
+    return {"type": length, "metavar": "LENGTH", "help": meaning}
+
+
+def _degrees(meaning: str) -> dict[str, Any]:
+    return {"type": number, "metavar": "DEG", "help": meaning}
+
+
+def _count(meaning: str, **how: Any) -> dict[str, Any]:
+    return {"type": whole, "metavar": "N", "help": meaning, **how}
+
+
+def _words(meaning: str, metavar: str = "WORDS", **how: Any) -> dict[str, Any]:
+    return {"type": as_letters, "metavar": metavar, "help": meaning, **how}
+
+
+def _path(meaning: str, metavar: str = "FILE", **how: Any) -> dict[str, Any]:
+    return {"metavar": metavar, "help": meaning, **how}
+
+
+def _one_of(choices: Iterable[str], meaning: str, default: str | None = None) -> dict[str, Any]:
+    return {"choices": tuple(choices), "default": default, "help": meaning}
+
+
+OPTIONS: dict[str, dict[str, Any]] = {
+    # What is read and written
+    "file": _path("CSV of readings; - for readings typed or piped in tooth order"),
+    "inputs": _path("CSV or XLSX of readings", nargs="+"),
+    "folder": _path("folder with CSV and XLSX files of readings", "FOLDER"),
+    "before": _path("readings before the service", "BEFORE.csv"),
+    "after": _path("readings after it", "AFTER.csv"),
+    "--blades": _path("CSV with one row of facts a blade"),
+    "--blade": _words("only this blade; or its name, with -", "NAME"),
+    "--output": _path("draw it into this .pdf, .svg or .png file", "OUT"),
+    "--paper": _one_of(("a4", "letter"), "default a4", "a4"),
+    "--json": _flag("print one JSON object and nothing else"),
+    # How it is fitted
+    "--harmonics": _count("fit bends of up to N waves a turn as well", default=1),
+    "--drift": _flag("take out a steady drift of the stand, if it is shown"),
+    "--robust": _flag("let wild readings count less, and list their teeth"),
+    # Facts of the blade
+    "--teeth": _count("number of teeth"),
+    "--diameter": _length("across the tooth tips"),
+    "--plate": _length("thickness of the plate"),
+    "--tooth-width": _length("width that the teeth cut"),
+    "--gullet": _length("depth of the gullets"),
+    "--numbered": _one_of(
+        ("clockwise", "counterclockwise"),
+        "way of the tooth numbers, seen from the indicator's side",
+    ),
+    "--tooth-pattern": {
+        "type": str.split,
+        "metavar": "KINDS",
+        "help": 'kinds of teeth repeated round the blade, such as "L R"',
+    },
+    "--pitch-pattern": {
+        "metavar": "GAPS",
+        "help": 'relative gaps repeated round the blade, such as "1 1 1 1 1.6"',
+    },
+    # Facts of the readings
+    "--unit": _one_of(MM_PER, "unit of readings whose columns do not say"),
+    "--surface": _one_of(("plate", "teeth"), "what the stylus touched"),
+    "--touch-deg": _degrees("from the indexed tooth on to the touched spot, as the numbers grow"),
+    "--stylus-deg": _degrees("how far the plunger may stand out of the arbor's direction"),
+    "--side": _words("side of the blade with the indicator, in your words"),
+    "--ring-radius": _length("from the arbor's axis to the stylus"),
+    "--graduation": _length("finest step to which the indicator was read"),
+    "--ring-radius-u": _length("standard uncertainty of the ring radius"),
+    "--end-float": _length("change of a reading when the arbor is pushed and pulled"),
+    "--dial-turn": _length("one revolution of the dial's hand, for the check of readings"),
+    # Of one blade
+    "--repair": _count("write the readings with finding N repaired"),
+    "--near": _count("the tooth nearest the indicator"),
+    "--tolerance-deg": _degrees("the largest error that is accepted"),
+    "--kind": _one_of(
+        ("polar", "squareness", "strip", "clearance"),
+        "the blade with its marks (polar, the default), the error against rotation (squareness), "
+        "the readings along the teeth (strip), or the slot error at which the plate rubs in the "
+        "cut (clearance)",
+        "polar",
+    ),
+    "-n": _count("how many teeth; default 4", default=4),
+    "--probability": {
+        "type": number,
+        "default": 0.95,
+        "metavar": "P",
+        "help": "wanted of the neutral tooth, such as 0.95 (the default)",
+    },
+    "--turns": _count("turns to be read; default 1", default=1),
+    "--name": _words("the blade's name", "NAME"),
+    "--csv": _path(
+        "write the matching empty CSV too, beside OUT or into FILE; needs --unit",
+        nargs="?",
+        const="",
+    ),
+    "--away": _degrees("turn from the neutral line, positive as the tooth numbers grow"),
+    "--tooth": _count("the tooth that stands uppermost"),
+    "--span": _length("length of the square's blade, such as 150mm"),
+    # Of a shop
+    "--limits": _path("the shop's own limits"),
+    "--out": _path(
+        "made if it is not there; what an earlier run left in it is moved aside", "FOLDER"
+    ),
+    "--before": _path(
+        "readings before the service", "INPUT", nargs="+", action="extend", default=[]
+    ),
+    "--history": _path("the shop's history: CSV files, one a year", "FOLDER"),
+    "--tooth-1-marked": _flag("tooth 1 is marked for good: compare directions too"),
+    "--seating": _length(
+        "standard deviation by which the wobble changes when a blade is mounted anew, such as "
+        "0.5thou"
+    ),
+    "--simple": _flag(
+        "accept what is measured within the limit, whatever its doubt; printed on the sheets"
+    ),
+    "--shop": _words("who measured, for the sheets", default=""),
+    "--arbor": _words("on what the blades were measured", default=""),
+    "--service": _one_of(("before", "after"), "measured before or after a service"),
+    "--note": _words("kept with each measurement", default=""),
+    "--date": {
+        "type": day,
+        "metavar": "DAY",
+        "help": "of the measurement, such as 2026-11-25; today's",
+    },
+    "--of": _one_of(
+        ("wobble_tir", "two_wave_tir", "three_wave_tir", "diameter", "tooth_width"),
+        "wobble (the default), bends of two or three waves a turn, diameter, tooth width",
+        "wobble_tir",
+    ),
+    # Of the arbor, the plate and the wall of the cut
+    "--flange": _path(
+        "CSV of the flange's face read without the blade, from the same side: as many teeth as "
+        "spots, the first at the arbor's mark, with their ring radius; it is compared"
+    ),
+    "--table-height": _length(
+        "of the table above the arbor's axis: gives the best rotation of the line that the square "
+        "touches"
+    ),
+    "--reach": _length("of the square's blade"),
+    "--away-from-centre": _length(
+        "of the square, from straight above the axis, toward the teeth that follow the uppermost"
+    ),
+    "--line": _one_of(
+        ("upright", "level"),
+        "upright (the default) for table and bevels, level for miter gauge and knife",
+        "upright",
+    ),
+    "--feed": _length("of the board in one turn"),
+    "--height": _length("of the blade above table"),
+    "--side-angle": _degrees("radial side angle of the teeth"),
+    "--corner": _length("radius of the corners"),
+    "--wall": _one_of(
+        ("toward", "away"),
+        "the wall on the indicator's side (the default), or the other",
+        "toward",
+    ),
+}
+"""Name of an option -> what argparse is told of it. A command may tell some of it otherwise."""
+
+FITTED = "--harmonics --drift --robust"
+OF_BLADE = (
+    "--teeth --diameter --plate --tooth-width --gullet --numbered --tooth-pattern --pitch-pattern"
+)
+FACTS = (
+    f"{OF_BLADE} --unit --surface --touch-deg --stylus-deg --side --ring-radius --graduation "
+    "--ring-radius-u --end-float --dial-turn"
+)
+
+Told = Mapping[str, "str | dict[str, Any]"]
+
+
+def fill(command: argparse.ArgumentParser, first: str, more: str, told: Told) -> None:
+    """Give a command its options.
+
+    Parameters
+    ----------
+    command : argparse.ArgumentParser
+    first : str
+        Names of those that people use first, as in a line of usage: ``!`` behind one that must be
+        given, ``|`` between two of which one must be.
+    more : str
+        Names of the others; what is among the first is passed over.
+    told : dict
+        Name -> what is told otherwise here, or only the help.
+    """
+    said = [command.prog]
+    for words in first.split():
+        either = words.split("|")
+        needed = words[0] != "-" or words[-1] == "!" or len(either) > 1
+        group: Any = command.add_mutually_exclusive_group(required=True) if either[1:] else command
+        shown = [_add(group, name, told, must=words[-1] == "!") for name in either]
+        if needed:
+            said.append(f"({' | '.join(shown)})" if either[1:] else shown[0])
+    command.usage = " ".join([*said, "[options]"])
+    if others := [name for name in more.split() if name not in first.replace("!", "").split()]:
+        rest = command.add_argument_group("more (lengths are written like 254mm or 4.5in)")
+        for name in others:
+            _add(rest, name, told)
+
+
+def _add(to: Any, name: str, told: Told, *, must: bool = False) -> str:
+    """Add an option and return how it stands in a line of usage."""
+    name = name.rstrip("!")
+    other = told.get(name, {})
+    how = OPTIONS[name] | ({"help": other} if isinstance(other, str) else other)
+    if must:
+        how |= {"required": True}
+    names = ["-o", name] if name == "--output" else [name]
+    to.add_argument(*names, **how)
+    value = (
+        f"{how['metavar']}{'...' if how.get('nargs') == '+' else ''}" if "metavar" in how else ""
+    )
+    return f"{names[0]} {value}" if name[0] == "-" else value
