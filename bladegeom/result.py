@@ -178,7 +178,8 @@ def derived(
 
     def made(get: Callable[[Any], T]) -> T:
         one = _Derived(get, doc=f"{meaning[0].upper()}{meaning[1:]}.")
-        one.about = About(meaning, key, parts, ending, unit, label, text, inline)
+        kind = str(get.__annotations__.get("return", ""))
+        one.about = About(meaning, key, parts, ending, unit, label, text, inline).of(kind)
         return one  # type: ignore[return-value]
 
     return made

@@ -17,7 +17,7 @@ from bladegeom.estimate import Estimate, Known
 from bladegeom.fit.waves import Harmonic, harmonic
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.plate.design import names_of, order_of, shape_columns
-from bladegeom.result import DOUBTED, Result, Row, derived, described, number, quantity
+from bladegeom.result import Result, Row, derived, described, number, quantity
 from bladegeom.tables.rings import Ring
 
 Floats = NDArray[np.float64]
@@ -42,10 +42,6 @@ class Checks(NamedTuple):
     tilt: float | None
     saddle: float | None
     heights: float | None
-
-
-def _degrees(meaning: str, parts: tuple[str, ...] = DOUBTED, **how: Any) -> Any:
-    return derived(meaning, parts=parts, ending="_deg", unit="deg", **how)
 
 
 def _tilt_of(group: str, also: str) -> tuple[Any, ...]:
@@ -75,10 +71,11 @@ def _tilt_of(group: str, also: str) -> tuple[Any, ...]:
         return f"{one.text('deg from tooth 1')}, by tooth {fit.blade.nearest_tooth(one.value)}"
 
     return (
-        _degrees("angle of the plate", key=group, label=label("tilt"))(tilt),
-        _degrees(
+        derived("angle of the plate", key=group, unit="deg", label=label("tilt"))(tilt),
+        derived(
             "blade angle that it brings nearest, if it is established",
             key=f"{group}_near",
+            unit="deg",
             label=label("near at"),
             text=near_words,
         )(near),
@@ -114,11 +111,12 @@ def _wave_of(group: str, label: str) -> tuple[Any, ...]:
         return f"{said}, {along}, by teeth {first} and {second}"
 
     return (
-        derived("height at R", key=group, parts=DOUBTED, label=label, text=words)(height),
-        _degrees(
+        derived("height at R", key=group, label=label, text=words)(height),
+        derived(
             "its first crest, if it is established",
             key=f"{group}_crest",
             parts=("", "_low", "_high"),
+            unit="deg",
         )(crest),
         *_established(group),
     )
@@ -184,7 +182,6 @@ class PlateFit(Result):
 
     @derived(
         "total movement of the tilt at the reference radius; None where it does not grow so",
-        parts=DOUBTED,
         label=lambda fit: f"wobble TIR {fit.at_words}",
         text=lambda fit: (
             fit.tilt_tir.text(fit.unit)
@@ -214,7 +211,6 @@ class PlateFit(Result):
     @derived(
         "height of the plate at the reference radius over its centre, positive toward the "
         "indicator; None where the plan does not tell it",
-        parts=DOUBTED,
         label="dish",
         text=lambda fit: _dish_words(fit),
     )
@@ -259,8 +255,7 @@ class PlateFit(Result):
 
     @derived(
         "slope of the traverse out of square, positive if readings gain outward at the front",
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
         label="traverse",
         text=lambda fit: (
             fit.traverse.text("deg out of square to the arbor")
