@@ -57,8 +57,9 @@ if TYPE_CHECKING:
     from bladegeom.fit.shape import ResidualShape, residual_shape
     from bladegeom.invented.shop import SimulatedShop, simulate_shop
     from bladegeom.invented.simulate import Simulated, simulate
-    from bladegeom.plate.plate import PlateFit, fit_plate
+    from bladegeom.plate.plate import fit_plate
     from bladegeom.plate.rotation import Rotation, best_rotation
+    from bladegeom.plate.shape import PlateFit
     from bladegeom.saw.clearance import SideClearance, rub_angle, side_clearance
     from bladegeom.saw.compare import Comparison, CutComparison, compare_test_cut
     from bladegeom.saw.cut import FlipTest, RoundTest, flip_test, measured_length, round_test

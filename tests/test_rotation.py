@@ -20,8 +20,9 @@ from simulated import rng_for
 
 import bladegeom as bg
 from bladegeom.plate.line import PlateSlopes
-from bladegeom.plate.plate import PlateFit, fit_plate
+from bladegeom.plate.plate import fit_plate
 from bladegeom.plate.rotation import best_rotation
+from bladegeom.plate.shape import PlateFit
 from bladegeom.tables.rings import Ring
 
 EXACT = 1e-7

@@ -262,9 +262,6 @@ def fleet_arbor(blades: Mapping[str, Measured] | Sequence[Measured]) -> FleetFit
     )
 
 
-# ---------------------------------------------------------------- what the reader should know
-
-
 def _of_fleet(left: Left, members: Sequence[Member], found: _Together) -> list[str]:
     said = [
         f"blade {one.name}: {one.left_out} of its mountings without clock_deg are left out"

@@ -274,8 +274,8 @@ def advise(
     found: list[ClockAdvice] = []
     refused = list(mounts.refused)
     for name, own in mounts.blades.items():
+        clock: dict[str, float] = {}
         fits = []
-        kept = []
         for mount in own:
             try:
                 if mount.clock_deg is None:
@@ -289,25 +289,23 @@ def advise(
                 fits.append(
                     fit_wobble(mount.readings, harmonics=harmonics, drift=drift, robust=robust)
                 )
-                kept.append(mount)
+                clock[mount.name] = mount.clock_deg
             except RefusedError as error:
                 refused += [
                     replace(fault, problem=f"mount {mount.name}: {fault.problem}")
                     for fault in error.faults
                 ]
         try:
-            if len(kept) < 2:
+            if len(fits) < 2:
                 raise refuse(
-                    f"{len(kept)} mounting{'' if len(kept) == 1 else 's'} with a clock position",
+                    f"{len(fits)} mounting{'' if len(fits) == 1 else 's'} with a clock position",
                     "one mounting cannot tell arbor from blade: mount the blade at two or more "
                     "clock positions, best half a turn apart",
-                    value=len(kept),
+                    value=len(fits),
                     blade=name,
                     column="mount",
                 )
-            clock = [mount.clock_deg or 0.0 for mount in kept]
-            names = [mount.name for mount in kept]
-            arbor = separate_arbor(fits, clock, mounts=names, flange=flange)
+            arbor = separate_arbor(fits, [*clock.values()], mounts=[*clock], flange=flange)
             found.append(clock_advice(arbor))
         except RefusedError as error:
             refused += error.faults

@@ -5,22 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.blade import Blade
-from bladegeom.faults import Fault, RefusedError, refuse
+from bladegeom.faults import refuse
 from bladegeom.kernel.design import beyond, design_of, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
-from bladegeom.kernel.plan import check_plan
 from bladegeom.tables.rings import Ring
 
 Floats = NDArray[np.float64]
-
-MOST_HARMONICS = 12
 
 WORST_RATIO = 10.0
 """An order is fitted if a ring tells it with up to so many times the doubt of a full turn."""
@@ -29,8 +24,6 @@ _ALIKE = 1e-3
 """What is left of a column beyond the others, over its length, below which they are alike."""
 
 _SHARED = 0.01
-
-_SAME_FACTS = ("graduation_mm", "touch_deg", "stylus_deg", "ring_radius_u_mm")
 
 
 def group_of(order: int) -> str:
@@ -80,163 +73,6 @@ def shape_columns(
     waves = harmonic_columns(angle, [order])[..., 1:]
     columns: Floats = waves * reach[..., np.newaxis]
     return columns
-
-
-# ---------------------------------------------------------------- which rings belong together
-
-
-def check_rings_given(rings: Sequence[Ring], harmonics: int) -> tuple[list[Ring], int]:
-    """Refuse rings that are not of one plate, or from which none can be fitted.
-
-    Raises
-    ------
-    RefusedError
-        With every fault found.
-    """
-    given = list(rings)
-    if wrong := [one for one in given if not isinstance(one, Ring)]:
-        raise refuse(
-            f"a {type(wrong[0]).__name__} stands among the rings",
-            "give each ring as Ring(readings), with stand, flipped and zero where they matter",
-        )
-    if not given:
-        raise refuse("no ring is given", "give at least one, better three or front and back")
-    name = given[0].readings.blade.name
-    whole = not isinstance(harmonics, bool) and isinstance(harmonics, (int, np.integer))
-    if not whole or not 1 <= harmonics <= MOST_HARMONICS:
-        raise refuse(
-            f"harmonics is {harmonics}",
-            f"give a whole number from 1 to {MOST_HARMONICS}",
-            value=harmonics,
-            blade=name,
-        )
-    if all(one.flipped for one in given):
-        raise refuse(
-            "all rings are flipped",
-            "flipped is against the blade's other rings: leave it out where there are none",
-            blade=name,
-            column="flipped",
-        )
-    faults = [*_strangers(given), *_twice(given), *_plans(given)]
-    if faults:
-        raise RefusedError(faults)
-    return given, int(harmonics)
-
-
-def _strangers(rings: list[Ring]) -> list[Fault]:
-    """Return what shows that rings are not of one plate."""
-    first = rings[0]
-    blade = first.readings.blade
-    faults: list[Fault] = []
-
-    def fault(problem: str, cure: str, value: str, column: str | None = None) -> None:
-        faults.append(Fault(problem, cure, blade.name or None, column=column, value=value))
-
-    for one in rings[1:]:
-        before = next(other for other in rings if other.flipped == one.flipped)
-        own, held = one.readings, before.readings
-        if own.unit != first.readings.unit:
-            fault(
-                f"{one.words}: read in {own.unit}, {first.words} in {first.readings.unit}",
-                "give all rings in one unit",
-                own.unit,
-            )
-        if _plain(own.blade) != _plain(blade) or own.blade != held.blade:
-            other = own.blade.name
-            fault(
-                f"{one.words}: of blade {other or 'without a name'}"
-                if other != blade.name
-                else f"{one.words}: the blade has other sizes or teeth than at {before.words}",
-                "give the rings of one blade, its facts the same in all",
-                other,
-                "blade",
-            )
-        if own.side != held.side:
-            fault(
-                f"{one.words}: side is {own.side!r}, at {before.words} {held.side!r}",
-                "give rings of one side; a blade mounted the other way round is flipped",
-                own.side,
-                "side",
-            )
-    return faults
-
-
-def _plain(blade: Blade) -> tuple[object, ...]:
-    """Return what a blade keeps when it is flipped: all but which way its numbers run."""
-    return (
-        blade.name,
-        blade.teeth,
-        blade.diameter_mm,
-        blade.tooth_deg,
-        blade.plate_mm,
-        blade.tooth_width_mm,
-        blade.gullet_mm,
-        blade.tooth_pattern,
-    )
-
-
-def _twice(rings: list[Ring]) -> list[Fault]:
-    """Return rings given twice: the same readings, or at one place with other facts."""
-    name = rings[0].readings.blade.name or None
-    faults = []
-    for one, other in combinations(rings, 2):
-        own, held = other.readings, one.readings
-        if _place(one) != _place(other):
-            continue
-        if same_readings(one, other):
-            problem = f"{one.words} is given twice, with the very same readings"
-            faults.append(Fault(problem, "leave one of them out", name))
-        differ = [fact for fact in _SAME_FACTS if getattr(own, fact) != getattr(held, fact)]
-        if differ:
-            fact = differ[0].removesuffix("_mm")
-            problem = f"{one.words} is given twice and its {fact} differs"
-            cure = "let it agree, or name the zeros apart if the dial was set anew"
-            faults.append(Fault(problem, cure, name, column=fact))
-    return faults
-
-
-def _place(ring: Ring) -> tuple[object, ...]:
-    return round(ring.radius_mm, 6), ring.stand, ring.flipped, ring.zero
-
-
-def same_readings(one: Ring, other: Ring) -> bool:
-    """Return whether two rings hold the same numbers, and not all of them alike."""
-    own, held = one.readings, other.readings
-    return bool(
-        np.array_equal(own.tooth, held.tooth)
-        and np.array_equal(own.reading, held.reading)
-        and np.ptp(own.reading) > 0
-    )
-
-
-def _plans(rings: list[Ring]) -> list[Fault]:
-    faults: list[Fault] = []
-    for one in rings:
-        try:
-            if one.readings.surface != "plate":
-                raise refuse(
-                    "read on the teeth, which stand proud of the plate",
-                    "read the plate; the teeth tell nothing of its dish",
-                    value=one.readings.surface,
-                    blade=one.readings.blade.name,
-                    column="surface",
-                )
-            check_plan(one.readings)
-            if not told_orders(one, 1):
-                raise refuse(
-                    "the tilt cannot be told from the play of the indicator",
-                    "read every tooth both ways, or all of them one way",
-                    blade=one.readings.blade.name,
-                    column="turned",
-                )
-        except RefusedError as error:
-            faults += [
-                replace(fault, problem=f"{one.words}: {fault.problem}") for fault in error.faults
-            ]
-    return faults
-
-
-# ---------------------------------------------------------------- what the plan can tell
 
 
 @dataclass(frozen=True, eq=False)
@@ -483,9 +319,6 @@ def _why_no_wave(order: int, most: int | None) -> str:
             "read more teeth"
         )
     return f"the teeth read do not tell {order} waves a turn; read teeth all round the blade"
-
-
-# ---------------------------------------------------------------- the fit
 
 
 class Solved(NamedTuple):

@@ -22,7 +22,7 @@ from bladegeom.estimate import Estimate
 from bladegeom.faults import refuse
 from bladegeom.lengths import convert
 from bladegeom.plate.design import names_of, shape_columns
-from bladegeom.plate.plate import PlateFit
+from bladegeom.plate.shape import PlateFit
 from bladegeom.wobble import DETECTION_LEVEL
 
 Floats = NDArray[np.float64]

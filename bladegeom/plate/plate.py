@@ -1,404 +1,54 @@
-"""The shape of the plate from several rings: tilt, dish, saddle, and how sure each is."""
+"""The shape of the plate from several rings: the fit, its checks, and what to know of both."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import cached_property
 from itertools import combinations
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy import special
 
-from bladegeom.angles import wrap_360
-from bladegeom.blade import Blade
-from bladegeom.estimate import Estimate, Known
+from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.closing import closing_of
-from bladegeom.fit.waves import Harmonic, harmonic
 from bladegeom.kernel.design import design_of
-from bladegeom.kernel.doubt import sd_toward
-from bladegeom.kernel.plan import plan_remarks
+from bladegeom.kernel.harmonics import harmonic_columns, least_squares
+from bladegeom.kernel.plan import check_plan, plan_remarks
 from bladegeom.lengths import convert
-from bladegeom.plate.checks import Checks, check_rings
 from bladegeom.plate.design import (
     PlateDesign,
-    check_rings_given,
+    floor_of,
+    group_of,
     hair_of,
+    is_coarse,
     names_of,
     not_told,
-    order_of,
     plate_design,
-    same_readings,
-    shape_columns,
     solve_plate,
+    told_orders,
 )
-from bladegeom.result import (
-    DOUBTED,
-    Result,
-    Row,
-    derived,
-    described,
-    grain,
-    number,
-    quantity,
-)
+from bladegeom.plate.shape import Checks, PlateFit
+from bladegeom.result import grain
 from bladegeom.tables.rings import Ring
 
 Floats = NDArray[np.float64]
 
-DISAGREES = 0.01
-"""Rings are said to disagree with the model where chance does as much in fewer than 1 %."""
+MOST_HARMONICS = 12
 
-_NOT_APART = "not told apart from the scatter"
+_BLADE_FACTS = (
+    *("name", "teeth", "tooth_deg", "tooth_pattern"),
+    *("diameter_mm", "plate_mm", "tooth_width_mm", "gullet_mm"),
+)
+_SAME_FACTS = ("graduation_mm", "touch_deg", "stylus_deg", "ring_radius_u_mm")
+
+_NEGLECTED = 1e-5
+"""Slopes squared, which the model leaves out: no disagreement below this share of the readings."""
+
 _ODD_TILT_DEG = 1.0
 _STEPPED = 0.001
-
-
-def _degrees(meaning: str, parts: tuple[str, ...] = DOUBTED, **how: Any) -> Any:
-    return derived(meaning, parts=parts, ending="_deg", unit="deg", **how)
-
-
-def _tilt_of(group: str, also: str) -> tuple[Any, ...]:
-    """Declare the tilt of one of the two mountings and the direction it brings nearest."""
-
-    def tilt(fit: PlateFit) -> Known | None:
-        wave = fit.wave(group)
-        return None if wave is None else _leaning(_height_of(wave))
-
-    def near(fit: PlateFit) -> Known | None:
-        wave = fit.wave(group)
-        if wave is None or not wave.resolved or wave.crest_deg is None or not wave.amplitude:
-            return None
-        at = fit.names.index(f"{group}_cos")
-        covariance = fit.covariance[at : at + 2, at : at + 2]
-        across = float(sd_toward(wave.crest_deg + 90.0, covariance)) / wave.amplitude
-        limits = wave.crest_low_deg or 0.0, wave.crest_high_deg or 0.0
-        return Known(wave.crest_deg, math.degrees(across), *limits)
-
-    def label(words: str) -> Any:
-        return lambda fit: f"{words}{also}" if fit.wave(group) else ""
-
-    def near_words(fit: PlateFit) -> str:
-        one = near(fit)
-        if one is None:
-            return "not established"
-        return f"{one.text('deg from tooth 1')}, by tooth {fit.blade.nearest_tooth(one.value)}"
-
-    return (
-        _degrees("angle of the plate", key=group, label=label("tilt"))(tilt),
-        _degrees(
-            "blade angle that it brings nearest, if it is established",
-            key=f"{group}_near",
-            label=label("near at"),
-            text=near_words,
-        )(near),
-        *_established(group),
-    )
-
-
-def _wave_of(group: str, label: str) -> tuple[Any, ...]:
-    """Declare a wave of two and more a turn and its first crest."""
-
-    def height(fit: PlateFit) -> Known | None:
-        wave = fit.wave(group)
-        return None if wave is None else _height_of(wave)
-
-    def crest(fit: PlateFit) -> Known | None:
-        wave = fit.wave(group)
-        if wave is None or not wave.resolved or wave.crest_deg is None:
-            return None
-        limits = wave.crest_low_deg or 0.0, wave.crest_high_deg or 0.0
-        return Known(wave.crest_deg, math.nan, *limits)
-
-    def words(fit: PlateFit) -> str:
-        size, high = height(fit), crest(fit)
-        if size is None:
-            return _not_told(fit, group)
-        said = size.text(f"{fit.unit} {fit.at_words}")
-        if high is None:
-            return f"{said}, {_NOT_APART}"
-        if group != "saddle" or fit.saddle_teeth is None:
-            return f"{said}, first crest at {high.value:.0f} deg"
-        first, second = fit.saddle_teeth
-        along = f"high along the diameter at {high.value:.0f} deg"
-        return f"{said}, {along}, by teeth {first} and {second}"
-
-    return (
-        derived("height at R", key=group, parts=DOUBTED, label=label, text=words)(height),
-        _degrees(
-            "its first crest, if it is established",
-            key=f"{group}_crest",
-            parts=("", "_low", "_high"),
-        )(crest),
-        *_established(group),
-    )
-
-
-def _established(group: str) -> tuple[Any, ...]:
-    return (
-        derived("whether it is established", key=f"{group}_resolved")(
-            lambda fit: fit.wave(group) and fit.wave(group).resolved
-        ),
-        derived("chance of so large a one by scatter", key=f"{group}_p_value")(
-            lambda fit: fit.wave(group) and fit.wave(group).p_value
-        ),
-    )
-
-
-@described
-class PlateFit(Result):
-    """The plate toward the indicator over radius r and blade angle, in the blade's frame.
-
-    ``z = zero + s m r + r (tc cos + ts sin) + D (r/R)^2 + (r/R)^2 (Sc cos 2 + Ss sin 2) + ...``,
-    waves of three and more a turn growing as (r/R)^n; s is 1 at the front and -1 at the back. A
-    flipped blade shows D, S and the higher waves with the other sign at the same teeth, and has a
-    tilt of its own, since it is mounted anew.
-
-    The parameters that the plan tells have the `names` ``tilt_cos``, ``tilt_sin`` (slopes),
-    ``dish``, ``saddle_cos``, ``saddle_sin``, ``wave3_cos``, ... (heights at R), ``traverse``
-    (slope m of the readings along the traverse), ``flipped_tilt_cos``, ``flipped_tilt_sin``. Their
-    covariance is from the scatter (not below the graduation), the rounding that does not average
-    out and the stated uncertainty of the ring radii; every doubt is NaN where all readings are the
-    same and no graduation is stated.
-    """
-
-    rings: tuple[Ring, ...] = quantity("the rings, as they were given", key="")
-    harmonics: int = quantity("waves a turn up to which the plate is fitted", key="")
-    names: tuple[str, ...] = quantity("of the parameters", key="")
-    values: Floats = quantity("of the parameters, shape (p,)", key="")
-    covariance: Floats = quantity("of the parameters, shape (p, p)", key="")
-    checks: Checks = quantity("chances of so much disagreement between the rings", key="")
-    fitted: Floats = quantity("readings without the closing ones, ring after ring", key="")
-    residuals: Floats = quantity("what the shape leaves of them", key="")
-
-    _name = derived("the blade's name, as text", key="blade")(lambda fit: fit.blade.name)
-    _teeth = derived("number of teeth", key="teeth")(lambda fit: fit.blade.teeth)
-    unit: str = quantity("unit of the readings and of all lengths")
-    _count = derived(
-        "number of rings",
-        key="rings",
-        label="rings",
-        text=lambda fit: "; ".join(one.words for one in fit.rings),
-    )(lambda fit: len(fit.rings))
-
-    @derived("their radii")
-    def ring_radii(self) -> list[float | None]:
-        return [one.readings.ring_radius for one in self.rings]
-
-    _read = derived("readings in the fit", key="readings")(lambda fit: len(fit.residuals))
-    reference_radius: float = quantity(
-        "R, the rim's radius where the diameter is stated, else that of the outermost ring"
-    )
-    at_rim: bool = quantity("whether it is the rim's")
-    tilt, tilt_near, _tilt_resolved, _tilt_p_value = _tilt_of("tilt", "")
-
-    @derived(
-        "total movement of the tilt at the reference radius; None where it does not grow so",
-        parts=DOUBTED,
-        label=lambda fit: f"wobble TIR {fit.at_words}",
-        text=lambda fit: (
-            fit.tilt_tir.text(fit.unit)
-            if fit.tilt_tir
-            else "not carried there: the tilt does not grow with the radius"
-        ),
-    )
-    def tilt_tir(self) -> Known | None:
-        wave, across = self.wave("tilt"), 2 * self.reference_radius
-        if wave is None or self.tilt_grows is False:
-            return None
-        return _height_of(wave).times(across)
-
-    @derived(
-        "whether the tilt grows in proportion to the radius; None where it was not tested",
-        label="tilt grows as the radius",
-        text=lambda fit: _grows_words(fit),
-    )
-    def tilt_grows(self) -> bool | None:
-        return None if self.checks.tilt is None else self.checks.tilt >= DISAGREES
-
-    _tilt_grows_p = derived("that chance", key="tilt_grows_p")(lambda fit: fit.checks.tilt)
-    flipped_tilt, flipped_near, _flipped_resolved, _flipped_p_value = _tilt_of(
-        "flipped_tilt", ", flipped"
-    )
-
-    @derived(
-        "height of the plate at the reference radius over its centre, positive toward the "
-        "indicator; None where the plan does not tell it",
-        parts=DOUBTED,
-        label="dish",
-        text=lambda fit: _dish_words(fit),
-    )
-    def dish(self) -> Estimate | None:
-        return self.estimate("dish")
-
-    @derived("whether the rim stands toward the indicator, if a dish is established")
-    def dish_toward(self) -> bool | None:
-        return self.dish.value > 0 if self.dish and self.dish_resolved else None
-
-    @derived("whether a dish is established")
-    def dish_resolved(self) -> bool | None:
-        p = self.p_value("dish")
-        return None if self.dish is None else p is not None and p < 0.05
-
-    _dish_p_value = derived("chance of so large a dish by scatter", key="dish_p_value")(
-        lambda fit: fit.p_value("dish")
-    )
-    saddle, saddle_crest, _saddle_resolved, _saddle_p_value = _wave_of("saddle", "saddle")
-
-    @derived("the teeth nearest the ends of the diameter along which the saddle is high")
-    def saddle_teeth(self) -> list[int] | None:
-        crest = self.saddle_crest
-        if crest is None:
-            return None
-        return [self.blade.nearest_tooth(wrap_360(crest.value + turn)) for turn in (0.0, 180.0)]
-
-    @derived("whether the saddle grows with the radius squared; None where it was not tested")
-    def saddle_grows(self) -> bool | None:
-        return None if self.checks.saddle is None else self.checks.saddle >= DISAGREES
-
-    _saddle_grows_p = derived("that chance", key="saddle_grows_p")(lambda fit: fit.checks.saddle)
-
-    @derived("waves of three and more a turn, if they were asked for", inline=True)
-    def _higher(self) -> list[Row]:
-        return [
-            row
-            for order in range(3, self.harmonics + 1)
-            for one in _wave_of(f"wave{order}", f"{order} waves a turn")
-            for row in one.about.rows(self, "", one.fget(self))
-        ]
-
-    @derived(
-        "slope of the traverse out of square, positive if readings gain outward at the front",
-        parts=DOUBTED,
-        ending="_deg",
-        label="traverse",
-        text=lambda fit: (
-            fit.traverse.text("deg out of square to the arbor")
-            if fit.traverse
-            else _not_told(fit, "traverse")
-        ),
-    )
-    def traverse(self) -> Known | None:
-        slope = self.estimate("traverse")
-        if slope is None:
-            return None
-        return _leaning(Known(slope.value, slope.u, slope.low, slope.high))
-
-    @derived("whether the rings' mean heights fit the model; None where nothing is left to tell")
-    def heights_fit(self) -> bool | None:
-        return None if self.checks.heights is None else self.checks.heights >= DISAGREES
-
-    _heights_fit_p = derived("that chance", key="heights_fit_p")(lambda fit: fit.checks.heights)
-    _for_a_square = derived(
-        "what it means for whoever sets a square against the plate",
-        key="",
-        label="what it means",
-        text=lambda fit: _meaning(fit),
-    )(lambda _: None)
-    not_identified: dict[str, str] = quantity("what the plan cannot tell -> why, and what to read")
-    dof: int = quantity("degrees of freedom of the scatter")
-    residual_sd: float = quantity(
-        "scatter about the shape as found",
-        label="scatter",
-        text=lambda fit: (
-            f"{number(fit.residual_sd, fit.residual_sd / 4 or None)} {fit.unit} "
-            f"(standard deviation, {fit.dof} degrees of freedom)"
-        ),
-    )
-    reading_sd: float = quantity("scatter, not below graduation / sqrt(12)")
-    warnings: tuple[str, ...] = quantity("what the reader should know", default=())
-
-    @property
-    def blade(self) -> Blade:
-        """The blade, as it was mounted without being flipped."""
-        return next(ring.readings.blade for ring in self.rings if not ring.flipped)
-
-    @property
-    def at_words(self) -> str:
-        """Where the reference radius is, in words."""
-        return "at the rim" if self.at_rim else "at the outermost ring"
-
-    def estimate(self, name: str) -> Estimate | None:
-        """Return a parameter with its doubt, None where the plan does not tell it."""
-        if name not in self.names:
-            return None
-        at = self.names.index(name)
-        u = math.sqrt(float(self.covariance[at, at]))
-        return Estimate(float(self.values[at]), u, self.dof)
-
-    def value(self, name: str) -> float | None:
-        """Return a parameter, None where the plan does not tell it."""
-        one = self.estimate(name)
-        return None if one is None else one.value
-
-    def p_value(self, name: str) -> float | None:
-        """Return the chance of so large a parameter where there is none (two-sided t test)."""
-        one = self.estimate(name)
-        if one is None or math.isnan(one.u):
-            return None
-        return float(2 * special.stdtr(self.dof, -abs(one.value) / one.u))
-
-    @cached_property
-    def _waves(self) -> dict[str, Harmonic]:
-        found = {}
-        for at, name in enumerate(self.names):
-            group = name.removesuffix("_cos")
-            if group != name:
-                a, b = (float(part) for part in self.values[at : at + 2])
-                covariance = self.covariance[at : at + 2, at : at + 2]
-                found[group] = harmonic(order_of(group), a, b, covariance, self.dof, 0.0)
-        return found
-
-    def wave(self, group: str) -> Harmonic | None:
-        """Return tilt (a slope), saddle or a higher wave (heights at R) with 95 % limits.
-
-        Parameters
-        ----------
-        group : str
-            ``tilt``, ``flipped_tilt``, ``saddle``, ``wave3``, ...
-
-        Returns
-        -------
-        Harmonic or None
-            None where the plan does not tell it.
-        """
-        return self._waves.get(group)
-
-    def height_at(self, radius: ArrayLike, angle_deg: ArrayLike) -> Floats:
-        """Return the plate's height over the plane square to the arbor, from what is told.
-
-        Parameters
-        ----------
-        radius, angle_deg : array_like
-            In `unit` and in degrees of blade; shapes that broadcast to (...).
-
-        Returns
-        -------
-        ndarray, shape (...)
-            In `unit`, 0 at the centre; the blade not flipped.
-        """
-        r, angle = np.broadcast_arrays(radius, np.radians(angle_deg))
-        height = np.zeros(r.shape)
-        for group in ("dish", *self._waves):
-            if group != "flipped_tilt" and names_of(group)[0] in self.names:
-                at = self.names.index(names_of(group)[0])
-                columns = shape_columns(group, r, angle, self.reference_radius)
-                height = height + columns @ self.values[at : at + columns.shape[-1]]
-        return height
-
-    def _title(self) -> str:
-        name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
-        count = len(self.rings)
-        return (
-            f"{name}: shape of the plate from {count} ring{'s' if count > 1 else ''}, "
-            f"{len(self.residuals)} readings in {self.unit}"
-        )
-
-    def _remarks(self) -> Sequence[str]:
-        return self.warnings
 
 
 def fit_plate(rings: Sequence[Ring], *, harmonics: int = 2) -> PlateFit:
@@ -427,7 +77,7 @@ def fit_plate(rings: Sequence[Ring], *, harmonics: int = 2) -> PlateFit:
         The rings do not belong together, or one of them has fewer than four teeth, or they lie
         on too short an arc.
     """
-    rings, harmonics = check_rings_given(rings, harmonics)
+    rings, harmonics = _rings_given(rings, harmonics)
     blade = next(ring.readings.blade for ring in rings if not ring.flipped)
     unit = rings[0].readings.unit
     rim = blade.radius_mm
@@ -461,69 +111,250 @@ def fit_plate(rings: Sequence[Ring], *, harmonics: int = 2) -> PlateFit:
     return replace(found, warnings=_remarks_of(found, design))
 
 
-# ---------------------------------------------------------------- in words
+def _rings_given(rings: Sequence[Ring], harmonics: int) -> tuple[list[Ring], int]:
+    """Refuse rings that are not of one plate, or from which none can be fitted.
+
+    Raises
+    ------
+    RefusedError
+        With every fault found.
+    """
+    given = list(rings)
+    if wrong := [one for one in given if not isinstance(one, Ring)]:
+        cure = "give each ring as Ring(readings), with stand, flipped and zero where they matter"
+        raise refuse(f"a {type(wrong[0]).__name__} stands among the rings", cure)
+    if not given:
+        raise refuse("no ring is given", "give at least one, better three or front and back")
+    name = given[0].readings.blade.name
+    whole = not isinstance(harmonics, bool) and isinstance(harmonics, (int, np.integer))
+    if not whole or not 1 <= harmonics <= MOST_HARMONICS:
+        cure = f"give a whole number from 1 to {MOST_HARMONICS}"
+        raise refuse(f"harmonics is {harmonics}", cure, value=harmonics, blade=name)
+    if all(one.flipped for one in given):
+        cure = "flipped is against the blade's other rings: leave it out where there are none"
+        raise refuse("all rings are flipped", cure, blade=name, column="flipped")
+    faults = [*_strangers(given), *_twice(given), *_plans(given)]
+    if faults:
+        raise RefusedError(faults)
+    return given, int(harmonics)
 
 
-def _height_of(wave: Harmonic) -> Known:
-    parts = wave.amplitude, wave.amplitude_u, wave.amplitude_low, wave.amplitude_high
-    return Known(*(math.nan if one is None else one for one in parts))
+def _strangers(rings: list[Ring]) -> list[Fault]:
+    """Return what shows that rings are not of one plate."""
+    first = rings[0]
+    blade = first.readings.blade
+    faults: list[Fault] = []
+
+    def fault(problem: str, cure: str, value: str, column: str | None = None) -> None:
+        faults.append(Fault(problem, cure, blade.name or None, column=column, value=value))
+
+    for one in rings[1:]:
+        before = next(other for other in rings if other.flipped == one.flipped)
+        own, held = one.readings, before.readings
+        if own.unit != first.readings.unit:
+            fault(
+                f"{one.words}: read in {own.unit}, {first.words} in {first.readings.unit}",
+                "give all rings in one unit",
+                own.unit,
+            )
+        other, same = own.blade.name, own.blade == held.blade
+        # A flipped blade keeps all but which way its numbers run.
+        same &= all(getattr(own.blade, fact) == getattr(blade, fact) for fact in _BLADE_FACTS)
+        if not same:
+            fault(
+                f"{one.words}: of blade {other or 'without a name'}"
+                if other != blade.name
+                else f"{one.words}: the blade has other sizes or teeth than at {before.words}",
+                "give the rings of one blade, its facts the same in all",
+                other,
+                "blade",
+            )
+        if own.side != held.side:
+            fault(
+                f"{one.words}: side is {own.side!r}, at {before.words} {held.side!r}",
+                "give rings of one side; a blade mounted the other way round is flipped",
+                own.side,
+                "side",
+            )
+    return faults
 
 
-def _leaning(slope: Known) -> Known:
-    """Return a slope in degrees."""
-    ends = slope.value, slope.low, slope.high
-    value, low, high = (math.degrees(math.atan(one)) for one in ends)
-    return Known(value, math.degrees(slope.u / (1 + slope.value**2)), low, high)
+def _twice(rings: list[Ring]) -> list[Fault]:
+    """Return rings given twice: the same readings, or at one place with other facts."""
+    name = rings[0].readings.blade.name or None
+    faults = []
+    for one, other in combinations(rings, 2):
+        own, held = other.readings, one.readings
+        if _place(one) != _place(other):
+            continue
+        if _same_readings(one, other):
+            problem = f"{one.words} is given twice, with the very same readings"
+            faults.append(Fault(problem, "leave one of them out", name))
+        differ = [fact for fact in _SAME_FACTS if getattr(own, fact) != getattr(held, fact)]
+        if differ:
+            fact = differ[0].removesuffix("_mm")
+            problem = f"{one.words} is given twice and its {fact} differs"
+            cure = "let it agree, or name the zeros apart if the dial was set anew"
+            faults.append(Fault(problem, cure, name, column=fact))
+    return faults
 
 
-def _not_told(fit: PlateFit, what: str) -> str:
-    return f"not told by this plan: {fit.not_identified.get(what, '')}"
+def _place(ring: Ring) -> tuple[object, ...]:
+    return round(ring.radius_mm, 6), ring.stand, ring.flipped, ring.zero
 
 
-def _grows_words(fit: PlateFit) -> str:
-    if fit.tilt_grows is None:
-        why = fit.not_identified.get("tilt_growth", "too few readings, or all the same")
-        return f"not tested: {why}"
-    return "yes, as far as the rings tell" if fit.tilt_grows else "no, see below"
+def _same_readings(one: Ring, other: Ring) -> bool:
+    """Return whether two rings hold the same numbers, and not all of them alike."""
+    own, held = one.readings, other.readings
+    return bool(
+        np.array_equal(own.tooth, held.tooth)
+        and np.array_equal(own.reading, held.reading)
+        and np.ptp(own.reading) > 0
+    )
 
 
-def _dish_words(fit: PlateFit) -> str:
-    dish = fit.dish
-    if dish is None:
-        return _not_told(fit, "dish")
-    if fit.dish_resolved:
-        near, far = sorted(map(abs, (dish.low, dish.high)))
-        size = Known(abs(dish.value), dish.u, near, far).text
-        way = "toward the indicator" if dish.value > 0 else "away from the indicator"
-        text = f"the rim stands {size(f'{fit.unit} {way}')}"
+def _plans(rings: list[Ring]) -> list[Fault]:
+    faults: list[Fault] = []
+    for one in rings:
+        try:
+            if one.readings.surface != "plate":
+                raise refuse(
+                    "read on the teeth, which stand proud of the plate",
+                    "read the plate; the teeth tell nothing of its dish",
+                    value=one.readings.surface,
+                    blade=one.readings.blade.name,
+                    column="surface",
+                )
+            check_plan(one.readings)
+            if not told_orders(one, 1):
+                raise refuse(
+                    "the tilt cannot be told from the play of the indicator",
+                    "read every tooth both ways, or all of them one way",
+                    blade=one.readings.blade.name,
+                    column="turned",
+                )
+        except RefusedError as error:
+            faults += [
+                replace(fault, problem=f"{one.words}: {fault.problem}") for fault in error.faults
+            ]
+    return faults
+
+
+class _Alone(NamedTuple):
+    """Each ring fitted by itself; all share one variance."""
+
+    height: Floats
+    height_variance: Floats
+    waves: dict[int, tuple[list[int], Floats, Floats]]
+    dof: int
+
+
+def check_rings(
+    design: PlateDesign, fitted: Mapping[str, Floats], graduation: float | None
+) -> Checks:
+    """Test what each ring says by itself against the model (F tests on weighted residuals).
+
+    Parameters
+    ----------
+    design : PlateDesign
+    fitted : mapping
+        Group -> its fitted part of each reading, shape (n,).
+    graduation : float, optional
+
+    Returns
+    -------
+    Checks
+    """
+    alone = _each_alone(design, fitted, graduation)
+    if alone is None:
+        return Checks(None, None, None)
+    return Checks(_growth(design, alone, 1), _growth(design, alone, 2), _heights(design, alone))
+
+
+def _each_alone(
+    design: PlateDesign, fitted: Mapping[str, Floats], graduation: float | None
+) -> _Alone | None:
+    heights, units, fits = [], [], []
+    for at, ring in enumerate(design.rings):
+        here = design.ring == at
+        angle, read = design.angle[here], design.reading[here].copy()
+        own = [one for one in design.orders[at] if one == 1 or one in design.waves]
+        for order in design.waves:
+            if order not in own:  # What its teeth cannot tell is taken from the other rings.
+                read -= fitted[group_of(order)][here]
+        columns = harmonic_columns(angle, own)
+        play = design_of(ring.readings, drift=False).play
+        if play is not None:
+            columns = np.column_stack([columns, columns[:, 1:3] * play[:, np.newaxis]])
+        fit = least_squares(columns, read - read.mean())
+        heights.append(float(fit.coefficients[0] + read.mean()))
+        units.append(float(fit.unit_covariance[0, 0]))
+        fits.append((own, fit))
+    dof = sum(max(fit.dof, 0) for _, fit in fits)
+    if dof < 1:
+        return None
+    scatter = math.sqrt(math.fsum(float(fit.rss) for _, fit in fits if fit.dof > 0) / dof)
+    spans = [float(np.ptp(design.reading[design.ring == at])) for at in range(len(design.rings))]
+    hair = max(hair_of(design.reading), _NEGLECTED * max(spans))
+    sd = max(scatter, floor_of(graduation), hair)
+    rounding = (graduation or 0.0) ** 2 / 12 if is_coarse(scatter, graduation) else 0.0
+    waves = {}
+    for order in (1, 2):
+        which = [at for at, (own, _) in enumerate(fits) if order in own]
+        parts, covariance = np.zeros(2 * len(which)), np.zeros((2 * len(which), 2 * len(which)))
+        for row, at in enumerate(which):
+            own, fit = fits[at]
+            first, here = 2 * own.index(order) + 1, slice(2 * row, 2 * row + 2)
+            place, ring = slice(first, first + 2), design.rings[at]
+            u = (ring.readings.ring_radius_u_mm or 0.0) / ring.radius_mm * order
+            parts[here] = fit.coefficients[place]
+            covariance[here, here] = (
+                sd**2 * fit.unit_covariance[place, place]
+                + rounding * np.eye(2)
+                + u**2 * np.outer(parts[here], parts[here])
+            )
+        waves[order] = (which, parts, covariance)
+    return _Alone(np.array(heights), sd**2 * np.array(units) + rounding, waves, dof)
+
+
+def _growth(design: PlateDesign, alone: _Alone, order: int) -> float | None:
+    """Return the chance that the rings' waves, each by itself, are as the radius makes them."""
+    which, parts, covariance = alone.waves[order]
+    radius = np.array([float(design.rings[at].readings.ring_radius or 0.0) for at in which])
+    flipped = np.array([design.rings[at].flipped for at in which], dtype=np.bool_)
+    shared = order > 1  # The blade's own shape turns over with it; how it is mounted does not.
+    groups = [radius] if shared else [radius[flipped], radius[~flipped]]
+    if not any(len(np.unique(one)) > 1 for one in groups):
+        return None
+    growth = (radius / design.reference_radius) ** order
+    if shared:
+        model = np.where(flipped, -growth, growth)[:, np.newaxis]
     else:
-        text = f"{_NOT_APART}: {dish.text(fit.unit)}"
-    text += "" if fit.at_rim else ", counted at the outermost ring"
-    return text + ("; not to be trusted, see below" if fit.heights_fit is False else "")
+        model = np.stack([growth * ~flipped, growth * flipped], axis=1)
+    both = np.kron(model, np.eye(2)).astype(np.float64)
+    return _misfit(parts, covariance, both, alone.dof)
 
 
-def _meaning(fit: PlateFit) -> list[tuple[str, str]]:
-    """Return what the shape means for whoever sets a square against the plate."""
-    said = []
-    if fit.dish is None or fit.heights_fit is False:
-        said.append(
-            "whether the plate is dished stays open, and a dish would lean a square against it at "
-            "every rotation"
-        )
-    elif fit.dish_resolved:
-        lean = abs(math.degrees(math.atan(fit.dish.value / fit.reference_radius)))
-        said.append(
-            f"the dish by itself leans a square against the plate by {lean:.2g} deg and more, at "
-            "every rotation, and the neutral line does not take it out; the cut stays square to "
-            "the arbor. Do not hammer or bend the blade: clean the flanges, mount it again and "
-            "read again, then take it to a sawsmith"
-        )
-    if fit.saddle_crest is not None:
-        said.append(
-            "the saddle leans a square too, one way and the other twice a turn: the neutral line "
-            "alone does not take it out"
-        )
-    return [("and" if at else "what it means", text) for at, text in enumerate(said)]
+def _heights(design: PlateDesign, alone: _Alone) -> float | None:
+    first = np.array([np.flatnonzero(design.ring == at)[0] for at in range(len(design.rings))])
+    level = [design.aside[first][:, : len(design.zeros)]]
+    level += [design.columns(one)[first] for one in ("traverse", "dish") if one in design.kept]
+    model = np.concatenate(level, axis=1)
+    return _misfit(alone.height, np.diag(alone.height_variance), model, alone.dof)
+
+
+def _misfit(values: Floats, covariance: Floats, model: Floats, dof: int) -> float | None:
+    """Return the chance of so large a weighted sum of squares about a linear model."""
+    root = np.linalg.cholesky(covariance)
+    white = np.linalg.solve(root, values)
+    columns = np.linalg.solve(root, model[:, model.any(axis=0)])
+    columns /= np.linalg.norm(columns, axis=0)
+    weight, _, rank, _ = np.linalg.lstsq(columns, white, rcond=None)
+    left = len(values) - int(rank)
+    if left < 1:
+        return None
+    rest = white - columns @ weight
+    return float(special.fdtrc(left, dof, float(rest @ rest) / left))
 
 
 def _remarks_of(fit: PlateFit, design: PlateDesign) -> tuple[str, ...]:
@@ -548,7 +379,7 @@ def _remarks_of(fit: PlateFit, design: PlateDesign) -> tuple[str, ...]:
     found += [
         f"{one.words} and {other.words} hold the very same readings: was one copied?"
         for one, other in combinations(fit.rings, 2)
-        if same_readings(one, other)
+        if _same_readings(one, other)
     ]
     for one in fit.rings:
         found += [f"{one.words}: {remark}" for remark in plan_remarks(one.readings)]

@@ -15,8 +15,8 @@ from bladegeom.faults import refuse
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.lengths import Length, convert, length, lengths_mm, with_unit
 from bladegeom.plate.line import LINES, PlateLine, PlateSlopes, line_of
-from bladegeom.plate.plate import PlateFit
-from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.plate.shape import PlateFit
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.wobble import DETECTION_LEVEL
 
 Floats = NDArray[np.float64]
@@ -37,8 +37,7 @@ def _slope_of(name: str, meaning: str, label: Any, key: str | None = None) -> An
     return quantity(
         meaning,
         key=key,
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
         label=label,
         text=lambda one: _slope_words(one, name),
     )
@@ -108,7 +107,6 @@ class Rotation(Result):
         "farthest that the plate stands off the straight line, positive toward the indicator, with "
         "`best_tooth` (else `worst_deg`) uppermost, in the plate's unit; None where a part of the "
         "shape that bends it is not identified",
-        parts=DOUBTED,
         label="plate along the line",
         text=lambda one: _bow_words(one),
     )
@@ -346,9 +344,6 @@ def _signed(what: str, given: Length) -> tuple[float, str]:
     lengths_mm(what, (value, unit))
     whole = "in" if unit in ("in", "thou") else "mm"
     return convert(float(value), unit, whole), whole
-
-
-# ---------------------------------------------------------------- in words
 
 
 def _zeros(one: Rotation) -> str:
