@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, TypeVar, dataclass_transform
 
@@ -54,10 +54,7 @@ T = TypeVar("T")
 DOUBTED = ("", "_u", "_low", "_high")
 """Parts of an `Estimate`: its value, its standard uncertainty and its 95 % limits."""
 
-
-def _part(part: str) -> str:
-    """Return the attribute that a part of a key stands for."""
-    return part[1:] or "value"
+Parts = tuple[str, ...] | Mapping[str, Callable[[Any], Any]]
 
 
 class About(NamedTuple):
@@ -65,12 +62,18 @@ class About(NamedTuple):
 
     meaning: str
     key: str | None
-    parts: tuple[str, ...]
+    parts: Parts
     ending: str
     unit: str | None
     label: str | Callable[[Any], str]
     text: Text | None
     inline: bool
+
+    def part(self, value: Any, part: str) -> Any:
+        """Return what a part of its key stands for, in a value that is not None."""
+        if isinstance(self.parts, Mapping):
+            return self.parts[part](value)
+        return getattr(value, part[1:] or "value", value if self.parts == ("",) else None)
 
     def keys(self, name: str) -> list[str]:
         """Return its keys in `to_dict`, for the name that it has in its class."""
@@ -95,7 +98,7 @@ class About(NamedTuple):
         keys = self.keys(name)
         values = [value]
         if len(self.parts) > 1:
-            values = [getattr(value, _part(part), None) for part in self.parts]
+            values = [None if value is None else self.part(value, part) for part in self.parts]
         rows = [Row(key, one) for key, one in zip(keys, values, strict=False)]
         if not texts or not texts[0][1]:
             return rows
@@ -120,7 +123,7 @@ def quantity(
     meaning: str,
     *,
     key: str | None = None,
-    parts: tuple[str, ...] = ("",),
+    parts: Parts = ("",),
     ending: str = "",
     unit: str | None = None,
     label: str | Callable[[Any], str] = "",
@@ -136,9 +139,9 @@ def quantity(
         For docstring and glossary; a key that several results have means the same in all.
     key : str, optional
         In `to_dict` and in frames; the field's name if not given, ``""`` for people only.
-    parts : tuple of str
+    parts : tuple of str, or dict
         `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them, and each
-        stands for the attribute of that name.
+        stands for the attribute of that name, or for what its function makes of the value.
     ending : str
         Behind the keys, such as ``_deg``.
     unit : str, optional
@@ -166,7 +169,7 @@ def derived(
     meaning: str,
     *,
     key: str | None = None,
-    parts: tuple[str, ...] = ("",),
+    parts: Parts = ("",),
     ending: str = "",
     unit: str | None = None,
     label: str | Callable[[Any], str] = "",
@@ -208,7 +211,7 @@ class Result:
                 own[name] = held.metadata["about"]
         cls._quantities = {**cls._quantities, **own}
         cls._parts = {
-            key: (name, _part(part))
+            key: (name, part)
             for name, about in cls._quantities.items()
             for key, part in zip(about.keys(name), about.parts, strict=False)
         }
@@ -243,7 +246,7 @@ class Result:
             if name in self._parts:
                 held, part = self._parts[name]
                 value = getattr(self, held)
-                return value if value is None else getattr(value, part, value)
+                return value if value is None else self._quantities[held].part(value, part)
             for held, about in self._quantities.items():
                 own = name.removeprefix(about.stem)
                 if about.inline and name not in self._quantities:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +23,7 @@ IMPROVED, NOT_SHOWN, WORSE = "improved", "not shown to have improved", "worse"
 _SHOWN = 0.05
 
 
-@dataclass(frozen=True, eq=False)
-class Moved:
+class Moved(NamedTuple):
     """The change of the wobble as a vector.
 
     Attributes
@@ -42,39 +41,9 @@ class Moved:
     p: float | None
 
     @property
-    def amplitude(self) -> float:
-        """Its size."""
-        return abs(self.vector)
-
-    @property
     def deg(self) -> float:
         """Its direction in the blade."""
         return wrap_360(math.degrees(math.atan2(self.vector.imag, self.vector.real)))
-
-    @property
-    def cosine(self) -> float:
-        """Its cosine part."""
-        return self.vector.real
-
-    @property
-    def sine(self) -> float:
-        """Its sine part."""
-        return self.vector.imag
-
-    @property
-    def cosine_u(self) -> float:
-        """Standard uncertainty (k = 1) of the cosine part."""
-        return math.sqrt(float(self.spread[0, 0]))
-
-    @property
-    def sine_u(self) -> float:
-        """Standard uncertainty (k = 1) of the sine part."""
-        return math.sqrt(float(self.spread[1, 1]))
-
-    @property
-    def covariance(self) -> float:
-        """Covariance of the two parts."""
-        return float(self.spread[0, 1])
 
     @property
     def shown(self) -> bool:
@@ -148,10 +117,17 @@ class Change(Result):
         "the change as a vector: size, direction in the blade, cosine and sine part with their "
         "doubt, how probable so large a one is where there is none, and whether that is below 5 %",
         key="change",
-        parts=(
-            *("_amplitude", "_deg", "_cosine", "_sine", "_cosine_u", "_sine_u"),
-            *("_covariance", "_p", "_shown"),
-        ),
+        parts={
+            "_amplitude": lambda one: abs(one.vector),
+            "_deg": lambda one: one.deg,
+            "_cosine": lambda one: one.vector.real,
+            "_sine": lambda one: one.vector.imag,
+            "_cosine_u": lambda one: math.sqrt(one.spread[0, 0]),
+            "_sine_u": lambda one: math.sqrt(one.spread[1, 1]),
+            "_covariance": lambda one: one.spread[0, 1],
+            "_p": lambda one: one.p,
+            "_shown": lambda one: one.shown,
+        },
         label="as a vector",
         text=lambda one: one._vector_words,
     )
@@ -190,7 +166,7 @@ class Change(Result):
     def _vector_words(self) -> str:
         if self.moved is None:
             return ""
-        size = self.said(self.moved.amplitude)
+        size = self.said(abs(self.moved.vector))
         if not self.moved.shown:
             return f"{size}, not told apart from none"
         return f"{size} toward {self.moved.deg:.0f} deg from tooth 1"
