@@ -72,8 +72,7 @@ if TYPE_CHECKING:
     from bladegeom.shop.change import Change, change
     from bladegeom.shop.condition import Condition, assess
     from bladegeom.shop.history import History, read_history, record
-    from bladegeom.shop.limit import Limit
-    from bladegeom.shop.limits import Limits, read_limits
+    from bladegeom.shop.limits import Limit, Limits, read_limits
     from bladegeom.shop.shelf import Shelf, shelf
     from bladegeom.shop.trend import Trend, trend
     from bladegeom.shop.visit import Visit, visit

@@ -268,7 +268,8 @@ def length(what: str, given: object) -> tuple[float, str] | None:
     number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
     if not number or not 0 < value <= LARGEST:
         cure = f"give a length above 0 and up to {LARGEST:g}"
-        raise refuse(f"{what} is {value} {unit}", cure, value=value, column=what)
+        said = f"{value:g}" if number else value
+        raise refuse(f"{what} is {said} {unit}", cure, value=said, column=what)
     return float(value), unit
 
 

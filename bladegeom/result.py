@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, TypeVar, dataclass_transform
 
@@ -292,14 +292,22 @@ class Result:
     def __repr__(self) -> str:
         return str(self)
 
+    def _table(self) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+        """Return heads, if there are any, and rows of what a notebook shows."""
+        return (), self.shown_rows()
+
     def _repr_html_(self) -> str:
         import html  # Its table of letters is long; only notebooks wait for it.
 
-        body = "".join(
-            f"<tr><th style='text-align:left'>{html.escape(label)}</th>"
-            f"<td style='text-align:left'>{html.escape(text)}</td></tr>"
-            for label, text in self.shown_rows()
-        )
+        def row(texts: Sequence[str], tags: Sequence[str]) -> str:
+            style = "style='text-align:left'"
+            cells = zip(texts, tags, strict=True)
+            one = "".join(f"<{tag} {style}>{html.escape(text)}</{tag}>" for text, tag in cells)
+            return f"<tr>{one}</tr>"
+
+        heads, rows = self._table()
+        body = row(heads, ["th"] * len(heads)) if heads else ""
+        body += "".join(row(one, ["td"] * len(one) if heads else ["th", "td"]) for one in rows)
         remarks = "".join(f"<li>{html.escape(remark)}</li>" for remark in self._remarks())
         heading = html.escape("\n".join([self._title(), *self._first()])).replace("\n", "<br>")
         title = f"<caption style='text-align:left'>{heading}</caption>"

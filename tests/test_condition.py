@@ -16,8 +16,7 @@ from simulated import rng_for
 import bladegeom as bg
 from bladegeom.faults import RefusedError
 from bladegeom.shop.condition import ACTIONS, assess
-from bladegeom.shop.limit import Limit
-from bladegeom.shop.limits import Limits
+from bladegeom.shop.limits import Limit, Limits
 
 TEETH, RING = 40, 100.0
 WOBBLE = Limit("wobble_tir", (0.10, "mm"), "invented shop rule")

@@ -6,8 +6,7 @@ import pytest
 
 import bladegeom as bg
 from bladegeom.faults import RefusedError
-from bladegeom.shop.limit import Limit
-from bladegeom.shop.limits import Limits, read_limits
+from bladegeom.shop.limits import Limit, Limits, read_limits
 
 GOOD = """# invented
 [[limit]]
@@ -135,6 +134,19 @@ def test_the_limit_is_the_one_whose_range_holds_the_diameter(diameter, value):
 def test_no_limit_or_two_are_refused(limits, diameter, words):
     with pytest.raises(RefusedError, match=words):
         limits.of(diameter, "X")
+
+
+def test_a_limit_takes_its_lengths_with_their_unit():
+    limit = Limit("wobble_tir", "4 thou", "invented", first="9 in", last=(10, "in"), ring="110 mm")
+    assert (limit.in_unit("in"), limit.ring_mm) == (0.004, 110.0)
+    assert str(limit) == "wobble_tir 4 thou from 9 in to 10 in at ring 110 mm"
+    assert [limit.holds(mm) for mm in (228.0, 228.6, 254.0, 255.0)] == [False, True, True, False]
+    with pytest.raises(RefusedError) as refused:
+        Limit("wobble_tir", 4, "invented", last="250")
+    said = [(fault.column, fault.problem) for fault in refused.value.faults]
+    assert said == [("value", "value is 4, without a unit"), ("to", "to: '250' has no unit")]
+    with pytest.raises(RefusedError, match="value is not given"):
+        Limit("wobble_tir", None, "invented")
 
 
 def test_an_inch_blade_meets_a_millimetre_range():

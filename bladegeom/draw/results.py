@@ -1,7 +1,4 @@
-"""Tables of readings in, one table of answers out: a row a blade, the refused ones with the reason.
-
-Written in full precision, as text in one pass: a frame's own writer takes twice as long.
-"""
+"""Tables of readings in, one table of answers out: a row a blade, the refused with the reason."""
 
 from __future__ import annotations
 
@@ -10,8 +7,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, NamedTuple
-
-import numpy as np
 
 from bladegeom.draw.queue import has_workbooks, printable
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
@@ -30,7 +25,6 @@ Progress = Callable[[str, int, int], None]
 _AT_ONCE = 8192
 _ROWS_OF_A_WORKBOOK = 1_048_576
 _LONGEST_HEADER = 1 << 16
-_QUOTED = frozenset(',"\r\n')
 
 
 class Answered(NamedTuple):
@@ -114,10 +108,17 @@ def write_answers(
         row = "" if fault.row is None else f"row {fault.row}: "
         reason = f"{row}{fault.problem}; {fault.cure}"
         reasons.setdefault((fault.blade or "", file), []).append(reason)
-    left = [(blade, file, ". ".join(said)) for (blade, file), said in reasons.items()]
-    write = _write_workbook if target.suffix.lower() == ".xlsx" else _write_csv
+    left = pd.DataFrame(
+        [(blade, file, ". ".join(said)) for (blade, file), said in reasons.items()],
+        columns=["blade", "file", "refused"],
+    ).reindex(columns=[*whole.columns, "refused"])
+    rows = len(whole) + len(left)
+    workbook = target.suffix.lower() == ".xlsx"
+    if workbook and rows >= _ROWS_OF_A_WORKBOOK:
+        raise refuse(f"{rows} rows are more than a workbook holds", "write a .csv file")
     with whole_file(target) as out:
-        write(whole, left, out, progress)
+        parts = _parts(whole.assign(refused=None), left, progress)
+        (_write_workbook if workbook else _write_csv)(parts, out)
     return Answered(len(whole), len(left), placed, notes)
 
 
@@ -198,68 +199,40 @@ def _placed(fault: Fault, file: str) -> Fault:
     return replace(fault, problem=f"{file}: {fault.problem}")
 
 
-Left = Sequence[tuple[str, str, str]]
-"""Name, file and reason of each refused blade."""
-
-
-def _parts(table: pd.DataFrame, progress: Progress | None) -> Iterator[pd.DataFrame]:
+def _parts(
+    table: pd.DataFrame, left: pd.DataFrame, progress: Progress | None
+) -> Iterator[pd.DataFrame]:
+    """Yield the rows that are written, some at a time, the refused ones last."""
     for at in range(0, len(table), _AT_ONCE):
         if progress is not None:
             progress("writing", at, len(table))
         yield table.iloc[at : at + _AT_ONCE]
+    if len(left):
+        yield left
     if progress is not None:
         progress("writing", len(table), len(table))
 
 
-def _write_csv(table: pd.DataFrame, left: Left, out: IO[bytes], progress: Progress | None) -> None:
-    def write(lines: str) -> None:
-        out.write(lines.encode("utf-8", "backslashreplace"))
-
-    write("\ufeff" + ",".join([*table.columns, "refused"]) + "\r\n")
-    for part in _parts(table, progress):
-        columns = [_texts(part[name]) for name in part]
-        write("".join(f"{line},\r\n" for line in map(",".join, zip(*columns, strict=True))))
-    blank = "," * (len(table.columns) - 1)
-    for blade, file, reason in left:
-        write(f"{_quoted(blade)}{blank}{_quoted(file)},{_quoted(reason)}\r\n")
-
-
-def _texts(column: pd.Series[Any]) -> list[str]:
-    """Return the cells of a column as they are written; blank where missing."""
-    missing = column.isna().to_numpy()
-    if missing.all():
-        return [""] * len(column)
-    values = column.tolist()
-    if column.dtype == np.float64:
-        texts = [*map(repr, values)]
-    elif isinstance(values[0], str):
-        known = {text: _quoted(text) for text in set(values)}
-        texts = [known[text] for text in values]
-    else:
-        texts = [*map(str, values)]
-    for at in np.flatnonzero(missing).tolist():
-        texts[at] = ""
-    return texts
+def _write_csv(parts: Iterator[pd.DataFrame], out: IO[bytes]) -> None:
+    out.write("\ufeff".encode())
+    for place, part in enumerate(parts):
+        texts = part.select_dtypes(exclude=["number", "bool", "boolean"]).columns
+        guarded = {name: part[name].map(as_text, na_action="ignore") for name in texts}
+        part.assign(**guarded).to_csv(
+            out,
+            index=False,
+            header=place == 0,
+            mode="wb",
+            encoding="utf-8",
+            errors="backslashreplace",
+            lineterminator="\r\n",
+        )
 
 
-def _quoted(text: str) -> str:
-    text = as_text(text)
-    if _QUOTED.isdisjoint(text):
-        return text
-    doubled = text.replace('"', '""')
-    return f'"{doubled}"'
-
-
-def _write_workbook(
-    table: pd.DataFrame, left: Left, out: IO[bytes], progress: Progress | None
-) -> None:
+def _write_workbook(parts: Iterator[pd.DataFrame], out: IO[bytes]) -> None:
     from openpyxl import Workbook
     from openpyxl.cell import WriteOnlyCell
 
-    if len(table) + len(left) >= _ROWS_OF_A_WORKBOOK:
-        raise refuse(
-            f"{len(table) + len(left)} rows are more than a workbook holds", "write a .csv file"
-        )
     book = Workbook(write_only=True)
     sheet = book.create_sheet("blades")
     sheet.freeze_panes = "A2"
@@ -271,12 +244,10 @@ def _write_workbook(
         held.data_type = "s"  # Not a formula, whatever it begins with.
         return held
 
-    sheet.append([*table.columns, "refused"])
-    for part in _parts(table, progress):
+    for place, part in enumerate(parts):
+        if place == 0:
+            sheet.append([*part.columns])
         values = part.astype(object).where(part.notna(), None)
         for row in values.itertuples(index=False):
             sheet.append([cell(value) for value in row])
-    blank = [None] * (len(table.columns) - 2)
-    for blade, file, reason in left:
-        sheet.append([cell(blade), *blank, cell(file), cell(reason)])
     book.save(out)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +23,7 @@ IMPROVED, NOT_SHOWN, WORSE = "improved", "not shown to have improved", "worse"
 _SHOWN = 0.05
 
 
-@dataclass(frozen=True, eq=False)
-class Moved:
+class Moved(NamedTuple):
     """The change of the wobble as a vector.
 
     Attributes
@@ -42,38 +41,33 @@ class Moved:
     p: float | None
 
     @property
-    def amplitude(self) -> float:
-        """Its size."""
-        return abs(self.vector)
-
-    @property
     def deg(self) -> float:
         """Its direction in the blade."""
         return wrap_360(math.degrees(math.atan2(self.vector.imag, self.vector.real)))
 
     @property
+    def amplitude(self) -> float:
+        return abs(self.vector)
+
+    @property
     def cosine(self) -> float:
-        """Its cosine part."""
         return self.vector.real
 
     @property
     def sine(self) -> float:
-        """Its sine part."""
         return self.vector.imag
 
     @property
     def cosine_u(self) -> float:
-        """Standard uncertainty (k = 1) of the cosine part."""
-        return math.sqrt(float(self.spread[0, 0]))
+        return math.sqrt(self.spread[0, 0])
 
     @property
     def sine_u(self) -> float:
-        """Standard uncertainty (k = 1) of the sine part."""
-        return math.sqrt(float(self.spread[1, 1]))
+        return math.sqrt(self.spread[1, 1])
 
     @property
     def covariance(self) -> float:
-        """Covariance of the two parts."""
+        """Of the cosine and the sine part."""
         return float(self.spread[0, 1])
 
     @property
@@ -149,8 +143,8 @@ class Change(Result):
         "doubt, how probable so large a one is where there is none, and whether that is below 5 %",
         key="change",
         parts=(
-            *("_amplitude", "_deg", "_cosine", "_sine", "_cosine_u", "_sine_u"),
-            *("_covariance", "_p", "_shown"),
+            *("_amplitude", "_deg", "_cosine", "_sine", "_cosine_u", "_sine_u", "_covariance", "_p"),
+            "_shown",
         ),
         label="as a vector",
         text=lambda one: one._vector_words,
@@ -190,7 +184,7 @@ class Change(Result):
     def _vector_words(self) -> str:
         if self.moved is None:
             return ""
-        size = self.said(self.moved.amplitude)
+        size = self.said(abs(self.moved.vector))
         if not self.moved.shown:
             return f"{size}, not told apart from none"
         return f"{size} toward {self.moved.deg:.0f} deg from tooth 1"

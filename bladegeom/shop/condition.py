@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import NamedTuple
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -15,7 +15,6 @@ from bladegeom.fit.marks import NeutralLine, neutral_line, without_marks
 from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
 from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.lengths import MM_PER
 from bladegeom.mistakes.check import Finding, Findings
 from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.shop.conformity import (
@@ -35,8 +34,7 @@ from bladegeom.shop.conformity import (
     unread_words,
     wobble_span,
 )
-from bladegeom.shop.limit import Limit
-from bladegeom.shop.limits import Limits
+from bladegeom.shop.limits import Limit, Limits, said_length
 from bladegeom.tables.eye import BLANK, FAULT, NOTHING, eye_fault, eye_says
 
 _SAME_RING = 0.01
@@ -86,7 +84,15 @@ class Action(NamedTuple):
     sound: bool = True
 
 
-_OF_VERDICT = ("_outcome", "_limit", "_low", "_high", "_probability", "_source", "_rests_on")
+_OF_VERDICT: dict[str, Callable[[Verdict], Any]] = {
+    "_outcome": lambda one: one.outcome,
+    "_limit": lambda one: one.largest,
+    "_low": lambda one: one.span.measured.low,
+    "_high": lambda one: one.span.measured.high,
+    "_probability": lambda one: one.span.within,
+    "_source": lambda one: one.limit.source,
+    "_rests_on": lambda one: one.span.rests_on,
+}
 
 
 @described
@@ -139,7 +145,7 @@ class Condition(Result):
 
     @derived("lowest conformance probability of all limits", key="conformance_probability")
     def probability(self) -> float:
-        known = [one.probability for one in self.verdicts]
+        known = [one.span.within for one in self.verdicts]
         return math.nan if any(map(math.isnan, known)) else min(known)
 
     @derived(
@@ -232,7 +238,7 @@ class Condition(Result):
         return {NOTHING: _CLEAR, BLANK: _NOT_SEEN}.get(eye_says(seen), seen)
 
     def _on(self, quantity: str) -> Verdict | None:
-        return next((one for one in self.verdicts if one.quantity == quantity), None)
+        return next((one for one in self.verdicts if one.limit.quantity == quantity), None)
 
     def _title(self) -> str:
         return f"{f'Blade {self.name}' if self.name else 'Blade'}: {self.outcome}; {self.action}"
@@ -285,7 +291,7 @@ def assess(
     step = next_action(
         fit,
         outcome,
-        min((one.limit for one in verdicts if one.outcome == FAILS), default=math.inf),
+        min((one.largest for one in verdicts if one.outcome == FAILS), default=math.inf),
         found,
         moved=_moved(fit, limits, rule, outcome),
         unread=_unread(verdicts),
@@ -331,18 +337,7 @@ def _verdict(fit: WobbleFit, limit: Limit, rule: str) -> Verdict:
     passes = outcome == CONFORMS
     reach = measured.value if rule == "simple" else measured.high
     unread = hiding(fit, largest - reach if raw and passes else math.inf)
-    verdict = Verdict(
-        quantity=limit.quantity,
-        limit=largest,
-        source=limit.source,
-        value=measured.value,
-        low=measured.low,
-        high=measured.high,
-        probability=span.within,
-        outcome=outcome,
-        rests_on=span.rests_on,
-        unread=unread,
-    )
+    verdict = Verdict(limit, largest, span, outcome, unread)
     if passes and unread:
         return verdict.withheld(UNDECIDED, "until the unread teeth are read")
     return verdict
@@ -368,20 +363,18 @@ def _moved(fit: WobbleFit, limits: Limits, rule: str, outcome: str) -> Closing |
 
 def _check_ring(fit: WobbleFit, limit: Limit) -> None:
     """Refuse a limit that holds at a ring more than 1 % away: the runout differs by as much."""
-    if limit.ring is None:
+    ring, its = fit.readings.ring_radius_mm, limit.ring_mm
+    if its is None or limit.ring is None or (ring and abs(ring / its - 1) <= _SAME_RING):
         return
-    value, unit = limit.ring
-    ring = fit.readings.ring_radius_mm
-    if ring is None or abs(ring / (value * MM_PER[unit]) - 1) > _SAME_RING:
-        read = "not stated" if ring is None else f"{ring:.4g} mm"
-        raise refuse(
-            f"the limit holds at a ring radius of {value:g} {unit}; the ring radius of this blade "
-            f"is {read}",
-            "read the blade at the limit's ring, or state the ring radius",
-            blade=fit.readings.blade.name,
-            column="ring_radius",
-            value=read,
-        )
+    read = "not stated" if ring is None else f"{ring:.4g} mm"
+    where = said_length(limit.ring)
+    raise refuse(
+        f"the limit holds at a ring radius of {where}; the ring radius of this blade is {read}",
+        "read the blade at the limit's ring, or state the ring radius",
+        blade=fit.readings.blade.name,
+        column="ring_radius",
+        value=read,
+    )
 
 
 def _told(fit: WobbleFit, verdicts: Sequence[Verdict], step: Action) -> tuple[str, ...]:
@@ -389,7 +382,7 @@ def _told(fit: WobbleFit, verdicts: Sequence[Verdict], step: Action) -> tuple[st
     unread = _unread(verdicts)
     if unread and not step.unread and step.name != RETIRE:
         said.append(unread_words(fit.readings, unread))
-    if any(one.quantity == "raw_tir" for one in verdicts):
+    if any(one.limit.quantity == "raw_tir" for one in verdicts):
         turns = len(set(fit.readings.turn[fit.in_fit].tolist()))
         count = f"{len(fit.residuals)} in {turns} turn{'' if turns == 1 else 's'}"
         said.append(
@@ -412,27 +405,11 @@ def next_action(
 ) -> Action:
     """Return what to do next, from the outcome and the shape of the plate.
 
-    Mistakes come first (which a bend that explains more is not), then a stand that moved, then the
-    outcome. A mistake in the closing reading alone touches no number; what it shows of the stand
-    is judged as such. Out of the limit, the largest part decides: a bend over a few teeth, waves
-    round the whole blade, or the tilt.
-
-    Parameters
-    ----------
-    fit : WobbleFit
-    outcome : str
-        One of `OUTCOMES`.
-    smallest : float
-        The smallest limit that is not kept, in the unit of the readings.
-    findings : Findings
-    moved : Closing, optional
-        What shows that the stand moved, where it matters to the outcome.
-    unread : sequence of int
-        Teeth that must be read before the blade can pass.
-
-    Returns
-    -------
-    Action
+    Mistakes come first (which a bend that explains more is not), then a stand that `moved` where
+    that matters to the outcome, then the outcome. A mistake in the closing reading alone touches
+    no number; what it shows of the stand is judged as such. Out of the limit (`smallest` of those
+    not kept), the largest part decides: a bend over a few teeth, waves round the whole blade, or
+    the tilt. `unread` teeth must be read before the blade can pass.
     """
     if mistake := next((one for one in findings if _touches(one, fit)), None):
         words, shape = [_mistake(mistake)], residual_shape(fit)

@@ -19,6 +19,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf, student_t
 from bladegeom.readings import Readings
 from bladegeom.result import between, number, percent
+from bladegeom.shop.limits import Limit
 
 CONFORMS, UNDECIDED, FAILS = "conforms", "undecided", "does not conform"
 NOT_JUDGED = "not judged"
@@ -52,62 +53,6 @@ UNREAD_RULE = (
 two unread ones shows it on one side at least; eight teeth are the fewest that show a shape."""
 
 
-@dataclass(frozen=True)
-class Verdict:
-    """The outcome on one limit; lengths in the unit of the readings.
-
-    Attributes
-    ----------
-    quantity : {"raw_tir", "wobble_tir"}
-    limit : float
-    source : str
-        Where the limit comes from, in words.
-    value, low, high : float
-        What was measured, with 95 % limits; NaN where the doubt is not known.
-    probability : float
-        Conformance probability; NaN where the doubt is not known or the outcome is withheld.
-    outcome : str
-        One of `OUTCOMES`.
-    rests_on : str
-        What the doubt rests on.
-    unread : tuple of int
-        Teeth not read that keep the blade from passing.
-    withheld_for : str
-        In words, why the numbers alone do not decide; empty where they do.
-    """
-
-    quantity: str
-    limit: float
-    source: str
-    value: float
-    low: float
-    high: float
-    probability: float
-    outcome: str
-    rests_on: str
-    unread: tuple[int, ...] = ()
-    withheld_for: str = ""
-
-    def withheld(self, outcome: str, why: str) -> Verdict:
-        """Return the numbers with an outcome that rests on something else than they."""
-        return replace(self, outcome=outcome, probability=math.nan, withheld_for=why)
-
-    def said(self, unit: str) -> str:
-        """Return the verdict in words."""
-        doubt = (self.high - self.low) / 2
-        limits = "doubt not known"
-        chance = f" ({self.withheld_for})" if self.withheld_for else ""
-        if math.isfinite(doubt):
-            limits = f"95 %: {between(self.low, self.high, doubt)}"
-        if math.isfinite(self.probability):
-            chance = f" (probability to be within it: {percent(self.probability)})"
-        name = self.quantity.replace("_tir", " TIR")
-        return (
-            f"{name} {number(self.value, doubt)} {unit} ({limits}) against {self.limit:.4g} "
-            f"{unit}: {self.outcome}{chance}; doubt from {self.rests_on}; source: {self.source}"
-        )
-
-
 class Span(NamedTuple):
     """A measured value with its 95 % limits, and the chance that the true one is within a limit.
 
@@ -116,7 +61,7 @@ class Span(NamedTuple):
     measured : Known
         NaN limits where the doubt is not known.
     within : float
-        Conformance probability; NaN where the doubt is not known.
+        Conformance probability; NaN where the doubt is not known or the outcome is withheld.
     rests_on : str
         What the doubt rests on.
     """
@@ -126,21 +71,60 @@ class Span(NamedTuple):
     rests_on: str
 
 
+@dataclass(frozen=True)
+class Verdict:
+    """The outcome on one limit; lengths in the unit of the readings.
+
+    Attributes
+    ----------
+    limit : Limit
+    largest : float
+        Its value.
+    span : Span
+        What was measured.
+    outcome : str
+        One of `OUTCOMES`.
+    unread : tuple of int
+        Teeth not read that keep the blade from passing.
+    withheld_for : str
+        In words, why the numbers alone do not decide; empty where they do.
+    """
+
+    limit: Limit
+    largest: float
+    span: Span
+    outcome: str
+    unread: tuple[int, ...] = ()
+    withheld_for: str = ""
+
+    def withheld(self, outcome: str, why: str) -> Verdict:
+        """Return the numbers with an outcome that rests on something else than they."""
+        span = self.span._replace(within=math.nan)
+        return replace(self, outcome=outcome, span=span, withheld_for=why)
+
+    def said(self, unit: str) -> str:
+        """Return the verdict in words."""
+        measured, within, rests_on = self.span
+        value, low, high = measured.value, measured.low, measured.high
+        doubt = (high - low) / 2
+        limits = "doubt not known"
+        chance = f" ({self.withheld_for})" if self.withheld_for else ""
+        if math.isfinite(doubt):
+            limits = f"95 %: {between(low, high, doubt)}"
+        if math.isfinite(within):
+            chance = f" (probability to be within it: {percent(within)})"
+        name = self.limit.quantity.replace("_tir", " TIR")
+        return (
+            f"{name} {number(value, doubt)} {unit} ({limits}) against {self.largest:.4g} {unit}: "
+            f"{self.outcome}{chance}; doubt from {rests_on}; source: {self.limit.source}"
+        )
+
+
 def conformance_probability(value: float, u: float, limit: float, dof: float = math.inf) -> float:
-    """Return the probability that the true value is at most an upper limit.
+    """Return the probability that the true value is at most an upper limit, all in one unit.
 
     JCGM 106:2012, clause 7: the normal law (Student's t with few degrees of freedom) about the
     measured value, up to the limit.
-
-    Parameters
-    ----------
-    value, u, limit : float
-        In one unit; `u` the standard uncertainty (k = 1).
-    dof : float
-
-    Returns
-    -------
-    float
     """
     if u == 0:
         return float(value <= limit)
@@ -148,26 +132,7 @@ def conformance_probability(value: float, u: float, limit: float, dof: float = m
 
 
 def judged(measured: Known, limit: float, rule: str = "zones") -> str:
-    """Return the outcome under a rule.
-
-    Parameters
-    ----------
-    measured : Known
-        Its 95 % limits are value less and plus U where they lie even.
-    limit : float
-        In the same unit.
-    rule : {"zones", "simple"}
-
-    Returns
-    -------
-    str
-        One of `OUTCOMES`.
-
-    Raises
-    ------
-    RefusedError
-        If the rule is not known.
-    """
+    """Return which of `OUTCOMES` a value has under a rule, zones or simple, in the limit's unit."""
     if rule not in RULES:
         raise refuse(f"{rule!r} is no decision rule", "use zones or simple", value=rule)
     if rule == "simple":
@@ -182,16 +147,6 @@ def wobble_span(fit: WobbleFit, limit: float) -> Span:
     them: how probable an estimate as large as this one, or larger, is at an amplitude of half the
     limit (`amplitude_cdf`), averaged over half a graduation either way where rounding does not
     average out (GUM 4.3.7).
-
-    Parameters
-    ----------
-    fit : WobbleFit
-    limit : float
-        In the unit of the readings.
-
-    Returns
-    -------
-    Span
     """
     low, high, _ = fit.amplitude_interval(COVERAGE)
     within = math.nan
@@ -212,16 +167,6 @@ def raw_span(fit: WobbleFit, limit: float) -> Span:
     the repeatability from teeth that were read in several turns, at least the graduation's
     rounding (graduation / sqrt(12), GUM F.2.2.1). One turn shows no repeatability, and then the
     graduation is all there is. That scatter itself widens a range is not taken off.
-
-    Parameters
-    ----------
-    fit : WobbleFit
-    limit : float
-        In the unit of the readings.
-
-    Returns
-    -------
-    Span
     """
     sd, dof = _repeatability(fit)
     floor = (fit.readings.graduation or 0.0) / math.sqrt(12)
@@ -264,15 +209,7 @@ def teeth_read(readings: Readings) -> int:
 def hiding(fit: WobbleFit, spare: float = math.inf) -> tuple[int, ...]:
     """Return the unread teeth at which a fault may hide, in order round the blade.
 
-    Parameters
-    ----------
-    fit : WobbleFit
-    spare : float
-        By how much a tooth may stand out farther than those that were read.
-
-    Returns
-    -------
-    tuple of int
+    A tooth may stand out by `spare` farther than those that were read.
     """
     readings, blade = fit.readings, fit.readings.blade
     stands = np.zeros(blade.teeth)

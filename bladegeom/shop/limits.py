@@ -1,16 +1,121 @@
-"""The shop's own limits, each with its source in words; none is built in."""
+"""The shop's own limits on runout, each with its source in words; none is built in."""
 
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Any
 
 from bladegeom.faults import Fault, RefusedError, refuse
-from bladegeom.lengths import MM_PER, NumberError, parse_number
-from bladegeom.shop.limit import QUANTITIES, Limit
+from bladegeom.lengths import MM_PER, Length, NumberError, convert, length, parse_number
 from bladegeom.tables import toml
 from bladegeom.tables.text import Sheet, decode, read_bytes, split
+
+QUANTITIES = ("raw_tir", "wobble_tir")
+
+_HAIR = 1e-9
+
+
+@dataclass(frozen=True)
+class Limit:
+    """The largest runout that is accepted.
+
+    Attributes
+    ----------
+    quantity : {"raw_tir", "wobble_tir"}
+    value : str or (float, str)
+        With its unit, as all lengths here: ``"4 thou"`` or ``(0.1, "mm")``.
+    source : str
+        Where it comes from, in words.
+    first, last : str or (float, str), optional
+        Diameters from which and up to which it holds, both included.
+    ring : str or (float, str), optional
+        Ring radius at which it holds.
+    row : int or None
+        Where it stands in its file.
+    """
+
+    quantity: str
+    value: Length
+    source: str
+    first: Length | None = None
+    last: Length | None = None
+    ring: Length | None = None
+    row: int | None = None
+
+    def __post_init__(self) -> None:
+        if faults := list(self._faults()):
+            raise RefusedError(replace(fault, row=self.row) for fault in faults)
+
+    def _faults(self) -> Iterable[Fault]:
+        if self.quantity not in QUANTITIES:
+            problem = f"{self.quantity!r} is not a quantity that can be limited"
+            cure = "write raw_tir (all readings) or wobble_tir (the wobble alone)"
+            yield Fault(problem, cure, column="quantity", value=str(self.quantity))
+        if not self.source.strip():
+            cure = "say in words where the limit comes from"
+            yield Fault("the limit has no source", cure, column="source")
+        wrong: list[Fault] = []
+        lengths = {"value": self.value, "from": self.first, "to": self.last, "ring": self.ring}
+        for name, given in lengths.items():
+            try:
+                if length(name, given) is None and (given is not None or name == "value"):
+                    raise refuse(f"{name} is not given", 'give it as "4 thou"', column=name)
+            except RefusedError as error:
+                wrong += error.faults
+        yield from wrong
+        if not wrong and self.first and self.last and _mm(self.first) > _mm(self.last):
+            problem = f"the range runs from {said_length(self.first)} to {said_length(self.last)}"
+            cure = "put the smaller diameter first"
+            yield Fault(problem, cure, column="from", value=said_length(self.first))
+
+    @property
+    def ranged(self) -> bool:
+        """Whether it holds for some diameters only."""
+        return self.first is not None or self.last is not None
+
+    def holds(self, diameter_mm: float | None) -> bool:
+        """Tell whether a blade of this diameter is judged by it."""
+        if not self.ranged:
+            return True
+        if diameter_mm is None:
+            return False
+        above = self.first is None or diameter_mm >= _mm(self.first) * (1 - _HAIR)
+        return above and (self.last is None or diameter_mm <= _mm(self.last) * (1 + _HAIR))
+
+    def in_unit(self, unit: str) -> float:
+        """Return its value in a unit."""
+        return convert(*_parts(self.value), unit)
+
+    @property
+    def ring_mm(self) -> float | None:
+        """Ring radius at which it holds, in millimetres."""
+        return None if self.ring is None else _mm(self.ring)
+
+    def __str__(self) -> str:
+        words = f"{self.quantity} {said_length(self.value)}"
+        if self.first:
+            words += f" from {said_length(self.first)}"
+        if self.last:
+            words += f" to {said_length(self.last)}"
+        return words + (f" at ring {said_length(self.ring)}" if self.ring else "")
+
+
+def _parts(given: Length) -> tuple[float, str]:
+    found = length("value", given)
+    assert found is not None  # Every length was read when the limit was made.
+    return found
+
+
+def _mm(given: Length) -> float:
+    return convert(*_parts(given), "mm")
+
+
+def said_length(given: Length) -> str:
+    """Return a length as text."""
+    value, unit = _parts(given)
+    return f"{value:g} {unit}"
 
 
 @dataclass(frozen=True)
@@ -43,32 +148,23 @@ class Limits:
             If none holds, two on the same quantity do, or the diameter is needed and not known.
         """
         held = []
+        size = None if diameter_mm is None else f"{diameter_mm:g} mm"
         for quantity in QUANTITIES:
             on = [one for one in self.limits if one.quantity == quantity]
             if diameter_mm is None and any(one.ranged for one in on):
-                raise refuse(
-                    f"the limits on {quantity} go by diameter, and the blade's is not stated",
-                    "give the blade's diameter",
-                    blade=blade,
-                    column="diameter",
-                )
+                problem = f"the limits on {quantity} go by diameter, and the blade's is not stated"
+                cure = "give the blade's diameter"
+                raise refuse(problem, cure, blade=blade, column="diameter")
             here = [one for one in on if one.holds(diameter_mm)]
             if len(here) > 1:
-                raise refuse(
-                    f"{len(here)} limits hold for this blade: " + "; ".join(map(str, here)),
-                    "leave one of them out, or end its range before the other begins",
-                    blade=blade,
-                    value=None if diameter_mm is None else f"{diameter_mm:g} mm",
-                )
+                problem = f"{len(here)} limits hold for this blade: " + "; ".join(map(str, here))
+                cure = "leave one of them out, or end its range before the other begins"
+                raise refuse(problem, cure, blade=blade, value=size)
             held += here
         if not held:
-            size = "" if diameter_mm is None else f" of {diameter_mm:g} mm"
-            raise refuse(
-                f"no limit for this blade{size}",
-                "add a limit whose range holds its diameter",
-                blade=blade,
-                value=None if diameter_mm is None else f"{diameter_mm:g} mm",
-            )
+            problem = "no limit for this blade" + (f" of {size}" if size else "")
+            cure = "add a limit whose range holds its diameter"
+            raise refuse(problem, cure, blade=blade, value=size)
         return tuple(held)
 
 
@@ -115,7 +211,6 @@ _PART = toml.Part(
     needed=("quantity", "value", "source"),
     several=True,
 )
-_FIELD = {"from": "first", "to": "last"}
 _COLUMN = {
     "limit": "value",
     "diameter_from": "from",
@@ -128,7 +223,7 @@ def _from_toml(text: str, name: str) -> tuple[list[Limit], list[Fault]]:
     parts, faults = toml.read_parts(text, name, {"limit": _PART})
     limits: list[Limit] = []
     for one in parts.get("limit", []):
-        _add(limits, faults, one.values, [], one.row)
+        _add(limits, faults, one.values, one.row)
     return limits, faults
 
 
@@ -142,25 +237,29 @@ def _from_csv(text: str, name: str) -> tuple[list[Limit], list[Fault]]:
     limits: list[Limit] = []
     for row, cells in sheet.rows:
         values: dict[str, Any] = {}
-        wrong = []
+        wrong: list[Fault] = []
         for column, cell in zip(sheet.header, cells, strict=True):
             if column in plain:
                 values[column] = cell.strip()
-            elif column in known:
-                stem, unit = known[column]
-                try:
-                    number = parse_number(cell)
-                except NumberError as error:
-                    problem = f"{column}: {error.problem}"
-                    cure = "write a number with a decimal point"
-                    wrong.append(Fault(problem, cure, row=row, column=column, value=cell))
-                    values.setdefault(_COLUMN[stem], None)
-                    continue
-                if number is not None:
-                    values[_COLUMN[stem]] = (number, unit)
+                continue
+            if column not in known:
+                continue
+            stem, unit = known[column]
+            try:
+                number = parse_number(cell)
+            except NumberError as error:
+                problem, cure = f"{column}: {error.problem}", "write a number with a decimal point"
+                wrong.append(Fault(problem, cure, row=row, column=column, value=cell))
+                values.setdefault(_COLUMN[stem], None)
+                continue
+            if number is not None:
+                values[_COLUMN[stem]] = (number, unit)
         if "value" not in values:
             wrong.append(Fault("the limit is not given", "write its value", row=row))
-        _add(limits, faults, values, wrong, row)
+        if wrong:
+            faults += wrong
+        else:
+            _add(limits, faults, values, row)
     return limits, faults
 
 
@@ -184,19 +283,10 @@ def _of_header(
     return faults
 
 
-def _add(
-    limits: list[Limit],
-    faults: list[Fault],
-    values: dict[str, Any],
-    wrong: list[Fault],
-    row: int | None,
-) -> None:
+def _add(limits: list[Limit], faults: list[Fault], values: dict[str, Any], row: int | None) -> None:
     """Add a limit, or what is wrong with it."""
-    if not wrong:
-        try:
-            limits.append(
-                Limit(**{_FIELD.get(key, key): one for key, one in values.items()}, row=row)
-            )
-        except RefusedError as error:
-            wrong = list(error.faults)
-    faults += wrong
+    named = {{"from": "first", "to": "last"}.get(key, key): one for key, one in values.items()}
+    try:
+        limits.append(Limit(**named, row=row))
+    except RefusedError as error:
+        faults += error.faults

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import textwrap
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,7 +15,7 @@ from bladegeom.fit.answer import blade_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
-from bladegeom.result import Result, in_columns, number, percent
+from bladegeom.result import Result, described, in_columns, number, percent, quantity
 from bladegeom.tables.folder import FileFault, read_folder
 
 if TYPE_CHECKING:
@@ -100,6 +100,10 @@ class ShelfRow:
         left = self.answer["left_deg"]
         return "" if left is None or self.marked_pair is None else f"{abs(left):.4f}"
 
+    def to_dict(self) -> dict[str, Any]:
+        """Return its answer."""
+        return dict(self.answer)
+
     def cells(self) -> tuple[str, ...]:
         """Return what the table for people shows, in the order of its heads."""
         count = len(self.answer["warnings"])
@@ -116,35 +120,19 @@ class ShelfRow:
         )
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class Shelf(Result):
     """The blades of a shop, the worst error of ignoring the marks first.
 
     Blades without an angle (no ring radius) stand behind the others, the largest wobble first; a
-    blade without an established wobble stands by its upper limit.
-
-    Attributes
-    ----------
-    name : str
-        Of the folder.
-    rows : tuple of ShelfRow
-    refused : tuple of FileFault
-        What is not listed, and why.
-    notes : tuple of str
-        What else the reader should know of the folder.
+    blade without an established wobble stands by its upper limit. `name` is that of the folder,
+    `notes` are what else the reader should know of it.
     """
 
     name: str
-    rows: tuple[ShelfRow, ...]
-    refused: tuple[FileFault, ...]
     notes: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return ``blades`` and ``refused``, lists of plain values; None for not established."""
-        return {
-            "blades": [dict(row.answer) for row in self.rows],
-            "refused": [fault.to_dict() for fault in self.refused],
-        }
+    rows: tuple[ShelfRow, ...] = quantity("a row a blade", key="blades")
+    refused: tuple[FileFault, ...] = quantity("what is not listed, and why")
 
     def to_frame(self) -> pd.DataFrame:
         """Return a frame of one row a blade; pairs become two columns, ``..._1`` and ``..._2``."""
@@ -184,10 +172,10 @@ class Shelf(Result):
         return [*said, *self.notes]
 
     def __str__(self) -> str:
-        table = [_HEADS, *(row.cells() for row in self.rows)]
+        heads, rows = self._table()
         columns: list[list[str]] = []
         room = _WIDTH - 2
-        for head, cells in zip(_HEADS, zip(*table, strict=True), strict=True):
+        for head, cells in zip(heads, zip(heads, *rows, strict=True), strict=True):
             most = {"blade": _NAME, "file": room}.get(head, _WIDTH)
             short = [_shortened(cell, most) for cell in cells]
             wide = max(map(_columns, short))
@@ -201,17 +189,8 @@ class Shelf(Result):
         ]
         return "\n".join([self._title(), "", *lines, "", *remarks])
 
-    def _repr_html_(self) -> str:
-        import html  # Its table of letters is long; only notebooks wait for it.
-
-        def cells(tag: str, texts: Iterable[str]) -> str:
-            style = "style='text-align:left'"
-            return "".join(f"<{tag} {style}>{html.escape(text)}</{tag}>" for text in texts)
-
-        body = "".join(f"<tr>{cells('td', row.cells())}</tr>" for row in self.rows)
-        remarks = "".join(f"<li>{html.escape(remark)}</li>" for remark in self._remarks())
-        caption = f"<caption style='text-align:left'>{html.escape(self._title())}</caption>"
-        return f"<table>{caption}<tr>{cells('th', _HEADS)}</tr>{body}</table><ul>{remarks}</ul>"
+    def _table(self) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+        return _HEADS, [row.cells() for row in self.rows]
 
 
 def shelf(folder: str | os.PathLike[str]) -> Shelf:
