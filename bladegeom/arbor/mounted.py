@@ -14,13 +14,10 @@ from bladegeom.faults import refuse
 from bladegeom.fit.vector import WobbleVector
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
-from bladegeom.readings import Readings
+from bladegeom.readings import Readings, same_ring
 
 Floats = NDArray[np.float64]
 Measured = tuple[Sequence[WobbleFit], Sequence[float | None] | None]
-
-SAME_RING = 0.01
-"""Rings whose radii differ by no more than this share are one ring."""
 
 SAME_PLACE_DEG = 0.01
 """Clock positions no further apart are the same position."""
@@ -243,7 +240,7 @@ def _check_same_way(one: Readings, other: Readings, first: str, second: str) -> 
             "clock positions are counted with the numbers: number all of them the same way round",
         ),
     ):
-        if here != there and (what == "surface" or (here and there)):
+        if here and there and here != there:
             raise refuse(
                 f"{what} is {here!r} for {first} and {there!r} for {second}",
                 cure,
@@ -264,7 +261,7 @@ def _check_same_ring(one: Readings, other: Readings, first: str, second: str) ->
             blade=other.blade.name,
             column="ring_radius",
         )
-    if abs(there - here) > SAME_RING * here:
+    if not same_ring(there, here):
         raise refuse(
             f"{first} was read at a ring of {here:g} mm, {second} at {there:g} mm",
             "read all of them at the same ring (within 1 %)",

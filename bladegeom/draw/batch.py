@@ -22,7 +22,7 @@ from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import ACTIONS, Condition, assess
-from bladegeom.shop.day import Earlier, placed, read_day
+from bladegeom.shop.day import Earlier, read_day
 from bladegeom.shop.limits import Limits
 from bladegeom.shop.record import record
 from bladegeom.shop.visit import Visit, visit
@@ -168,7 +168,7 @@ def run_batch(
                 fit = fit_wobble(readings)
                 condition = assess(fit, limits, rule=rule, eye=eye)
             except RefusedError as error:
-                found.refused.extend((file, fault) for fault in error.faults)
+                found.refused.extend(fault.within(file) for fault in error.faults)
                 continue
             changed, who = None, readings.blade.name
             if condition.sound:
@@ -191,7 +191,7 @@ def run_batch(
                 )
         if progress is not None:
             progress(len(found.read), len(found.read))
-        refused = [placed(fault, file) for file, fault in found.refused] + earlier.refused
+        refused = [*found.refused, *earlier.refused]
         if not rows:
             made.finish([])
             raise RefusedError(refused)
@@ -252,12 +252,11 @@ def _row(fit: WobbleFit, condition: Condition, changed: Change | None, day: Date
     return row | {name: since.get(key) for key, name in CHANGED.items()}
 
 
-def _left(
-    refused: Iterable[tuple[str, Fault]], like: Mapping[str, Any], day: Date
-) -> list[dict[str, Any]]:
+def _left(refused: Iterable[Fault], like: Mapping[str, Any], day: Date) -> list[dict[str, Any]]:
     """Return rows of the queue for what was refused, with the reasons and no number."""
     why: dict[tuple[str, str], list[str]] = {}
-    for file, fault in refused:
+    for fault in refused:
+        file = fault.file or ""
         row = "" if fault.row is None else f", row {fault.row}"
         reason = f"{file}{row}: {fault.problem}; {fault.cure}."
         why.setdefault((fault.blade or "", file), []).append(reason)

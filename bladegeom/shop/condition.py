@@ -17,6 +17,7 @@ from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
 from bladegeom.mistakes.check import Finding, Findings
+from bladegeom.readings import same_ring
 from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.shop.conformity import (
     CONFORMS,
@@ -39,7 +40,6 @@ from bladegeom.shop.limit import Limit
 from bladegeom.shop.limits import Limits
 from bladegeom.tables.eye import BLANK, FAULT, NOTHING, eye_fault, eye_says
 
-_SAME_RING = 0.01
 _CLEAR = "looked at, nothing found"
 _NOT_SEEN = "not recorded: look for cracks, missing tips, heat marks, wrong bore or speed rating"
 
@@ -372,7 +372,7 @@ def _check_ring(fit: WobbleFit, limit: Limit) -> None:
         return
     value, unit = limit.ring
     ring = fit.readings.ring_radius_mm
-    if ring is None or abs(ring / (value * MM_PER[unit]) - 1) > _SAME_RING:
+    if not same_ring(ring, value * MM_PER[unit]):
         read = "not stated" if ring is None else f"{ring:.4g} mm"
         raise refuse(
             f"the limit holds at a ring radius of {value:g} {unit}; the ring radius of this blade "

@@ -5,16 +5,15 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
-from bladegeom.faults import Fault, RefusedError, as_letters
+from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.readings import Readings
 from bladegeom.shop.change import Change, change
-from bladegeom.tables.blade_facts import BladeFacts, NoRowFault, folded
+from bladegeom.tables.blade_facts import BladeFacts, folded
 from bladegeom.tables.blades import Batch, not_read
 from bladegeom.tables.eye import eye_fault
 from bladegeom.tables.read import parse_blades
@@ -46,13 +45,13 @@ class Day(NamedTuple):
     Attributes
     ----------
     read : list of Read
-    refused : list of (str, Fault)
+    refused : list of Fault
         Each with its file.
     notes : list of str
     """
 
     read: list[Read]
-    refused: list[tuple[str, Fault]]
+    refused: list[Fault]
     notes: list[str]
 
 
@@ -66,7 +65,7 @@ def read_day(
         try:
             batches.append((one, _parsed(one, facts, unit)))
         except RefusedError as error:
-            day.refused.extend((as_letters(Path(one).name), fault) for fault in error.faults)
+            day.refused.extend(fault.within(as_letters(Path(one).name)) for fault in error.faults)
     names = {
         name
         for _, batch in batches
@@ -85,7 +84,7 @@ def read_day(
             (file, readings, _row_of(facts, bare, readings.blade.name))
             for readings in whole.readings
         ]
-        day.refused.extend((file, fault) for fault in whole.refused)
+        day.refused.extend(fault.within(file) for fault in whole.refused)
         day.notes.extend(f"{file}: {note}" for note in whole.notes)
         if bare:
             said = f"no row of facts, judged by the readings alone: {', '.join(bare)}"
@@ -113,7 +112,7 @@ def _add_seen(
                 problem = f"{facts.name} does not say of which blade the eye found {eye!r}"
                 wrong = Fault(problem, "name the blade, there and in the readings", name or None)
             if wrong:
-                day.refused.append((file, wrong))
+                day.refused.append(wrong.within(file))
                 continue
         who = name or Path(file).stem
         if times[name] > 1:
@@ -128,7 +127,8 @@ def _row_of(facts: BladeFacts | None, bare: Collection[str], blade: str) -> str:
 
 
 def _parsed(path: str | os.PathLike[str], facts: BladeFacts | None, unit: str | None) -> Batch:
-    return parse_blades(read_bytes(path), os.fspath(path), blades=facts, unit=unit)
+    name = as_letters(Path(path).name)
+    return parse_blades(read_bytes(path), name, blades=facts, unit=unit)
 
 
 def _with_bare(
@@ -141,7 +141,7 @@ def _with_bare(
     lacking = {
         fault.blade
         for fault in batch.refused
-        if isinstance(fault, NoRowFault) and folded(fault.blade or "") not in rest
+        if fault.kind == NO_ROW and folded(fault.blade or "") not in rest
     }
     if not lacking:
         return batch, []
@@ -184,9 +184,9 @@ class Earlier:
             try:
                 batch, _ = _with_bare(one, _parsed(one, facts, unit), (), unit)
             except RefusedError as error:
-                self.refused += [placed(fault, file) for fault in error.faults]
+                self.refused += [fault.within(file) for fault in error.faults]
                 continue
-            self.refused += [placed(fault, file) for fault in batch.refused]
+            self.refused += [fault.within(file) for fault in batch.refused]
             for readings in batch.readings:
                 name = readings.blade.name
                 twice |= {name} & self.read.keys()
@@ -194,9 +194,10 @@ class Earlier:
         for name in sorted(twice):
             self.refused.append(
                 Fault(
-                    f"{self.read.pop(name)[0]}: its readings before come twice",
+                    "its readings before come twice",
                     "give one set of readings before for each blade",
                     blade=name,
+                    file=self.read.pop(name)[0],
                 )
             )
 
@@ -218,14 +219,5 @@ class Earlier:
                 seating_sd_mm=self.seating_sd_mm,
             )
         except RefusedError as error:
-            self.refused += [placed(fault, file) for fault in error.faults]
+            self.refused += [fault.within(file) for fault in error.faults]
             return None
-
-
-def placed(fault: Fault, file: str) -> Fault:
-    """Return a fault that says in which file it is."""
-    return (
-        fault
-        if fault.problem.startswith(f"{file}: ")
-        else replace(fault, problem=f"{file}: {fault.problem}")
-    )

@@ -17,8 +17,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from bladegeom.faults import as_letters, refuse
-from bladegeom.tables.folder import FileFault
+from bladegeom.faults import Fault, as_letters, refuse
 from bladegeom.tables.guarded import as_text, from_text
 
 CHECK = "check"
@@ -49,13 +48,13 @@ class Lines(NamedTuple):
     Attributes
     ----------
     whole : list of Line
-    refused : list of FileFault
+    refused : list of Fault
         Lines that are torn or were changed, and files that are no history.
     notes : list of str
     """
 
     whole: list[Line]
-    refused: list[FileFault]
+    refused: list[Fault]
     notes: list[str]
 
 
@@ -159,7 +158,7 @@ def read_lines(folder: str | os.PathLike[str], columns: Sequence[str]) -> Lines:
             _read_file(path, [CHECK, *columns], found)
         except (OSError, UnicodeDecodeError):
             found.refused.append(
-                FileFault("it cannot be read as text", "restore it from a copy", file=path.name)
+                Fault("it cannot be read as text", "restore it from a copy", file=path.name)
             )
     return found
 
@@ -169,7 +168,7 @@ def _read_file(path: Path, header: list[str], found: Lines) -> None:
     lines = path.read_bytes().decode("utf-8-sig").split("\n")
     if _cells(lines[0]) != header:
         found.refused.append(
-            FileFault(
+            Fault(
                 "it has other columns than a history",
                 "move it out of the folder",
                 row=1,
@@ -194,9 +193,9 @@ def _read_file(path: Path, header: list[str], found: Lines) -> None:
         found.notes.append(f"{file}: {by_hand} {lines_are} no check value, taken as it stands")
 
 
-def _torn(file: str, row: int, line: str, right_length: bool) -> FileFault:
+def _torn(file: str, row: int, line: str, right_length: bool) -> Fault:
     if right_length:
-        return FileFault(
+        return Fault(
             "the line does not agree with its check value: it was changed, or torn",
             f"restore it from a copy; or, if it is right as it stands, empty its cell {CHECK}",
             row=row,
@@ -204,7 +203,7 @@ def _torn(file: str, row: int, line: str, right_length: bool) -> FileFault:
             value=line.strip()[:80],
             file=file,
         )
-    return FileFault(
+    return Fault(
         "the line is not whole: its writing was stopped",
         "record the measurement again, and remove the line",
         row=row,

@@ -12,11 +12,10 @@ from typing import Any, TypeVar
 import numpy as np
 
 from bladegeom.blade import MOST_TEETH
-from bladegeom.faults import refuse
+from bladegeom.faults import Fault, refuse
 from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
 from bladegeom.shop.history import Line, append_line, read_lines
 from bladegeom.shop.visit import SERVICES, WAVES, Visit, Wave
-from bladegeom.tables.folder import FileFault
 
 T = TypeVar("T")
 
@@ -44,13 +43,13 @@ class History:
     ----------
     visits : list of Visit
         In the order of their days.
-    refused : list of FileFault
+    refused : list of Fault
         Lines that cannot be used.
     notes : list of str
     """
 
     visits: list[Visit]
-    refused: list[FileFault]
+    refused: list[Fault]
     notes: list[str]
 
     @property
@@ -182,7 +181,7 @@ class _CellError(Exception):
     def __init__(self, line: Line, column: str, problem: str, cure: str) -> None:
         super().__init__(problem)
         value = line.cells[column]
-        self.fault = FileFault(
+        self.fault = Fault(
             f"{column}: {problem}", cure, line.cells["blade"] or None, line.row, column, value,
             line.file,
         )  # fmt: skip

@@ -6,17 +6,17 @@ import os
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bladegeom.faults import RefusedError, as_letters, refuse
+from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.answer import blade_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
 from bladegeom.result import Result, in_columns, number, percent
-from bladegeom.tables.folder import FileFault, read_folder
+from bladegeom.tables.folder import read_folder
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -128,7 +128,7 @@ class Shelf(Result):
     name : str
         Of the folder.
     rows : tuple of ShelfRow
-    refused : tuple of FileFault
+    refused : tuple of Fault
         What is not listed, and why.
     notes : tuple of str
         What else the reader should know of the folder.
@@ -136,7 +136,7 @@ class Shelf(Result):
 
     name: str
     rows: tuple[ShelfRow, ...]
-    refused: tuple[FileFault, ...]
+    refused: tuple[Fault, ...]
     notes: tuple[str, ...]
 
     def to_dict(self) -> dict[str, Any]:
@@ -241,8 +241,7 @@ def shelf(folder: str | os.PathLike[str]) -> Shelf:
             rows.append(ShelfRow(file, fit, _answer(fit, file)))
         except RefusedError as error:
             refused += [
-                FileFault(**(fault.to_dict() | {"blade": readings.blade.name}), file=file)  # type: ignore[arg-type]
-                for fault in error.faults
+                replace(fault.within(file), blade=readings.blade.name) for fault in error.faults
             ]
     if not rows:
         if refused:
