@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, fields, replace
 
 
 class BladegeomWarning(UserWarning):
@@ -29,6 +29,10 @@ def as_letters(text: str | os.PathLike[str]) -> str:
         return raw.decode("utf-8", "backslashreplace")
 
 
+NO_ROW = "no row"
+"""A blade of which the table of facts has no row."""
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing that is wrong with the input.
@@ -46,6 +50,11 @@ class Fault:
     column : str or None
     value : str or None
         The value as it was found.
+    file : str or None
+        The file, where it has to be said which.
+    kind : str
+        What a program may go by: `NO_ROW`, or the column that another seems to be meant for; empty
+        for most.
     """
 
     problem: str
@@ -54,6 +63,8 @@ class Fault:
     row: int | None = None
     column: str | None = None
     value: str | None = None
+    file: str | None = None
+    kind: str = ""
 
     def __post_init__(self) -> None:
         for one in fields(self):
@@ -63,12 +74,18 @@ class Fault:
     def __str__(self) -> str:
         where = [f"blade {self.blade}"] if self.blade else []
         where += [f"row {self.row}"] if self.row is not None else []
-        head = ", ".join(where)
-        return f"{head}{': ' if head else ''}{self.problem}; {self.cure}"
+        head = [self.file] if self.file else []
+        head += [", ".join(where)] if where else []
+        return ": ".join([*head, f"{self.problem}; {self.cure}"])
+
+    def within(self, file: str) -> Fault:
+        """Return the fault as one of this file, where it is not said to be of another."""
+        return self if self.file else replace(self, file=file)
 
     def to_dict(self) -> dict[str, str | int | None]:
         """Return the fault as plain values, the keys of ``refused`` in the command's JSON."""
-        return {
+        file: dict[str, str | int | None] = {"file": self.file} if self.file else {}
+        return file | {
             "blade": self.blade,
             "row": self.row,
             "column": self.column,
@@ -85,6 +102,14 @@ def also_in(rows: Sequence[int], most: int = 8) -> str:
     more = f" and {len(rows) - most} more" if len(rows) > most else ""
     listed = ", ".join(str(row) for row in rows[:most])
     return f" (also in row{'s' if len(rows) > 1 else ''} {listed}{more})"
+
+
+def meant(name: str, known: Collection[str], cutoff: float = 0.6) -> str | None:
+    """Return the one of the known names that is most like a name that is none of them, if any."""
+    from difflib import get_close_matches  # Seldom needed, and every start would wait for it.
+
+    close = get_close_matches(name, sorted(known), n=1, cutoff=cutoff)
+    return close[0] if close else None
 
 
 class RefusedError(ValueError):
@@ -107,7 +132,10 @@ def refuse(
     value: object = None,
     blade: str | None = None,
     column: str | None = None,
+    file: str | None = None,
 ) -> RefusedError:
     """Return the error for a single fault that has no row of its own."""
     text = None if value is None else str(value)
-    return RefusedError(Fault(problem, cure, blade=blade or None, column=column, value=text))
+    return RefusedError(
+        Fault(problem, cure, blade=blade or None, column=column, value=text, file=file)
+    )

@@ -28,6 +28,9 @@ from bladegeom.sequence import in_sequence
 SURFACES = ("plate", "teeth")
 WAYS = {"forward": 1, "backward": -1}
 
+SAME_RING = 0.01
+"""Rings within so much of one another are one."""
+
 
 @dataclass(frozen=True, init=False, eq=False, repr=False)
 class Readings:
@@ -241,6 +244,25 @@ class Readings:
     def closure(self) -> float | None:
         """The last of `closures`; None without a closing reading."""
         return float(self.closures[-1]) if self.closing.any() else None
+
+
+def same_ring(one_mm: float | None, other_mm: float | None) -> bool:
+    """Return whether two rings are one: runout grows with the radius, 1 % is no matter."""
+    if one_mm is None or other_mm is None:
+        return one_mm is other_mm
+    return abs(one_mm / other_mm - 1) <= SAME_RING
+
+
+def differing(one: Any, other: Any) -> list[str]:
+    """Return in what two `Readings`, or measurements made of some, are not alike.
+
+    Empty where they can be compared; of ``surface``, ``side``, ``arbor`` (where they have one) and
+    ``ring_radius``.
+    """
+    alike = ("surface", "side", "arbor")
+    differ = [what for what in alike if getattr(one, what, "") != getattr(other, what, "")]
+    ring = same_ring(one.ring_radius_mm, other.ring_radius_mm)
+    return differ if ring else [*differ, "ring_radius"]
 
 
 def least_step(reading: NDArray[np.float64]) -> float:

@@ -52,13 +52,15 @@ T = TypeVar("T")
 DOUBTED = ("", "_u", "_low", "_high")
 """Parts of an `Estimate`: its value, its standard uncertainty and its 95 % limits."""
 
+Parts = tuple[str, ...] | Mapping[str, Callable[[Any], Any]]
+
 
 class About(NamedTuple):
     """What is said of a quantity where it is declared; see `quantity`."""
 
     meaning: str
     key: str | None
-    parts: tuple[str, ...] | None
+    parts: Parts | None
     ending: str | None
     unit: str | None
     label: str | Callable[[Any], str]
@@ -75,10 +77,18 @@ class About(NamedTuple):
         )
 
     def keys(self, name: str) -> dict[str, str]:
-        """Return its keys in `to_dict`, for its name in its class -> the attribute each is."""
+        """Return its keys in `to_dict`, for its name in its class -> the part that each is."""
         stem = name if self.key is None else self.key
         shown = self.parts if stem and self.parts and not self.inline else ()
-        return {f"{stem}{part}{self.ending}": part[1:] or "value" for part in shown}
+        return {f"{stem}{part}{self.ending}": part for part in shown}
+
+    def part(self, value: Any, part: str) -> Any:
+        """Return a part of its value; the value itself, or None, where that has no parts."""
+        if value is None or self.parts == ("",):
+            return value
+        if isinstance(self.parts, Mapping):
+            return self.parts[part](value)
+        return getattr(value, part[1:] or "value", None)
 
     @property
     def stem(self) -> str:
@@ -95,9 +105,7 @@ class About(NamedTuple):
         lines = [said] if isinstance(said, str) else said
         texts = [(label, line) if isinstance(line, str) else line for line in lines]
         keys = self.keys(name)
-        rows = [Row(key, getattr(value, part, None)) for key, part in keys.items()]
-        if len(rows) == 1:
-            rows = [rows[0]._replace(value=value)]
+        rows = [Row(key, self.part(value, part)) for key, part in keys.items()]
         if not texts or not texts[0][1]:
             return rows
         if rows:
@@ -121,7 +129,7 @@ def quantity(
     meaning: str,
     *,
     key: str | None = None,
-    parts: tuple[str, ...] | None = None,
+    parts: Parts | None = None,
     ending: str | None = None,
     unit: str | None = None,
     label: str | Callable[[Any], str] = "",
@@ -137,9 +145,10 @@ def quantity(
         For docstring and glossary; a key that several results have means the same in all.
     key : str, optional
         In `to_dict` and in frames; the field's name if not given, ``""`` for people only.
-    parts : tuple of str, optional
-        Its keys are the key with each of them, and each stands for the attribute of that name. If
-        not given, those of `DOUBTED` where its type is `Estimate` or `Known` (or None).
+    parts : tuple of str, or dict, optional
+        Its keys are the key with each of them, and each stands for the attribute of that name, or
+        for what its function makes of the value. If not given, those of `DOUBTED` where its type
+        is `Estimate` or `Known` (or None).
     ending : str, optional
         Behind the keys; ``_deg`` if not given where those are in the unit deg.
     unit : str, optional
@@ -167,7 +176,7 @@ def derived(
     meaning: str,
     *,
     key: str | None = None,
-    parts: tuple[str, ...] | None = None,
+    parts: Parts | None = None,
     ending: str | None = None,
     unit: str | None = None,
     label: str | Callable[[Any], str] = "",
@@ -239,8 +248,7 @@ class Result:
             """Return what has this key in `to_dict`; NaN, not None, where it is not known."""
             if name in self._parts:
                 held, part = self._parts[name]
-                value = getattr(self, held)
-                return value if value is None else getattr(value, part, value)
+                return self._quantities[held].part(getattr(self, held), part)
             for held, about in () if name in self._quantities else self._quantities.items():
                 for row in about.rows(self, held, getattr(self, held)) if about.inline else ():
                     if row.key == name:

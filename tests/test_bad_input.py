@@ -189,7 +189,7 @@ def test_bad_input_leaves_one_json_object_on_standard_output(table, bad):
     check_refused(ran, bad)
     assert ran.json["blades"] == []
     refused = [fault for fault in ran.json["refused"] if bad.says in fault["problem"]]
-    assert refused[0].keys() == KEYS
+    assert refused[0].keys() - {"file"} == KEYS
     assert refused[0]["row"] == (bad.row if bad.row is not None else refused[0]["row"])
     assert bad.cure in refused[0]["cure"]
     assert bad.value is None or refused[0]["value"] == bad.value

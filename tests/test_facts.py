@@ -288,7 +288,8 @@ WRONG_SHELVES = {
 def test_a_fault_of_the_second_table_names_it(faults, shelf, text, problem):
     (fault,) = faults(NAMED, blades=shelf(text))
     assert problem in str(fault)
-    assert "shelf.csv" in fault.problem
+    assert "shelf.csv" in fault.file
+    assert fault.file in str(fault)
 
 
 def test_a_wrong_cell_of_the_second_table_refuses_only_its_blade(tmp_path, shelf):

@@ -68,7 +68,7 @@ def test_refused_blades_are_told_and_stand_at_the_end_and_the_others_go_on(tmp_p
     ran = run("table", good, bad, "-o", tmp_path / "out.csv")
     assert ran.status == 1
     assert ran.out.endswith(": 3 answered, 1 refused\n")
-    assert "blade A, row 4: bad.csv: reading_mm: 'x' is not a number; write a number" in ran.err
+    assert "bad.csv: blade A, row 4: reading_mm: 'x' is not a number; write a number" in ran.err
     assert "blade A, row 5: bad.csv: tooth is blank" in ran.err
     rows = rows_of(tmp_path / "out.csv")
     assert [(row["blade"], row["file"], bool(row["refused"])) for row in rows] == [
@@ -115,7 +115,7 @@ def test_where_no_blade_is_answered_nothing_is_written(tmp_path):
     ran = run("table", path, tmp_path / "not there.csv", "-o", tmp_path / "out.csv")
     assert ran.status == 2
     assert "not there.csv" in ran.err
-    assert "row 4: day.csv: reading_mm: 'x'" in ran.err
+    assert "day.csv: blade A, row 4: reading_mm: 'x'" in ran.err
     assert not (tmp_path / "out.csv").exists()
 
 

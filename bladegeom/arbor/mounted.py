@@ -13,14 +13,11 @@ from bladegeom.blade import Blade
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
-from bladegeom.readings import Readings
+from bladegeom.readings import Readings, same_ring
 from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 Measured = tuple[Sequence[WobbleFit], Sequence[float | None] | None]
-
-SAME_RING = 0.01
-"""Rings whose radii differ by no more than this share are one ring."""
 
 SAME_PLACE_DEG = 0.01
 """Clock positions no further apart are the same position."""
@@ -232,7 +229,7 @@ def _check_same_way(one: Readings, other: Readings, first: str, second: str) -> 
         ("side", one.side, other.side, "read all of them from the same side"),
         ("numbered", one.blade.numbered, other.blade.numbered, round_),
     ):
-        if here != there and (what == "surface" or (here and there)):
+        if here and there and here != there:
             problem = f"{what} is {here!r} for {first} and {there!r} for {second}"
             raise refuse(problem, cure, value=there, blade=other.blade.name, column=what)
 
@@ -246,7 +243,7 @@ def _check_same_ring(one: Readings, other: Readings, first: str, second: str) ->
         raise refuse(
             problem, "state ring_radius for all of them", blade=blade, column="ring_radius"
         )
-    if abs(there - here) > SAME_RING * here:
+    if not same_ring(there, here):
         raise refuse(
             f"{first} was read at a ring of {here:g} mm, {second} at {there:g} mm",
             "read all of them at the same ring (within 1 %)",

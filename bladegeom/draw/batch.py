@@ -20,7 +20,7 @@ from bladegeom.faults import Fault, RefusedError, as_letters
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import Length
-from bladegeom.shop.batch import Earlier, left_rows, placed, queue_row, read_day
+from bladegeom.shop.batch import Earlier, left_rows, queue_row, read_day
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import ACTIONS, Condition, assess
 from bladegeom.shop.history import record
@@ -150,7 +150,7 @@ def run_batch(
                 fit = fit_wobble(readings)
                 condition = assess(fit, limits, rule=rule, eye=eye)
             except RefusedError as error:
-                found.refused.extend((file, fault) for fault in error.faults)
+                found.refused.extend(fault.within(file) for fault in error.faults)
                 continue
             changed, who = None, readings.blade.name
             if condition.sound:
@@ -173,7 +173,7 @@ def run_batch(
                 )
         if progress is not None:
             progress(len(found.read), len(found.read))
-        refused = [placed(fault, file) for file, fault in found.refused] + earlier.refused
+        refused = [*found.refused, *earlier.refused]
         if not rows:
             made.finish([])
             raise RefusedError(refused)

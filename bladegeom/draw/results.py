@@ -86,28 +86,27 @@ def write_answers(
 
     target = _target(output, [*inputs, *([blades] if blades is not None else [])])
     tables: list[pd.DataFrame] = []
-    refused: list[tuple[str, Fault]] = []
+    refused: list[Fault] = []
     notes: list[str] = []
     for one in inputs:
         file = as_letters(Path(one).name)
         try:
             table, faults, said = _answers(one, file, blades, unit, progress)
         except RefusedError as error:
-            refused += [(file, fault) for fault in error.faults]
+            refused += [fault.within(file) for fault in error.faults]
             continue
         if table is not None:
             tables.append(table.assign(file=file))
-        refused += [(file, fault) for fault in faults]
+        refused += [fault.within(file) for fault in faults]
         notes += [f"{file}: {note}" for note in said]
-    placed = [_placed(fault, file) for file, fault in refused]
     if not tables:
-        raise RefusedError(placed)
+        raise RefusedError(refused)
     whole = tables[0] if len(tables) == 1 else pd.concat(tables, ignore_index=True)
     reasons: dict[tuple[str, str], list[str]] = {}
-    for file, fault in refused:
+    for fault in refused:
         row = "" if fault.row is None else f"row {fault.row}: "
         reason = f"{row}{fault.problem}; {fault.cure}"
-        reasons.setdefault((fault.blade or "", file), []).append(reason)
+        reasons.setdefault((fault.blade or "", fault.file or ""), []).append(reason)
     left = pd.DataFrame(
         [(blade, file, ". ".join(said)) for (blade, file), said in reasons.items()],
         columns=["blade", "file", "refused"],
@@ -119,7 +118,7 @@ def write_answers(
     with whole_file(target) as out:
         parts = _parts(whole.assign(refused=None), left, progress)
         (_write_workbook if workbook else _write_csv)(parts, out)
-    return Answered(len(whole), len(left), placed, notes)
+    return Answered(len(whole), len(left), refused, notes)
 
 
 def _target(output: str | os.PathLike[str], inputs: Sequence[str | os.PathLike[str]]) -> Path:
@@ -176,9 +175,7 @@ def _answers(
             return None
         return lambda done, count: progress(f"{what} {file}", done, count)
 
-    tidy = tidy_table(
-        read_bytes(path), os.fspath(path), blades=blades, unit=unit, progress=told("reading")
-    )
+    tidy = tidy_table(read_bytes(path), file, blades=blades, unit=unit, progress=told("reading"))
     if tidy.frame is None:
         return None, tidy.refused, tidy.notes
     table, wrong = fit_frame(tidy.frame, told("fitting"), checked=True)
@@ -191,12 +188,6 @@ def _answers(
                 words[at] = "; ".join(filter(None, [words[at], *tidy.remarks[name]]))
         table["warnings"] = words
     return table, refused, tidy.notes
-
-
-def _placed(fault: Fault, file: str) -> Fault:
-    if file in fault.problem:
-        return fault
-    return replace(fault, problem=f"{file}: {fault.problem}")
 
 
 def _parts(

@@ -233,14 +233,18 @@ def _fit(held: SawFile) -> WobbleFit | None:
         here = [
             replace(
                 fault,
-                problem=fault.problem
-                if fault.row is None
-                else f"{file}, row {fault.row}: {fault.problem}",
+                problem=_where(fault, file) + fault.problem,
                 column=fault.column or "readings",
             )
             for fault in error.faults
         ]
         raise RefusedError(section.located(RefusedError(here), CALLED)) from None
+
+
+def _where(fault: Fault, file: str) -> str:
+    """Return where a fault of the readings is, for the fault of the part that names their file."""
+    row = "" if fault.row is None else f", row {fault.row}"
+    return f"{fault.file or file}{row}: " if row or fault.file else ""
 
 
 def _readings(folder: Path, section: Section) -> Readings:

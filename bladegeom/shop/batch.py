@@ -5,12 +5,11 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import replace
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from bladegeom.faults import Fault, RefusedError, as_letters
+from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters
 from bladegeom.fit.answer import blade_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
@@ -18,7 +17,7 @@ from bladegeom.lengths import Length
 from bladegeom.readings import Readings
 from bladegeom.shop.change import Change, change
 from bladegeom.shop.condition import Condition
-from bladegeom.tables.blade_facts import BladeFacts, NoRowFault, folded
+from bladegeom.tables.blade_facts import BladeFacts, folded
 from bladegeom.tables.blades import Batch, not_read
 from bladegeom.tables.eye import eye_fault
 from bladegeom.tables.read import parse_blades
@@ -62,13 +61,13 @@ class Day(NamedTuple):
     Attributes
     ----------
     read : list of Read
-    refused : list of (str, Fault)
+    refused : list of Fault
         Each with its file.
     notes : list of str
     """
 
     read: list[Read]
-    refused: list[tuple[str, Fault]]
+    refused: list[Fault]
     notes: list[str]
 
 
@@ -82,7 +81,7 @@ def read_day(
         try:
             batches.append((one, _parsed(one, facts, unit)))
         except RefusedError as error:
-            day.refused.extend((as_letters(Path(one).name), fault) for fault in error.faults)
+            day.refused.extend(fault.within(as_letters(Path(one).name)) for fault in error.faults)
     names = {
         name
         for _, batch in batches
@@ -101,7 +100,7 @@ def read_day(
             (file, readings, _row_of(facts, bare, readings.blade.name))
             for readings in whole.readings
         ]
-        day.refused.extend((file, fault) for fault in whole.refused)
+        day.refused.extend(fault.within(file) for fault in whole.refused)
         day.notes.extend(f"{file}: {note}" for note in whole.notes)
         if bare:
             said = f"no row of facts, judged by the readings alone: {', '.join(bare)}"
@@ -129,7 +128,7 @@ def _add_seen(
                 problem = f"{facts.name} does not say of which blade the eye found {eye!r}"
                 wrong = Fault(problem, "name the blade, there and in the readings", name or None)
             if wrong:
-                day.refused.append((file, wrong))
+                day.refused.append(wrong.within(file))
                 continue
         who = name or Path(file).stem
         if times[name] > 1:
@@ -144,7 +143,8 @@ def _row_of(facts: BladeFacts | None, bare: Collection[str], blade: str) -> str:
 
 
 def _parsed(path: str | os.PathLike[str], facts: BladeFacts | None, unit: str | None) -> Batch:
-    return parse_blades(read_bytes(path), os.fspath(path), blades=facts, unit=unit)
+    name = as_letters(Path(path).name)
+    return parse_blades(read_bytes(path), name, blades=facts, unit=unit)
 
 
 def _with_bare(
@@ -157,7 +157,7 @@ def _with_bare(
     lacking = {
         fault.blade
         for fault in batch.refused
-        if isinstance(fault, NoRowFault) and folded(fault.blade or "") not in rest
+        if fault.kind == NO_ROW and folded(fault.blade or "") not in rest
     }
     if not lacking:
         return batch, []
@@ -200,17 +200,22 @@ class Earlier:
             try:
                 batch, _ = _with_bare(one, _parsed(one, facts, unit), (), unit)
             except RefusedError as error:
-                self._refuse(error.faults, file)
+                self.refused += [fault.within(file) for fault in error.faults]
                 continue
-            self._refuse(batch.refused, file)
+            self.refused += [fault.within(file) for fault in batch.refused]
             for readings in batch.readings:
                 name = readings.blade.name
                 twice |= {name} & self.names
                 self._read[name] = (file, readings)
         for name in sorted(twice):
-            problem = f"{self._read.pop(name)[0]}: its readings before come twice"
-            cure = "give one set of readings before for each blade"
-            self.refused.append(Fault(problem, cure, blade=name))
+            self.refused.append(
+                Fault(
+                    "its readings before come twice",
+                    "give one set of readings before for each blade",
+                    blade=name,
+                    file=self._read.pop(name)[0],
+                )
+            )
 
     @property
     def names(self) -> set[str]:
@@ -225,18 +230,8 @@ class Earlier:
         try:
             return change(fit_wobble(readings), fit, **self._how)
         except RefusedError as error:
-            self._refuse(error.faults, file)
+            self.refused += [fault.within(file) for fault in error.faults]
             return None
-
-    def _refuse(self, faults: Sequence[Fault], file: str) -> None:
-        self.refused += [placed(fault, file) for fault in faults]
-
-
-def placed(fault: Fault, file: str) -> Fault:
-    """Return a fault that says in which file it is."""
-    if fault.problem.startswith(f"{file}: "):
-        return fault
-    return replace(fault, problem=f"{file}: {fault.problem}")
 
 
 def queue_row(condition: Condition, changed: Change | None, day: Date) -> dict[str, Any]:
@@ -253,12 +248,11 @@ def queue_row(condition: Condition, changed: Change | None, day: Date) -> dict[s
     )
 
 
-def left_rows(
-    refused: Iterable[tuple[str, Fault]], like: Iterable[str], day: Date
-) -> list[dict[str, Any]]:
+def left_rows(refused: Iterable[Fault], like: Iterable[str], day: Date) -> list[dict[str, Any]]:
     """Return what the queue says of what was refused: the reasons and no number."""
     why: dict[tuple[str, str], list[str]] = {}
-    for file, fault in refused:
+    for fault in refused:
+        file = fault.file or ""
         row = "" if fault.row is None else f", row {fault.row}"
         reason = f"{file}{row}: {fault.problem}; {fault.cure}."
         why.setdefault((fault.blade or "", file), []).append(reason)

@@ -46,31 +46,6 @@ class Moved(NamedTuple):
         return wrap_360(math.degrees(math.atan2(self.vector.imag, self.vector.real)))
 
     @property
-    def amplitude(self) -> float:
-        return abs(self.vector)
-
-    @property
-    def cosine(self) -> float:
-        return self.vector.real
-
-    @property
-    def sine(self) -> float:
-        return self.vector.imag
-
-    @property
-    def cosine_u(self) -> float:
-        return math.sqrt(self.spread[0, 0])
-
-    @property
-    def sine_u(self) -> float:
-        return math.sqrt(self.spread[1, 1])
-
-    @property
-    def covariance(self) -> float:
-        """Of the cosine and the sine part."""
-        return float(self.spread[0, 1])
-
-    @property
     def shown(self) -> bool:
         """Whether the wobble has changed at all, in size or direction (95 %)."""
         return self.p is not None and self.p < _SHOWN
@@ -142,10 +117,17 @@ class Change(Result):
         "the change as a vector: size, direction in the blade, cosine and sine part with their "
         "doubt, how probable so large a one is where there is none, and whether that is below 5 %",
         key="change",
-        parts=(
-            *("_amplitude", "_deg", "_cosine", "_sine", "_cosine_u", "_sine_u", "_covariance", "_p"),
-            "_shown",
-        ),
+        parts={
+            "_amplitude": lambda one: abs(one.vector),
+            "_deg": lambda one: one.deg,
+            "_cosine": lambda one: one.vector.real,
+            "_sine": lambda one: one.vector.imag,
+            "_cosine_u": lambda one: math.sqrt(one.spread[0, 0]),
+            "_sine_u": lambda one: math.sqrt(one.spread[1, 1]),
+            "_covariance": lambda one: one.spread[0, 1],
+            "_p": lambda one: one.p,
+            "_shown": lambda one: one.shown,
+        },
         label="as a vector",
         text=lambda one: one._vector_words,
     )

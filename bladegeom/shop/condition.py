@@ -16,6 +16,7 @@ from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
 from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.mistakes.check import Finding, Findings
+from bladegeom.readings import same_ring
 from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.shop.conformity import (
     CONFORMS,
@@ -37,7 +38,6 @@ from bladegeom.shop.conformity import (
 from bladegeom.shop.limits import Limit, Limits, said_length
 from bladegeom.tables.eye import BLANK, FAULT, NOTHING, eye_fault, eye_says
 
-_SAME_RING = 0.01
 _CLEAR = "looked at, nothing found"
 _NOT_SEEN = "not recorded: look for cracks, missing tips, heat marks, wrong bore or speed rating"
 
@@ -364,7 +364,7 @@ def _moved(fit: WobbleFit, limits: Limits, rule: str, outcome: str) -> Closing |
 def _check_ring(fit: WobbleFit, limit: Limit) -> None:
     """Refuse a limit that holds at a ring more than 1 % away: the runout differs by as much."""
     ring, its = fit.readings.ring_radius_mm, limit.ring_mm
-    if its is None or limit.ring is None or (ring and abs(ring / its - 1) <= _SAME_RING):
+    if limit.ring is None or same_ring(ring, its):
         return
     read = "not stated" if ring is None else f"{ring:.4g} mm"
     where = said_length(limit.ring)

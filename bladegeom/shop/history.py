@@ -23,10 +23,9 @@ from typing import Any, NamedTuple, TypeVar
 import numpy as np
 
 from bladegeom.blade import MOST_TEETH
-from bladegeom.faults import as_letters, refuse
+from bladegeom.faults import Fault, as_letters, refuse
 from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
 from bladegeom.shop.visit import SERVICES, WAVES, Visit, Wave
-from bladegeom.tables.folder import FileFault
 from bladegeom.tables.guarded import as_text, from_text
 
 CHECK = "check"
@@ -63,13 +62,13 @@ class Lines(NamedTuple):
     Attributes
     ----------
     whole : list of Line
-    refused : list of FileFault
+    refused : list of Fault
         Lines that are torn or were changed, and files that are no history.
     notes : list of str
     """
 
     whole: list[Line]
-    refused: list[FileFault]
+    refused: list[Fault]
     notes: list[str]
 
 
@@ -173,7 +172,7 @@ def read_lines(folder: str | os.PathLike[str], columns: Sequence[str]) -> Lines:
             _read_file(path, [CHECK, *columns], found)
         except (OSError, UnicodeDecodeError):
             found.refused.append(
-                FileFault("it cannot be read as text", "restore it from a copy", file=path.name)
+                Fault("it cannot be read as text", "restore it from a copy", file=path.name)
             )
     return found
 
@@ -183,7 +182,7 @@ def _read_file(path: Path, header: list[str], found: Lines) -> None:
     lines = path.read_bytes().decode("utf-8-sig").split("\n")
     if _cells(lines[0]) != header:
         found.refused.append(
-            FileFault(
+            Fault(
                 "it has other columns than a history",
                 "move it out of the folder",
                 row=1,
@@ -208,9 +207,9 @@ def _read_file(path: Path, header: list[str], found: Lines) -> None:
         found.notes.append(f"{file}: {by_hand} {lines_are} no check value, taken as it stands")
 
 
-def _torn(file: str, row: int, line: str, right_length: bool) -> FileFault:
+def _torn(file: str, row: int, line: str, right_length: bool) -> Fault:
     if right_length:
-        return FileFault(
+        return Fault(
             "the line does not agree with its check value: it was changed, or torn",
             f"restore it from a copy; or, if it is right as it stands, empty its cell {CHECK}",
             row=row,
@@ -218,7 +217,7 @@ def _torn(file: str, row: int, line: str, right_length: bool) -> FileFault:
             value=line.strip()[:80],
             file=file,
         )
-    return FileFault(
+    return Fault(
         "the line is not whole: its writing was stopped",
         "record the measurement again, and remove the line",
         row=row,
@@ -256,13 +255,13 @@ class History:
     ----------
     visits : list of Visit
         In the order of their days.
-    refused : list of FileFault
+    refused : list of Fault
         Lines that cannot be used.
     notes : list of str
     """
 
     visits: list[Visit]
-    refused: list[FileFault]
+    refused: list[Fault]
     notes: list[str]
 
     @property
@@ -380,7 +379,7 @@ class _CellError(Exception):
     def __init__(self, line: Line, column: str, problem: str, cure: str) -> None:
         super().__init__(problem)
         value = line.cells[column]
-        self.fault = FileFault(
+        self.fault = Fault(
             f"{column}: {problem}", cure, line.cells["blade"] or None, line.row, column, value,
             line.file,
         )  # fmt: skip

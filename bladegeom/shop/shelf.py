@@ -6,17 +6,17 @@ import os
 import textwrap
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bladegeom.faults import RefusedError, as_letters, refuse
+from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.answer import blade_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
 from bladegeom.result import Result, described, in_columns, number, percent, quantity
-from bladegeom.tables.folder import FileFault, read_folder
+from bladegeom.tables.folder import read_folder
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -132,7 +132,7 @@ class Shelf(Result):
     name: str
     notes: tuple[str, ...]
     rows: tuple[ShelfRow, ...] = quantity("a row a blade", key="blades")
-    refused: tuple[FileFault, ...] = quantity("what is not listed, and why")
+    refused: tuple[Fault, ...] = quantity("what is not listed, and why")
 
     def to_frame(self) -> pd.DataFrame:
         """Return a frame of one row a blade; pairs become two columns, ``..._1`` and ``..._2``."""
@@ -220,8 +220,7 @@ def shelf(folder: str | os.PathLike[str]) -> Shelf:
             rows.append(ShelfRow(file, fit, _answer(fit, file)))
         except RefusedError as error:
             refused += [
-                FileFault(**(fault.to_dict() | {"blade": readings.blade.name}), file=file)  # type: ignore[arg-type]
-                for fault in error.faults
+                replace(fault.within(file), blade=readings.blade.name) for fault in error.faults
             ]
     if not rows:
         if refused:

@@ -15,14 +15,13 @@ from bladegeom.faults import refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_limits
+from bladegeom.readings import differing
 from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.tables.digest import digest_of
 
 SERVICES = ("", "before", "after")
 WAVES = (2, 3)
 """Bends are kept as waves of so many a turn."""
-
-_SAME_RING = 0.01
 
 
 class Wave(NamedTuple):
@@ -250,17 +249,13 @@ def differs(one: Visit, other: Visit) -> str:
         return f"it is of blade {one.blade}, not {other.blade}"
     if one.teeth != other.teeth:
         return f"the blade has {one.teeth} teeth, not {other.teeth}"
-    if one.surface != other.surface:
+    what = next(iter(differing(one, other)), "")
+    if what == "surface":
         return f"it was read on the {one.surface}, not on the {other.surface}"
-    if one.side != other.side:
-        return _unlike("side", one.side, other.side)
-    if one.arbor != other.arbor:
-        return _unlike("arbor", one.arbor, other.arbor)
-    ring, its = one.ring_radius_mm, other.ring_radius_mm
-    if (ring is None) != (its is None) or (ring and its and abs(ring / its - 1) > _SAME_RING):
-        said = [f"{size:.4g} mm" if size is not None else "" for size in (ring, its)]
-        return _unlike("ring radius", *said)
-    return ""
+    if what == "ring_radius":
+        sizes = (one.ring_radius_mm, other.ring_radius_mm)
+        return _unlike("ring radius", *("" if one is None else f"{one:.4g} mm" for one in sizes))
+    return _unlike(what, getattr(one, what), getattr(other, what)) if what else ""
 
 
 def _unlike(what: str, one: str, other: str) -> str:

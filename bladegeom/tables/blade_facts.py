@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import os
 import unicodedata
-from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
 from bladegeom.lengths import NumberError
 from bladegeom.tables.columns import (
     EYE,
@@ -21,11 +20,6 @@ from bladegeom.tables.facts import Fact, merge, parse_fact
 from bladegeom.tables.sheets import open_sheet
 from bladegeom.tables.text import Sheet, read_bytes
 from bladegeom.tables.unit_row import take_units
-
-
-@dataclass(frozen=True)
-class NoRowFault(Fault):
-    """A blade of which the table has no row."""
 
 
 class BladeFacts(NamedTuple):
@@ -82,7 +76,7 @@ class BladeFacts(NamedTuple):
             said = " or ".join(f"{one} (row {self.places[one]})" for one in near)
             cure = f"did you mean {said}? write the name alike in both tables, or add a row"
         problem = f"{self.name} has no row for this blade"
-        return {}, [NoRowFault(problem, cure, blade, row, "blade", blade)]
+        return {}, [Fault(problem, cure, blade, row, "blade", blade, kind=NO_ROW)]
 
     def name_of(self, blade: str) -> str:
         """Return the name under which `find` found a blade: its own, or that of the only row."""
@@ -95,12 +89,16 @@ def folded(name: str) -> str:
     return "".join(filter(str.isalnum, text)).lstrip("0") or text
 
 
-def read_blade_facts(path: str | os.PathLike[str], *, notes: list[str] | None = None) -> BladeFacts:
+def read_blade_facts(
+    path: str | os.PathLike[str], *, name: str | None = None, notes: list[str] | None = None
+) -> BladeFacts:
     """Read a table with one row of facts a blade.
 
     Parameters
     ----------
     path : path
+    name : str, optional
+        By which it is called in messages; its path if not given.
     notes : list of str, optional
         As for `bladegeom.tables.text.decode`.
 
@@ -113,18 +111,15 @@ def read_blade_facts(path: str | os.PathLike[str], *, notes: list[str] | None = 
     RefusedError
         If the table as a whole is at fault.
     """
-    name = as_letters(path)
-    data = read_bytes(path)
+    name = as_letters(path) if name is None else name
+    data = read_bytes(path, name)
     try:
         sheet, _ = take_units(open_sheet(data, name, notes))
         _check(sheet)
         mark = sheet_mark(sheet)
     except RefusedError as error:
         # Row numbers mean nothing until it is said of which of the two tables.
-        raise RefusedError(
-            fault if name in fault.problem else replace(fault, problem=f"{name}: {fault.problem}")
-            for fault in error.faults
-        ) from None
+        raise RefusedError(fault.within(name) for fault in error.faults) from None
     unused = [one for one in sheet.header if one and one not in {*FACT_COLUMNS, "blade", EYE}]
     said = [f"columns of {os.path.basename(name)} not used: {', '.join(unused)}"] if unused else []
     found: dict[str, tuple[dict[str, Fact], list[Fault]]] = {}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 
-from bladegeom.faults import Fault, RefusedError
+from bladegeom.faults import Fault, RefusedError, meant
 from bladegeom.lengths import MM_PER
 
 READING_COLUMNS = {f"reading_{unit}": unit for unit in MM_PER}
@@ -83,10 +83,12 @@ def unknown_columns(
     """
     faults = []
     for place, column in enumerate(header):
+        kind = ""
         if not column:
             continue
         if column in header[:place]:
             problem, cure = f"column {column} is there twice", "keep one of them"
+            kind = "reading" if column in READING_COLUMNS else column
         elif column in KNOWN_COLUMNS or (of_facts and column == EYE):
             continue
         elif not _OF_THE_EYE.isdisjoint(column.split("_")) or (of_facts and column in _FOUND):
@@ -98,12 +100,14 @@ def unknown_columns(
         elif stem := _length_without_unit(column):
             names = _any_of(f"{stem}_{unit}" for unit in MM_PER)
             problem, cure = f"column {column} has no known unit", f"name it {names}"
+            kind = stem
         elif near := resembled(column, KNOWN_COLUMNS):
             problem = f"column {column} is not known"
             cure = f"did you mean {near}? rename it, or remove it"
+            kind = "reading" if near in READING_COLUMNS else near
         else:
             continue
-        faults.append(Fault(problem, cure, row=row, column=column, value=column))
+        faults.append(Fault(problem, cure, row=row, column=column, value=column, kind=kind))
     return faults
 
 
@@ -201,13 +205,11 @@ def _any_of(names: Iterable[str]) -> str:
 
 def resembled(column: str, names: Collection[str]) -> str | None:
     """Return the one of these names that a column, or a keyword, may have been meant to be."""
-    from difflib import get_close_matches  # Seldom needed, and every start would wait for it.
-
     words = [word for word in column.split("_") if word not in _FILLERS]
     if words and words[0] in _ANGLES:  # touch_mm
         return _ANGLES[words[0]]
-    if close := get_close_matches(column, sorted(names), n=1, cutoff=0.75):
-        return close[0]
+    if close := meant(column, names, 0.75):
+        return close
     if _UNITS.issuperset(words):
         return None
     for known in sorted(names):  # blade_name, number_of_teeth, ring, pattern, width_mm

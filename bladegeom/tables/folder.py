@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
-from dataclasses import dataclass, fields, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -23,26 +23,6 @@ _TABLES = (".csv", ".xlsx")
 _SPREADSHEETS = (".xls", ".xlsm", ".xlsb", ".ods")
 
 
-@dataclass(frozen=True)
-class FileFault(Fault):
-    """One thing that is wrong, and the file in which it is.
-
-    Attributes
-    ----------
-    file : str
-        The file's name, without its folder.
-    """
-
-    file: str = ""
-
-    def __str__(self) -> str:
-        return f"{self.file}: {super().__str__()}"
-
-    def to_dict(self) -> dict[str, str | int | None]:
-        """Return the fault as plain values: those of `Fault`, and ``file``."""
-        return {"file": self.file, **super().to_dict()}
-
-
 class Filed(NamedTuple):
     """The readings of one blade, and the name of the file they are from."""
 
@@ -57,14 +37,14 @@ class FolderBatch(NamedTuple):
     ----------
     readings : list of Filed
         In the order of the files' names, and of their rows.
-    refused : list of FileFault
+    refused : list of Fault
         Every fault of the others.
     notes : list of str
         What else the reader should know of the folder.
     """
 
     readings: list[Filed]
-    refused: list[FileFault]
+    refused: list[Fault]
     notes: list[str]
 
 
@@ -90,7 +70,7 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
     """
     place = Path(folder)
     tables, notes = _tables(place)
-    refused: list[FileFault] = []
+    refused: list[Fault] = []
     sheets: list[tuple[str, Sheet, list[Spoilt]]] = []
     facts: list[BladeFacts] = []
     for path in tables:
@@ -98,13 +78,13 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
         try:
             spoilt: list[Spoilt] = []
             said: list[str] = []
-            sheet = open_sheet(read_bytes(path), file, said, spoilt)
+            sheet = open_sheet(read_bytes(path, file), file, said, spoilt)
             notes += said
             kind = _kind(sheet)
             if kind == "readings":
                 sheets.append((file, sheet, spoilt))
             elif kind == "facts":
-                facts.append(read_blade_facts(path, notes=[]))
+                facts.append(read_blade_facts(path, name=file, notes=[]))
             else:
                 raise refuse(
                     "it holds neither readings nor facts of a blade",
@@ -113,14 +93,14 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
                     value=", ".join(filter(None, sheet.header))[:80],
                 )
         except RefusedError as error:
-            refused += _filed(error.faults, file, place)
+            refused += _filed(error.faults, file)
     found: list[Filed] = []
     named: set[str] = set()
     for name, sheet, spoilt in sheets:
         try:
             table = open_table(sheet, name, None)
         except RefusedError as error:
-            refused += _filed(error.faults, name, place)
+            refused += _filed(error.faults, name)
             continue
         if ignored := table.ignored():
             notes.append(f"{name}: columns not used: {', '.join(ignored)}")
@@ -138,12 +118,12 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
                 known, others = _facts_of(who, facts)
                 found.append(Filed(name, table.blade(who, rows, known, [*faults, *others])))
             except RefusedError as error:
-                refused += _filed(error.faults, name, place, who)
+                refused += _filed(error.faults, name, who)
     for stated in facts:
         notes += stated.notes
-        notes += [f"{Path(stated.name).name}: {note}" for note in not_read(stated, named)]
+        notes += [f"{stated.name}: {note}" for note in not_read(stated, named)]
         for who in sorted(stated.rows.keys() - named):
-            refused += _filed(stated.rows[who][1], Path(stated.name).name, place, who)
+            refused += _filed(stated.rows[who][1], stated.name, who)
     return FolderBatch(found, refused, notes)
 
 
@@ -200,19 +180,6 @@ def _facts_of(blade: str, tables: Iterable[BladeFacts]) -> tuple[dict[str, Fact]
     return known, faults
 
 
-def _filed(
-    faults: Iterable[Fault], file: str, folder: Path, blade: str | None = None
-) -> list[FileFault]:
-    """Say of faults in which file they are; within the folder its path tells nothing."""
-    above = as_letters(os.path.join(folder, ""))
-    return [
-        FileFault(**{one.name: getattr(fault, one.name) for one in fields(Fault)}, file=file)
-        for fault in (
-            replace(
-                fault,
-                problem=fault.problem.replace(above, "").removeprefix(f"{file}: "),
-                blade=fault.blade or blade or None,
-            )
-            for fault in faults
-        )
-    ]
+def _filed(faults: Iterable[Fault], file: str, blade: str | None = None) -> list[Fault]:
+    """Say of faults in which file they are, and of which blade."""
+    return [replace(one.within(file), blade=one.blade or blade or None) for one in faults]

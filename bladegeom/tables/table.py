@@ -173,16 +173,16 @@ def check_header(sheet: Sheet, name: str, unit: str | None) -> tuple[str, str]:
     try:
         column, own_unit = one_reading_column(sheet.header, unit)
     except RefusedError as error:
-        if not any("reading" in f"{fault.column} {fault.cure}" for fault in faults):
+        if not any(fault.kind == "reading" for fault in faults):
             faults += error.faults
-    if "tooth" not in sheet.header and not any("tooth" in fault.cure for fault in faults):
+    if "tooth" not in sheet.header and not any(fault.kind == "tooth" for fault in faults):
         faults.append(
             Fault("there is no column tooth", "add it: the tooth that each reading is of")
         )
     if faults:
         raise RefusedError(replace(fault, row=sheet.header_row) for fault in faults)
     if not sheet.rows:
-        raise refuse(f"{name} has a header and no rows", "add one row a reading")
+        raise refuse("it has a header and no rows", "add one row a reading", file=name)
     return column, own_unit
 
 

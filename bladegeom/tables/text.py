@@ -54,16 +54,16 @@ class Sheet(NamedTuple):
     header_row: int
 
 
-def read_bytes(path: str | os.PathLike[str]) -> bytes:
-    """Read a file, or say in plain words why it cannot be read.
+def read_bytes(path: str | os.PathLike[str], name: str | None = None) -> bytes:
+    """Read a file, or say in plain words why that called `name` cannot be read.
 
     Raises
     ------
     RefusedError
     """
-    name = os.fspath(path)
+    name = os.fspath(path) if name is None else name
     try:
-        with open(name, "rb") as file:
+        with open(path, "rb") as file:
             return file.read()
     except FileNotFoundError:
         raise refuse(
@@ -94,11 +94,12 @@ def decode(data: bytes, name: str, notes: list[str] | None = None) -> str:
     RefusedError
     """
     if data[:4] == b"PK\x03\x04":
-        raise refuse(f"{name} is a spreadsheet file, not text", "save it as CSV UTF-8")
+        raise refuse("it is a spreadsheet file, not text", "save it as CSV UTF-8", file=name)
     if data[:4] == b"\xd0\xcf\x11\xe0":
         raise refuse(
-            f"{name} is a spreadsheet file of an old kind, or locked by a password",
+            "it is a spreadsheet file of an old kind, or locked by a password",
             "save it as XLSX without a password, or save it as CSV UTF-8",
+            file=name,
         )
     encoding = "utf-8"
     for mark, marked in _MARKS:
@@ -116,14 +117,15 @@ def decode(data: bytes, name: str, notes: list[str] | None = None) -> str:
             return western
         raise RefusedError(
             Fault(
-                f"{name} is not {encoding.upper()} text",
+                f"it is not {encoding.upper()} text",
                 "save it as CSV UTF-8",
+                file=name,
                 row=_last_row(data[: error.start].decode(encoding)),
                 value=f"byte {data[error.start]:#04x}",
             )
         ) from None
     if "\0" in text:
-        raise refuse(f"{name} is not plain text", "save it as CSV UTF-8")
+        raise refuse("it is not plain text", "save it as CSV UTF-8", file=name)
     return text.lstrip("\ufeff")
 
 
@@ -176,7 +178,7 @@ def split(text: str, name: str, known: frozenset[str], spoilt: list[Spoilt] | No
     if stated:
         text = text[stated.end() :]
     if not text.strip(" \t\r\n,;"):
-        raise refuse(f"{name} is empty", "it needs a header row and one row a reading")
+        raise refuse("it is empty", "it needs a header row and one row a reading", file=name)
 
     def fitness(separator: str) -> tuple[int, int]:
         header = _header(text, separator)
@@ -209,8 +211,9 @@ def _rows(text: str, name: str, separator: str) -> list[list[str]]:
             why = 'a quote (") here is not closed, or closes before its cell ends'
             cure = f'close every quote, and write one within quotes twice (10""){_DITTO}'
         fault = Fault(
-            f"{name} cannot be split into cells: {why}",
+            f"it cannot be split into cells: {why}",
             cure,
+            file=name,
             row=len(rows) + 1,
             value=line.strip()[:80],
         )

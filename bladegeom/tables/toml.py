@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, NoReturn
 
-from bladegeom.faults import Fault, RefusedError
+from bladegeom.faults import Fault, RefusedError, meant
 from bladegeom.lengths import NumberError, parse_length, parse_lengths, parse_number
 
 _KEPT = {"mm": ("mm", 1.0), "in": ("in", 1.0), "thou": ("in", 0.001), "um": ("mm", 0.001)}
@@ -198,10 +198,8 @@ def _values(
 
 def unknown_name(name: str, known: list[str], row: int | None, what: str) -> Fault:
     """Return the fault of a name that is none of those known, with the one that is alike."""
-    from difflib import get_close_matches  # Seldom needed, and every start would wait for it.
-
-    close = get_close_matches(name, known, n=1, cutoff=0.6)
-    cure = f"did you mean {close[0]}?" if close else f"use one of {', '.join(known)}"
+    close = meant(name, known)
+    cure = f"did you mean {close}?" if close else f"use one of {', '.join(known)}"
     return Fault(f"{name} is not a known {what}", cure, row=row, column=name, value=name)
 
 

@@ -34,8 +34,9 @@ def workbook_rows(data: bytes, name: str) -> list[list[str]]:
         import openpyxl
     except ImportError:
         raise refuse(
-            f"{name} is a spreadsheet file, and openpyxl, which reads it, is not installed",
+            "it is a spreadsheet file, and openpyxl, which reads it, is not installed",
             'install it (pip install "bladegeom[xlsx]"), or save it as CSV UTF-8',
+            file=name,
         ) from None
 
     def load(*, values: bool) -> dict[str, list[tuple[Any, ...]]]:
@@ -53,8 +54,9 @@ def workbook_rows(data: bytes, name: str) -> list[list[str]]:
             formulas = load(values=False) if _has_formulas(data) else {}
     except Exception:  # A damaged archive fails in any way.
         raise refuse(
-            f"{name} is a spreadsheet file that cannot be read",
+            "it is a spreadsheet file that cannot be read",
             "open it in the spreadsheet and save it as XLSX again, or save it as CSV UTF-8",
+            file=name,
         ) from None
     held = [
         title
@@ -62,11 +64,12 @@ def workbook_rows(data: bytes, name: str) -> list[list[str]]:
         if any(cell.value is not None for cells in rows for cell in cells)
     ]
     if not held:
-        raise refuse(f"{name} is empty", "it needs a header row and one row a reading")
+        raise refuse("it is empty", "it needs a header row and one row a reading", file=name)
     if len(held) > 1:
         raise refuse(
-            f"{name} has {len(held)} sheets with cells: {', '.join(held)}",
+            f"it has {len(held)} sheets with cells: {', '.join(held)}",
             "keep one of them, or save the one that is meant as CSV UTF-8",
+            file=name,
             value=", ".join(held),
         )
     (title,) = held
@@ -97,9 +100,10 @@ def _texts(
                 if not header or (place < len(header) and header[place] == "blade"):
                     raise RefusedError(
                         Fault(
-                            f"{name} has a formula without a value where a name should be",
+                            "it has a formula without a value where a name should be",
                             "save it in the spreadsheet once more, or paste the values in place "
                             "of formulas",
+                            file=name,
                             row=at + 1,
                             column=header[place] if header else None,
                             value=formula,
