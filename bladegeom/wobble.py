@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from bladegeom.kernel.doubt import (
     Interval,
@@ -40,75 +40,84 @@ class Wobble:
         Of the cosine and the sine part; NaN where nothing tells it.
     dof : float
         Degrees of freedom of the covariance, of all of them the same.
-    margin : float or ndarray, shape (...)
-        What rounding adds on either side of an amplitude where it does not average out.
+    rounding_margin : float or ndarray, shape (...)
+        Half a graduation where rounding errors do not average out, else 0.
     """
 
     value: Any
     covariance: Floats
     dof: float
-    margin: Any = 0.0
+    rounding_margin: float = 0.0
 
     @property
-    def a(self) -> Any:
-        """Cosine part."""
-        return self.value.real
+    def cosine(self) -> float:
+        """The part toward tooth 1."""
+        found: float = self.value.real
+        return found
 
     @property
-    def b(self) -> Any:
-        """Sine part."""
-        return self.value.imag
+    def sine(self) -> float:
+        """The part toward 90 degrees."""
+        found: float = self.value.imag
+        return found
 
     @cached_property
-    def amplitude(self) -> Any:
+    def amplitude(self) -> float:
         """Half the total movement."""
-        return one_or_many(np.hypot(self.a, self.b))
+        found: float = one_or_many(np.hypot(self.cosine, self.sine))
+        return found
 
     @property
-    def tir(self) -> Any:
+    def tir(self) -> float:
         """Total indicator reading: twice the amplitude."""
         return 2 * self.amplitude
 
     @property
-    def amplitude_corrected(self) -> Any:
+    def amplitude_corrected(self) -> float:
         """Amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))."""
         (caa, _), (_, cbb) = self.covariance
-        return one_or_many(np.sqrt(np.fmax(0.0, self.amplitude**2 - (caa + cbb))))
+        found: float = one_or_many(np.sqrt(np.fmax(0.0, self.amplitude**2 - (caa + cbb))))
+        return found
 
     @cached_property
-    def amplitude_u(self) -> Any:
+    def amplitude_u(self) -> float:
         """Standard uncertainty (k = 1) of the amplitude: that toward the fitted direction."""
-        return sd_toward(self._toward_deg, self.covariance)
+        found: float = sd_toward(self._toward_deg, self.covariance)
+        return found
 
     @cached_property
     def _toward_deg(self) -> Any:
-        return np.degrees(np.arctan2(self.b, self.a))
+        return np.degrees(np.arctan2(self.sine, self.cosine))
 
     @cached_property
-    def near_deg(self) -> Any:
+    def near_deg(self) -> float:
         """Direction nearest the indicator, from 0 to 360 degrees; see `resolved`."""
         near = np.where(self._toward_deg < 0, self._toward_deg + 360.0, self._toward_deg)
-        return one_or_many(np.where(near >= 360.0, 0.0, near))
+        found: float = one_or_many(np.where(near >= 360.0, 0.0, near))
+        return found
 
     @property
-    def near_u_deg(self) -> Any:
+    def near_u_deg(self) -> float:
         """Standard uncertainty (k = 1) of the direction, in degrees; infinite of no amplitude."""
         across = sd_toward(self._toward_deg + 90.0, self.covariance)
         with np.errstate(divide="ignore"):
-            return one_or_many(np.degrees(np.divide(across, self.amplitude)))
+            found: float = one_or_many(np.degrees(np.divide(across, self.amplitude)))
+        return found
 
     @cached_property
-    def p_value(self) -> Any:
+    def p_value(self) -> float:
         """How probable so large a wobble is where there is none (Hotelling's T^2); 1 if unknown."""
         (caa, cab), (_, cbb) = self.covariance
         # Solved without squares of small numbers.
         slope = cab / caa
-        f = (self.a / np.sqrt(caa)) ** 2
-        f = f + ((self.b - slope * self.a) / np.sqrt(cbb - slope * cab)) ** 2
-        return one_or_many(np.where(np.isnan(f), 1.0, zero_amplitude_p(f / 2, self.dof)))
+        f = (self.cosine / np.sqrt(caa)) ** 2
+        f = f + ((self.sine - slope * self.cosine) / np.sqrt(cbb - slope * cab)) ** 2
+        p = zero_amplitude_p(f / 2, self.dof)
+        found: float = one_or_many(np.where(np.isnan(f), 1.0, p))
+        return found
 
     @property
-    def resolved(self) -> Any:
+    def resolved(self) -> bool:
         """Whether a wobble, and so its direction, is established (95 %)."""
         return self.p_value < 1 - DETECTION_LEVEL
 
@@ -119,47 +128,55 @@ class Wobble:
         Half a graduation either way, anything between being as likely (GUM 4.3.7).
         """
         (caa, cab), (_, cbb) = self.covariance
-        more = self.margin**2 / 3
+        more = self.rounding_margin**2 / 3
         return np.array([[caa + more, cab], [cab, cbb + more]])
 
     def amplitude_interval(self, confidence_level: float = 0.95) -> Interval:
-        """Return the limits of the amplitude; see `bladegeom.kernel.doubt.amplitude_limits`.
+        """Return the limits of the amplitude.
 
-        The upper one is NaN where the covariance is.
+        Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_limits`), with
+        `rounding_margin` added on either side. Where the covariance is not known, as where all
+        readings are the same and the graduation is not stated, neither is the upper limit: NaN.
+
+        Parameters
+        ----------
+        confidence_level : float
         """
         low, high = amplitude_limits(self.amplitude, self.amplitude_u, self.dof, confidence_level)
-        low = one_or_many(np.maximum(low - self.margin, 0.0))
-        return Interval(low, high + self.margin, confidence_level)
+        low = one_or_many(np.maximum(low - self.rounding_margin, 0.0))
+        return Interval(low, high + self.rounding_margin, confidence_level)
 
     def near_interval(self, confidence_level: float = 0.95) -> Interval:
-        """Return the limits of the direction in degrees, ``low <= near_deg <= high``.
+        """Return the limits of the direction nearest the indicator, by Fieller's theorem.
 
-        By Fieller's theorem, so that they may pass 0 or 360; a full turn apart where no direction
-        is excluded.
+        In degrees, ``low <= near_deg <= high`` (so that they may pass 0 or 360); a full turn apart
+        where no direction is excluded.
+
+        Parameters
+        ----------
+        confidence_level : float
         """
         low, high = direction_limits(
-            self.a, self.b, self.rounded_covariance, self.dof, confidence_level
+            self.cosine, self.sine, self.rounded_covariance, self.dof, confidence_level
         )
         turns = self.near_deg - self._toward_deg
         return Interval(low + turns, high + turns, confidence_level)
 
-    def probability(self, from_deg: ArrayLike, to_deg: ArrayLike) -> Any:
+    def probability(self, from_deg: float, to_deg: float) -> float:
         """Return how probable it is that the true direction lies between two directions."""
-        return direction_probability(self.a, self.b, self.covariance, self.dof, from_deg, to_deg)
+        return direction_probability(
+            self.cosine, self.sine, self.covariance, self.dof, from_deg, to_deg
+        )
 
-    def tilt_deg(self, ring_radius: ArrayLike) -> Any:
+    def tilt_at(self, ring_radius: float) -> float:
         """Return the angle of a plate that wobbles so at a ring, in degrees."""
         return tilt_of(self.amplitude, ring_radius)
 
-    def tilt_u_deg(self, ring_radius: ArrayLike) -> Any:
+    def tilt_u_at(self, ring_radius: float) -> float:
         """Return the standard uncertainty (k = 1) of the tilt, in degrees."""
         slope = self.amplitude / ring_radius
-        return one_or_many(np.degrees(self.amplitude_u / ring_radius / (1 + slope * slope)))
-
-    def __getitem__(self, which: Any) -> Wobble:
-        """Return one of many, or some of them."""
-        margin = np.broadcast_to(self.margin, np.shape(self.value))[which]
-        return Wobble(self.value[which], self.covariance[:, :, which], self.dof, margin)
+        found: float = one_or_many(np.degrees(self.amplitude_u / ring_radius / (1 + slope * slope)))
+        return found
 
     def rows(self, stem: str, unit: str, label: str, counted_from: str) -> list[Row]:
         """Return the rows of a result.
@@ -174,7 +191,7 @@ class Wobble:
         counted_from : str
             Where the direction starts, in words.
         """
-        u, near_u, known = self.amplitude_u, self.near_u_deg, bool(self.resolved)
+        u, near_u, known = self.amplitude_u, self.near_u_deg, self.resolved
         low, high, _ = self.amplitude_interval()
         near_low, near_high, _ = self.near_interval()
         limits = f"95 %: {between(2 * low, 2 * high, 2 * u)}"
@@ -196,11 +213,12 @@ class Wobble:
             Row(f"{stem}_near_high_deg", near_high if known else None),
             Row(f"{stem}_resolved", known),
             Row(f"{stem}_p_value", self.p_value),
-            Row(f"{stem}_cosine", self.a),
-            Row(f"{stem}_sine", self.b),
+            Row(f"{stem}_cosine", self.cosine),
+            Row(f"{stem}_sine", self.sine),
         ]
 
 
-def tilt_of(amplitude: ArrayLike, ring_radius: ArrayLike) -> Any:
+def tilt_of(amplitude: float, ring_radius: Any) -> float:
     """Return the tilt in degrees that belongs to an amplitude at a ring, in the same unit."""
-    return one_or_many(np.degrees(np.arctan2(amplitude, ring_radius)))
+    found: float = one_or_many(np.degrees(np.arctan2(amplitude, ring_radius)))
+    return found

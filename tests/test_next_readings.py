@@ -230,8 +230,7 @@ def turned_on(fit, more):
     for _ in range(more):
         readings = read_on(readings, every)
     again = bg.fit_wobble(readings)
-    covariance = unit_covariance(again) * fit.reading_sd**2
-    held = replace(fit, wobble=replace(fit.wobble, covariance=covariance, dof=again.dof))
+    held = replace(fit, covariance=unit_covariance(again) * fit.reading_sd**2, dof=again.dof)
     marks, now = bg.neutral_line(held), bg.neutral_line(fit)
     assert marks.neutral[0].tooth == now.neutral[0].tooth
     (end,) = [end for end in marks.neutral if end.tooth == now.better_tooth]

@@ -17,7 +17,6 @@ from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 from bladegeom.kernel.plan import FEWEST_TEETH, REFUSED_RATIO, check_plan, plan_ratio
 from bladegeom.kernel.stack import believed, fit_stack, plain, stack_of
 from bladegeom.readings import Readings
-from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 
@@ -91,7 +90,10 @@ def _stacked(readings: Readings) -> WobbleFit:
     waves = stack.spots.waves[place % readings.blade.teeth]
     return WobbleFit(
         readings=readings,
-        wobble=Wobble(complex(a, b), covariance[:, :, 0], float(fits.dof[0]), margin[0]),
+        value=complex(a, b),
+        covariance=covariance[:, :, 0],
+        dof=int(fits.dof[0]),
+        rounding_margin=float(margin[0]),
         in_fit=~readings.closing,
         fitted=fits.offset[0] + a * waves[:, 0] + b * waves[:, 1],
         residuals=left,
@@ -136,7 +138,10 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
     unit = solved.unit_covariance[wobble, wobble]
     return WobbleFit(
         readings=readings,
-        wobble=Wobble(complex(a, b), covariance[wobble, wobble], float(solved.dof), margin[()]),
+        value=complex(a, b),
+        covariance=covariance[wobble, wobble],
+        dof=solved.dof,
+        rounding_margin=float(margin),
         in_fit=design.in_fit,
         fitted=read - (beside - offset) - solved.residuals,
         residuals=solved.residuals,

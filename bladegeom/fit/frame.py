@@ -24,9 +24,6 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Places = NDArray[np.intp]
 
-_AT_ONCE = 1 << 18
-_SAMPLE = 2000
-
 
 class Groups(NamedTuple):
     """The rows of a frame by blade and mounting, in the order in which these come.
@@ -64,52 +61,39 @@ class Groups(NamedTuple):
 
     def uneven(self, values: NDArray[Any]) -> Places:
         """Return the groups in which a column of the frame does not say the same throughout."""
-        changed = np.flatnonzero(_changes(self.ordered(values)))
-        group = np.searchsorted(self.start, changed, side="right") - 1
-        return np.unique(group[self.start[group] != changed])
-
-    def uneven_or_blank(self, values: Floats) -> Places:
-        """Return the same for numbers, where a group without any number is no fault."""
         values = self.ordered(values)
-        changed = np.flatnonzero(_changes(values))
-        blank = np.isnan(values[changed]) & np.isnan(values[changed - 1])
-        changed = changed[~blank]
-        group = np.searchsorted(self.start, changed, side="right") - 1
-        return np.unique(group[self.start[group] != changed])
+        head = np.repeat(values[self.start], self.size)
+        other = values != head
+        if values.dtype.kind == "f":
+            other &= ~(np.isnan(values) & np.isnan(head))
+        return np.unique(np.searchsorted(self.start, np.flatnonzero(other), side="right") - 1)
 
 
 def grouped(names: pd.Series[Any] | None, mounts: pd.Series[Any] | None, rows: int) -> Groups:
-    """Sort rows into blades and mountings.
-
-    Neighbouring names are compared first, which is cheap; only where a blade's rows do not stand
-    together are they sorted.
-    """
+    """Sort rows into blades and mountings."""
     import pandas as pd
 
-    keys = [_Key(column) for column in (names, mounts) if column is not None]
-    changed = np.zeros(rows, dtype=np.bool_)
-    changed[0] = True
-    for key in keys:
-        changed |= key.changes()
-    start = np.flatnonzero(changed)
-    read = [key.texts(start) for key in keys]
-    code = np.zeros(len(start), dtype=np.int64)
-    for place, (text, own) in enumerate(read):
+    read = [_texts(column, whole=True) for column in (names, mounts) if column is not None]
+    code = np.zeros(rows, dtype=np.int64)
+    for place, (own, text) in enumerate(read):
         code = own if place == 0 else pd.factorize(code * len(text) + own)[0]
-    count = np.diff(start, append=rows)
-    order, first, place_of = None, start, np.arange(len(start))
+    start = np.append(0, np.flatnonzero(code[1:] != code[:-1]) + 1)
+    order, first = None, start
     if int(code.max()) + 1 < len(start):
-        every = np.repeat(code, count)
-        order = _stable_order(every)
-        count = np.bincount(every)
-        place_of = np.searchsorted(start, order[np.cumsum(count) - count])
-        first = start[place_of]
+        order = _stable_order(code)
+        count = np.bincount(code)
         start = np.cumsum(count) - count
-    given = iter([text[own[place_of]] for text, own in read])
+        first = order[start]
     blank = np.full(len(start), "", dtype=object)
-    name = blank if names is None else next(given)
-    mount = blank if mounts is None else next(given)
-    return Groups(order, start, count, first, name, mount)
+    given = iter([text[own[first]] for own, text in read])
+    return Groups(
+        order,
+        start,
+        np.diff(start, append=rows),
+        first,
+        blank if names is None else next(given),
+        blank if mounts is None else next(given),
+    )
 
 
 def _stable_order(code: NDArray[np.int64]) -> Places:
@@ -121,63 +105,28 @@ def _stable_order(code: NDArray[np.int64]) -> Places:
     return order
 
 
-class _Key:
-    """A column that is compared as it is, and read as text only where something new begins."""
+def _texts(column: pd.Series[Any], *, whole: bool) -> tuple[NDArray[np.int64], NDArray[np.object_]]:
+    """Return which of the different texts of a column stands in each row, and these."""
+    import pandas as pd
 
-    def __init__(self, column: pd.Series[Any]) -> None:
-        import pandas as pd
-
-        self.column, self.categories = column, [""]
-        self.only_text = _only_text(column)
-        self.in_arrow = self.only_text and getattr(column.dtype, "storage", "") == "pyarrow"
-        if isinstance(column.dtype, pd.CategoricalDtype):
-            self.categories = [*cells(pd.Series(column.cat.categories), whole=True), ""]
-            self.values: NDArray[Any] = column.cat.codes.to_numpy()
-        elif isinstance(column.dtype, np.dtype) and column.dtype.kind in "iuf":
-            self.values = column.to_numpy()
-        elif self.only_text:
-            few = column.iloc[:_SAMPLE] if self.in_arrow else column
-            self.values = few.to_numpy(dtype=object)
-        else:
-            self.values = np.array(cells(column, whole=True), dtype=object)
-
-    def changes(self) -> Bools:
-        """Return where the name may differ from the one before it."""
-        if _changes(self.values[:_SAMPLE]).mean() > 0.5:
-            return np.ones(len(self.column), dtype=np.bool_)  # Shuffled: not worth the comparing.
-        if self.in_arrow:  # Millions of texts are not made into objects.
-            return self.column.ne(self.column.shift()).to_numpy(dtype=np.bool_, na_value=True)
-        return _changes(self.values)
-
-    def texts(self, at: Places) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-        """Return the different texts at some places, and which of them stands at each."""
-        import pandas as pd
-
-        if self.only_text:
-            # Missing names have the code -1.
-            if self.in_arrow:
-                code, names = pd.factorize(self.column.iloc[at])
-                different = names.to_numpy(dtype=object)
-            else:
-                # The same name is mostly the same object, and objects are quickly told apart.
-                objects = self.values[at]
-                own, _ = pd.factorize(_where(objects))
-                one_of_each = np.zeros(int(own.max(initial=0)) + 1, dtype=np.intp)
-                one_of_each[own[::-1]] = np.arange(len(own))[::-1]
-                code, different = pd.factorize(objects[one_of_each])
-                code = code[own]
-            read = different.tolist()
-            words = [*map(str.strip, read), ""]
-            if words[:-1] == read and not (len(code) and code.min() < 0):
-                return different, code
-        else:
-            code, different = pd.factorize(self.values[at], use_na_sentinel=False)
-            if len(self.categories) > 1:
-                words = [self.categories[one] for one in different]
-            else:
-                words = cells(pd.Series(different), whole=True)
-        again, unlike = pd.factorize(np.array(words, dtype=object))
-        return np.asarray(unlike, dtype=object), again[code]
+    if pd.api.types.is_object_dtype(column.dtype):
+        objects = column.to_numpy()
+        if not _only_text(column):
+            objects = np.array(cells(column, whole=whole), dtype=object)
+        # The same text is mostly the same object, and objects are quickly told apart.
+        kept_at = np.ndarray(objects.shape, np.intp, buffer=np.ascontiguousarray(objects))
+        own, places = pd.factorize(kept_at)
+        one_of_each = np.zeros(len(places), dtype=np.intp)
+        one_of_each[own[::-1]] = np.arange(len(own))[::-1]
+        column = pd.Series(objects[one_of_each], dtype=object)
+        code, different = pd.factorize(column, use_na_sentinel=False)
+        code = code[own]
+    else:
+        code, different = pd.factorize(column, use_na_sentinel=False)
+    words = np.array(cells(pd.Series(different), whole=whole), dtype=object)
+    again, texts = pd.factorize(words, use_na_sentinel=False)
+    alike = len(texts) < len(words)
+    return again[code] if alike else code, np.asarray(texts, dtype=object)
 
 
 def _only_text(column: pd.Series[Any]) -> bool:
@@ -186,31 +135,6 @@ def _only_text(column: pd.Series[Any]) -> bool:
     return isinstance(column.dtype, pd.StringDtype) or (
         column.dtype == object and pd.api.types.infer_dtype(column, skipna=True) == "string"
     )
-
-
-def _changes(values: NDArray[Any]) -> NDArray[np.bool_]:
-    """Return where a value differs from the one before it; the first does."""
-    changed = np.ones(len(values), dtype=np.bool_)
-    if values.dtype != object:
-        np.not_equal(values[1:], values[:-1], out=changed[1:])
-        return changed
-    # Names in a column are mostly the same object over and over, which is quickly seen.
-    where = _where(values)
-    np.not_equal(where[1:], where[:-1], out=changed[1:])
-    for at in range(1, len(values), _AT_ONCE):
-        here = slice(at, min(len(values), at + _AT_ONCE))
-        other = np.flatnonzero(changed[here])
-        if len(other) > (here.stop - at) // 4:
-            changed[here] = values[here] != values[at - 1 : here.stop - 1]
-        else:
-            other += at
-            changed[other] = values[other] != values[other - 1]
-    return changed
-
-
-def _where(values: NDArray[np.object_]) -> NDArray[np.intp]:
-    """Return where each object is kept: the same place, the same object."""
-    return np.ndarray(values.shape, np.intp, buffer=np.ascontiguousarray(values))
 
 
 def numbers(column: pd.Series[Any]) -> NDArray[Any]:
@@ -239,19 +163,6 @@ def _number(word: str) -> float:
     return np.nan if value is None else value
 
 
-def words(column: pd.Series[Any], groups: Groups) -> tuple[NDArray[np.object_], Places]:
-    """Return the text of a column at the head of every group, and the groups where it varies."""
-    values = np.array(cells(column, whole=False), dtype=object) if not _only_text(column) else None
-    if values is None:
-        values = column.to_numpy(dtype=object)
-    heads = np.array([_text(one) for one in values[groups.first]], dtype=object)
-    return heads, groups.uneven(values)
-
-
-def _text(value: object) -> str:
-    return value.strip() if isinstance(value, str) else ""
-
-
 def cells(column: pd.Series[Any], *, whole: bool) -> list[str]:
     """Return the values as text; in names that are numbers, 7.0 is 7 (`whole`)."""
     found = []
@@ -262,7 +173,8 @@ def cells(column: pd.Series[Any], *, whole: bool) -> list[str]:
     return found
 
 
-_WORDS = ("surface", "numbered", "side", "pitch_pattern", "tooth_pattern", "turned")
+_OF_BLADE = ("pitch_pattern", "tooth_pattern", "numbered")
+_WORDS = (*_OF_BLADE, "surface", "side", "turned")
 
 
 class Facts(NamedTuple):
@@ -301,14 +213,15 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
 
     blank = np.full(len(plain), np.nan)
     stated: dict[str, Floats] = {}
-    said: dict[str, NDArray[np.object_]] = {}
+    said: dict[str, tuple[NDArray[np.int64], list[str]]] = {}
     for column in place:
         if column in _WORDS:
-            said[column], uneven = words(frame.iloc[:, place[column]], groups)
-            plain[uneven] = False
+            own, texts = _texts(frame.iloc[:, place[column]], whole=False)
+            said[column] = own[groups.first], texts.tolist()
+            plain[groups.uneven(own)] = False
         elif column in FACT_COLUMNS:
             values = numbers(frame.iloc[:, place[column]])
-            plain[groups.uneven_or_blank(values)] = False
+            plain[groups.uneven(values)] = False
             here = values[groups.first].astype(np.float64)
             size = np.abs(here)
             fault = (size > LARGEST) | ((size > 0) & (size < LEAST))
@@ -327,26 +240,28 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
     plain &= whole & (np.abs(touch) <= 360) & (stylus >= 0) & (stylus < 90)
     plain &= ~(get("plate", blank) > get("tooth_width", blank))
     plain &= ~(get("gullet", blank) >= diameter / 2) & ~(ring > diameter / 2)
-    on_teeth = _says(said, "surface", ["teeth"], len(plain))
-    plain &= on_teeth | _says(said, "surface", ["", "?", *SURFACES], len(plain))
-    plain &= _says(said, "turned", ["", "forward"], len(plain))
-    plain &= ~on_teeth | _says(said, "tooth_pattern", ["", "?"], len(plain))
+
+    def says(column: str, *known: str) -> Bools:
+        """Return which blades say one of the known words, the blank one where none is stated."""
+        code, texts = said.get(column, (np.zeros(len(plain), dtype=np.int64), [""]))
+        return np.array([text.lower() in known for text in texts], dtype=np.bool_)[code]
+
+    on_teeth = says("surface", "teeth")
+    plain &= on_teeth | says("surface", "", "?", *SURFACES)
+    plain &= says("turned", "", "forward") & (~on_teeth | says("tooth_pattern", "", "?"))
     count = np.where(whole, teeth, 0).astype(np.int64)
     code = count
-    texts: dict[str, list[str]] = {}
-    for column in ("pitch_pattern", "tooth_pattern", "numbered"):
-        if column in said:
-            own, different = pd.factorize(said[column])
-            texts[column] = different.tolist()
-            code = code * len(different) + own
+    of_blade = {name: said[name] for name in _OF_BLADE if name in said}
+    for own, text in of_blade.values():
+        code = code * len(text) + own
     blade, kinds = pd.factorize(code)
     blades: list[Blade | None] = []
     for kind in kinds.tolist():
-        says: dict[str, str] = {}
-        for column, text in reversed(texts.items()):
+        stated_here: dict[str, str] = {}
+        for name, (_, text) in reversed(of_blade.items()):
             kind, at = divmod(kind, len(text))
-            says[column] = text[at]
-        blades.append(_blade(kind, says))
+            stated_here[name] = text[at]
+        blades.append(_blade(kind, stated_here))
     return Facts(
         count,
         diameter,
@@ -359,18 +274,6 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
         [get(fact, blank) for fact in BLADE_FACTS],
         float(np.nanmin(np.append(get("dial_turn", blank), min(REVOLUTIONS_MM)))),
     )
-
-
-def _says(
-    said: Mapping[str, NDArray[np.object_]], column: str, known: list[str], count: int
-) -> Bools:
-    """Return which blades say one of the known words, or the blank one where nothing is said."""
-    import pandas as pd
-
-    if column not in said:
-        return np.full(count, "" in known)
-    code, different = pd.factorize(said[column])
-    return np.array([one.lower() in known for one in different.tolist()], dtype=np.bool_)[code]
 
 
 def _blade(teeth: int, said: Mapping[str, str]) -> Blade | None:

@@ -399,7 +399,7 @@ def _mark(blade: Blade, end: End, fit: WobbleFit | None) -> Mark:
         past_deg=past,
         past_pitch=part,
         past_mm=None if radius is None else radius * math.radians(past),
-        probability=None if fit is None else float(end.probability(fit.wobble)),
+        probability=None if fit is None else float(end.probability(fit)),
         words=_words(tooth, part, blade.teeth),
     )
 

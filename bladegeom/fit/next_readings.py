@@ -419,8 +419,8 @@ def _after_turns(fit: WobbleFit, more: int) -> WobbleFit:
         columns = _columns(fit, _read_on(fit, np.tile(tooth, more)))
         whole = columns.T @ columns
     covariance = fit.reading_sd**2 * np.linalg.inv(whole)[-2:, -2:]
-    dof = fit.wobble.dof + more * (len(rows) - (1 if own_offset else 0))
-    return replace(fit, wobble=replace(fit.wobble, covariance=covariance, dof=dof))
+    dof = fit.dof + more * (len(rows) - (1 if own_offset else 0))
+    return replace(fit, covariance=covariance, dof=dof)
 
 
 def _remarks(fit: WobbleFit, count: int, wanted: float, needed: int | None) -> list[str]:

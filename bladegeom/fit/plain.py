@@ -415,8 +415,8 @@ def _of_some(
     residual_sd = np.sqrt(fits.rss / fits.dof)
     reading_sd, margin = believed(residual_sd, graduation, fits.largest, fits.raw_tir)
     covariance = reading_sd**2 * fits.unit_covariance()
-    wobble = Wobble(fits.a + 1j * fits.b, covariance, float(fits.dof[0]), margin)
-    resolved, amplitude, tilt = wobble.resolved, wobble.amplitude, wobble.tilt_deg(ring)
+    wobble: Any = Wobble(fits.a + 1j * fits.b, covariance, float(fits.dof[0]), margin)
+    resolved, amplitude, tilt = wobble.resolved, wobble.amplitude, wobble.tilt_at(ring)
     low, high, _ = wobble.amplitude_interval()
     near_low, near_high, _ = wobble.near_interval()
     directed = {
@@ -437,7 +437,7 @@ def _of_some(
         "amplitude_high": high,
         "rim_amplitude": amplitude * radius_mm / (ring * MM_PER[unit]),
         "tilt_deg": tilt,
-        "tilt_u_deg": wobble.tilt_u_deg(ring),
+        "tilt_u_deg": wobble.tilt_u_at(ring),
         "resolved": resolved,
         "p_value": wobble.p_value,
         "residual_sd": residual_sd,

@@ -102,21 +102,21 @@ def harmonic(
     """
     wave = Wobble(complex(a, b), covariance, float(dof), margin)
     if not wave.amplitude_u > 0:
-        return Harmonic(order, True, "", float(wave.amplitude))
+        return Harmonic(order, True, "", wave.amplitude)
     low, high, _ = wave.amplitude_interval()
     # The doubt of the crest is that of the scatter alone.
     crest_low, crest_high, _ = Wobble(wave.value, covariance, float(dof)).near_interval()
     return Harmonic(
         order=order,
         identifiable=True,
-        amplitude=float(wave.amplitude),
-        amplitude_low=float(low),
-        amplitude_high=float(high),
-        amplitude_u=float(wave.amplitude_u),
-        crest_deg=float(wave.near_deg) / order,
-        crest_low_deg=float(crest_low) / order,
-        crest_high_deg=float(crest_high) / order,
-        p_value=float(wave.p_value),
+        amplitude=wave.amplitude,
+        amplitude_low=low,
+        amplitude_high=high,
+        amplitude_u=wave.amplitude_u,
+        crest_deg=wave.near_deg / order,
+        crest_low_deg=crest_low / order,
+        crest_high_deg=crest_high / order,
+        p_value=wave.p_value,
     )
 
 

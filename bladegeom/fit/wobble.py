@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from bladegeom.estimate import Known
 from bladegeom.fit.remarks import remarks_of
 from bladegeom.fit.waves import Harmonic
-from bladegeom.kernel.doubt import Interval
 from bladegeom.readings import Readings
 from bladegeom.result import (
     DOUBTED,
@@ -36,15 +35,14 @@ if TYPE_CHECKING:
 
 
 @described
-class WobbleFit(Result):
+class WobbleFit(Wobble, Result):
     """The wobble of a blade: reading = offset + cosine cos(angle) + sine sin(angle).
 
     Lengths are in the unit of the readings, angles are blade angles in degrees (tooth 1 at 0,
-    growing with the tooth number).
+    growing with the tooth number). It is a `Wobble`, with all that one tells.
     """
 
     readings: Readings = quantity("what was read", key="")
-    wobble: Wobble = quantity("the wobble as a vector with its doubt", key="")
     in_fit: NDArray[np.bool_] = quantity(
         "which readings are in the fit, shape (all readings,): all but the closing ones, unless a "
         "drift is fitted",
@@ -122,11 +120,11 @@ class WobbleFit(Result):
         ),
     )
     def amplitude(self) -> float:
-        return float(self.wobble.amplitude)
+        return super().amplitude
 
     @derived("the amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))")
     def amplitude_corrected(self) -> float:
-        return float(self.wobble.amplitude_corrected)
+        return super().amplitude_corrected
 
     @derived(
         "standard uncertainty of the amplitude and its 95 % limits",
@@ -179,13 +177,13 @@ class WobbleFit(Result):
     @derived("standard uncertainty of the tilt")
     def tilt_u_deg(self) -> float | None:
         ring = self.readings.ring_radius
-        return None if ring is None else float(self.wobble.tilt_u_deg(ring))
+        return None if ring is None else self.tilt_u_at(ring)
 
     @derived(
         "whether a wobble, and so a direction, is established at 95 %", label="wobble resolved"
     )
     def resolved(self) -> bool:
-        return bool(self.wobble.resolved)
+        return super().resolved
 
     @derived(
         "chance of so large a wobble on a blade without any",
@@ -193,11 +191,9 @@ class WobbleFit(Result):
         text=lambda one: "under 0.0001" if one.p_value < 0.0001 else f"{one.p_value:.2g}",
     )
     def p_value(self) -> float:
-        return float(self.wobble.p_value)
+        return super().p_value
 
-    @derived("degrees of freedom of the residuals")
-    def dof(self) -> int:
-        return int(self.wobble.dof)
+    dof: int = quantity("degrees of freedom of the residuals")
 
     residual_sd: float = quantity(
         "standard deviation of the readings about the curve",
@@ -301,46 +297,6 @@ class WobbleFit(Result):
         return budget_of(self)
 
     @property
-    def cosine(self) -> float:
-        """The wobble's part toward tooth 1."""
-        return float(self.wobble.a)
-
-    @property
-    def sine(self) -> float:
-        """The wobble's part toward 90 degrees."""
-        return float(self.wobble.b)
-
-    @property
-    def covariance(self) -> NDArray[np.float64]:
-        """Covariance of (cosine, sine), shape (2, 2)."""
-        return self.wobble.covariance
-
-    @property
-    def rounded_covariance(self) -> NDArray[np.float64]:
-        """Covariance of (cosine, sine) with the rounding that does not average out."""
-        return self.wobble.rounded_covariance
-
-    @property
-    def rounding_margin(self) -> float:
-        """Half a graduation where rounding errors do not average out, else 0."""
-        return float(self.wobble.margin)
-
-    @property
-    def amplitude_u(self) -> float:
-        """Standard uncertainty (k = 1) of the amplitude."""
-        return float(self.wobble.amplitude_u)
-
-    @property
-    def near_deg(self) -> float:
-        """Direction nearest the indicator, from 0 to 360 degrees; see `resolved`."""
-        return float(self.wobble.near_deg)
-
-    @property
-    def near_u_deg(self) -> float:
-        """Standard uncertainty (k = 1) of the direction, in degrees."""
-        return float(self.wobble.near_u_deg)
-
-    @property
     def levelled(self) -> NDArray[np.float64]:
         """The readings in the fit, brought to one offset."""
         return self.fitted + self.residuals
@@ -348,41 +304,7 @@ class WobbleFit(Result):
     def tilt_of(self, amplitude: float) -> float | None:
         """Return the tilt in degrees that belongs to an amplitude at the ring."""
         ring = self.readings.ring_radius
-        return None if ring is None else float(tilt_of(amplitude, ring))
-
-    def amplitude_interval(self, confidence_level: float = 0.95) -> Interval:
-        """Limits of the amplitude.
-
-        Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_cdf`). Where the
-        readings scatter by less than half a graduation, rounding errors no longer average out,
-        and half a graduation is added on either side. If all readings are the same and the
-        graduation is not stated, the upper limit is not known: NaN.
-
-        Parameters
-        ----------
-        confidence_level : float
-
-        Returns
-        -------
-        Interval
-            In the unit of the readings.
-        """
-        return self.wobble.amplitude_interval(confidence_level)
-
-    def near_interval(self, confidence_level: float = 0.95) -> Interval:
-        """Limits of the direction nearest the indicator, by Fieller's theorem.
-
-        Parameters
-        ----------
-        confidence_level : float
-
-        Returns
-        -------
-        Interval
-            In degrees, ``low <= near_deg <= high`` (so that they may pass 0 or 360); a full turn
-            apart where no direction is excluded.
-        """
-        return self.wobble.near_interval(confidence_level)
+        return None if ring is None else tilt_of(amplitude, ring)
 
     def height_at(self, angle_deg: float | NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the fitted curve at blade angles in degrees, in the unit of the readings."""

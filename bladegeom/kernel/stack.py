@@ -128,9 +128,7 @@ def plain(readings: Readings) -> bool:
     return not kinds and bool((readings.way == readings.way[:1]).all())
 
 
-def believed(
-    residual_sd: Any, graduation: Any, largest: Any, raw_tir: Any
-) -> tuple[Floats, Floats]:
+def believed(residual_sd: Any, graduation: Any, largest: Any, raw_tir: Any) -> tuple[Any, Any]:
     """Return the scatter on which all doubt rests, and what rounding adds to an amplitude's limits.
 
     Parameters
@@ -143,7 +141,7 @@ def believed(
 
     Returns
     -------
-    reading_sd, margin : ndarray, shape (...)
+    reading_sd, margin : float or ndarray, shape (...)
         Not below graduation / sqrt(12), nor below the rounding that numbers of this size carry
         of their own; NaN where nothing differs and no graduation is stated. Half a graduation
         where the readings scatter by less, so that rounding does not average out.
