@@ -70,9 +70,9 @@ if TYPE_CHECKING:
     from bladegeom.saw.slots import SlotAlignment, slot_alignment
     from bladegeom.shop.change import Change, change
     from bladegeom.shop.condition import Condition, assess
+    from bladegeom.shop.history import History, read_history, record
     from bladegeom.shop.limit import Limit
     from bladegeom.shop.limits import Limits, read_limits
-    from bladegeom.shop.record import History, read_history, record
     from bladegeom.shop.shelf import Shelf, shelf
     from bladegeom.shop.trend import Trend, trend
     from bladegeom.shop.visit import Visit, visit

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from bladegeom.angles import turn_between
 from bladegeom.faults import as_letters, refuse
-from bladegeom.lengths import LARGEST, LEAST, MM_PER, one_length_mm
+from bladegeom.lengths import LARGEST, LEAST, MM_PER, Length, length_mm
 
 MOST_TEETH = 1000
 MOST_UNEVEN = 1000.0
@@ -33,13 +33,13 @@ class Blade:
     ----------
     teeth : int
         Number of teeth, from 2 to 1000.
-    diameter_mm, diameter_in : float, optional
-        Across the tooth tips.
-    plate_mm, plate_in : float, optional
+    diameter : str or tuple, optional
+        Across the tooth tips; a length with its unit, ``"10 in"`` or ``(254, "mm")``.
+    plate : str or tuple, optional
         Thickness of the plate.
-    tooth_width_mm, tooth_width_in : float, optional
+    tooth_width : str or tuple, optional
         Width that the teeth cut.
-    gullet_mm, gullet_in : float, optional
+    gullet : str or tuple, optional
         Depth of the gullets below the tooth tips.
     pitch_pattern : sequence of float, optional
         Relative gaps from tooth 1 on, repeated round the blade; ``(1, 1, 1, 1, 1.6)`` is a blade
@@ -74,23 +74,20 @@ class Blade:
         self,
         teeth: int,
         *,
-        diameter_mm: float | None = None,
-        diameter_in: float | None = None,
-        plate_mm: float | None = None,
-        plate_in: float | None = None,
-        tooth_width_mm: float | None = None,
-        tooth_width_in: float | None = None,
-        gullet_mm: float | None = None,
-        gullet_in: float | None = None,
+        diameter: Length | None = None,
+        plate: Length | None = None,
+        tooth_width: Length | None = None,
+        gullet: Length | None = None,
         pitch_pattern: Sequence[float] | None = None,
         tooth_pattern: Sequence[str] | None = None,
         tooth_deg: Sequence[float] | None = None,
         numbered: str | None = None,
         name: str = "",
     ) -> None:
-        if not 2 <= teeth <= MOST_TEETH or int(teeth) != teeth:
+        whole = isinstance(teeth, (int, float, np.number)) and not isinstance(teeth, bool)
+        if not whole or not 2 <= teeth <= MOST_TEETH or int(teeth) != teeth:
             raise refuse(
-                f"a blade of {teeth} teeth",
+                f"a blade of {teeth} teeth" if whole else f"teeth is {teeth!r}",
                 f"give a whole number of teeth from 2 to {MOST_TEETH}",
                 value=teeth,
                 blade=name,
@@ -104,7 +101,9 @@ class Blade:
                 blade=name,
                 column="numbered",
             )
-        pattern = None if pitch_pattern is None else tuple(float(gap) for gap in pitch_pattern)
+        pattern = None
+        if pitch_pattern is not None:
+            pattern = _numbers(pitch_pattern, "pitch_pattern", "such as (1, 1, 1, 1, 1.6)", name)
         if tooth_deg is None:
             angles = _angles_from_pattern(int(teeth), pattern, name)
         else:
@@ -115,14 +114,10 @@ class Blade:
             angles = _checked_angles(int(teeth), tooth_deg, name)
         put = object.__setattr__
         put(self, "teeth", int(teeth))
-        put(self, "diameter_mm", one_length_mm("diameter", {"mm": diameter_mm, "in": diameter_in}))
-        put(self, "plate_mm", one_length_mm("plate", {"mm": plate_mm, "in": plate_in}))
-        put(
-            self,
-            "tooth_width_mm",
-            one_length_mm("tooth_width", {"mm": tooth_width_mm, "in": tooth_width_in}),
-        )
-        put(self, "gullet_mm", one_length_mm("gullet", {"mm": gullet_mm, "in": gullet_in}))
+        put(self, "diameter_mm", length_mm("diameter", diameter))
+        put(self, "plate_mm", length_mm("plate", plate))
+        put(self, "tooth_width_mm", length_mm("tooth_width", tooth_width))
+        put(self, "gullet_mm", length_mm("gullet", gullet))
         put(self, "pitch_pattern", pattern)
         put(self, "tooth_pattern", _checked_kinds(int(teeth), tooth_pattern, name))
         put(self, "tooth_deg", angles)
@@ -197,6 +192,15 @@ class Blade:
         return before % 360.0, after % 360.0
 
 
+def _numbers(given: Sequence[float], what: str, such_as: str, name: str) -> tuple[float, ...]:
+    try:
+        return tuple(map(float, given.split() if isinstance(given, str) else given))
+    except (TypeError, ValueError):
+        raise refuse(
+            f"{what} is {given!r}", f"give numbers, {such_as}", value=given, blade=name, column=what
+        ) from None
+
+
 def _angles_from_pattern(
     teeth: int, pattern: tuple[float, ...] | None, name: str
 ) -> tuple[float, ...]:
@@ -232,7 +236,11 @@ def _checked_kinds(
 ) -> tuple[str, ...] | None:
     if tooth_pattern is None:
         return None
-    kinds = tuple(str(kind) for kind in tooth_pattern)
+    given = tooth_pattern.split() if isinstance(tooth_pattern, str) else tooth_pattern
+    try:
+        kinds = tuple(map(str, given))
+    except TypeError:
+        kinds = ()
     if not kinds or teeth % len(kinds):
         raise refuse(
             f"a tooth pattern of {len(kinds)} does not fit a whole number of times into {teeth} "
@@ -246,7 +254,7 @@ def _checked_kinds(
 
 
 def _checked_angles(teeth: int, tooth_deg: Sequence[float], name: str) -> tuple[float, ...]:
-    angles = tuple(float(angle) for angle in tooth_deg)
+    angles = _numbers(tooth_deg, "tooth_deg", "the angle of each tooth", name)
     growing = all(before < after for before, after in pairwise(angles))
     if len(angles) != teeth or angles[0] != 0 or not growing or not angles[-1] < 360:
         raise refuse(

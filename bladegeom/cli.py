@@ -15,7 +15,6 @@ from typing import Any, NamedTuple
 import bladegeom as bg
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters, refuse
-from bladegeom.lengths import convert
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, OF_BLADE, Told, fill
 from bladegeom.tables.blades import Batch
@@ -220,30 +219,11 @@ def _facts(options: Namespace) -> dict[str, Any]:
     facts: dict[str, Any] = {}
     for name in LENGTHS:
         if length := getattr(options, name, None):
-            facts[f"{name}_{length[1]}"] = length[0]
+            facts[name] = length
     for name in OTHER_FACTS:
         if (value := getattr(options, name, None)) is not None:
             facts[name] = value
     return facts
-
-
-def _lengths(**given: tuple[float, str] | None) -> dict[str, float]:
-    """Return lengths as keywords that end in their unit, millimetres or inches."""
-    lengths = {}
-    for name, length in given.items():
-        if length is not None:
-            value, unit = length
-            to = "in" if unit in ("in", "thou") else "mm"
-            lengths[f"{name}_{to}"] = convert(value, unit, to)
-    return lengths
-
-
-def _seating_mm(options: Namespace) -> float | None:
-    """Return in millimetres how far mountings scatter, where that is stated."""
-    if options.seating is None:
-        return None
-    size, unit = options.seating
-    return convert(size, unit, "mm")
 
 
 def _typed_in() -> bytes:
@@ -339,8 +319,14 @@ def _square(fit: bg.WobbleFit, options: Namespace) -> bg.Squareness:
 
 
 def _wall(fit: bg.WobbleFit, options: Namespace) -> bg.CutWall:
-    sizes = _lengths(feed_per_turn=options.feed, height=options.height, corner=options.corner)
-    return bg.cut_wall(fit, side_angle_deg=options.side_angle, side=options.wall, **sizes)
+    return bg.cut_wall(
+        fit,
+        side_angle_deg=options.side_angle,
+        feed_per_turn=options.feed,
+        height=options.height,
+        corner=options.corner,
+        side=options.wall,
+    )
 
 
 CHARTS: dict[str, tuple[str, Callable[[bg.WobbleFit], Any]]] = {
@@ -484,12 +470,8 @@ def run_trend(options: Namespace) -> int:
 
 def _shape(options: Namespace) -> bg.PlateFit | bg.Rotation:
     """Return the plate's shape from its rings; with a table's height, the best rotation."""
-    given = _lengths(
-        table_height=options.table_height,
-        reach=options.reach,
-        away_from_centre=options.away_from_centre,
-    )
-    needs = bool(given) or options.output is not None or options.tolerance_deg is not None
+    given = {name: getattr(options, name) for name in ("table_height", "reach", "away_from_centre")}
+    needs = any(one is not None for one in (*given.values(), options.output, options.tolerance_deg))
     if needs and options.table_height is None:
         raise refuse(
             "the best rotation needs the table's height above the arbor's axis",
@@ -512,9 +494,8 @@ def run_change(options: Namespace) -> int:
     before, after = (
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
-    seating = _seating_mm(options)
     marked = options.tooth_1_marked
-    change = bg.change(before, after, tooth_1_marked=marked, seating_sd_mm=seating)
+    change = bg.change(before, after, tooth_1_marked=marked, seating=options.seating)
     doubted = [
         f"{when}: {words}"
         for when, fit in (("before", before), ("after", after))
@@ -608,7 +589,7 @@ def run_batch(options: Namespace) -> int:
         blades=options.blades,
         before=options.before,
         tooth_1_marked=options.tooth_1_marked,
-        seating_sd_mm=_seating_mm(options),
+        seating=options.seating,
         history=options.history,
         unit=options.unit,
         rule="simple" if options.simple else "zones",

@@ -246,7 +246,7 @@ def with_unit(what: str, given: object, *, several: bool = False) -> tuple[Any, 
 
 
 def length(what: str, given: object) -> tuple[float, str] | None:
-    """Return the length that was given, and its unit; None where it is None.
+    """Return the length that was given, and its unit; None where none, or ``(None, unit)``, was.
 
     Parameters
     ----------
@@ -263,6 +263,8 @@ def length(what: str, given: object) -> tuple[float, str] | None:
     if given is None:
         return None
     value, unit = with_unit(what, given)
+    if value is None:
+        return None
     number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
     if not number or not 0 < value <= LARGEST:
         cure = f"give a length above 0 and up to {LARGEST:g}"

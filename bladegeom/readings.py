@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +12,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
-from bladegeom.lengths import LARGEST, LEAST, convert, one_length_mm, unmasked
+from bladegeom.lengths import (
+    LARGEST,
+    LEAST,
+    MM_PER,
+    Length,
+    Lengths,
+    convert,
+    length_mm,
+    unmasked,
+    with_unit,
+)
 from bladegeom.sequence import in_sequence
 
 SURFACES = ("plate", "teeth")
@@ -23,14 +33,16 @@ WAYS = {"forward": 1, "backward": -1}
 class Readings:
     """Dial-indicator readings of one blade in one mounting.
 
-    A reading grows as the plate comes toward the indicator. Give them with their unit in one of
-    ``reading_mm``, ``reading_in``, ``reading_thou`` (thousandths of an inch) or ``reading_um``.
+    A reading grows as the plate comes toward the indicator.
 
     Parameters
     ----------
     blade : Blade
-    reading_mm, reading_in, reading_thou, reading_um : sequence of float or None, shape (n,)
-        None, NaN or masked where a tooth was not read.
+    readings : sequence of float or None, shape (n,), str or tuple
+        None, NaN, masked or ``?`` where a tooth was not read. With their unit in `unit`, or behind
+        the last in a text, ``"12.0 ? 12.5 thou"``, or in a pair, ``([12.0, None, 12.5], "thou")``.
+    unit : {"mm", "in", "thou", "um"}, optional
+        ``thou`` are thousandths of an inch.
     tooth : sequence of int, shape (n,), optional
         The indexed teeth. If not given, the readings are of tooth 1, 2, ... in order, and one
         more than the blade has teeth is tooth 1 read again.
@@ -40,15 +52,16 @@ class Readings:
         In which order they were read; the order of the rows if not given.
     turned : sequence of {"forward", "backward"}, shape (n,), optional
         Which way the blade was being turned; forward if not given. Turns both ways show the play.
-    ring_radius_mm, ring_radius_in : float, optional
-        From the arbor's axis to the stylus. Without it there is a wobble but no tilt.
-    ring_radius_u_mm, ring_radius_u_in : float, optional
+    ring_radius : str or tuple, optional
+        From the arbor's axis to the stylus; a length with its unit, ``"4.5 in"`` or
+        ``(110, "mm")``. Without it there is a wobble but no tilt.
+    ring_radius_u : str or tuple, optional
         Standard uncertainty (k = 1) of the ring radius.
-    graduation_mm, graduation_in, graduation_thou, graduation_um : float, optional
+    graduation : str or tuple, optional
         Finest step to which the indicator was read.
-    end_float_mm, end_float_in : float, optional
+    end_float : str or tuple, optional
         How much one tooth's reading changed when the arbor was pushed and pulled along its axis.
-    dial_turn_mm, dial_turn_in, dial_turn_thou, dial_turn_um : float, optional
+    dial_turn : str or tuple, optional
         One revolution of the dial's hand; `check_readings` looks for readings so much off.
     surface : {"plate", "teeth"}
         What the stylus touched.
@@ -99,38 +112,27 @@ class Readings:
     def __init__(
         self,
         blade: Blade,
+        readings: Sequence[float | None] | ArrayLike | Lengths,
         *,
-        reading_mm: Sequence[float | None] | ArrayLike | None = None,
-        reading_in: Sequence[float | None] | ArrayLike | None = None,
-        reading_thou: Sequence[float | None] | ArrayLike | None = None,
-        reading_um: Sequence[float | None] | ArrayLike | None = None,
+        unit: str | None = None,
         tooth: Sequence[int] | ArrayLike | None = None,
         turn: Sequence[int] | ArrayLike | None = None,
         order: Sequence[int] | ArrayLike | None = None,
         turned: Sequence[str] | None = None,
-        ring_radius_mm: float | None = None,
-        ring_radius_in: float | None = None,
-        ring_radius_u_mm: float | None = None,
-        ring_radius_u_in: float | None = None,
-        graduation_mm: float | None = None,
-        graduation_in: float | None = None,
-        graduation_thou: float | None = None,
-        graduation_um: float | None = None,
-        end_float_mm: float | None = None,
-        end_float_in: float | None = None,
-        dial_turn_mm: float | None = None,
-        dial_turn_in: float | None = None,
-        dial_turn_thou: float | None = None,
-        dial_turn_um: float | None = None,
+        ring_radius: Length | None = None,
+        ring_radius_u: Length | None = None,
+        graduation: Length | None = None,
+        end_float: Length | None = None,
+        dial_turn: Length | None = None,
         surface: str = "plate",
         touch_deg: float = 0.0,
         stylus_deg: float = 0.0,
         side: str = "",
         rows: Sequence[int] | None = None,
     ) -> None:
-        unit, reading = _one_unit(
-            {"mm": reading_mm, "in": reading_in, "thou": reading_thou, "um": reading_um}, blade
-        )
+        if not isinstance(blade, Blade):
+            raise refuse(f"blade is {blade!r}", "give it as Blade(teeth, ...)", value=blade)
+        reading, unit = _readings(readings, unit, blade)
         if tooth is None:
             teeth = _in_tooth_order(len(reading), blade)
         else:
@@ -149,29 +151,14 @@ class Readings:
         put(self, "closing", _sealed(sequence.closing))
         put(self, "way", _sealed(_ways(turned, len(reading), blade)[sequence.place]))
         put(self, "notes", sequence.notes)
-        lengths = {
-            "ring_radius": {"mm": ring_radius_mm, "in": ring_radius_in},
-            "ring_radius_u": {"mm": ring_radius_u_mm, "in": ring_radius_u_in},
-            "end_float": {"mm": end_float_mm, "in": end_float_in},
-            "dial_turn": {
-                "mm": dial_turn_mm,
-                "in": dial_turn_in,
-                "thou": dial_turn_thou,
-                "um": dial_turn_um,
-            },
-        }
-        for name, given in lengths.items():
-            put(self, f"{name}_mm", one_length_mm(name, given))
-        graduations = {
-            "mm": graduation_mm,
-            "in": graduation_in,
-            "thou": graduation_thou,
-            "um": graduation_um,
-        }
-        put(self, "graduation_mm", one_length_mm("graduation", graduations))
+        put(self, "ring_radius_mm", length_mm("ring_radius", ring_radius))
+        put(self, "ring_radius_u_mm", length_mm("ring_radius_u", ring_radius_u))
+        put(self, "graduation_mm", length_mm("graduation", graduation))
+        put(self, "end_float_mm", length_mm("end_float", end_float))
+        put(self, "dial_turn_mm", length_mm("dial_turn", dial_turn))
         put(self, "surface", surface)
-        put(self, "touch_deg", float(touch_deg))
-        put(self, "stylus_deg", float(stylus_deg))
+        put(self, "touch_deg", _degrees("touch_deg", touch_deg, blade))
+        put(self, "stylus_deg", _degrees("stylus_deg", stylus_deg, blade))
         put(self, "side", as_letters(str(side)))
         self._check()
 
@@ -262,19 +249,41 @@ def least_step(reading: NDArray[np.float64]) -> float:
     return float(steps.min()) if steps.size else 0.0
 
 
-def _one_unit(
-    given: dict[str, Sequence[float | None] | ArrayLike | None], blade: Blade
-) -> tuple[str, NDArray[np.float64]]:
-    stated = [(unit, values) for unit, values in given.items() if values is not None]
-    if len(stated) != 1:
-        both = " and ".join(f"reading_{unit}" for unit, _ in stated)
+def _degrees(what: str, value: object, blade: Blade) -> float:
+    try:
+        return float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
         raise refuse(
-            f"{both} are both given" if stated else "no readings are given",
-            "give the readings in one unit: reading_mm, reading_in, reading_thou or reading_um",
+            f"{what} is {value!r}", "give degrees", value=value, blade=blade.name, column=what
+        ) from None
+
+
+def _readings(given: object, unit: str | None, blade: Blade) -> tuple[NDArray[np.float64], str]:
+    """Return the readings in an array of their own, and the one unit that is stated of them."""
+    values, own = given, None
+    if isinstance(given, str):
+        text = given.strip()
+        bare = unit is not None and not text.endswith(tuple(MM_PER))
+        values, own = with_unit("readings", f"{text} {unit}" if bare else text, several=True)
+        own = None if bare else own
+    elif isinstance(given, (tuple, list)) and len(given) == 2 and isinstance(given[1], str):
+        values, own = with_unit("readings", given, several=True)
+    if own is not None and unit is not None:
+        raise refuse(
+            f"the unit of the readings is stated twice: {own} and {unit}",
+            "state it once",
+            value=unit,
             blade=blade.name,
         )
-    unit, values = stated[0]
-    reading = _numbers(values, f"reading_{unit}", blade)
+    unit = own or unit
+    if unit not in MM_PER:
+        raise refuse(
+            "the unit of the readings is not stated" if unit is None else f"the unit is {unit!r}",
+            'give unit="mm", "in", "thou" or "um"',
+            value=unit,
+            blade=blade.name,
+        )
+    reading = _numbers(values, "readings", blade)
     if reading.ndim != 1:
         raise refuse(
             "the readings are not a plain list", "give one number a reading", blade=blade.name
@@ -291,7 +300,7 @@ def _one_unit(
             )
             for place in wrong
         )
-    return unit, reading
+    return reading, unit
 
 
 def _numbers(values: object, what: str, blade: Blade) -> NDArray[np.float64]:
@@ -356,6 +365,8 @@ def _sealed(array: NDArray[Any]) -> NDArray[Any]:
 def _ways(turned: Sequence[str] | None, count: int, blade: Blade) -> NDArray[np.int64]:
     if turned is None:
         return np.ones(count, dtype=np.int64)
+    if isinstance(turned, str) or not isinstance(turned, Iterable):
+        turned = [str(turned)]
     words = [str(word).strip().lower() for word in turned]
     if len(words) != count:
         raise refuse(

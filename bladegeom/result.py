@@ -5,9 +5,7 @@ A field is declared once, with its meaning, its label and its text for people:
     @described
     class Gap(Result):
         span: float = quantity("length of the square's blade")
-        error: Estimate = quantity(
-            "squareness error", parts=DOUBTED, ending="_deg", label="squareness error", unit="deg"
-        )
+        error: Estimate = quantity("squareness error", label="squareness error", unit="deg")
 
         @derived("gap over the span")
         def gap(self) -> float: ...
@@ -55,28 +53,32 @@ DOUBTED = ("", "_u", "_low", "_high")
 """Parts of an `Estimate`: its value, its standard uncertainty and its 95 % limits."""
 
 
-def _part(part: str) -> str:
-    """Return the attribute that a part of a key stands for."""
-    return part[1:] or "value"
-
-
 class About(NamedTuple):
     """What is said of a quantity where it is declared; see `quantity`."""
 
     meaning: str
     key: str | None
-    parts: tuple[str, ...]
-    ending: str
+    parts: tuple[str, ...] | None
+    ending: str | None
     unit: str | None
     label: str | Callable[[Any], str]
     text: Text | None
     inline: bool
 
-    def keys(self, name: str) -> list[str]:
-        """Return its keys in `to_dict`, for the name that it has in its class."""
+    def of(self, kind: str) -> About:
+        """Return it with the parts and the ending that go with its type, where none are stated."""
+        doubted = kind.startswith(("Estimate", "Known"))
+        ending = "_deg" if doubted and self.unit == "deg" else ""
+        return self._replace(
+            parts=self.parts or (DOUBTED if doubted else ("",)),
+            ending=ending if self.ending is None else self.ending,
+        )
+
+    def keys(self, name: str) -> dict[str, str]:
+        """Return its keys in `to_dict`, for its name in its class -> the attribute each is."""
         stem = name if self.key is None else self.key
-        shown = stem and not self.inline
-        return [f"{stem}{part}{self.ending}" for part in self.parts] if shown else []
+        shown = self.parts if stem and self.parts and not self.inline else ()
+        return {f"{stem}{part}{self.ending}": part[1:] or "value" for part in shown}
 
     @property
     def stem(self) -> str:
@@ -93,10 +95,9 @@ class About(NamedTuple):
         lines = [said] if isinstance(said, str) else said
         texts = [(label, line) if isinstance(line, str) else line for line in lines]
         keys = self.keys(name)
-        values = [value]
-        if len(self.parts) > 1:
-            values = [getattr(value, _part(part), None) for part in self.parts]
-        rows = [Row(key, one) for key, one in zip(keys, values, strict=False)]
+        rows = [Row(key, getattr(value, part, None)) for key, part in keys.items()]
+        if len(rows) == 1:
+            rows = [rows[0]._replace(value=value)]
         if not texts or not texts[0][1]:
             return rows
         if rows:
@@ -120,8 +121,8 @@ def quantity(
     meaning: str,
     *,
     key: str | None = None,
-    parts: tuple[str, ...] = ("",),
-    ending: str = "",
+    parts: tuple[str, ...] | None = None,
+    ending: str | None = None,
     unit: str | None = None,
     label: str | Callable[[Any], str] = "",
     text: Text | None = None,
@@ -136,11 +137,11 @@ def quantity(
         For docstring and glossary; a key that several results have means the same in all.
     key : str, optional
         In `to_dict` and in frames; the field's name if not given, ``""`` for people only.
-    parts : tuple of str
-        `DOUBTED` for an `Estimate` (or None): its keys are the key with each of them, and each
-        stands for the attribute of that name.
-    ending : str
-        Behind the keys, such as ``_deg``.
+    parts : tuple of str, optional
+        Its keys are the key with each of them, and each stands for the attribute of that name. If
+        not given, those of `DOUBTED` where its type is `Estimate` or `Known` (or None).
+    ending : str, optional
+        Behind the keys; ``_deg`` if not given where those are in the unit deg.
     unit : str, optional
         Behind the text of an `Estimate`; the result's `unit` if not given.
     label : str or callable
@@ -166,8 +167,8 @@ def derived(
     meaning: str,
     *,
     key: str | None = None,
-    parts: tuple[str, ...] = ("",),
-    ending: str = "",
+    parts: tuple[str, ...] | None = None,
+    ending: str | None = None,
     unit: str | None = None,
     label: str | Callable[[Any], str] = "",
     text: Text | None = None,
@@ -201,30 +202,24 @@ class Result:
     def __init_subclass__(cls) -> None:
         super().__init_subclass__()
         own: dict[str, About] = {}
+        lines = [cls.__doc__ or "", "", "    Attributes", "    ----------"]
         for name, held in vars(cls).items():
             if isinstance(held, _Derived):
-                own[name] = held.about
+                about, kind = held.about, held.fget.__annotations__.get("return", "")
             elif hasattr(held, "metadata") and "about" in held.metadata:
-                own[name] = held.metadata["about"]
+                about, kind = held.metadata["about"], cls.__annotations__[name]
+            else:
+                continue
+            own[name] = about.of(str(kind))
+            if not name.startswith("_"):
+                lines += [f"    {name} : {kind}", *_indented(about.meaning)]
         cls._quantities = {**cls._quantities, **own}
         cls._parts = {
-            key: (name, _part(part))
+            key: (name, part)
             for name, about in cls._quantities.items()
-            for key, part in zip(about.keys(name), about.parts, strict=False)
+            for key, part in about.keys(name).items()
         }
         if own:
-            lines = [cls.__doc__ or "", "", "    Attributes", "    ----------"]
-            for name, about in own.items():
-                if name.startswith("_"):
-                    continue
-                kind = cls.__annotations__.get(name)
-                lines.append(f"    {name} : {kind}" if kind else f"    {name}")
-                lines += textwrap.wrap(
-                    f"{about.meaning[0].upper()}{about.meaning[1:]}.",
-                    100,
-                    initial_indent=" " * 8,
-                    subsequent_indent=" " * 8,
-                )
             cls.__doc__ = "\n".join([*lines, "    "])
 
     @classmethod
@@ -244,12 +239,10 @@ class Result:
                 held, part = self._parts[name]
                 value = getattr(self, held)
                 return value if value is None else getattr(value, part, value)
-            for held, about in self._quantities.items():
-                own = name.removeprefix(about.stem)
-                if about.inline and name not in self._quantities:
-                    value = getattr(self, held)
-                    if own in getattr(value, "_parts", ()) and name == about.stem + own:
-                        return getattr(value, own)
+            for held, about in () if name in self._quantities else self._quantities.items():
+                for row in about.rows(self, held, getattr(self, held)) if about.inline else ():
+                    if row.key == name:
+                        return row.value
             raise AttributeError(f"{type(self).__name__} has no {name}", name=name, obj=self)
 
     def _title(self) -> str:
@@ -267,7 +260,8 @@ class Result:
         return ()
 
     def _remarks(self) -> Sequence[str]:
-        return ()
+        remarks: Sequence[str] = getattr(self, "remarks", ())
+        return remarks
 
     def to_dict(self) -> dict[str, Any]:
         """Return every value under its key, in plain Python types; None for not established."""
@@ -308,6 +302,12 @@ class Result:
         heading = html.escape("\n".join([self._title(), *self._first()])).replace("\n", "<br>")
         title = f"<caption style='text-align:left'>{heading}</caption>"
         return f"<table>{title}{body}</table>" + (f"<ul>{remarks}</ul>" if remarks else "")
+
+
+def _indented(meaning: str) -> list[str]:
+    indent = " " * 8
+    said = f"{meaning[0].upper()}{meaning[1:]}."
+    return textwrap.wrap(said, 100, initial_indent=indent, subsequent_indent=indent)
 
 
 _PAIRS = {

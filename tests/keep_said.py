@@ -72,7 +72,8 @@ def blade_of(rng: np.random.Generator) -> bg.Blade:
     teeth = int(rng.choice([6, 10, 24, 24, 40, 40, 50, 60, 80, 23]))
     facts: dict[str, Any] = {}
     if rng.random() < 0.7:
-        facts |= {"diameter_mm": 254.0, "plate_mm": 2.2, "tooth_width_mm": 3.2, "gullet_mm": 14.0}
+        facts |= {"diameter": "254 mm", "plate": "2.2 mm", "tooth_width": "3.2 mm"}
+        facts["gullet"] = "14 mm"
     if rng.random() < 0.2 and teeth % 5 == 0:
         facts["pitch_pattern"] = (1, 1, 1, 1, 1.6)
     if rng.random() < 0.1 and teeth % 2 == 0:
@@ -114,19 +115,19 @@ def readings_of(rng: np.random.Generator) -> bg.Readings:
     facts: dict[str, Any] = {}
     if rng.random() < 0.7:
         grain = float(rng.choice([0.001, 0.002, 0.01]))
-        value, facts["graduation_mm"] = np.round(value / grain) * grain, grain
+        value, facts["graduation"] = np.round(value / grain) * grain, (grain, "mm")
     if rng.random() < 0.8:
-        facts["ring_radius_mm"] = 110.0
+        facts["ring_radius"] = "110 mm"
     if rng.random() < 0.2:
-        facts |= {"ring_radius_u_mm": 0.5, "stylus_deg": 2.0, "end_float_mm": 0.005}
+        facts |= {"ring_radius_u": "0.5 mm", "stylus_deg": 2.0, "end_float": "0.005 mm"}
     if rng.random() < 0.2:
         facts["touch_deg"] = float(rng.uniform(-10.0, 10.0))
     if rng.random() < 0.2:
         facts["surface"] = "teeth"
     unit = str(rng.choice(["mm", "in", "thou", "um"]))
     per_mm = {"mm": 1.0, "in": 1 / 25.4, "thou": 1000 / 25.4, "um": 1000.0}[unit]
-    given = {f"reading_{unit}": np.round(value * per_mm, 6)}
-    return bg.Readings(blade, **given, tooth=tooth, turn=turn, turned=turned, **facts)
+    given = (np.round(value * per_mm, 6), unit)
+    return bg.Readings(blade, given, tooth=tooth, turn=turn, turned=turned, **facts)
 
 
 def of_blade(readings: bg.Readings, *, slow: bool) -> Iterator[tuple[str, Any]]:
@@ -164,7 +165,11 @@ def of_blade(readings: bg.Readings, *, slow: bool) -> Iterator[tuple[str, Any]]:
             yield "next", said(lambda fit=fit: bg.next_readings(fit, 2))
             yield (
                 "wall",
-                said(lambda fit=fit: bg.cut_wall(fit, side_angle_deg=2.0, feed_per_turn_mm=1.0)),
+                said(
+                    lambda fit=fit: bg.cut_wall(
+                        fit, side_angle_deg=2.0, feed_per_turn="1 mm", height=None
+                    )
+                ),
             )
 
 
@@ -184,12 +189,12 @@ def several(count: int) -> Iterator[tuple[str, Any]]:
         rng = np.random.Generator(np.random.PCG64([4, at]))
         own, flange = rng.normal(0.0, 0.02, 2), rng.normal(0.0, 0.01, 2)
         clock = [0.0, 90.0, 180.0, 270.0][: int(rng.integers(2, 5))]
-        blade, fits = bg.Blade(24, name="A", diameter_mm=254.0), []
+        blade, fits = bg.Blade(24, name="A", diameter="254 mm"), []
         angle = np.radians(blade.angles_deg)
         for turn in clock:
             moved = complex(*flange) * np.exp(-1j * np.radians(turn)) + complex(*own)
             read = (moved * np.exp(-1j * angle)).real + rng.normal(0.0, 0.002, 24)
-            one = bg.Readings(blade, reading_mm=read, ring_radius_mm=110.0, graduation_mm=0.001)
+            one = bg.Readings(blade, read, unit="mm", ring_radius="110 mm", graduation="0.001 mm")
             fits.append(bg.fit_wobble(one))
         arbor = bg.separate_arbor(fits, clock)
         yield f"{at} arbor", {"values": plain(arbor.to_dict()), "text": str(arbor)}

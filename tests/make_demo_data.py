@@ -459,7 +459,7 @@ def ring_rows() -> list[dict[str, str]]:
     list of dict
         Columns ``blade``, ``tooth``, the reading, ``ring_radius_mm``, and the blade's facts.
     """
-    blade = bg.Blade(40, diameter_mm=254.0, gullet_mm=9.0, name="R-40")
+    blade = bg.Blade(40, diameter="254 mm", gullet="9 mm", name="R-40")
     rng = np.random.Generator(np.random.PCG64(RING_SEED))
     made = {
         stand: bg.simulate(

@@ -81,9 +81,10 @@ def mounted_fit(
     return bg.fit_wobble(
         bg.Readings(
             bg.Blade(teeth, numbered=blade.numbered, name=name),
-            reading_mm=mounted_mm(blade, flange, clock_deg, angles, ring_mm),
-            ring_radius_mm=ring_mm,
-            graduation_mm=0.0005,
+            mounted_mm(blade, flange, clock_deg, angles, ring_mm),
+            unit="mm",
+            ring_radius=(ring_mm, "mm"),
+            graduation="0.0005 mm",
         )
     )
 
@@ -118,13 +119,14 @@ def fit_of(
     angle = 2 * np.pi * np.arange(teeth) / teeth
     read = np.real(wobble * np.exp(-1j * angle)) + bend * np.cos(3 * angle)
     read[np.asarray(unread, dtype=int)] = np.nan
-    given = {"ring_radius_in" if unit in ("in", "thou") else "ring_radius_mm": ring}
+    size = "in" if unit in ("in", "thou") else "mm"
     numbered = facts.pop("numbered", None)
     return bg.fit_wobble(
         bg.Readings(
             bg.Blade(teeth, name=name, numbered=numbered),
-            **{f"reading_{unit}": read},
-            **given,
+            read,
+            unit=unit,
+            ring_radius=None if ring is None else (ring, size),
             **facts,
         )
     )

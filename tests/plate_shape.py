@@ -186,15 +186,14 @@ def ring_of(
         teeth,
         name="bent",
         pitch_pattern=[float(one) for one in words],
-        **{f"diameter_{size}": 2 * plate.rim_mm * in_size},
+        diameter=(2 * plate.rim_mm * in_size, size),
     )
     readings = bg.Readings(
         blade,
+        (exact + noise_mm) * per_mm,
+        unit=unit,
         touch_deg=touch_deg,
-        **{
-            f"reading_{unit}": (exact + noise_mm) * per_mm,
-            f"ring_radius_{size}": radius_mm * in_size,
-        },
+        ring_radius=(radius_mm * in_size, size),
         **facts,
     )
     return Ring(readings, stand, flipped, zero)

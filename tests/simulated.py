@@ -45,8 +45,8 @@ def simulated(
     shown = (exact + noise_mm) * PER_MM[unit]
     shown[np.asarray(unread, dtype=int) - 1] = np.nan
     inches = unit in ("in", "thou")
-    facts |= {"ring_radius_in": ring_mm / 25.4} if inches else {"ring_radius_mm": ring_mm}
-    return bg.Readings(blade, **{f"reading_{unit}": shown}, touch_deg=touch_deg, **facts)
+    ring = (ring_mm / 25.4, "in") if inches else (ring_mm, "mm")
+    return bg.Readings(blade, shown, unit=unit, ring_radius=ring, touch_deg=touch_deg, **facts)
 
 
 def wave(
@@ -55,8 +55,8 @@ def wave(
     """One reading in mm a tooth of an evenly pitched blade, ring radius 100 mm."""
     angles = 360.0 * np.arange(teeth) / teeth
     read = amplitude * np.cos(np.radians(angles - near_deg)) + noise
-    facts = {"ring_radius_mm": 100.0} | facts
-    return bg.Readings(bg.Blade(teeth, diameter_mm=254.0), reading_mm=read, **facts)
+    facts = {"ring_radius": "100 mm"} | facts
+    return bg.Readings(bg.Blade(teeth, diameter="254 mm"), read, unit="mm", **facts)
 
 
 def rng_for(seed: int) -> np.random.Generator:

@@ -72,7 +72,7 @@ class Setup:
     def fit(self, **facts: Any) -> bg.WobbleFit:
         blade = bg.Blade(
             self.teeth,
-            diameter_mm=2 * RIM_MM,
+            diameter=(2 * RIM_MM, "mm"),
             pitch_pattern=[float(gap) for gap in self.pattern.split()],
             numbered=self.numbered,
         )

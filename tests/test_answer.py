@@ -132,7 +132,7 @@ def test_nothing_that_needs_a_direction_is_answered_without_one() -> None:
 
 def test_resolved_and_unresolved_blades_answer_under_the_same_keys_in_the_same_order() -> None:
     sure, unsure = bg.blade_answer(fitted(0.02)), bg.blade_answer(fitted(0.0))
-    bare = bg.blade_answer(fitted(0.02, ring_radius_mm=None))
+    bare = bg.blade_answer(fitted(0.02, ring_radius=None))
     assert list(sure) == list(unsure) == list(bare)
     assert list(sure)[-1] == "warnings"
     for key in DIRECTIONS:
@@ -140,7 +140,7 @@ def test_resolved_and_unresolved_blades_answer_under_the_same_keys_in_the_same_o
 
 
 def test_angles_of_the_plate_need_a_ring_radius() -> None:
-    answer = bg.blade_answer(fitted(0.02, ring_radius_mm=None))
+    answer = bg.blade_answer(fitted(0.02, ring_radius=None))
     for key in ("tilt_deg", "tilt_u_deg", "left_deg", "worst_squareness_deg", "rim_amplitude"):
         assert answer[key] is None, key
     assert answer["neutral_teeth"] is not None

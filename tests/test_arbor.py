@@ -574,7 +574,7 @@ def test_the_flanges_unit_and_the_doubt_of_the_radii_are_carried():
     assert same.value == pytest.approx(FLANGE)
     assert_allclose(same.covariance, sure.covariance)
     unsure = separate_arbor(
-        fits, clocks, flange=fit_of(FLANGE * 0.3, ring=30.0, ring_radius_u_mm=1.0)
+        fits, clocks, flange=fit_of(FLANGE * 0.3, ring=30.0, ring_radius_u="1 mm")
     ).flange_read
     # A tenth of a radius is a tenth of the amplitude, and nothing across.
     assert unsure.amplitude_u == pytest.approx(math.hypot(sure.amplitude_u, abs(FLANGE) / 30.0))

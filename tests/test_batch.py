@@ -17,8 +17,8 @@ from pypdf import PdfReader
 from written import run, save, sheet, two_blades, wave, with_column
 
 import bladegeom as bg
-from bladegeom.draw.batch import CHANGED
 from bladegeom.faults import RefusedError
+from bladegeom.shop.batch import CHANGED
 from bladegeom.shop.change import change
 from bladegeom.tables.whole import UNFINISHED
 
@@ -384,7 +384,7 @@ def test_measurements_are_recorded_once(limits, tmp_path):
 
 def test_a_measurement_with_a_mistake_in_it_is_not_recorded(limits, tmp_path):
     faults = [bg.invented.Tilt("0.1 mm"), bg.invented.Gum(9, "0.2 mm")]
-    made = bg.simulate(bg.Blade(40, diameter_mm=254.0, name="K-7"), rng=5, faults=faults)
+    made = bg.simulate(bg.Blade(40, diameter="254 mm", name="K-7"), rng=5, faults=faults)
     table = tmp_path / "day.csv"
     made.to_frame().to_csv(table, index=False)
     done = batch(tmp_path / "out", limits, [table], blades=None, history=tmp_path / "kept")

@@ -108,24 +108,53 @@ def test_a_pattern_must_fit_a_whole_number_of_times():
 
 @pytest.mark.parametrize("size", ["diameter", "plate", "tooth_width", "gullet"])
 def test_a_size_in_inches_is_the_size_in_millimetres(size):
-    inch, metric = bg.Blade(40, **{f"{size}_in": 0.1}), bg.Blade(40, **{f"{size}_mm": 2.54})
+    inch, metric = bg.Blade(40, **{size: "0.1 in"}), bg.Blade(40, **{size: (2.54, "mm")})
     assert getattr(inch, f"{size}_mm") == pytest.approx(getattr(metric, f"{size}_mm"), rel=1e-15)
 
 
 @pytest.mark.parametrize("size", ["diameter", "plate", "tooth_width", "gullet"])
-def test_a_size_in_two_units_is_refused(size):
-    with pytest.raises(bg.RefusedError, match=f"{size}_mm and {size}_in are both given"):
-        bg.Blade(40, **{f"{size}_in": 0.1, f"{size}_mm": 2.54})
+def test_a_size_without_its_unit_is_refused(size):
+    for wrong in (2.54, "2.54", [2.54], (2.54, "cm")):
+        with pytest.raises(
+            bg.RefusedError, match=f"{size}.* has no unit|without a unit|unit of {size}"
+        ):
+            bg.Blade(40, **{size: wrong})
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"teeth": "40"}, "teeth is '40'; give a whole number"),
+        ({"teeth": None}, "teeth is None"),
+        ({"teeth": True}, "teeth is True"),
+        ({"teeth": [40]}, "give a whole number of teeth"),
+        ({"pitch_pattern": 1}, "pitch_pattern is 1"),
+        ({"pitch_pattern": "1 one"}, "pitch_pattern is '1 one'"),
+        ({"tooth_deg": 3}, "tooth_deg is 3"),
+        ({"tooth_deg": [[0.0]]}, "tooth_deg"),
+        ({"tooth_pattern": 3}, "tooth pattern"),
+        ({"numbered": 1}, "numbered is 1"),
+        ({"diameter": object()}, "diameter"),
+    ],
+)
+def test_what_is_of_the_wrong_kind_is_refused_in_a_sentence(given, words):
+    with pytest.raises(bg.RefusedError, match=words):
+        bg.Blade(**({"teeth": 2} | given))
+
+
+def test_a_pattern_may_be_a_text():
+    assert bg.Blade(4, pitch_pattern="1 2").tooth_deg == bg.Blade(4, pitch_pattern=(1, 2)).tooth_deg
+    assert bg.Blade(4, tooth_pattern="L R").tooth_pattern == ("L", "R")
 
 
 @pytest.mark.parametrize("value", [0, -1, math.nan, math.inf])
 def test_a_size_that_is_none_is_refused(value):
     with pytest.raises(bg.RefusedError, match="give a length above 0"):
-        bg.Blade(40, diameter_mm=value)
+        bg.Blade(40, diameter=(value, "mm"))
 
 
 def test_the_rim_stands_at_half_the_diameter():
-    blade = bg.Blade(40, diameter_in=10)
+    blade = bg.Blade(40, diameter="10 in")
     assert blade.diameter_in == pytest.approx(10)
     assert blade.radius_mm == pytest.approx(127)
     assert bg.Blade(40).radius_mm is bg.Blade(40).diameter_in is None
@@ -133,12 +162,12 @@ def test_the_rim_stands_at_half_the_diameter():
 
 def test_a_plate_thicker_than_its_teeth_is_refused():
     with pytest.raises(bg.RefusedError, match=r"the plate \(3 mm\) is thicker than the teeth"):
-        bg.Blade(40, plate_mm=3, tooth_width_mm=2.8)
+        bg.Blade(40, plate="3 mm", tooth_width="2.8 mm")
 
 
 def test_gullets_that_reach_the_arbor_are_refused():
     with pytest.raises(bg.RefusedError, match=r"the gullets \(130 mm\) are deeper than"):
-        bg.Blade(40, diameter_mm=254, gullet_mm=130)
+        bg.Blade(40, diameter="254 mm", gullet="130 mm")
 
 
 @pytest.mark.parametrize("numbered", ["cw", "counter-clockwise", "Clockwise", ""])
@@ -203,5 +232,5 @@ def test_a_blade_does_not_change():
 
 
 def test_blades_of_the_same_facts_are_equal():
-    assert bg.Blade(40, diameter_in=10, name="a") == bg.Blade(40, diameter_mm=254, name="a")
+    assert bg.Blade(40, diameter="10 in", name="a") == bg.Blade(40, diameter="254 mm", name="a")
     assert bg.Blade(40, name="a") != bg.Blade(40, name="b")

@@ -14,7 +14,7 @@ from bladegeom.kernel.doubt import student_t
 
 
 def fit_of(turns=1, noise=0.003, texture=0.0, **readings):
-    blade = bg.Blade(40, diameter_mm=254)
+    blade = bg.Blade(40, diameter="254 mm")
     rng = np.random.default_rng(1)
     tooth = np.tile(np.arange(1, 41), turns)
     bends = np.tile(rng.normal(0, texture or 1e-30, 40), turns)
@@ -22,11 +22,13 @@ def fit_of(turns=1, noise=0.003, texture=0.0, **readings):
     read = 0.05 * np.cos(angle - 1) + bends + rng.normal(0, noise, len(tooth))
     if turns == 1:
         return bg.fit_wobble(
-            bg.Readings(blade, reading_mm=read, tooth=tooth, ring_radius_mm=115, **readings)
+            bg.Readings(blade, read, unit="mm", tooth=tooth, ring_radius="115 mm", **readings)
         )
     turn = np.repeat(np.arange(1, turns + 1), 40)
     return bg.fit_wobble(
-        bg.Readings(blade, reading_mm=read, tooth=tooth, turn=turn, ring_radius_mm=115, **readings)
+        bg.Readings(
+            blade, read, unit="mm", tooth=tooth, turn=turn, ring_radius="115 mm", **readings
+        )
     )
 
 
@@ -37,7 +39,7 @@ def causes(fit):
 def test_the_sum_is_the_one_that_gtc_makes():
     # GTC, uncertain real numbers with degrees of freedom: the same causes added.
     fit = fit_of(
-        graduation_mm=0.01, end_float_mm=0.004, stylus_deg=5, ring_radius_u_mm=1.0, turns=2
+        graduation="0.01 mm", end_float="0.004 mm", stylus_deg=5, ring_radius_u="1 mm", turns=2
     )
     budget = fit.budget
     parts = [
@@ -51,7 +53,7 @@ def test_the_sum_is_the_one_that_gtc_makes():
 
 def test_the_tilt_s_doubt_is_the_one_that_gtc_propagates():
     # GTC: tilt = atan(amplitude / ring radius) from uncertain amplitude and radius.
-    fit = fit_of(ring_radius_u_mm=2.0)
+    fit = fit_of(ring_radius_u="2 mm")
     amplitude = GTC.ureal(fit.amplitude, fit.amplitude_u, fit.dof)
     tilt = GTC.atan(amplitude / GTC.ureal(115, 2.0))
     assert_allclose(fit.budget.tilt_u_deg, math.degrees(GTC.uncertainty(tilt)), rtol=1e-9)
@@ -93,7 +95,8 @@ def test_texture_is_not_shown_where_there_is_none():
         bg.fit_wobble(
             bg.Readings(
                 bg.Blade(24),
-                reading_mm=np.random.default_rng(seed).normal(0, 1, 48),
+                np.random.default_rng(seed).normal(0, 1, 48),
+                unit="mm",
                 tooth=np.tile(np.arange(1, 25), 2),
                 turn=np.repeat([1, 2], 24),
             )
@@ -112,15 +115,15 @@ def test_texture_is_sampling_error_where_only_some_teeth_are_read_twice():
     bends = np.tile(rng.normal(0, 0.01, 14), 2)
     read = bends + rng.normal(0, 0.001, 28)
     fit = bg.fit_wobble(
-        bg.Readings(blade, reading_mm=read, tooth=tooth, turn=np.repeat([1, 2], 14))
+        bg.Readings(blade, read, unit="mm", tooth=tooth, turn=np.repeat([1, 2], 14))
     )
     assert causes(fit)["texture"].amplitude_u > 3 * causes(fit)["repeatability"].amplitude_u
 
 
 def test_rounding_that_does_not_average_out_is_a_cause():
-    fit = fit_of(noise=0.0005, graduation_mm=0.01)
+    fit = fit_of(noise=0.0005, graduation="0.01 mm")
     assert_allclose(causes(fit)["graduation"].amplitude_u, 0.005 / math.sqrt(3))
-    assert "graduation" not in causes(fit_of(noise=0.02, graduation_mm=0.01))
+    assert "graduation" not in causes(fit_of(noise=0.02, graduation="0.01 mm"))
 
 
 def test_a_stylus_out_of_line_makes_a_scale_error_and_turns_nothing():
@@ -133,13 +136,15 @@ def test_a_stylus_out_of_line_makes_a_scale_error_and_turns_nothing():
 
 
 def test_the_budget_shows_itself():
-    text = str(fit_of(turns=2, end_float_mm=0.01).budget)
+    text = str(fit_of(turns=2, end_float="0.01 mm").budget)
     for words in ("repeatability", "end float", "together", "expanded, 95 %", "k = "):
         assert words in text
 
 
 def test_identical_readings_give_a_bound_and_no_zero():
-    fit = bg.fit_wobble(bg.Readings(bg.Blade(24), reading_mm=np.full(24, 0.1), graduation_mm=0.01))
+    fit = bg.fit_wobble(
+        bg.Readings(bg.Blade(24), np.full(24, 0.1), unit="mm", graduation="0.01 mm")
+    )
     low, high, _ = fit.amplitude_interval()
     assert low == 0
     assert 0.005 < high < 0.01
@@ -155,4 +160,4 @@ def test_raw_tir_of_a_flat_blade_is_a_range_statistic(readings, d2):
     assert_allclose(ranges.mean(), d2, atol=4 * ranges.std() / 200)
     blade = bg.Blade(readings)
     one = rng.standard_normal(readings)
-    assert_allclose(bg.fit_wobble(bg.Readings(blade, reading_mm=one)).raw_tir, np.ptp(one))
+    assert_allclose(bg.fit_wobble(bg.Readings(blade, one, unit="mm")).raw_tir, np.ptp(one))

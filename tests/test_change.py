@@ -83,12 +83,12 @@ def test_a_seat_that_scatters_is_no_change_where_it_is_stated(rng):
             fit_of(abs(one), math.degrees(np.angle(one)), 40, 0.003, rng) for one in wobbles
         ]  # fmt: skip
         unstated += bg.change(*fits).verdict == "improved"
-        with_seat = bg.change(*fits, tooth_1_marked=True, seating_sd_mm=seat)
-        stated += with_seat.verdict == "improved" or with_seat.vector_shown
+        with_seat = bg.change(*fits, tooth_1_marked=True, seating=(seat, "mm"))
+        stated += with_seat.verdict == "improved" or with_seat.moved.shown
     assert unstated > 60
     assert stated <= 30  # 2.5 % and 5 %: 22 expected at most.
-    assert bg.change(*fits, seating_sd_in=seat / 25.4).tir_change_low == pytest.approx(
-        bg.change(*fits, seating_sd_mm=seat).tir_change_low
+    assert bg.change(*fits, seating=(seat / 25.4, "in")).tir_change_low == pytest.approx(
+        bg.change(*fits, seating=(seat, "mm")).tir_change_low
     )
 
 
@@ -108,17 +108,17 @@ def test_the_vector_is_tested_as_statsmodels_tests_it(rng):
     difference = np.zeros((2, 6))
     difference[0, [1, 4]] = difference[1, [2, 5]] = -1.0, 1.0
     moved = difference @ fitted.params
-    assert [change.vector.real, change.vector.imag] == pytest.approx(moved, rel=1e-9)
+    assert [change.moved.vector.real, change.moved.vector.imag] == pytest.approx(moved, rel=1e-9)
     scale = fitted.scale
     spread = difference @ fitted.cov_params() @ difference.T / scale
-    assert change.vector_covariance == pytest.approx(spread, rel=1e-9, abs=1e-12)
+    assert change.moved.spread == pytest.approx(spread, rel=1e-9, abs=1e-12)
     # With one pooled scatter of 42 degrees of freedom the two tests are the same.
     theirs = float(fitted.f_test(difference).pvalue)
     f = float(moved @ np.linalg.solve(spread, moved)) / 2
     from bladegeom.kernel.doubt import zero_amplitude_p
 
     assert zero_amplitude_p(f / scale, 42) == pytest.approx(theirs, rel=1e-6)
-    assert change.vector_p == pytest.approx(theirs, rel=0.25)
+    assert change.moved.p == pytest.approx(theirs, rel=0.25)
 
 
 def test_the_test_of_the_vector_is_level(rng):
@@ -127,7 +127,7 @@ def test_the_test_of_the_vector_is_level(rng):
     for _ in range(400):
         near = rng.uniform(0, 360)
         pair = [fit_of(0.02, near, 10, sd, rng) for sd in (0.01, 0.004)]
-        shown += bg.change(*pair, tooth_1_marked=True).vector_shown
+        shown += bg.change(*pair, tooth_1_marked=True).moved.shown
     assert 8 <= shown <= 34
 
 
@@ -135,10 +135,12 @@ def test_a_wobble_that_only_turned_is_told_from_one_that_shrank(rng):
     pair = [fit_of(0.05, near, 40, 0.003, rng) for near in (20.0, 140.0)]
     change = bg.change(*pair, tooth_1_marked=True)
     assert change.verdict == "not shown to have improved"
-    assert change.vector_shown
+    assert change.moved.shown
     assert any("points elsewhere" in one for one in change._remarks())
     # From near at 20 to near at 140: the chord of a circle.
-    assert abs(change.vector) == pytest.approx(2 * 0.05 * math.sin(math.radians(60)), rel=0.05)
+    assert abs(change.moved.vector) == pytest.approx(
+        2 * 0.05 * math.sin(math.radians(60)), rel=0.05
+    )
     assert change.to_dict()["change_deg"] == pytest.approx(170.0, abs=3.0)
 
 
@@ -159,7 +161,7 @@ def test_the_verdict_follows_from_the_limits(first, second, near, sd, seed):
 
 def test_inches_and_millimetres_give_the_same_verdict_and_limits(rng):
     teeth, angles = 24, 2 * np.pi * np.arange(24) / 24
-    blade = bg.Blade(teeth, diameter_in=10)
+    blade = bg.Blade(teeth, diameter="10 in")
     noise = rng.normal(0, 0.003, (2, teeth))
     fits = {}
     for unit, per_mm in (("mm", 1.0), ("in", 1 / 25.4), ("thou", 1000 / 25.4), ("um", 1000.0)):
@@ -167,8 +169,9 @@ def test_inches_and_millimetres_give_the_same_verdict_and_limits(rng):
             bg.fit_wobble(
                 bg.Readings(
                     blade,
-                    **{f"reading_{unit}": (size * np.cos(angles) + one) * per_mm},
-                    ring_radius_mm=110.0,
+                    (size * np.cos(angles) + one) * per_mm,
+                    unit=unit,
+                    ring_radius="110 mm",
                 )
             )
             for size, one in zip((0.05, 0.02), noise, strict=True)
@@ -186,7 +189,7 @@ def test_inches_and_millimetres_give_the_same_verdict_and_limits(rng):
 def test_what_cannot_be_compared_is_refused_by_name(rng):
     fit = fit_of(0.05, 20.0, sd=0.003, rng=rng)
     others = {
-        "ring radius": fit_of(0.05, 20.0, sd=0.003, rng=rng, ring_radius_mm=80.0),
+        "ring radius": fit_of(0.05, 20.0, sd=0.003, rng=rng, ring_radius="80 mm"),
         "was read on the": fit_of(0.05, 20.0, sd=0.003, rng=rng, surface="teeth"),
         "side is": fit_of(0.05, 20.0, sd=0.003, rng=rng, side="left"),
         "teeth, not": fit_of(0.05, 20.0, 40, sd=0.003, rng=rng),
@@ -197,17 +200,18 @@ def test_what_cannot_be_compared_is_refused_by_name(rng):
     left = bg.visit(fit, date=DAY, arbor="bench 1")
     with pytest.raises(bg.RefusedError, match="the arbor is bench 2, not bench 1"):
         bg.change(left, bg.visit(fit, date=DAY, arbor="bench 2"))
-    with pytest.raises(bg.RefusedError, match="seating_sd"):
-        bg.change(fit, fit, seating_sd_mm=-1.0)
+    with pytest.raises(bg.RefusedError, match="seating"):
+        bg.change(fit, fit, seating="-1 mm")
 
 
 def test_other_plans_are_compared_and_said(rng):
     few = fit_of(0.05, 20.0, 24, 0.003, rng)
     half = bg.Readings(
         few.readings.blade,
-        reading_mm=few.readings.reading[::2],
+        few.readings.reading[::2],
+        unit="mm",
         tooth=few.readings.tooth[::2],
-        ring_radius_mm=100.0,
+        ring_radius="100 mm",
     )
     change = bg.change(few, bg.fit_wobble(half))
     assert any("12 teeth in 1 turn were read, not 24 teeth" in one for one in change._remarks())
@@ -215,7 +219,7 @@ def test_other_plans_are_compared_and_said(rng):
 
 def test_readings_that_are_all_the_same_show_no_change(rng):
     flat = bg.fit_wobble(
-        bg.Readings(bg.Blade(24), reading_mm=np.full(24, 0.1), ring_radius_mm=100.0)
+        bg.Readings(bg.Blade(24), np.full(24, 0.1), unit="mm", ring_radius="100 mm")
     )
     change = bg.change(fit_of(0.05, 20.0, 24, 0.003, rng), flat, tooth_1_marked=True)
     assert change.verdict == "not shown to have improved"
@@ -226,7 +230,7 @@ def test_readings_that_are_all_the_same_show_no_change(rng):
 def test_the_doubt_about_mounting_anew_is_named_unless_it_is_stated(rng):
     pair = [fit_of(0.05, 20.0, 24, 0.003, rng) for _ in range(2)]
     assert "mount one blade several times" in str(bg.change(*pair))
-    assert "mount one blade several times" not in str(bg.change(*pair, seating_sd_mm=0.01))
+    assert "mount one blade several times" not in str(bg.change(*pair, seating="0.01 mm"))
 
 
 def test_the_keys_are_the_same_whatever_is_known(rng):

@@ -16,27 +16,28 @@ DAY = date(2026, 2, 3)
 
 
 def fit_of(teeth=40, numbered="clockwise", near_deg=77.0, tilt_deg=0.03, name="demo", **blade):
-    made = bg.Blade(teeth, diameter_mm=254, numbered=numbered, name=name, **blade)
+    made = bg.Blade(teeth, diameter="254 mm", numbered=numbered, name=name, **blade)
     body = RigidBlade(tilt_deg, near_deg, numbered or "clockwise")
     read = readings_mm(body, tooth_angles_deg(teeth), 115.0)
     rng = np.random.default_rng(7)
     return bg.fit_wobble(
         bg.Readings(
             made,
-            reading_mm=read + rng.normal(0, 0.001, teeth),
-            ring_radius_mm=115,
-            graduation_mm=0.001,
+            read + rng.normal(0, 0.001, teeth),
+            unit="mm",
+            ring_radius="115 mm",
+            graduation="0.001 mm",
             side="left",
         )
     )
 
 
 def flat_fit(teeth=24):
-    blade = bg.Blade(teeth, diameter_mm=250, numbered="clockwise", name="flat")
+    blade = bg.Blade(teeth, diameter="250 mm", numbered="clockwise", name="flat")
     rng = np.random.default_rng(11)
     read = np.round(rng.normal(0, 0.004, teeth), 2)
     return bg.fit_wobble(
-        bg.Readings(blade, reading_mm=read, ring_radius_mm=110, graduation_mm=0.01)
+        bg.Readings(blade, read, unit="mm", ring_radius="110 mm", graduation="0.01 mm")
     )
 
 
@@ -241,7 +242,7 @@ def test_the_marked_teeth_stand_on_the_squareness_chart_where_the_error_is_least
 
 def test_a_squareness_chart_needs_the_ring_radius():
     blade = bg.Blade(8)
-    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=np.sin(np.arange(8))))
+    fit = bg.fit_wobble(bg.Readings(blade, np.sin(np.arange(8)), unit="mm"))
     with pytest.raises(bg.RefusedError, match="ring_radius"):
         bg.squareness_chart(fit)
 

@@ -68,9 +68,10 @@ def test_the_tooth_named_is_the_one_that_leaves_least_on_a_rigid_body(
         bg.fit_wobble(
             bg.Readings(
                 made,
-                reading_mm=mounted_mm(blade, flange, clock, angles, RING),
-                ring_radius_mm=RING,
-                graduation_mm=0.0005,
+                mounted_mm(blade, flange, clock, angles, RING),
+                unit="mm",
+                ring_radius=(RING, "mm"),
+                graduation="0.0005 mm",
             )
         )
         for clock in clocks

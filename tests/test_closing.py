@@ -14,7 +14,7 @@ import bladegeom as bg
 from bladegeom.shop.condition import assess
 
 SD, TIR = 0.003, 0.1
-NO_MISTAKE = bg.check_readings(bg.Readings(bg.Blade(4), reading_mm=[0, 1, 0, -1]))
+NO_MISTAKE = bg.check_readings(bg.Readings(bg.Blade(4), [0, 1, 0, -1], unit="mm"))
 
 
 def limits(wobble_mm):
@@ -30,11 +30,12 @@ def read(teeth, turns, step, rng, *, drift=0.0, near=None, stated=True, closed=T
     values = np.tile(plate + ramp, turns) + rng.normal(0, SD, turns * len(tooth))
     return bg.Readings(
         bg.Blade(teeth),
-        reading_mm=np.round(values / step) * step,
+        np.round(values / step) * step,
+        unit="mm",
         tooth=np.tile(tooth, turns),
         turn=np.repeat(np.arange(1, turns + 1), len(tooth)),
-        ring_radius_mm=100.0,
-        graduation_mm=step if stated else None,
+        ring_radius="100 mm",
+        graduation=(step if stated else None, "mm"),
     )
 
 
@@ -76,7 +77,7 @@ def test_one_step_of_a_dial_is_no_evidence_though_the_step_is_not_stated():
     read[20] = 0.01
 
     def warned(closing):
-        given = bg.Readings(bg.Blade(40), reading_mm=[*read, closing])
+        given = bg.Readings(bg.Blade(40), [*read, closing], unit="mm")
         return any("closing reading differs" in one for one in bg.fit_wobble(given).warnings)
 
     assert not warned(0.01)
@@ -120,7 +121,7 @@ def test_a_slip_in_the_closing_reading_alone_sends_no_blade_back():
     values = readings.reading.copy()
     values[-1] = -values[-1]  # A lost minus: 0.1 mm off.
     slipped = bg.Readings(
-        readings.blade, reading_mm=values, ring_radius_mm=100.0, graduation_mm=0.0005
+        readings.blade, values, unit="mm", ring_radius="100 mm", graduation="0.0005 mm"
     )
     found = bg.check_readings(slipped)
     assert {one.teeth for one in found} == {(1,)}
@@ -131,7 +132,7 @@ def test_a_slip_in_the_closing_reading_alone_sends_no_blade_back():
     values[:-1], values[-1] = readings.reading[:-1], readings.reading[-1]
     values[0] = -values[0]
     first = bg.Readings(
-        readings.blade, reading_mm=values, ring_radius_mm=100.0, graduation_mm=0.0005
+        readings.blade, values, unit="mm", ring_radius="100 mm", graduation="0.0005 mm"
     )
     assert assess(bg.fit_wobble(first), limits(5 * TIR)).action == "measure again"
 
@@ -159,7 +160,8 @@ def test_every_closed_turn_counts():
         ]
         both = bg.Readings(
             bg.Blade(80),
-            reading_mm=np.concatenate(closed),
+            np.concatenate(closed),
+            unit="mm",
             tooth=np.tile(np.append(np.arange(1, 81), 1), 2),
             turn=np.repeat([1, 2], 81),
         )

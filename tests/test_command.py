@@ -387,7 +387,7 @@ def test_marks_tells_the_way_along_the_rim_in_any_unit(length):
         ("--teeth 40 --near 41", "tooth 41 on a 40-tooth blade; give a tooth from 1 to 40"),
         ("--teeth 40 --near 0", "tooth 0 on a 40-tooth blade"),
         ("--teeth 1000000000 --near 1", "a blade of 1000000000 teeth"),
-        ("--teeth 40 --near 1 --diameter 0in", "is not above 0"),
+        ("--teeth 40 --near 1 --diameter 0in", "give a length above 0"),
         ("--teeth 40 --near 1 --pitch-pattern 1,1", "blanks between them"),
         ("--teeth 41 --near 1 --pitch-pattern=1\t2", "does not fit"),
     ],

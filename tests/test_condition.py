@@ -23,7 +23,7 @@ TEETH, RING = 40, 100.0
 WOBBLE = Limit("wobble_tir", (0.10, "mm"), "invented shop rule")
 RAW = Limit("raw_tir", (0.10, "mm"), "invented customer's wish")
 
-NO_MISTAKE = bg.check_readings(bg.Readings(bg.Blade(4), reading_mm=[0, 1, 0, -1]))
+NO_MISTAKE = bg.check_readings(bg.Readings(bg.Blade(4), [0, 1, 0, -1], unit="mm"))
 
 
 def limits(*given: Limit):
@@ -49,9 +49,9 @@ def plate(amplitude=0.02, *, bump=None, order=None, noise=0.002, seed=3, met=Non
 
 
 def fitted(read, **facts):
-    facts = {"ring_radius_mm": RING, "graduation_mm": 0.001} | facts
-    blade = bg.Blade(TEETH, diameter_mm=254, name="X")
-    return bg.fit_wobble(bg.Readings(blade, reading_mm=read, **facts))
+    facts = {"ring_radius": (RING, "mm"), "graduation": "0.001 mm"} | facts
+    blade = bg.Blade(TEETH, diameter="254 mm", name="X")
+    return bg.fit_wobble(bg.Readings(blade, read, unit="mm", **facts))
 
 
 def test_the_empty_findings_are_empty():
@@ -246,7 +246,7 @@ def test_a_limit_at_another_ring_is_refused():
     with pytest.raises(RefusedError, match="ring radius"):
         assess(fitted(plate()), limits(at))
     with pytest.raises(RefusedError, match="not stated"):
-        assess(fitted(plate(), ring_radius_mm=None), limits(at))
+        assess(fitted(plate(), ring_radius=None), limits(at))
     here = Limit("wobble_tir", (0.1, "mm"), "invented", ring=(100, "mm"))
     assert assess(fitted(plate()), limits(here)).outcome == "conforms"
     inch = Limit("wobble_tir", (0.1, "mm"), "invented", ring=(100 / 25.4, "in"))
@@ -254,7 +254,7 @@ def test_a_limit_at_another_ring_is_refused():
 
 
 def test_an_unknown_doubt_decides_nothing():
-    said = assess(fitted(np.zeros(TEETH), graduation_mm=None), limits(WOBBLE, RAW))
+    said = assess(fitted(np.zeros(TEETH), graduation=None), limits(WOBBLE, RAW))
     assert (said.outcome, said.action) == ("undecided", "measure again")
     assert "no graduation is stated" in said.reasons[0]
     assert said.to_dict()["conformance_probability"] is None
@@ -263,12 +263,13 @@ def test_an_unknown_doubt_decides_nothing():
 @pytest.mark.parametrize("read", [plate(0.02), plate(0.08), plate(0.01, bump=(9, 6, 0.15))])
 def test_inches_say_the_same(read):
     mm = assess(fitted(read), limits(WOBBLE, RAW)).to_dict()
-    blade = bg.Blade(TEETH, diameter_in=10, name="X")
+    blade = bg.Blade(TEETH, diameter="10 in", name="X")
     inch = bg.Readings(
         blade,
-        reading_in=read / 25.4,
-        ring_radius_in=RING / 25.4,
-        graduation_in=0.001 / 25.4,
+        read / 25.4,
+        unit="in",
+        ring_radius=(RING / 25.4, "in"),
+        graduation=(0.001 / 25.4, "in"),
     )
     other = assess(bg.fit_wobble(inch), limits(WOBBLE, RAW)).to_dict()
     assert mm.keys() == other.keys()

@@ -153,7 +153,7 @@ def test_simple_acceptance_and_unknown_doubt():
 @pytest.mark.parametrize("graduation", [None, 0.001, 0.01])
 def test_the_wobbles_probability_agrees_with_its_limits(amplitude, graduation):
     noise = rng_for(5).normal(0, 0.004, 40)
-    fit = bg.fit_wobble(wave(40, amplitude, 77, noise, graduation_mm=graduation))
+    fit = bg.fit_wobble(wave(40, amplitude, 77, noise, graduation=(graduation, "mm")))
     low, high = wobble_span(fit, 0.1).measured[2:]
     assert wobble_span(fit, high).within >= 0.974999
     if low > 0:
@@ -182,7 +182,7 @@ def test_what_the_doubt_of_a_raw_tir_rests_on():
     span = raw_span(one, 0.2)
     assert math.isnan(span.measured.low)
     assert span.rests_on.startswith("nothing")
-    grad = bg.fit_wobble(wave(24, 0.05, 10, graduation_mm=0.01))
+    grad = bg.fit_wobble(wave(24, 0.05, 10, graduation="0.01 mm"))
     span = raw_span(grad, 0.2)
     # By hand: two rounding errors, each of 0.01 / sqrt(12), k = 1.96.
     expanded = span.measured.high - span.measured.value
@@ -197,7 +197,8 @@ def test_turns_show_how_well_a_reading_repeats():
         read = np.tile(0.05 * np.cos(angles), 3) + rng.normal(0, 0.004, 72)
         readings = bg.Readings(
             bg.Blade(24),
-            reading_mm=read,
+            read,
+            unit="mm",
             tooth=np.tile(np.arange(1, 25), 3),
             turn=np.repeat([1, 2, 3], 24),
         )

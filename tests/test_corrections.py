@@ -173,9 +173,10 @@ class Mounted:
         return bg.fit_wobble(
             bg.Readings(
                 self.blade,
-                reading_mm=shown,
-                ring_radius_mm=110.0,
-                graduation_mm=graduation,
+                shown,
+                unit="mm",
+                ring_radius="110 mm",
+                graduation=(graduation, "mm"),
                 side=self.saw.side,
             )
         )
@@ -187,9 +188,9 @@ def mounted(teeth: int, pattern: str, tilt_deg: float, near_deg: float, **facts)
     )
     blade = bg.Blade(
         teeth,
-        diameter_mm=2 * saw.rim_radius_mm,
-        tooth_width_mm=saw.tooth_width_mm,
-        plate_mm=saw.plate_mm,
+        diameter=(2 * saw.rim_radius_mm, "mm"),
+        tooth_width=(saw.tooth_width_mm, "mm"),
+        plate=(saw.plate_mm, "mm"),
         pitch_pattern=[float(one) for one in pattern.split()],
         numbered=saw.numbered,
     )
@@ -462,7 +463,9 @@ def test_kerf_and_fence_scale():
 )
 def test_the_board_begins_to_rub_at_the_stated_angle(height, gullet):
     rim = 127.0
-    blade = bg.Blade(40, diameter_mm=2 * rim, tooth_width_mm=3.2, plate_mm=2.2, gullet_mm=gullet)
+    blade = bg.Blade(
+        40, diameter=(2 * rim, "mm"), tooth_width="3.2 mm", plate="2.2 mm", gullet=(gullet, "mm")
+    )
     limit = bg.rub_angle(blade, height=(height, "mm"))
     # Without a wobble all teeth run in one circle, so that a few do for many.
     saw = RigidSaw(
@@ -478,7 +481,7 @@ def test_the_board_begins_to_rub_at_the_stated_angle(height, gullet):
 
 
 def test_a_wobbling_blade_clears_more_than_it_brings_its_plate_out():
-    blade = bg.Blade(40, diameter_mm=254, tooth_width_mm=3.2, plate_mm=2.2, gullet_mm=10)
+    blade = bg.Blade(40, diameter="254 mm", tooth_width="3.2 mm", plate="2.2 mm", gullet="10 mm")
     limit = bg.rub_angle(blade, height=(50.0, "mm"))
     saw = RigidSaw(teeth=40, plate_tilt_deg=0.1, near_deg=70.0, slot_deg=0.98 * limit)
     assert max(saw.plate_rub_mm(top, heights=20) for top in range(0, 360, 45)) < 0

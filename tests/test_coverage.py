@@ -76,7 +76,7 @@ def test_the_whole_fit_raises_as_many_false_alarms() -> None:
     # The whole fit is slower than its kernel, so 1000 blades are asked.
     noise = rng_for(102).normal(0.0, 0.003, (1000, 12))
     blade = bg.Blade(12)
-    alarms = sum(bg.fit_wobble(bg.Readings(blade, reading_mm=one)).resolved for one in noise)
+    alarms = sum(bg.fit_wobble(bg.Readings(blade, one, unit="mm")).resolved for one in noise)
     assert_allclose(alarms / 1000, 0.05, atol=strayed(0.05, 1000))
 
 
@@ -147,7 +147,7 @@ def simulated_fits(blades: int, amplitude: float, near_deg: float, seed: int) ->
     wobble = amplitude * np.cos(np.radians(blade.angles_deg - near_deg))
     noise = rng_for(seed).normal(0.0, 1.0, (blades, 24))
     return [
-        bg.fit_wobble(bg.Readings(blade, reading_mm=wobble + one, ring_radius_mm=1000.0))
+        bg.fit_wobble(bg.Readings(blade, wobble + one, unit="mm", ring_radius="1000 mm"))
         for one in noise
     ]
 
@@ -241,7 +241,7 @@ def test_marks_claim_the_mass_between_the_middles_of_their_own_gaps(
     for _ in range(40):
         read = 3.0 * np.cos(np.radians(angle - rng.uniform(0.0, 360.0)))
         read = (read + rng.normal(0.0, 1.0, teeth))[tooth - 1]
-        fit = bg.fit_wobble(bg.Readings(blade, tooth=tooth, reading_mm=read))
+        fit = bg.fit_wobble(bg.Readings(blade, read, tooth=tooth, unit="mm"))
         marks = bg.neutral_line(fit)
         if marks.near is None or marks.far is None or marks.neutral is None:
             continue

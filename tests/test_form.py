@@ -22,8 +22,8 @@ from bladegeom.draw.page import PAPERS
 SIZES = [(24, 1), (40, 2), (96, 2), (7, 3), (250, 1)]
 EVERYTHING = {
     "unit": "thou",
-    "ring_radius_in": 4.5,
-    "graduation_thou": 0.5,
+    "ring_radius": "4.5 in",
+    "graduation": "0.5 thou",
     "surface": "teeth",
     "side": "left",
     "touch_deg": -3.5,
@@ -39,7 +39,7 @@ def full_sheet(paper="a4", **more):
     blade = bg.Blade(
         96,
         name="an invented blade with quite a long name, the third of its kind",
-        diameter_in=12,
+        diameter="12 in",
         numbered="counterclockwise",
     )
     return bg.reading_sheet(blade, turns=2, paper=paper, **(EVERYTHING | more))
@@ -271,10 +271,10 @@ def test_each_page_has_true_size_name_number_and_cautions(paper, tmp_path):
         (lambda: bg.reading_sheet(40, unit="cm"), "write mm, in, thou or um"),
         (lambda: bg.reading_sheet(40, colour="red"), "colour is not a known fact"),
         (lambda: bg.reading_sheet(40, surface="wood"), "write plate or teeth"),
-        (lambda: bg.reading_sheet(bg.Blade(40), diameter_mm=250), "state it in the Blade"),
+        (lambda: bg.reading_sheet(bg.Blade(40), diameter="250 mm"), "state it in the Blade"),
         (lambda: bg.reading_sheet(bg.Blade(40), name="A"), "state it in the Blade"),
         (
-            lambda: bg.reading_sheet(40, diameter_mm=200, ring_radius_mm=110),
+            lambda: bg.reading_sheet(40, diameter="200 mm", ring_radius="110 mm"),
             "is larger than the blade's",
         ),
     ],
@@ -340,7 +340,7 @@ def test_the_empty_table_is_taken_by_fit_once_it_is_filled_in(tmp_path, turns, l
     assert readings.closing.sum() == turns - (not last)
     assert readings.blade == bg.Blade(
         40,
-        diameter_in=10,
+        diameter="10 in",
         numbered="clockwise",
         pitch_pattern=(1, 1, 1, 1.5),
         name="R-7",

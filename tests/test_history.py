@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 from simulated import rng_for, wave
 
 import bladegeom as bg
-from bladegeom.shop.history import append_line, check_value, read_lines
-from bladegeom.shop.record import COLUMNS
+from bladegeom.shop.history import COLUMNS, append_line, check_value, read_lines
 from bladegeom.tables.guarded import as_text, from_text
 
 DAY = date(2026, 3, 2)
@@ -24,9 +23,9 @@ ANY_TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
 
 def a_visit(name="K-0412", day=DAY, amplitude=0.05, seed=1, **kept):
     rng = rng_for(seed)
-    readings = wave(24, amplitude, 100.0, rng.normal(0, 0.003, 24), ring_radius_mm=110.0)
-    blade = bg.Blade(24, diameter_mm=254.0, tooth_width_mm=3.2, name=name)
-    named = bg.Readings(blade, reading_mm=readings.reading, ring_radius_mm=110.0)
+    readings = wave(24, amplitude, 100.0, rng.normal(0, 0.003, 24), ring_radius="110 mm")
+    blade = bg.Blade(24, diameter="254 mm", tooth_width="3.2 mm", name=name)
+    named = bg.Readings(blade, readings.reading, unit="mm", ring_radius="110 mm")
     return bg.visit(bg.fit_wobble(named), date=day, **kept)
 
 

@@ -132,7 +132,7 @@ def test_an_unmarked_blade_read_again_is_the_same_blade_turned_on(seed: int) -> 
 
 @pytest.mark.parametrize("first", [1, 2, 17, 24])
 def test_counting_from_another_tooth_moves_every_fault_alike(first: int) -> None:
-    blade = bg.Blade(24, diameter_mm=250.0)
+    blade = bg.Blade(24, diameter="250 mm")
     hidden = [
         bg.invented.Tilt("0.1 mm", near_deg=77.0),
         bg.invented.LocalBend(22, 3, "0.1 mm"),

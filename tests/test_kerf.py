@@ -58,7 +58,7 @@ def swept(truth, teeth):
 
 
 def fit_of(truth, teeth, unit="mm"):
-    blade = bg.Blade(teeth, diameter_mm=2 * RIM, tooth_width_mm=WIDTH)
+    blade = bg.Blade(teeth, diameter=(2 * RIM, "mm"), tooth_width=(WIDTH, "mm"))
     readings = simulated(truth, blade, tooth_angles_deg(teeth), ring_mm=RING, unit=unit)
     return bg.fit_wobble(readings)
 
@@ -66,9 +66,9 @@ def fit_of(truth, teeth, unit="mm"):
 def noisy(amplitude=0.05, noise=0.003, width=WIDTH, **facts):
     angles = 9.0 * np.arange(40)
     read = amplitude * np.cos(np.radians(angles - 50.0)) + rng_for(9).normal(0.0, noise, 40)
-    blade = bg.Blade(40, diameter_mm=2 * RIM, tooth_width_mm=width, name="ash")
-    facts = {"ring_radius_mm": RING} | facts
-    return bg.fit_wobble(bg.Readings(blade, reading_mm=read, **facts))
+    blade = bg.Blade(40, diameter=(2 * RIM, "mm"), tooth_width=(width, "mm"), name="ash")
+    facts = {"ring_radius": (RING, "mm")} | facts
+    return bg.fit_wobble(bg.Readings(blade, read, unit="mm", **facts))
 
 
 @given(bodies, counts)
@@ -136,9 +136,9 @@ def test_at_whole_quarters_the_fence_statements_are_exact():
 def test_kerf_by_hand():
     # 0.05 mm at 100 mm is 0.0635 mm at the rim of a 254 mm blade: 3.2 + 0.127.
     angles = 9.0 * np.arange(40)
-    blade = bg.Blade(40, diameter_mm=254.0, tooth_width_mm=3.2)
+    blade = bg.Blade(40, diameter="254 mm", tooth_width="3.2 mm")
     read = 0.05 * np.cos(np.radians(angles))
-    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=read, ring_radius_mm=100.0))
+    fit = bg.fit_wobble(bg.Readings(blade, read, unit="mm", ring_radius="100 mm"))
     values = kerf(fit).to_dict()
     assert values["kerf"] == pytest.approx(3.327)
     assert values["wall_shift"] == pytest.approx(0.0635)
@@ -153,10 +153,11 @@ def test_doubt_is_propagated_as_gtc_does(width_u, ring_u):
     whole = noisy().readings
     half = bg.Readings(
         whole.blade,
+        whole.reading[:20],
         tooth=whole.tooth[:20],
-        reading_mm=whole.reading[:20],
-        ring_radius_mm=RING,
-        ring_radius_u_mm=ring_u,
+        unit="mm",
+        ring_radius=(RING, "mm"),
+        ring_radius_u=(ring_u, "mm"),
     )
     fit = bg.fit_wobble(half)
     found = kerf(fit, tooth_width_u=width_u and (width_u, "mm"))
@@ -191,7 +192,7 @@ def test_limits_are_those_of_the_amplitude_at_the_rim():
 def test_other_doubts_widen_the_limits_as_squares_add():
     # scipy.stats.norm; with scarcely any scatter the ring and the width alone are left.
     k = float(stats.norm.ppf(0.975))
-    fit = noisy(noise=1e-9, ring_radius_u_mm=2.0)
+    fit = noisy(noise=1e-9, ring_radius_u="2 mm")
     found = kerf(fit, tooth_width_u=(0.002, "mm"))
     from_ring = found.wall_shift.value * 2.0 / RING
     assert_allclose(found.wall_shift.high - found.wall_shift.value, k * from_ring, rtol=1e-5)
@@ -202,7 +203,7 @@ def test_other_doubts_widen_the_limits_as_squares_add():
 
 
 def test_rounding_that_does_not_average_out_is_in_the_doubt():
-    sure, coarse = (noisy(noise=0.0001, graduation_mm=step) for step in (None, 0.01))
+    sure, coarse = (noisy(noise=0.0001, graduation=(step, "mm")) for step in (None, 0.01))
     assert kerf(coarse).wall_shift.u == pytest.approx(
         math.hypot(coarse.amplitude_u, 0.005 / math.sqrt(3)) * RIM / RING
     )
@@ -218,13 +219,13 @@ def test_without_an_established_wobble_the_kerf_may_be_as_narrow_as_the_teeth():
     assert values["near_tooth"] is values["far_tooth"] is values["neutral_teeth"] is None
     assert "zeroed at any tooth, boards come out at most" in str(found)
     assert kerf(noisy(0.0), tooth_width_u=(0.1, "mm")).kerf.low < WIDTH
-    unsure = kerf(noisy(0.0, ring_radius_u_mm=20.0))
+    unsure = kerf(noisy(0.0, ring_radius_u="20 mm"))
     assert (unsure.wall_shift.low, unsure.kerf.low) == (0.0, WIDTH)
 
 
 def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown():
-    blade = bg.Blade(40, diameter_mm=254.0, tooth_width_mm=WIDTH)
-    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=np.zeros(40), ring_radius_mm=RING))
+    blade = bg.Blade(40, diameter="254 mm", tooth_width=(WIDTH, "mm"))
+    fit = bg.fit_wobble(bg.Readings(blade, np.zeros(40), unit="mm", ring_radius=(RING, "mm")))
     found = kerf(fit)
     values = found.to_dict()
     assert values["kerf"] == WIDTH
@@ -296,7 +297,7 @@ def test_everything_missing_is_named():
     with pytest.raises(bg.RefusedError, match="blade ash: the tooth width is not stated") as told:
         kerf(noisy(width=None))
     assert len(told.value.faults) == 1
-    bare = bg.Readings(bg.Blade(40), reading_mm=wave(40, 0.05, 0.0).reading)
+    bare = bg.Readings(bg.Blade(40), wave(40, 0.05, 0.0).reading, unit="mm")
     with pytest.raises(bg.RefusedError) as told:
         kerf(bg.fit_wobble(bare))
     assert [fault.column for fault in told.value.faults] == [

@@ -126,8 +126,8 @@ def renamed(source, name, path):
 
 def fit_of(name):
     read = [float(cell) for _, _, cell in readings_of(name)]
-    blade = bg.Blade(24, name=name, diameter_mm=250)
-    return bg.fit_wobble(bg.Readings(blade, reading_mm=read, ring_radius_mm=100))
+    blade = bg.Blade(24, name=name, diameter="250 mm")
+    return bg.fit_wobble(bg.Readings(blade, read, unit="mm", ring_radius="100 mm"))
 
 
 def words_in(path):

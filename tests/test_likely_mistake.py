@@ -24,12 +24,14 @@ from bladegeom.fit.marks import NO_MATTER_DEG
 
 TEETH, SLIP = 40, 17
 DIAL_TURN_MM = 1.0
-FACTS = {"ring_radius_mm": 110.0, "graduation_mm": 0.002}
+RING_MM = 110.0
+COLUMNS = {"ring_radius_mm": RING_MM, "graduation_mm": 0.002}
+FACTS = {"ring_radius": (RING_MM, "mm"), "graduation": "0.002 mm"}
 
 
 def read_mm(*, teeth=TEETH, tilt_deg=0.05, noise_mm=0.002, seed=3):
     truth = RigidBlade(tilt_deg=tilt_deg, near_deg=140.0)
-    exact = readings_mm(truth, tooth_angles_deg(teeth), FACTS["ring_radius_mm"])
+    exact = readings_mm(truth, tooth_angles_deg(teeth), RING_MM)
     return np.round(exact + rng_for(seed).normal(0.0, noise_mm, teeth), 3)
 
 
@@ -46,14 +48,14 @@ def slipped(kind):
 
 
 def table(read, name="X", teeth=TEETH, path=None):
-    rows = [["blade", "tooth", "reading_mm", "teeth", *FACTS]]
-    rows += [[name, k + 1, one, teeth, *FACTS.values()] for k, one in enumerate(read)]
+    rows = [["blade", "tooth", "reading_mm", "teeth", *COLUMNS]]
+    rows += [[name, k + 1, one, teeth, *COLUMNS.values()] for k, one in enumerate(read)]
     text = "\n".join(",".join(map(str, row)) for row in rows) + "\n"
     return text if path is None else save(path, text)
 
 
 def fit_of(read, **more):
-    return bg.fit_wobble(bg.Readings(bg.Blade(TEETH, name="X"), reading_mm=read, **FACTS, **more))
+    return bg.fit_wobble(bg.Readings(bg.Blade(TEETH, name="X"), read, unit="mm", **FACTS, **more))
 
 
 @pytest.fixture(params=["wrap", "scale", "sign"])
@@ -149,11 +151,11 @@ def test_a_bent_tooth_is_asked_about_and_released_once_a_turn_reads_it_the_same(
         read[SLIP - 1] += size_sd * sd
         tooth, turn = [*range(1, TEETH + 1)], [1] * TEETH
         blade = bg.Blade(TEETH, name="X")
-        once = bg.Readings(blade, reading_mm=read, tooth=tooth, turn=turn, **FACTS)
+        once = bg.Readings(blade, read, unit="mm", tooth=tooth, turn=turn, **FACTS)
         found = bg.check_readings(once).found
         asked += bool(found) and found[0].teeth == (SLIP,)
         more = [*read, again[SLIP - 1] + size_sd * sd]
-        twice = bg.Readings(blade, reading_mm=more, tooth=[*tooth, SLIP], turn=[*turn, 2], **FACTS)
+        twice = bg.Readings(blade, more, unit="mm", tooth=[*tooth, SLIP], turn=[*turn, 2], **FACTS)
         released += bg.fit_wobble(twice).mistake is None
     assert asked >= (20 if size_sd < 8 else 29)
     assert released >= 29
@@ -203,8 +205,8 @@ def test_the_screen_of_a_table_loses_next_to_nothing_that_the_check_finds():
             made = [plant(rng, teeth, size).readings for plant, size in planted]
             for one in [*made, bench.clean(rng, teeth), bent(rng, teeth)]:
                 read = np.round(one.reading, 1)
-                facts = {"graduation_um": one.graduation} if one.graduation else {}
-                again = bg.Readings(one.blade, tooth=one.tooth, reading_um=read, **facts)
+                facts = {"graduation": (one.graduation, "um")} if one.graduation else {}
+                again = bg.Readings(one.blade, read, tooth=one.tooth, unit="um", **facts)
                 found.append(len(bg.check_readings(again)) > 0)
                 cells = {"blade": f"b{len(frames)}", "tooth": one.tooth, "reading_um": read}
                 frames.append(pd.DataFrame({**cells, "teeth": teeth}))
@@ -244,5 +246,5 @@ def test_any_rotation_will_do_only_where_the_worst_is_within_what_matters(
 
 
 def test_without_a_ring_radius_nothing_says_that_any_rotation_will_do():
-    flat = bg.Readings(bg.Blade(TEETH), reading_mm=read_mm(tilt_deg=0.0), graduation_mm=0.002)
+    flat = bg.Readings(bg.Blade(TEETH), read_mm(tilt_deg=0.0), unit="mm", graduation="0.002 mm")
     assert not bg.neutral_line(bg.fit_wobble(flat)).any_rotation

@@ -138,6 +138,6 @@ def test_no_limit_or_two_are_refused(limits, diameter, words):
 
 
 def test_an_inch_blade_meets_a_millimetre_range():
-    blade = bg.Blade(40, diameter_in=10)
+    blade = bg.Blade(40, diameter="10 in")
     limits = Limits((Limit("wobble_tir", (0.1, "mm"), "invented", last=(254, "mm")),))
     assert len(limits.of(blade.diameter_mm)) == 1

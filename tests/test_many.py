@@ -144,16 +144,17 @@ def test_a_mix_of_blades_is_answered_row_by_row():
             frame["ring_radius_mm"] = np.nan
         frames.append(frame)
         facts = {
-            key: frame[f"{key}_mm"].iloc[0]
+            key: (frame[f"{key}_mm"].iloc[0], "mm")
             for key in ("ring_radius", "diameter", "graduation")
             if f"{key}_mm" in frame and not np.isnan(frame[f"{key}_mm"].iloc[0])
         }
-        blade = bg.Blade(teeth, name=f"B{number}", diameter_mm=facts.pop("diameter", None))
+        blade = bg.Blade(teeth, name=f"B{number}", diameter=facts.pop("diameter", None))
         one_by_one.append(
             bg.Readings(
                 blade,
-                reading_mm=frame["reading_mm"],
-                **{f"{key}_mm": value for key, value in facts.items()},
+                frame["reading_mm"],
+                unit="mm",
+                **facts,
             )
         )
     mixed = pd.concat(frames, ignore_index=True)
@@ -199,7 +200,7 @@ def test_each_mounting_has_a_row_of_its_own():
         part = frame[(frame["blade"] == blade) & (frame["mount"] == mount)]
         teeth = int(part["teeth"].iloc[0])
         readings = bg.Readings(
-            bg.Blade(teeth, name=blade), reading_mm=part["reading_mm"], ring_radius_mm=100.0
+            bg.Blade(teeth, name=blade), part["reading_mm"], unit="mm", ring_radius="100 mm"
         )
         assert_holds(table, at, readings)
 
@@ -363,7 +364,7 @@ def test_a_masked_reading_in_a_frame_is_not_read():
 def test_closing_readings_and_their_order_are_kept():
     readings = wave(24, 0.05, 40.0, NOISE)
     closed = bg.Readings(
-        readings.blade, reading_mm=[*readings.reading, readings.reading[0] + 0.05], turn=[1] * 25
+        readings.blade, [*readings.reading, readings.reading[0] + 0.05], unit="mm", turn=[1] * 25
     )
     frame = pd.DataFrame(
         {"tooth": closed.tooth, "reading_mm": closed.reading, "teeth": 24, "diameter_mm": 254.0}

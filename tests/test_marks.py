@@ -84,7 +84,7 @@ def test_rounding_does_not_choose_between_two_teeth() -> None:
 
 def test_past_is_counted_with_the_numbers_and_as_part_of_its_own_gap() -> None:
     # Gaps of 60, 80, 100 and 120 degrees.
-    blade = bg.Blade(4, pitch_pattern=[3, 4, 5, 6], diameter_mm=200.0)
+    blade = bg.Blade(4, pitch_pattern=[3, 4, 5, 6], diameter="200 mm")
     marks = bg.neutral_line_by_eye(blade, 1)
     assert named(marks) == [1, 2, 3, 4]  # At 0, 60, 140 and 240 degrees.
     assert marks.neutral is not None
@@ -197,7 +197,7 @@ def test_a_near_tooth_that_the_blade_does_not_have_is_refused(tooth: float) -> N
 
 
 def test_without_a_ring_radius_teeth_are_named_without_degrees() -> None:
-    marks = marks_at(54.0, ring_radius_mm=None)
+    marks = marks_at(54.0, ring_radius=None)
     assert named(marks) == [7, 17, 27, 37]
     assert marks.left_deg is marks.worst_deg is None
     assert "out of square" not in str(marks)
@@ -205,7 +205,7 @@ def test_without_a_ring_radius_teeth_are_named_without_degrees() -> None:
 
 @pytest.mark.parametrize("ring", [None, 100.0])
 def test_no_teeth_are_named_where_no_wobble_is_established(ring: float | None) -> None:
-    fit = bg.fit_wobble(wave(40, 0.0, 0.0, NOISE, ring_radius_mm=ring))
+    fit = bg.fit_wobble(wave(40, 0.0, 0.0, NOISE, ring_radius=(ring, "mm")))
     marks = bg.neutral_line(fit)
     assert not fit.resolved
     assert marks.near is marks.far is marks.neutral is marks.better_tooth is None
@@ -269,7 +269,7 @@ def test_a_tooth_between_wide_gaps_is_surer() -> None:
     def sure(pattern: list[float]) -> float:
         blade = bg.Blade(30, pitch_pattern=pattern)
         read = 0.02 * np.cos(np.radians(blade.angles_deg)) + NOISE[:30]
-        near = bg.neutral_line(bg.fit_wobble(bg.Readings(blade, reading_mm=read))).near
+        near = bg.neutral_line(bg.fit_wobble(bg.Readings(blade, read, unit="mm"))).near
         assert near is not None
         assert near.tooth == 1
         assert near.probability is not None

@@ -46,7 +46,7 @@ def whole(physical=None, **more):
 
 
 def readings(values, **facts):
-    return bg.Readings(bg.Blade(TEETH, name="X"), reading_mm=values, ring_radius_mm=100, **facts)
+    return bg.Readings(bg.Blade(TEETH, name="X"), values, unit="mm", ring_radius="100 mm", **facts)
 
 
 def first(values, **facts):
@@ -128,9 +128,11 @@ def test_a_dial_that_passed_zero_more_than_once():
 def test_the_stated_revolution_is_tried_alone():
     true = whole(offset_mm=0.01)
     values = np.where(true < 0, true + 0.25, true)
-    assert first(values, dial_turn_mm=0.25).kind == "wrap"
-    assert all(one.kind != "wrap" for one in bg.check_readings(readings(values, dial_turn_in=0.1)))
-    assert readings(values, dial_turn_in=0.1).dial_turn_mm == pytest.approx(2.54)
+    assert first(values, dial_turn="0.25 mm").kind == "wrap"
+    assert all(
+        one.kind != "wrap" for one in bg.check_readings(readings(values, dial_turn="0.1 in"))
+    )
+    assert readings(values, dial_turn="0.1 in").dial_turn_mm == pytest.approx(2.54)
 
 
 @pytest.mark.parametrize("at", [2, 13, 27, 38])
@@ -162,7 +164,7 @@ def test_the_repaired_count_gives_the_direction_and_what_remains_in_doubt():
 def test_a_closing_reading_known_by_its_mark_stays_where_it_is():
     order = [*range(1, 15), *range(16, TEETH + 1), 1]
     values = whole(order, amplitude_mm=0.2)
-    given = bg.Readings(bg.Blade(TEETH), reading_mm=values, tooth=[*range(1, TEETH), 1])
+    given = bg.Readings(bg.Blade(TEETH), values, unit="mm", tooth=[*range(1, TEETH), 1])
     one = bg.check_readings(given)[0]
     assert one.kind == "skipped"
     assert 15 in one.places
@@ -207,7 +209,7 @@ def two_turns(second, **more):
     physical = [*range(1, TEETH + 1), *second]
     turn = [1] * TEETH + [2] * TEETH
     values = read_mm(physical, **more)
-    return bg.Readings(bg.Blade(TEETH), reading_mm=values, tooth=tooth, turn=turn)
+    return bg.Readings(bg.Blade(TEETH), values, unit="mm", tooth=tooth, turn=turn)
 
 
 def test_a_turn_counted_the_wrong_way():
@@ -224,7 +226,7 @@ def test_one_check_reading_shows_a_turn_counted_the_wrong_way():
     physical = [1, *range(TEETH, 1, -1), 11]
     values = read_mm(physical)
     tooth = [*range(1, TEETH + 1), 11]
-    given = bg.Readings(bg.Blade(TEETH), reading_mm=values, tooth=tooth, turn=[1] * TEETH + [2])
+    given = bg.Readings(bg.Blade(TEETH), values, unit="mm", tooth=tooth, turn=[1] * TEETH + [2])
     one = bg.check_readings(given)[0]
     assert one.kind == "mirrored"
     assert abs(near_of(one.repaired) - TRUE_NEAR) < 0.5
@@ -262,8 +264,7 @@ def test_the_unit_of_the_readings_does_not_matter(kind):
     blade = bg.Blade(TEETH)
     given = {"mm": plant, "in": plant / 25.4, "thou": plant / 0.0254, "um": plant * 1000}
     tops = [
-        bg.check_readings(bg.Readings(blade, **{f"reading_{unit}": read}))[0]
-        for unit, read in given.items()
+        bg.check_readings(bg.Readings(blade, read, unit=unit))[0] for unit, read in given.items()
     ]
     assert {one.kind for one in tops} == {kind}
     assert len({one.teeth for one in tops}) == 1
@@ -289,17 +290,20 @@ def test_the_repair_keeps_every_fact():
     values = whole(offset_mm=0.0)
     values[29] *= -1
     facts = {
-        "graduation_mm": 0.0001,
-        "dial_turn_mm": 1.0,
-        "end_float_mm": 0.01,
-        "ring_radius_u_mm": 0.5,
+        "graduation": "0.0001 mm",
+        "dial_turn": "1 mm",
+        "end_float": "0.01 mm",
+        "ring_radius_u": "0.5 mm",
         "touch_deg": 3.0,
         "stylus_deg": 2.0,
         "side": "left",
         "surface": "teeth",
     }
     repaired = first(values, **facts).repaired
-    assert {name: getattr(repaired, name) for name in facts} == facts
+    lengths = ("graduation", "dial_turn", "end_float", "ring_radius_u")
+    kept = {name: f"{getattr(repaired, f'{name}_mm'):g} mm" for name in lengths}
+    kept |= {name: getattr(repaired, name) for name in facts if name not in lengths}
+    assert kept == facts
     assert repaired.ring_radius_mm == 100
     assert repaired.blade.name == "X"
 
@@ -331,11 +335,11 @@ def test_where_nothing_can_be_told_it_is_said(values):
 def test_one_count_of_the_dial_is_no_mistake():
     values = np.zeros(TEETH)
     values[5] = 0.01
-    assert len(bg.check_readings(readings(values, graduation_mm=0.01))) == 0
+    assert len(bg.check_readings(readings(values, graduation="0.01 mm"))) == 0
     step = np.where(np.arange(TEETH) < 20, 0.0, 0.01)
-    assert len(bg.check_readings(readings(step, graduation_mm=0.01))) == 0
+    assert len(bg.check_readings(readings(step, graduation="0.01 mm"))) == 0
     values[5] = 0.05
-    assert first(values, graduation_mm=0.01).teeth == (6,)
+    assert first(values, graduation="0.01 mm").teeth == (6,)
 
 
 # Files that are refused because of their count
@@ -575,7 +579,7 @@ def bent_there(first_tooth, count, height_mm, *, kind="bell", turns=1, offset_mm
     values = read_mm(met, amplitude_mm=0.008, offset_mm=offset_mm, seed=seed) + plate[met - 1]
     turn = np.repeat(np.arange(1, turns + 1), TEETH + 1)
     return bg.Readings(
-        bg.Blade(TEETH, name="X"), reading_mm=values, tooth=met, turn=turn, ring_radius_mm=100
+        bg.Blade(TEETH, name="X"), values, unit="mm", tooth=met, turn=turn, ring_radius="100 mm"
     )
 
 
@@ -636,7 +640,7 @@ def test_a_slip_in_one_of_two_turns_of_a_bent_plate_is_found():
     row = int(np.flatnonzero((given.tooth == 17) & (given.turn == 2))[0])
     values[row] *= -1
     slipped = bg.Readings(
-        given.blade, reading_mm=values, tooth=given.tooth, turn=given.turn, ring_radius_mm=100
+        given.blade, values, unit="mm", tooth=given.tooth, turn=given.turn, ring_radius="100 mm"
     )
     found = bg.check_readings(slipped)
     assert found[0].teeth == (17,)

@@ -135,7 +135,7 @@ def test_what_is_stated_of_a_blade_once_holds_in_all_its_mountings(read):
 
 def test_facts_and_units_may_be_stated_from_outside(read):
     rows = [[cell.replace("reading_mm", "reading") for cell in row] for row in mounts_of("A", [0])]
-    (mount,) = read(rows, unit="in", ring_radius_in=4).blades["A"]
+    (mount,) = read(rows, unit="in", ring_radius="4 in").blades["A"]
     assert (mount.readings.unit, mount.readings.ring_radius) == ("in", pytest.approx(4))
 
 

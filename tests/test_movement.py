@@ -24,9 +24,9 @@ def test_a_dial_set_anew_between_turns_costs_nothing():
     tooth, turn = every_tooth(2)
     rng = np.random.default_rng(1)
     read = wave(blade, 0.05, 70, tooth) + rng.normal(0, 0.003, 80)
-    same = bg.fit_wobble(bg.Readings(blade, reading_mm=read, tooth=tooth, turn=turn))
+    same = bg.fit_wobble(bg.Readings(blade, read, unit="mm", tooth=tooth, turn=turn))
     anew = bg.fit_wobble(
-        bg.Readings(blade, reading_mm=read + 0.7 * (turn == 2), tooth=tooth, turn=turn)
+        bg.Readings(blade, read + 0.7 * (turn == 2), unit="mm", tooth=tooth, turn=turn)
     )
     assert same.dof == 80 - 2 - 2
     assert_allclose(anew.amplitude, same.amplitude, rtol=1e-12)
@@ -41,8 +41,8 @@ def test_half_a_blade_in_each_of_two_turns_is_as_doubtful_as_two_half_arcs():
     tooth = np.arange(1, 41)
     read = wave(blade, 0.05, 70, tooth) + np.random.default_rng(2).normal(0, 0.003, 40)
     turn = 1 + (tooth > 20)
-    halves = bg.fit_wobble(bg.Readings(blade, reading_mm=read, tooth=tooth, turn=turn))
-    whole = bg.fit_wobble(bg.Readings(blade, reading_mm=read, tooth=tooth))
+    halves = bg.fit_wobble(bg.Readings(blade, read, unit="mm", tooth=tooth, turn=turn))
+    whole = bg.fit_wobble(bg.Readings(blade, read, unit="mm", tooth=tooth))
     worst = [np.linalg.eigvalsh(one.covariance)[-1] / one.reading_sd**2 for one in (halves, whole)]
     # By brute force: the inverse of the normal equations with a column for each half.
     angle = np.radians(blade.angles_deg)
@@ -60,8 +60,8 @@ def test_a_closing_error_biases_the_wobble_as_a_ramp_does(teeth):
     tooth = np.append(np.arange(1, teeth + 1), 1)
     ramp = slip * np.arange(teeth + 1) / teeth
     read = wave(blade, 0.05, 130, tooth)
-    clean = bg.fit_wobble(bg.Readings(blade, reading_mm=read))
-    drifted = bg.fit_wobble(bg.Readings(blade, reading_mm=read + ramp))
+    clean = bg.fit_wobble(bg.Readings(blade, read, unit="mm"))
+    drifted = bg.fit_wobble(bg.Readings(blade, read + ramp, unit="mm"))
     moved = np.array([drifted.cosine - clean.cosine, drifted.sine - clean.sine])
     assert_allclose(moved[0], -slip / teeth, rtol=1e-9)
     assert_allclose(moved[1], -slip / math.pi, rtol=5 / teeth**2)
@@ -74,7 +74,7 @@ def test_a_fitted_drift_is_taken_out_exactly():
     tooth = np.append(np.arange(1, 41), 1)
     rng = np.random.default_rng(3)
     read = wave(blade, 0.05, 130, tooth) + 0.03 * np.arange(41) / 40 + rng.normal(0, 0.001, 41)
-    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=read), drift=True)
+    fit = bg.fit_wobble(bg.Readings(blade, read, unit="mm"), drift=True)
     assert abs(fit.drift_per_turn - 0.03) < 4 * fit.drift_u_per_turn
     assert abs(fit.amplitude - 0.05) < 4 * fit.amplitude_u
     assert any("drift of" in warning for warning in fit.warnings)
@@ -86,7 +86,7 @@ def test_two_turns_make_a_drift_cheap():
     blade = bg.Blade(40)
     tooth, turn = every_tooth(2)
     read = wave(blade, 0.05, 130, tooth) + 0.03 * np.arange(80) / 40
-    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=read, tooth=tooth, turn=turn), drift=True)
+    fit = bg.fit_wobble(bg.Readings(blade, read, unit="mm", tooth=tooth, turn=turn), drift=True)
     assert_allclose(fit.drift_per_turn, 0.03, rtol=1e-9)
     assert_allclose(fit.amplitude, 0.05, rtol=1e-9)
     assert_allclose(fit.drift_cost, 1.2, atol=0.05)
@@ -100,7 +100,7 @@ def test_a_drift_that_is_not_shown_is_refused(closing):
     if closing is not None:
         read = np.append(read, read[0] + closing)
     with pytest.raises(bg.RefusedError, match="closing reading"):
-        bg.fit_wobble(bg.Readings(blade, reading_mm=read), drift=True)
+        bg.fit_wobble(bg.Readings(blade, read, unit="mm"), drift=True)
 
 
 def with_play(read, dead_band):
@@ -124,7 +124,8 @@ def test_turns_both_ways_show_the_play_and_cancel_it(share):
     fit = bg.fit_wobble(
         bg.Readings(
             blade,
-            reading_mm=np.concatenate([forward, backward]),
+            np.concatenate([forward, backward]),
+            unit="mm",
             tooth=np.tile(tooth, 2),
             turn=np.repeat([1, 2], teeth),
             turned=["forward"] * teeth + ["backward"] * teeth,
@@ -136,7 +137,7 @@ def test_turns_both_ways_show_the_play_and_cancel_it(share):
     # The curve is a little flatter too, which the play takes from it.
     assert_allclose(fit.play, share * amplitude, rtol=0.06)
     assert fit.lag_deg > 0
-    one_way = bg.fit_wobble(bg.Readings(blade, reading_mm=forward))
+    one_way = bg.fit_wobble(bg.Readings(blade, forward, unit="mm"))
     assert_allclose(one_way.near_deg - 100, fit.lag_deg, rtol=0.02)
     assert one_way.play is None
 
@@ -161,8 +162,8 @@ def test_kinds_of_teeth_are_told_from_the_wobble():
     rng = np.random.default_rng(5)
     ground = np.where(tooth % 2, 0.08, -0.03)
     read = wave(blade, 0.04, 200, tooth) + ground + rng.normal(0, 0.002, 40)
-    plain = bg.fit_wobble(bg.Readings(bg.Blade(40), reading_mm=read, surface="teeth"))
-    told = bg.fit_wobble(bg.Readings(blade, reading_mm=read, surface="teeth"))
+    plain = bg.fit_wobble(bg.Readings(bg.Blade(40), read, unit="mm", surface="teeth"))
+    told = bg.fit_wobble(bg.Readings(blade, read, unit="mm", surface="teeth"))
     assert told.residual_sd < 0.003 < 0.05 < plain.residual_sd
     assert told.dof == 40 - 2 - 2
     assert abs(told.amplitude - 0.04) < 4 * told.amplitude_u
@@ -174,17 +175,17 @@ def test_kinds_that_go_with_the_wobble_are_refused_and_other_teeth_named():
     blade = bg.Blade(40, tooth_pattern=["L", "R"])
     half = [*range(1, 20, 2), *range(22, 41, 2)]  # Left teeth on one half, right ones on the other.
     read = np.random.default_rng(6).normal(0, 0.01, 40)
-    fine = bg.Readings(blade, reading_mm=read[: len(half)], tooth=half, surface="teeth")
+    fine = bg.Readings(blade, read[: len(half)], unit="mm", tooth=half, surface="teeth")
     assert bg.fit_wobble(fine).dof == len(half) - 4
     spots = [1, 3, 5, 22, 24, 26]
     with pytest.raises(bg.RefusedError, match="read teeth of one kind all round, such as 1, 3, 5"):
-        bg.fit_wobble(bg.Readings(blade, reading_mm=read[:6], tooth=spots, surface="teeth"))
+        bg.fit_wobble(bg.Readings(blade, read[:6], unit="mm", tooth=spots, surface="teeth"))
 
 
 def test_kinds_do_not_matter_where_the_plate_was_read():
     blade = bg.Blade(40, tooth_pattern=["L", "R"])
     read = np.random.default_rng(7).normal(0, 0.01, 40)
-    assert bg.fit_wobble(bg.Readings(blade, reading_mm=read)).dof == 37
+    assert bg.fit_wobble(bg.Readings(blade, read, unit="mm")).dof == 37
 
 
 def test_a_pattern_that_does_not_fit_the_teeth_is_refused():

@@ -50,11 +50,12 @@ def made(
             )
     return bg.Readings(
         blade,
-        reading_mm=read,
+        read,
+        unit="mm",
         tooth=tooth,
         turn=turn,
         turned=turned,
-        ring_radius_mm=100.0,
+        ring_radius="100 mm",
         **facts,
     )
 
@@ -67,11 +68,12 @@ def read_on(readings, teeth, turn=None):
     number = int(kept.turn.max()) + 1 if turn is None else turn
     return bg.Readings(
         kept.blade,
-        reading_mm=[*kept.reading, *(0.01 * np.arange(count))],
+        [*kept.reading, *(0.01 * np.arange(count))],
+        unit="mm",
         tooth=[*kept.tooth, *teeth],
         turn=[*kept.turn, *[number] * count],
         turned=[*(names[way] for way in kept.way), *["forward"] * count],
-        ring_radius_mm=100.0,
+        ring_radius="100 mm",
         surface=kept.surface,
         touch_deg=kept.touch_deg,
     )
@@ -265,7 +267,7 @@ def test_a_direction_in_the_middle_between_two_teeth_is_never_sure():
     blade = bg.Blade(16)
     angle = np.radians(blade.angles_deg)
     read = 0.05 * np.cos(angle - np.radians(11.2)) + 0.002 * np.cos(5 * angle)
-    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=read, ring_radius_mm=100.0))
+    fit = bg.fit_wobble(bg.Readings(blade, read, unit="mm", ring_radius="100 mm"))
     ahead = bg.next_readings(fit)
     assert ahead.turns_needed is None
     assert "half way to" in " ".join(ahead.remarks)
@@ -280,7 +282,7 @@ def test_nothing_is_promised_where_no_direction_is_established():
 
 
 def test_identical_readings_without_a_graduation_leave_the_doubt_unknown():
-    fit = bg.fit_wobble(bg.Readings(bg.Blade(12), reading_mm=[0.1] * 12))
+    fit = bg.fit_wobble(bg.Readings(bg.Blade(12), [0.1] * 12, unit="mm"))
     ahead = bg.next_readings(fit, n=2)
     assert math.isnan(ahead.across_u)
     assert ahead.to_dict()["across_u"] is None
@@ -290,7 +292,7 @@ def test_identical_readings_without_a_graduation_leave_the_doubt_unknown():
 def test_rounding_that_does_not_average_out_is_said():
     blade = bg.Blade(12)
     read = np.round(0.05 * np.cos(np.radians(blade.angles_deg)), 1)
-    coarse = bg.fit_wobble(bg.Readings(blade, reading_mm=read, graduation_mm=0.1))
+    coarse = bg.fit_wobble(bg.Readings(blade, read, unit="mm", graduation="0.1 mm"))
     assert "finer indicator" in str(bg.next_readings(coarse))
 
 

@@ -136,11 +136,11 @@ def test_rows_of_many_blades_are_fitted_each_for_itself() -> None:
 def gappy_fit() -> bg.WobbleFit:
     """Fit of the readings of `gappy_blade`; the dial's steps are finer than the scatter."""
     turns, readings = gappy_blade()
-    blade = bg.Blade(50, pitch_pattern=[1, 1, 1, 1, 1.6], diameter_mm=254.0)
+    blade = bg.Blade(50, pitch_pattern=[1, 1, 1, 1, 1.6], diameter="254 mm")
     tooth = [1 + int(np.argmin(np.abs(blade.angles_deg - 360.0 * turn))) for turn in turns]
     return bg.fit_wobble(
         bg.Readings(
-            blade, tooth=tooth, reading_mm=readings, ring_radius_mm=115.0, graduation_mm=0.001
+            blade, readings, tooth=tooth, unit="mm", ring_radius="115 mm", graduation="0.001 mm"
         )
     )
 
@@ -168,7 +168,7 @@ def test_chance_without_wobble_is_that_of_statsmodels(amplitude: float) -> None:
     readings = wave(40, amplitude, 75.0, rng_for(9).normal(0.0, 0.003, 40))
     kept = np.r_[0:17, 25:40]
     gappy = bg.Readings(
-        readings.blade, tooth=readings.tooth[kept], reading_mm=readings.reading[kept]
+        readings.blade, readings.reading[kept], tooth=readings.tooth[kept], unit="mm"
     )
     angle = np.radians(9.0 * kept)
     columns = np.column_stack([np.ones_like(angle), np.cos(angle), np.sin(angle)])
@@ -247,7 +247,7 @@ def test_a_teaching_model_tilted_by_ten_degrees_is_answered_exactly() -> None:
     # 30 degrees away it is atan(tan(10 deg) / 2) = 5.0384 deg, more than half of it.
     truth = RigidBlade(10.0, 50.0, "clockwise")
     read = readings_mm(truth, tooth_angles_deg(12), 100.0)
-    fit = bg.fit_wobble(bg.Readings(bg.Blade(12), reading_mm=read, ring_radius_mm=100.0))
+    fit = bg.fit_wobble(bg.Readings(bg.Blade(12), read, unit="mm", ring_radius="100 mm"))
     assert_allclose([fit.amplitude, fit.near_deg], [17.632698070846498, 50.0], rtol=1e-12)
     assert_allclose(fit.tilt_deg, 10.0, rtol=1e-12)
     assert_allclose(bg.squareness_error(fit, [0.0, 90.0]), [0.0, 10.0], atol=1e-12)

@@ -108,7 +108,7 @@ def test_a_blade_without_a_ring_radius_is_drawn_without_a_word(tmp_path):
     blade = bg.Blade(24)
     rng = np.random.default_rng(1)
     read = 0.05 * np.cos(np.radians(blade.angles_deg)) + rng.normal(0, 0.002, 24)
-    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=read))
+    fit = bg.fit_wobble(bg.Readings(blade, read, unit="mm"))
     bg.save_chart(bg.polar_chart(fit), tmp_path / "c.pdf")
     assert (tmp_path / "c.pdf").stat().st_size > 5000
 

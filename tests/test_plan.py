@@ -23,7 +23,7 @@ def worst_ratio(angle_deg):
 def read(teeth: int, spots: list[int], **facts: Any) -> bg.Readings:
     """Readings of some teeth of an evenly pitched blade."""
     angles = np.radians(360.0 / teeth * (np.array(spots) - 1))
-    return bg.Readings(bg.Blade(teeth, name="Q"), tooth=spots, reading_mm=np.cos(angles), **facts)
+    return bg.Readings(bg.Blade(teeth, name="Q"), np.cos(angles), tooth=spots, unit="mm", **facts)
 
 
 def scanned_ratio(angle_deg: np.ndarray) -> float:
@@ -123,7 +123,7 @@ def test_few_teeth_could_be_a_bent_plate() -> None:
     blade = bg.Blade(40)
     spots = np.array([1, 11, 21, 31])
     bent = np.cos(3 * np.radians(blade.angles_deg[spots - 1]))
-    assert bg.fit_wobble(bg.Readings(blade, tooth=spots, reading_mm=bent)).amplitude > 0.99
+    assert bg.fit_wobble(bg.Readings(blade, bent, tooth=spots, unit="mm")).amplitude > 0.99
     assert plan_remarks(read(40, list(range(1, 41, 5)))) == []
 
 
@@ -136,7 +136,7 @@ def test_teeth_instead_of_the_plate_are_remarked() -> None:
 
 def test_what_was_done_with_the_rows_is_handed_on() -> None:
     readings = bg.Readings(
-        bg.Blade(24), tooth=[*range(1, 25), 24], reading_mm=[*np.arange(24.0), 23.0]
+        bg.Blade(24), [*np.arange(24.0), 23.0], tooth=[*range(1, 25), 24], unit="mm"
     )
     assert readings.notes
     assert plan_remarks(readings) == list(readings.notes)

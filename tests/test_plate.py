@@ -60,8 +60,8 @@ def worst_of(fit, plate):
 
 def flat_ring(radius, reading, *, stand="front", flipped=False, zero="", teeth=None, **facts):
     """A ring of plain numbers, one a tooth, of a blade with a rim of 127 mm."""
-    blade = bg.Blade(teeth or len(reading), diameter_mm=2 * RIM, name="A")
-    readings = bg.Readings(blade, reading_mm=reading, ring_radius_mm=radius, **facts)
+    blade = bg.Blade(teeth or len(reading), diameter=(2 * RIM, "mm"), name="A")
+    readings = bg.Readings(blade, reading, unit="mm", ring_radius=(radius, "mm"), **facts)
     return Ring(readings, stand, flipped, zero)
 
 
@@ -156,7 +156,7 @@ def test_a_slide_that_leans_away_at_the_front_leans_near_at_the_back():
 
 
 def test_one_ring_gives_the_same_tilt_as_the_wobble_of_that_ring():
-    ring = ring_of(BENT, 100.0, noise_mm=rng_for(4).normal(0, 0.004, 40), graduation_mm=0.001)
+    ring = ring_of(BENT, 100.0, noise_mm=rng_for(4).normal(0, 0.004, 40), graduation="0.001 mm")
     plate, wobble = fit_plate([ring], harmonics=1), bg.fit_wobble(ring.readings)
     shown = plate.to_dict()
     assert_allclose(shown["tilt_deg"], wobble.tilt_deg, rtol=1e-12)
@@ -380,7 +380,7 @@ def noisy(rng, plan, sd=0.004, teeth=24, graduation=None, **parts):
         facts = {}
         if graduation:
             read = np.round(read / graduation) * graduation
-            facts = {"graduation_mm": graduation}
+            facts = {"graduation": (graduation, "mm")}
         rings.append(flat_ring(radius, read, **how, **facts))
     return fit_plate(rings)
 
@@ -455,7 +455,7 @@ def test_doubt_of_the_ring_radii_counts_in_proportion():
     rng = rng_for(10)
     read = model_mm(100.0, tilt=0.002, saddle=0.2) + rng.normal(0, 0.001, 24)
     plain = fit_plate([flat_ring(100.0, read)])
-    loose = fit_plate([flat_ring(100.0, read, ring_radius_u_mm=2.0)])
+    loose = fit_plate([flat_ring(100.0, read, ring_radius_u="2 mm")])
     slope, u = loose.wave("tilt").amplitude, loose.wave("tilt").amplitude_u
     assert_allclose(u, math.hypot(plain.wave("tilt").amplitude_u, slope * 0.02), rtol=1e-9)
     # The saddle is carried from the ring with the radius squared: twice the share.
@@ -473,7 +473,7 @@ def test_limits_hold_where_the_rings_are_not_where_they_are_said_to_be():
             real = radius + rng.normal(0, 1.5)
             read = model_mm(real, tilt=0.002, dish=0.2) + side * 0.001 * real
             read += rng.normal(0, 0.002, 24)
-            rings.append(flat_ring(radius, read, ring_radius_u_mm=1.5, **how))
+            rings.append(flat_ring(radius, read, ring_radius_u="1.5 mm", **how))
         shown = fit_plate(rings).to_dict()
         assert shown["tilt_grows"] is not None
         hits += [
@@ -602,7 +602,9 @@ def test_a_zero_that_nobody_named_is_said_to_be_taken_for_granted():
 def test_without_a_diameter_the_outermost_ring_is_the_reference():
     reads = {r: model_mm(r, tilt=0.0003, dish=0.05) for r in (50.0, 80.0, 110.0)}
     rings = [
-        Ring(bg.Readings(bg.Blade(24), reading_mm=read, ring_radius_mm=r, graduation_mm=0.001))
+        Ring(
+            bg.Readings(bg.Blade(24), read, unit="mm", ring_radius=(r, "mm"), graduation="0.001 mm")
+        )
         for r, read in reads.items()
     ]
     fit = fit_plate(rings)
@@ -620,7 +622,7 @@ def test_readings_that_are_all_the_same_promise_nothing():
     assert not shown["dish_resolved"]
     assert shown["tilt_grows"] is shown["heights_fit_p"] is None
     assert "state the graduation" in shown["warnings"][0]
-    graduated = [flat_ring(r, np.full(24, 0.1), graduation_mm=0.01) for r in (50.0, 80.0, 110.0)]
+    graduated = [flat_ring(r, np.full(24, 0.1), graduation="0.01 mm") for r in (50.0, 80.0, 110.0)]
     shown = fit_plate(graduated).to_dict()
     assert shown["dish_high"] > 0
     assert not shown["dish_resolved"]
@@ -757,16 +759,17 @@ def test_senseless_harmonics_are_refused(harmonics):
 
 
 def test_rings_of_other_blades_units_and_sides_are_refused_together():
-    other = bg.Blade(24, diameter_mm=2 * RIM, name="B")
+    other = bg.Blade(24, diameter=(2 * RIM, "mm"), name="B")
     rings = [
         flat_ring(R1, GOOD, side="left"),
-        Ring(bg.Readings(other, reading_mm=GOOD + 1, ring_radius_mm=R2, side="left")),
+        Ring(bg.Readings(other, GOOD + 1, unit="mm", ring_radius=(R2, "mm"), side="left")),
         flat_ring(R3, GOOD + 2, side="right"),
         Ring(
             bg.Readings(
-                bg.Blade(24, diameter_mm=2 * RIM, name="A"),
-                reading_in=GOOD,
-                ring_radius_mm=R3,
+                bg.Blade(24, diameter=(2 * RIM, "mm"), name="A"),
+                GOOD,
+                unit="in",
+                ring_radius=(R3, "mm"),
                 side="left",
             )
         ),
@@ -778,16 +781,21 @@ def test_rings_of_other_blades_units_and_sides_are_refused_together():
 
 
 def test_the_same_blade_with_other_sizes_is_refused():
-    blade = bg.Blade(24, diameter_mm=250.0, name="A")
-    rings = [flat_ring(R1, GOOD), Ring(bg.Readings(blade, reading_mm=GOOD + 1, ring_radius_mm=R2))]
+    blade = bg.Blade(24, diameter="250 mm", name="A")
+    rings = [
+        flat_ring(R1, GOOD),
+        Ring(bg.Readings(blade, GOOD + 1, unit="mm", ring_radius=(R2, "mm"))),
+    ]
     assert "other sizes or teeth" in refused(rings)[0].problem
 
 
 def test_a_flipped_blade_may_be_numbered_the_other_way_and_no_other():
     def ring(radius, numbered, flipped=False):
-        blade = bg.Blade(24, diameter_mm=2 * RIM, numbered=numbered)
+        blade = bg.Blade(24, diameter=(2 * RIM, "mm"), numbered=numbered)
         read = model_mm(radius, tilt=0.0003)
-        return Ring(bg.Readings(blade, reading_mm=read, ring_radius_mm=radius), flipped=flipped)
+        return Ring(
+            bg.Readings(blade, read, unit="mm", ring_radius=(radius, "mm")), flipped=flipped
+        )
 
     fit_plate([ring(R1, "clockwise"), ring(R1, "counterclockwise", flipped=True)])
     assert refused([ring(R1, "clockwise"), ring(R2, "counterclockwise")])

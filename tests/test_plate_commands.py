@@ -36,7 +36,7 @@ def test_plate_names_the_best_rotation_and_draws_it(tmp_path, capsys):
     assert main([*typed, "--json"]) == 0
     best = json.loads(capsys.readouterr().out)
     rings = bg.read_rings(RINGS)
-    same = bg.best_rotation(bg.fit_plate(rings), table_height_mm=25.0, reach_mm=90.0)
+    same = bg.best_rotation(bg.fit_plate(rings), table_height=(25.0, "mm"), reach=(90.0, "mm"))
     assert best == json.loads(json.dumps(same.to_dict()))
 
 
@@ -79,9 +79,9 @@ def test_wall_prints_and_draws(tmp_path, capsys):
     same = bg.cut_wall(
         fit,
         side_angle_deg=2.0,
-        feed_per_turn_in=0.04,
-        height_in=1.5,
-        corner_in=0.002,
+        feed_per_turn=(0.04, "in"),
+        height=(1.5, "in"),
+        corner=(0.002, "in"),
         side="away",
     )
     assert held["ra"] == pytest.approx(same.to_dict()["ra"])

@@ -40,12 +40,10 @@ class Blade:
 def fit_of(
     tooth_deg: tuple[float, ...], rows: list[tuple[int, float]], **facts: Any
 ) -> bg.WobbleFit:
-    blade = bg.Blade(len(tooth_deg), tooth_deg=tooth_deg, diameter_mm=254.0)
+    blade = bg.Blade(len(tooth_deg), tooth_deg=tooth_deg, diameter="254 mm")
     tooth, reading = zip(*rows, strict=True)
-    given_facts = {"ring_radius_mm": 100.0} | facts
-    if "reading_in" not in given_facts:
-        given_facts = {"reading_mm": reading} | given_facts
-    return bg.fit_wobble(bg.Readings(blade, tooth=tooth, **given_facts))
+    stated = {"ring_radius": "100 mm", "readings": reading, "unit": "mm"} | facts
+    return bg.fit_wobble(bg.Readings(blade, tooth=tooth, **stated))
 
 
 @st.composite
@@ -133,12 +131,12 @@ def test_a_reversed_indicator_swaps_near_and_far_and_leaves_the_neutral_line(bla
 @every_blade
 @given(blades())
 def test_inches_answer_as_millimetres_do(blade: Blade) -> None:
-    fit = blade.fit(graduation_mm=0.0254)
+    fit = blade.fit(graduation="0.0254 mm")
     inches = blade.fit(
-        reading_in=[reading / 25.4 for _, reading in blade.rows()],
-        ring_radius_mm=None,
-        ring_radius_in=100.0 / 25.4,
-        graduation_in=0.001,
+        readings=[reading / 25.4 for _, reading in blade.rows()],
+        unit="in",
+        ring_radius=(100.0 / 25.4, "in"),
+        graduation="0.001 in",
     )
     assert_allclose(inches.amplitude * 25.4, fit.amplitude, rtol=1e-9)
     assert_allclose(inches.amplitude_u * 25.4, fit.amplitude_u, rtol=1e-9)

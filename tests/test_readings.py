@@ -18,7 +18,7 @@ SECOND = [0.11, 0.08, 0.01, -0.06, -0.09, -0.08, 0.02, 0.09]
 
 
 def readings(values=FIRST, **more):
-    return bg.Readings(more.pop("blade", BLADE), reading_mm=values, **more)
+    return bg.Readings(more.pop("blade", BLADE), values, unit="mm", **more)
 
 
 def refusal(values=FIRST, **kwargs):
@@ -212,26 +212,73 @@ def test_teeth_not_read_are_left_out(gap):
 
 @pytest.mark.parametrize("unit", ["mm", "in", "thou", "um"])
 def test_readings_keep_their_unit_and_their_numbers(unit):
-    read = bg.Readings(BLADE, **{f"reading_{unit}": FIRST})
+    read = bg.Readings(BLADE, FIRST, unit=unit)
     assert read.unit == unit
     assert_array_equal(read.reading, FIRST)
 
 
 def test_graduation_and_ring_come_in_the_unit_of_the_readings():
-    read = bg.Readings(BLADE, reading_thou=FIRST, graduation_mm=0.0127, ring_radius_in=4.5)
+    read = bg.Readings(BLADE, FIRST, unit="thou", graduation="0.0127 mm", ring_radius="4.5 in")
     assert read.graduation == pytest.approx(0.5)
     assert read.ring_radius == pytest.approx(4500)
     assert readings().graduation is readings().ring_radius is None
 
 
-def test_no_readings_are_refused():
-    with pytest.raises(bg.RefusedError, match="blade B: no readings are given"):
-        bg.Readings(BLADE)
+def test_all_ways_of_giving_readings_with_their_unit_agree():
+    words = " ".join(map(str, FIRST))
+    for read in (
+        bg.Readings(BLADE, f"{words} thou"),
+        bg.Readings(BLADE, f" {words}thou "),
+        bg.Readings(BLADE, words, unit="thou"),
+        bg.Readings(BLADE, (FIRST, "thou")),
+        bg.Readings(BLADE, (np.array(FIRST), "thou")),
+        bg.Readings(BLADE, readings=np.array(FIRST), unit="thou"),
+    ):
+        assert read.unit == "thou"
+        assert_array_equal(read.reading, FIRST)
+    some = bg.Readings(BLADE, "0.1 ? 0 0.5 -0.1 -0.07 0.01 0.08 mm")
+    assert_array_equal(some.tooth, [1, 3, 4, 5, 6, 7, 8])
 
 
-def test_readings_in_two_units_are_refused():
-    with pytest.raises(bg.RefusedError, match="reading_mm and reading_thou are both given"):
-        bg.Readings(BLADE, reading_mm=FIRST, reading_thou=FIRST)
+@pytest.mark.parametrize(
+    ("given", "unit", "words"),
+    [
+        (FIRST, None, "the unit of the readings is not stated"),
+        ("1 2 3 4 5 6 7 8", None, "has no unit"),
+        ((FIRST, "mm"), "mm", "stated twice"),
+        ("1 2 3 4 5 6 7 8 mm", "thou", "stated twice: mm and thou"),
+        (FIRST, "cm", "the unit is 'cm'"),
+        ((FIRST, "cm"), None, "the unit of readings is 'cm'"),
+        ("1 1/2 2 3 4 5 6 7 8 mm", None, "two ways"),
+        ("one 2 3 4 5 6 7 8 mm", None, "'one' is not a number"),
+        (None, "mm", "not a plain list"),
+        (object(), "mm", "what is no number"),
+        ({}, "mm", "what is no number"),
+    ],
+)
+def test_readings_without_one_unit_are_refused(given, unit, words):
+    with pytest.raises(bg.RefusedError, match=words):
+        bg.Readings(BLADE, given, unit=unit)
+
+
+@pytest.mark.parametrize(
+    ("facts", "words"),
+    [
+        ({"blade": 8}, "blade is 8"),
+        ({"tooth": 3}, "values of tooth"),
+        ({"tooth": object()}, "no number"),
+        ({"turned": 3}, "turned"),
+        ({"turned": "forward"}, "turned"),
+        ({"touch_deg": "left"}, "touch_deg is 'left'"),
+        ({"stylus_deg": None}, "stylus_deg is None"),
+        ({"surface": []}, "surface"),
+        ({"ring_radius": 110}, "ring_radius is 110, without a unit"),
+        ({"graduation": object()}, "graduation"),
+    ],
+)
+def test_what_is_of_the_wrong_kind_is_refused_in_a_sentence(facts, words):
+    with pytest.raises(bg.RefusedError, match=words):
+        readings(**facts)
 
 
 @pytest.mark.parametrize("value", [math.inf, -math.inf, 1e300, 1e-300])
@@ -328,17 +375,19 @@ def test_a_surface_that_is_not_known_is_refused():
 
 
 def test_a_ring_larger_than_the_blade_is_refused():
-    (fault,) = refusal(blade=bg.Blade(8, diameter_in=10), ring_radius_mm=130).faults
+    (fault,) = refusal(blade=bg.Blade(8, diameter="10 in"), ring_radius="130 mm").faults
     assert "the ring's radius (130 mm) is larger than the blade's (127 mm)" in fault.problem
     assert fault.column == "ring_radius"
 
 
 @given(st.floats(30, 1000))
 def test_a_ring_at_the_very_rim_is_accepted_in_either_unit(diameter_mm):
-    metric = bg.Blade(8, diameter_mm=diameter_mm)
-    assert readings(blade=metric, ring_radius_in=diameter_mm / 2 / 25.4).ring_radius is not None
-    inches = bg.Blade(8, diameter_in=diameter_mm / 25.4)
-    assert readings(blade=inches, ring_radius_mm=diameter_mm / 2).ring_radius is not None
+    metric = bg.Blade(8, diameter=(diameter_mm, "mm"))
+    assert (
+        readings(blade=metric, ring_radius=(diameter_mm / 2 / 25.4, "in")).ring_radius is not None
+    )
+    inches = bg.Blade(8, diameter=(diameter_mm / 25.4, "in"))
+    assert readings(blade=inches, ring_radius=(diameter_mm / 2, "mm")).ring_radius is not None
 
 
 def test_readings_do_not_change():

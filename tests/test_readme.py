@@ -8,7 +8,7 @@ from pathlib import Path
 from make_readme import PICTURE, filled, pieces
 
 import bladegeom as bg
-from bladegeom.saw.saw_file import PARTS
+from bladegeom.saw._saw_file import PARTS
 from bladegeom.tables.columns import KNOWN_COLUMNS
 
 README = Path("README.md")
@@ -66,7 +66,7 @@ def keys_of_arbor_and_plate(fit):
     advice = bg.clock_advice(bg.separate_arbor(fits, [0, 90, 180])).to_dict()
     fleet = bg.fleet_arbor([(fits, [0, 90, 180])]).to_dict()
     plate = bg.fit_plate(bg.read_rings("data_demo/arbor/three_rings.csv"))
-    wall = bg.cut_wall(fit, side_angle_deg=2, feed_per_turn_mm=1, height_mm=40).to_dict()
+    wall = bg.cut_wall(fit, side_angle_deg=2, feed_per_turn="1 mm", height="40 mm").to_dict()
     keys = {
         *advice,
         *advice["mountings"][0],
@@ -74,7 +74,7 @@ def keys_of_arbor_and_plate(fit):
         *fleet["blades"][0],
         *made.sets[0].key.to_dict(),
     }
-    keys |= {*plate.to_dict(), *bg.best_rotation(plate, table_height_mm=25).to_dict()}
+    keys |= {*plate.to_dict(), *bg.best_rotation(plate, table_height="25 mm").to_dict()}
     return keys | {*wall, *wall["finishing"][0]}
 
 

@@ -66,11 +66,12 @@ def test_a_sheet_has_no_marks_and_no_pass_under_such_a_headline(what, paper):
     if what == "unread":
         read, tooth = read[:28], tooth[:28]
     readings = bg.Readings(
-        bg.Blade(40, diameter_mm=250),
-        reading_thou=read,
+        bg.Blade(40, diameter="250 mm"),
+        read,
+        unit="thou",
         tooth=tooth,
-        ring_radius_mm=100,
-        graduation_mm=0.00001,
+        ring_radius="100 mm",
+        graduation="1e-05 mm",
     )
     fit = bg.fit_wobble(readings)
     marks = bg.neutral_line(fit).neutral
@@ -95,8 +96,9 @@ def test_every_warning_of_the_fit_stands_on_the_sheet(paper):
     read = [0.02 * math.sin(one / 40 * 2 * math.pi) for one in range(24)]
     bend = [0.02 * math.sin(one / 20 * 2 * math.pi) + 0.001 * (one % 2) for one in range(24)]
     readings = bg.Readings(
-        bg.Blade(40, diameter_mm=250),
-        reading_mm=[*(a + b for a, b in zip(read, bend, strict=True)), read[0] + 0.3],
+        bg.Blade(40, diameter="250 mm"),
+        [*(a + b for a, b in zip(read, bend, strict=True)), read[0] + 0.3],
+        unit="mm",
         tooth=[*range(1, 25), 1],
         surface="teeth",
     )
@@ -117,10 +119,11 @@ def test_before_and_after_are_told_with_their_verdict():
     before = bg.fit_wobble(
         bg.Readings(
             readings.blade,
-            reading_mm=3 * readings.reading * 0.0254,
+            3 * readings.reading * 0.0254,
+            unit="mm",
             tooth=readings.tooth,
             turn=readings.turn,
-            ring_radius_mm=readings.ring_radius_mm,
+            ring_radius=(readings.ring_radius_mm, "mm"),
             side=readings.side,
         )
     )
@@ -133,7 +136,7 @@ def test_before_and_after_are_told_with_their_verdict():
     assert f"is {after.wobble_tir:.2f}" in said
     assert "How differently the blade seats" in said
     check_fits(ax)
-    seated = change(before, after, seating_sd_mm=0.001)
+    seated = change(before, after, seating="0.001 mm")
     assert "How differently" not in said_by(bg.customer_sheet(after, before=seated, date=DAY))
 
 

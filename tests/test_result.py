@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
+from bladegeom.estimate import Estimate, Known
 from bladegeom.result import (
     Result,
     Row,
@@ -81,6 +82,47 @@ def test_a_result_in_a_result_stands_in_its_place_but_for_what_the_outer_one_has
     with pytest.raises(AttributeError, match="Whole has no right_size"):
         _ = whole.right_size
     assert str(whole) == "whole\n  size  1\n  size  2\n  what  a\n  and   b"
+
+
+@described
+class Doubted(Result):
+    """Two estimates."""
+
+    lean: Estimate | None = quantity("how far it leans", label="lean", unit="deg")
+    rise: Known = quantity("how far it rises", parts=("", "_high"))
+
+    @derived("the lean the other way", key="back", unit="deg")
+    def other(self) -> Estimate | None:
+        return None if self.lean is None else self.lean.times(-1.0)
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        return ("mind the gap",)
+
+    def _title(self) -> str:
+        return "doubted"
+
+
+def test_an_estimate_has_the_keys_of_its_type_known_or_not() -> None:
+    known = Doubted(lean=Estimate(1.0, 0.5), rise=Known(3.0, high=4.0))
+    unknown = Doubted(lean=None, rise=Known(3.0))
+    keys = [
+        f"{stem}{part}_deg" for stem in ("lean", "back") for part in ("", "_u", "_low", "_high")
+    ]
+    assert list(known.to_dict()) == [*keys[:4], "rise", "rise_high", *keys[4:]]
+    assert known.to_dict()["back_u_deg"] == 0.5
+    assert known.lean_high_deg == -known.back_low_deg
+    assert unknown.to_dict().keys() == known.to_dict().keys()
+    assert [unknown.to_dict()[key] for key in keys] == [None] * 8
+    assert (known.rise_high, unknown.to_dict()["rise_high"]) == (4.0, None)
+
+
+def test_remarks_are_shown_below_and_every_quantity_stands_in_the_docstring() -> None:
+    shown = str(Doubted(lean=Estimate(1.0, 0.5), rise=Known(3.0)))
+    assert shown == "doubted\n  lean  1.00 deg (95 %: 0.02 to 1.98)\n  ! mind the gap"
+    told = Doubted.__doc__ or ""
+    assert "lean : Estimate | None\n        How far it leans." in told
+    assert "other : Estimate | None\n        The lean the other way." in told
 
 
 def test_dict_holds_plain_values_and_none_for_what_is_not_known() -> None:

@@ -132,7 +132,7 @@ def test_what_one_row_says_of_the_blade_holds_for_all_rings(tmp_path):
     rows[1][-1] = "0.01"
     for row in rows[2:]:
         row[rows[0].index("teeth")] = ""
-    rings = read(tmp_path, rows, diameter_mm=254)
+    rings = read(tmp_path, rows, diameter="254 mm")
     assert {one.readings.graduation_mm for one in rings} == {0.01}
     assert {one.readings.blade.diameter_mm for one in rings} == {254.0}
 
@@ -146,7 +146,7 @@ def test_where_the_stylus_touches_belongs_to_its_ring(tmp_path):
 
 def test_the_radius_may_be_an_option(tmp_path):
     rows = without(table(body("60")), "ring_radius_mm")
-    (ring,) = read(tmp_path, rows, ring_radius_mm=70)
+    (ring,) = read(tmp_path, rows, ring_radius="70 mm")
     assert ring.radius_mm == 70.0
     (fault,) = refused(tmp_path, rows)
     assert "without its radius" in fault.problem
@@ -256,7 +256,7 @@ def test_a_tooth_read_twice_on_one_ring_is_refused_where_it_stands(tmp_path):
     ],
 )
 def test_a_ring_is_checked_when_it_is_made(how, column):
-    readings = bg.Readings(bg.Blade(8), reading_mm=range(8), ring_radius_mm=60)
+    readings = bg.Readings(bg.Blade(8), range(8), unit="mm", ring_radius="60 mm")
     with pytest.raises(RefusedError) as caught:
         Ring(readings, **how)
     assert caught.value.faults[0].column == column
@@ -264,6 +264,6 @@ def test_a_ring_is_checked_when_it_is_made(how, column):
 
 def test_a_ring_needs_a_radius_and_says_itself_in_words():
     with pytest.raises(RefusedError, match="ring_radius"):
-        Ring(bg.Readings(bg.Blade(8), reading_mm=range(8)))
-    inches = bg.Readings(bg.Blade(8), reading_in=range(8), ring_radius_in=4.5)
+        Ring(bg.Readings(bg.Blade(8), range(8), unit="mm"))
+    inches = bg.Readings(bg.Blade(8), range(8), unit="in", ring_radius="4.5 in")
     assert Ring(inches, "back", True, "b").words == "ring 4.5 in, back, flipped, zero b"

@@ -32,43 +32,47 @@ def four_zeros(teeth=40, **asked):
     plate = plate_of(
         teeth=teeth, tilt=(3e-4, 4e-4), dish=3e-4, saddle_cos=0.002, saddle_sin=0.001, u=1e-4
     )
-    return best_rotation(plate, table_height_in=1.5, **asked)
+    return best_rotation(plate, table_height=(1.5, "in"), **asked)
 
 
 def dished():
-    return best_rotation(plate_of(tilt=(3e-4, 4e-4), dish=0.004, u=1e-4), table_height_in=1.5)
+    return best_rotation(plate_of(tilt=(3e-4, 4e-4), dish=0.004, u=1e-4), table_height=(1.5, "in"))
 
 
 def close_zeros(teeth=100):
     """A dish that all but outweighs the tilt: two zeros eleven degrees apart."""
     dish = 0.995 * 5e-4 * 25 / 6.5
     plate = plate_of(teeth=teeth, tilt=(5e-4, 0.0), dish=dish, u=1e-5)
-    return best_rotation(plate, table_height_in=1.5)
+    return best_rotation(plate, table_height=(1.5, "in"))
 
 
 def any_will_do():
-    return best_rotation(plate_of(dish=1e-4, u=3e-4), table_height_in=1.5)
+    return best_rotation(plate_of(dish=1e-4, u=3e-4), table_height=(1.5, "in"))
 
 
 def without_dish(teeth=24, name="demo", rings=1):
     """Two rings whose dial was set anew between them, or one; real readings with scatter."""
     rng = rng_for(4)
-    blade = bg.Blade(teeth, diameter_mm=254.0, name=name)
+    blade = bg.Blade(teeth, diameter="254 mm", name=name)
     angle = np.radians(blade.angles_deg)
     made = [
         Ring(
             bg.Readings(
                 blade,
-                reading_mm=5e-4 * r * np.cos(angle - 1) + rng.normal(0, 0.002, teeth),
-                ring_radius_mm=r,
-                graduation_mm=0.001,
+                5e-4 * r * np.cos(angle - 1) + rng.normal(0, 0.002, teeth),
+                unit="mm",
+                ring_radius=(r, "mm"),
+                graduation="0.001 mm",
             ),
             zero=str(r),
         )
         for r in (110.0, 70.0)[:rings]
     ]
     return best_rotation(
-        fit_plate(made), table_height_mm=38.0, away_from_centre_mm=-21.5, tolerance_deg=0.02
+        fit_plate(made),
+        table_height=(38.0, "mm"),
+        away_from_centre=(-21.5, "mm"),
+        tolerance_deg=0.02,
     )
 
 
@@ -83,7 +87,7 @@ def names_of(ax):
 
 CASES = {
     "four zeros": lambda: four_zeros(tolerance_deg=0.02),
-    "level": lambda: four_zeros(24, line="level", away_from_centre_in=0.4, tolerance_deg=0.01),
+    "level": lambda: four_zeros(24, line="level", away_from_centre=(0.4, "in"), tolerance_deg=0.01),
     "many teeth": lambda: four_zeros(100),
     "three hundred teeth": lambda: four_zeros(300, tolerance_deg=0.5),
     "close zeros": close_zeros,
@@ -210,7 +214,7 @@ def test_many_remarks_leave_room_for_the_curves():
         for at in range(6)
     )
     plate = plate_of(tilt=(3e-4, 4e-4), dish=0.004, u=1e-4, warnings=warnings)
-    ax = rotation_chart(best_rotation(plate, table_height_in=1.5), date=DAY)
+    ax = rotation_chart(best_rotation(plate, table_height=(1.5, "in")), date=DAY)
     check_fits(ax)
     height = ax.get_position().height * ax.figure.get_size_inches()[1] * 25.4
     assert height > 35.0

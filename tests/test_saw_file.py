@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from bladegeom.faults import RefusedError
-from bladegeom.saw.saw_file import PARTS, read_saw
+from bladegeom.saw._saw_file import PARTS, read_saw
 
 WHOLE = """\
 # invented

@@ -53,7 +53,7 @@ few = settings(max_examples=40, deadline=None)
 
 def fit_of(truth: RigidBlade, teeth: int = 40, pattern: str = "1", **facts: object):
     gaps = None if pattern == "1" else [float(gap) for gap in pattern.split()]
-    blade = bg.Blade(teeth, diameter_mm=254.0, pitch_pattern=gaps)
+    blade = bg.Blade(teeth, diameter="254 mm", pitch_pattern=gaps)
     return bg.fit_wobble(simulated(truth, blade, tooth_angles_deg(teeth, pattern), **facts))
 
 
@@ -208,9 +208,10 @@ def test_doubt_is_propagated_as_gtc_does(amplitude, use, asked):
     whole = noisy(amplitude).readings
     half = bg.Readings(
         whole.blade,
+        whole.reading[:20],
         tooth=whole.tooth[:20],
-        reading_mm=whole.reading[:20],
-        ring_radius_mm=100.0,
+        unit="mm",
+        ring_radius="100 mm",
     )
     fit = bg.fit_wobble(half)
     found = setting_error(fit, use, tooth=7, span=(60.0, "mm"), **asked)
@@ -266,9 +267,10 @@ def test_inches_and_millimetres_are_the_same_saw(amplitude, use, span):
     in_mm = bg.fit_wobble(wave(40, amplitude, 50.0, noise))
     in_inches = bg.fit_wobble(
         bg.Readings(
-            bg.Blade(40, diameter_in=10.0),
-            reading_in=in_mm.readings.reading / 25.4,
-            ring_radius_in=100.0 / 25.4,
+            bg.Blade(40, diameter="10 in"),
+            in_mm.readings.reading / 25.4,
+            unit="in",
+            ring_radius=(100.0 / 25.4, "in"),
         )
     )
     mm = setting_error(in_mm, use, tooth=2, span=(span, "mm")).to_dict()
@@ -425,4 +427,4 @@ def test_what_cannot_be_answered_is_refused(use, asked, problem):
 
 def test_without_a_ring_radius_there_is_no_angle():
     with pytest.raises(bg.RefusedError, match="ring radius is not stated"):
-        setting_error(noisy(ring_radius_mm=None), "table")
+        setting_error(noisy(ring_radius=None), "table")

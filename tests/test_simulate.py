@@ -57,7 +57,7 @@ NUMBERINGS: tuple[Numbering, ...] = ("clockwise", "counterclockwise")
 
 
 def blade_of(teeth: int = 40, numbered: Numbering = "clockwise", **facts: Any) -> bg.Blade:
-    return bg.Blade(teeth, diameter_mm=254.0, numbered=numbered, **facts)
+    return bg.Blade(teeth, diameter="254 mm", numbered=numbered, **facts)
 
 
 def exact(blade: bg.Blade | None = None, *faults: Any, **asked: Any) -> Simulated:
@@ -240,7 +240,7 @@ def test_a_skipped_tooth_leaves_a_number_too_few() -> None:
     with pytest.raises(bg.RefusedError, match="39 readings were written for 40 teeth"):
         _ = made.readings
     with pytest.raises(bg.RefusedError, match="39 readings for 40 teeth"):
-        bg.Readings(blade_of(), reading_mm=made.written)
+        bg.Readings(blade_of(), made.written, unit="mm")
 
 
 def test_a_tooth_read_twice_leaves_a_number_too_many() -> None:
@@ -532,7 +532,7 @@ def test_several_sets_are_taken_one_by_one() -> None:
 
 @pytest.mark.parametrize("unit", ["mm", "thou"])
 def test_the_table_reads_back_as_the_same_readings(unit: str, tmp_path: Any) -> None:
-    blade = blade_of(50, pitch_pattern=(1, 1, 1, 1, 1.6), plate_mm=2.2, name="007")
+    blade = blade_of(50, pitch_pattern=(1, 1, 1, 1, 1.6), plate="2.2 mm", name="007")
     made = simulate(
         blade,
         rng=8,
@@ -553,7 +553,7 @@ def test_the_table_reads_back_as_the_same_readings(unit: str, tmp_path: Any) -> 
 
 
 def test_a_table_does_not_lose_the_angles_of_the_teeth() -> None:
-    made = simulate(bg.Blade(3, diameter_mm=200, tooth_deg=[0, 100, 200]), rng=1)
+    made = simulate(bg.Blade(3, diameter="200 mm", tooth_deg=[0, 100, 200]), rng=1)
     with pytest.raises(bg.RefusedError, match="pitch_pattern"):
         made.to_frame()
 
@@ -620,7 +620,7 @@ def test_any_request_is_answered_whole_or_refused(
     possible = min(ends) >= 1 and max(ends) <= teeth and (miscount != "skipped" or ends[0] > 1)
     with contextlib.nullcontext() if possible else pytest.raises(bg.RefusedError):
         made = simulate(
-            bg.Blade(teeth, diameter_mm=300.0),
+            bg.Blade(teeth, diameter="300 mm"),
             rng=seed,
             unit=unit,
             faults=[

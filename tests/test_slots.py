@@ -455,4 +455,4 @@ def test_what_cannot_be_answered_is_refused(changed, problem):
 
 def test_a_fit_without_a_ring_radius_is_refused():
     with pytest.raises(bg.RefusedError, match="ring radius"):
-        slot_alignment(**GOOD, fit=bg.fit_wobble(wave(40, 0.05, 20.0, ring_radius_mm=None)))
+        slot_alignment(**GOOD, fit=bg.fit_wobble(wave(40, 0.05, 20.0, ring_radius=None)))

@@ -60,9 +60,10 @@ def test_doubt_of_the_error_is_that_of_the_slope_toward_the_upper_end() -> None:
     fit = bg.fit_wobble(
         bg.Readings(
             whole.readings.blade,
+            whole.readings.reading[:20],
             tooth=whole.readings.tooth[:20],
-            reading_mm=whole.readings.reading[:20],
-            ring_radius_mm=100.0,
+            unit="mm",
+            ring_radius="100 mm",
         )
     )
     for away in (0.0, 25.0, 90.0, 200.0):
@@ -147,7 +148,7 @@ def test_doubt_of_the_rms_is_its_change_with_the_amplitude(amplitude: float) -> 
 
 
 def test_rms_of_no_wobble_is_nought_and_its_doubt_is_not() -> None:
-    fit = bg.fit_wobble(wave(40, 0.0, 0.0, graduation_mm=0.01))
+    fit = bg.fit_wobble(wave(40, 0.0, 0.0, graduation="0.01 mm"))
     result = bg.squareness(fit, tooth=1)
     assert result.rms_deg == 0.0
     assert_allclose(result.rms_u_deg, math.degrees(fit.amplitude_u / 100.0) / math.sqrt(2))
@@ -245,7 +246,7 @@ def test_what_cannot_be_answered_is_refused(asked: dict[str, float], problem: st
 
 
 def test_without_a_ring_radius_there_is_no_angle() -> None:
-    fit = noisy(ring_radius_mm=None)
+    fit = noisy(ring_radius=None)
     for ask in (
         lambda: bg.squareness_error(fit, 30.0),
         lambda: bg.squareness_error_u(fit, [30.0]),

@@ -15,7 +15,7 @@ LIMIT = 0.1
 RAW = bg.Limit("raw_tir", (LIMIT, "mm"), "invented for a test")
 WOBBLE = bg.Limit("wobble_tir", (LIMIT, "mm"), "invented for a test")
 BOTH = bg.Limits((RAW, WOBBLE))
-NO_MISTAKE = bg.check_readings(bg.Readings(bg.Blade(4), reading_mm=[0, 1, 0, -1]))
+NO_MISTAKE = bg.check_readings(bg.Readings(bg.Blade(4), [0, 1, 0, -1], unit="mm"))
 
 
 def bump(teeth, first, count, height):
@@ -36,10 +36,11 @@ def judged(heights, unread=(), *, listed=None, limits=BOTH, rule="zones", findin
     read = [tooth for tooth in range(1, teeth + 1) if tooth not in set(unread)]
     readings = bg.Readings(
         bg.Blade(listed or teeth, name="A"),
-        reading_mm=[heights[tooth - 1] for tooth in read],
+        [heights[tooth - 1] for tooth in read],
+        unit="mm",
         tooth=read,
-        ring_radius_mm=100.0,
-        graduation_mm=0.001,
+        ring_radius="100 mm",
+        graduation="0.001 mm",
     )
     return bg.assess(bg.fit_wobble(readings), limits, rule=rule, findings=findings)
 
@@ -148,11 +149,12 @@ def test_turns_that_read_different_teeth_count_together():
     tooth = [*range(1, 22), *range(20, 41)]
     readings = bg.Readings(
         bg.Blade(40),
-        reading_mm=heights[np.array(tooth) - 1],
+        heights[np.array(tooth) - 1],
+        unit="mm",
         tooth=tooth,
         turn=[1] * 21 + [2] * 21,
-        ring_radius_mm=100.0,
-        graduation_mm=0.001,
+        ring_radius="100 mm",
+        graduation="0.001 mm",
     )
     said = bg.assess(bg.fit_wobble(readings), BOTH)
     assert (said.teeth_read, said.teeth_to_read) == (40, ())

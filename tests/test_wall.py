@@ -31,11 +31,11 @@ from bladegeom.wall.wall import cut_wall
 
 RIM, RING, WIDTH = 127.0, 110.0, 3.2
 few = settings(max_examples=12, deadline=None)
-CUT = {"side_angle_deg": 1.0, "feed_per_turn_mm": 1.0, "height_mm": 30.0}
+CUT = {"side_angle_deg": 1.0, "feed_per_turn": (1.0, "mm"), "height": (30.0, "mm")}
 
 
 def blade_of(teeth, **facts):
-    facts = {"diameter_mm": 2 * RIM, "tooth_width_mm": WIDTH} | facts
+    facts = {"diameter": (2 * RIM, "mm"), "tooth_width": (WIDTH, "mm")} | facts
     return bg.Blade(teeth, **facts)
 
 
@@ -50,9 +50,10 @@ def still(teeth=40, **facts):
     return bg.fit_wobble(
         bg.Readings(
             blade_of(teeth, **facts),
-            reading_mm=np.zeros(teeth),
-            ring_radius_mm=RING,
-            graduation_mm=1e-9,
+            np.zeros(teeth),
+            unit="mm",
+            ring_radius=(RING, "mm"),
+            graduation="1e-09 mm",
         )
     )
 
@@ -61,9 +62,9 @@ def wobbling(amplitude=0.05, noise=0.003, near_deg=50.0, seed=9, teeth=40, unit=
     angles = 360.0 * np.arange(teeth) / teeth
     read = amplitude * np.cos(np.radians(angles - near_deg))
     read = (read + rng_for(seed).normal(0.0, noise, teeth)) * PER_MM[unit]
-    facts = {"ring_radius_mm": RING} | facts
+    facts = {"ring_radius": (RING, "mm")} | facts
     blade = blade_of(teeth, name="ash")
-    return bg.fit_wobble(bg.Readings(blade, **{f"reading_{unit}": read}, **facts))
+    return bg.fit_wobble(bg.Readings(blade, read, unit=unit, **facts))
 
 
 def cosine_of_entry(height, rim=RIM):
@@ -183,10 +184,10 @@ def test_the_wall_is_what_swept_teeth_leave(
     offsets = rng_for(seed).normal(0.0, scatter, count)
     asked = {
         "side_angle_deg": angle,
-        "feed_per_turn_mm": feed,
-        "height_mm": height,
-        "corner_mm": corner or None,
-        "lateral_mm": offsets,
+        "feed_per_turn": (feed, "mm"),
+        "height": (height, "mm"),
+        "corner": (corner, "mm") if corner else None,
+        "lateral": (offsets, "mm"),
         "side": side,
     }
     wall = cut_wall(fit_of(truth, count, pattern=pattern, side=seen_from), **asked)
@@ -237,7 +238,7 @@ def test_a_point_on_a_tilted_plate_keeps_its_distance_while_it_turns():
 @pytest.mark.parametrize("height", [10.0, 40.0, 127.0])
 def test_a_true_blade_leaves_the_steps_of_every_tooth(teeth, height):
     # By hand: a ramp from each tip, (feed / N) cos(p) tan(k) deep; Ra of a ramp is a quarter.
-    wall = cut_wall(still(teeth), **CUT | {"height_mm": height})
+    wall = cut_wall(still(teeth), **CUT | {"height": (height, "mm")})
     deep = 1.0 / teeth * cosine_of_entry(height) * tan_deg(1.0)
     # The rim is a circle: over a step of d the depth falls short by d / (2 c) of itself at most.
     curve = 1.0 / teeth / RIM / cosine_of_entry(height) ** 2
@@ -254,7 +255,7 @@ def test_a_true_blade_leaves_the_steps_of_every_tooth(teeth, height):
 def test_a_tooth_that_stands_far_out_leaves_one_mark_a_turn(teeth):
     offsets = np.zeros(teeth)
     offsets[1] = 0.3
-    wall = cut_wall(still(teeth), **CUT, lateral_mm=offsets)
+    wall = cut_wall(still(teeth), **CUT, lateral=(offsets, "mm"))
     deep = cosine_of_entry(30.0) * tan_deg(1.0)
     assert_allclose(wall.peak_to_valley.value, deep, rtol=0.01)
     assert_allclose(wall.ra.value, deep / 4, rtol=0.01)
@@ -267,14 +268,14 @@ def test_a_tooth_that_stands_far_out_leaves_one_mark_a_turn(teeth):
     assert "tooth 2 alone finishes this wall" in str(wall)
     assert wall.headline == "One mark a turn, 1 mm apart: tooth 2 alone finishes this wall"
     # The same tooth stands farthest in on the other wall: it never touches that.
-    other = cut_wall(still(teeth), **CUT, lateral_mm=offsets, side="away")
+    other = cut_wall(still(teeth), **CUT, lateral=(offsets, "mm"), side="away")
     assert 2 not in [one.tooth for one in other.finishing]
 
 
 def test_teeth_set_to_both_sides_in_turn_mark_each_wall_at_every_second_tooth():
     offsets = 0.2 * (-1.0) ** np.arange(40)
     toward, away = (
-        cut_wall(still(), **CUT, lateral_mm=offsets, side=side) for side in ("toward", "away")
+        cut_wall(still(), **CUT, lateral=(offsets, "mm"), side=side) for side in ("toward", "away")
     )
     assert sorted(one.tooth for one in toward.finishing) == list(range(1, 41, 2))
     assert sorted(one.tooth for one in away.finishing) == list(range(2, 41, 2))
@@ -291,9 +292,9 @@ def test_rounded_corners_leave_ridges_as_the_cutter_mark_relation_says(feed, hei
     wall = cut_wall(
         still(),
         side_angle_deg=3.0,
-        feed_per_turn_mm=feed,
-        height_mm=height,
-        corner_mm=radius,
+        feed_per_turn=(feed, "mm"),
+        height=(height, "mm"),
+        corner=(radius, "mm"),
     )
     # Where the corner stands out most, one radius below the rim, the circle is a bit steeper.
     apart = feed / 40 * math.sqrt(1 - ((RIM - height) / (RIM - radius)) ** 2)
@@ -309,10 +310,10 @@ def test_rounded_corners_leave_ridges_as_the_cutter_mark_relation_says(feed, hei
     alone = cut_wall(
         still(),
         side_angle_deg=40.0,
-        feed_per_turn_mm=feed,
-        height_mm=height,
-        corner_mm=radius,
-        lateral_mm=offsets,
+        feed_per_turn=(feed, "mm"),
+        height=(height, "mm"),
+        corner=(radius, "mm"),
+        lateral=(offsets, "mm"),
     )
     exact = radius - math.sqrt(radius**2 - (40 * apart) ** 2 / 4)
     assert_allclose(alone.peak_to_valley.value, exact, rtol=0.03)
@@ -402,7 +403,7 @@ def test_the_outermost_places_of_both_walls_are_the_predicted_kerf_apart(truth, 
     fit = fit_of(truth, teeth)
     out = [
         cut_wall(
-            fit, side_angle_deg=1.0, feed_per_turn_mm=feed, height_mm=40.0, side=side
+            fit, side_angle_deg=1.0, feed_per_turn=(feed, "mm"), height=(40.0, "mm"), side=side
         ).out.value
         for side in ("toward", "away")
     ]
@@ -427,9 +428,11 @@ def test_the_other_wall_is_the_same_wall_of_a_mirrored_blade(truth, seed):
     offsets = rng_for(seed).normal(0.0, 0.01, 24)
     fit = fit_of(truth)
     read = fit.readings
-    mirrored = bg.fit_wobble(bg.Readings(read.blade, reading_mm=-read.reading, ring_radius_mm=RING))
-    away = cut_wall(fit, **CUT, lateral_mm=offsets, side="away")
-    toward = cut_wall(mirrored, **CUT, lateral_mm=-offsets)
+    mirrored = bg.fit_wobble(
+        bg.Readings(read.blade, -read.reading, unit="mm", ring_radius=(RING, "mm"))
+    )
+    away = cut_wall(fit, **CUT, lateral=(offsets, "mm"), side="away")
+    toward = cut_wall(mirrored, **CUT, lateral=(-offsets, "mm"))
     for key in ("peak_to_valley", "ra", "wall_out"):
         assert_allclose(away.to_dict()[key], toward.to_dict()[key], rtol=1e-9, atol=1e-12)
 
@@ -439,9 +442,9 @@ def test_the_other_wall_is_the_same_wall_of_a_mirrored_blade(truth, seed):
 def test_numbering_from_another_tooth_only_renames_the_teeth(first, seed):
     truth = RigidBlade(0.03, 100.0)
     offsets = rng_for(seed).normal(0.0, 0.01, 24)
-    wall = cut_wall(fit_of(truth), **CUT, lateral_mm=offsets)
+    wall = cut_wall(fit_of(truth), **CUT, lateral=(offsets, "mm"))
     renamed = RigidBlade(0.03, (100.0 - 15.0 * first) % 360.0)
-    other = cut_wall(fit_of(renamed), **CUT, lateral_mm=np.roll(offsets, -first))
+    other = cut_wall(fit_of(renamed), **CUT, lateral=(np.roll(offsets, -first), "mm"))
     assert_allclose(other.peak_to_valley.value, wall.peak_to_valley.value, rtol=1e-6)
     was = {one.tooth: one.share for one in wall.finishing}
     now = {(one.tooth + first - 1) % 24 + 1: one.share for one in other.finishing}
@@ -453,7 +456,11 @@ def test_numbering_from_another_tooth_only_renames_the_teeth(first, seed):
 @few
 def test_shares_make_a_whole_and_heights_keep_their_order(truth, angle, feed):
     wall = cut_wall(
-        fit_of(truth), side_angle_deg=angle, feed_per_turn_mm=feed, height_mm=50.0, corner_mm=0.1
+        fit_of(truth),
+        side_angle_deg=angle,
+        feed_per_turn=(feed, "mm"),
+        height=(50.0, "mm"),
+        corner=(0.1, "mm"),
     )
     one = wall.profile
     assert sum(tooth.share for tooth in wall.finishing) == pytest.approx(1.0)
@@ -467,7 +474,7 @@ def test_shares_make_a_whole_and_heights_keep_their_order(truth, angle, feed):
 
 def test_a_finer_grid_changes_nothing_that_is_told(monkeypatch):
     fit = wobbling()
-    asked = CUT | {"corner_mm": 0.3, "side_angle_deg": 4.0}
+    asked = CUT | {"corner": (0.3, "mm"), "side_angle_deg": 4.0}
     coarse = cut_wall(fit, **asked).to_dict()
     monkeypatch.setattr(envelopes, "_POINTS", 20_000)
     fine = cut_wall(fit, **asked).to_dict()
@@ -485,13 +492,14 @@ def test_the_teeth_pass_the_front_going_down():
             fit = bg.fit_wobble(
                 bg.Readings(
                     blade_of(40, numbered=numbered),
-                    reading_mm=np.zeros(40),
-                    ring_radius_mm=RING,
-                    graduation_mm=1e-9,
+                    np.zeros(40),
+                    unit="mm",
+                    ring_radius=(RING, "mm"),
+                    graduation="1e-09 mm",
                     side=seen_from,
                 )
             )
-            walls[numbered, seen_from] = cut_wall(fit, **CUT, lateral_mm=offsets)
+            walls[numbered, seen_from] = cut_wall(fit, **CUT, lateral=(offsets, "mm"))
     # Seen from the left the front is on the right, and the blade turns clockwise: then the tooth
     # with the next number, a step clockwise, is one step ahead and has passed before.
     assert walls["clockwise", "left"].passing == "falling"
@@ -510,14 +518,16 @@ def test_the_teeth_pass_the_front_going_down():
 def test_inches_give_the_same_wall(unit):
     truth = RigidBlade(0.03, 33.0)
     offsets = rng_for(4).normal(0.0, 0.01, 24)
-    mm = cut_wall(fit_of(truth), **CUT, corner_mm=0.1, lateral_um=1000 * offsets).to_dict()
+    mm = cut_wall(
+        fit_of(truth), **CUT, corner=(0.1, "mm"), lateral=(1000 * offsets, "um")
+    ).to_dict()
     other = cut_wall(
         fit_of(truth, unit=unit),
         side_angle_deg=1.0,
-        feed_per_turn_in=1 / 25.4,
-        height_in=30 / 25.4,
-        corner_in=0.1 / 25.4,
-        lateral_in=offsets / 25.4,
+        feed_per_turn=(1 / 25.4, "in"),
+        height=(30 / 25.4, "in"),
+        corner=(0.1 / 25.4, "in"),
+        lateral=(offsets / 25.4, "in"),
     ).to_dict()
     assert other["unit"] == unit
     lengths = ("peak_to_valley", "ra", "wall_out", "mark_pitch", "feed_per_turn", "blade_height")
@@ -530,7 +540,7 @@ def test_inches_give_the_same_wall(unit):
 def test_what_would_help_is_what_the_simulation_says():
     fit = wobbling(0.02)
     wall = cut_wall(fit, **CUT)
-    half = cut_wall(fit, **CUT | {"feed_per_turn_mm": 0.5})
+    half = cut_wall(fit, **CUT | {"feed_per_turn": (0.5, "mm")})
     assert_allclose(wall.half_feed, half.peak_to_valley.value, rtol=1e-9)
     assert_allclose(wall.no_wobble, cut_wall(still(), **CUT).peak_to_valley.value, rtol=1e-6)
     assert "a clean seat and a remount" in str(wall)
@@ -538,7 +548,7 @@ def test_what_would_help_is_what_the_simulation_says():
     # One tooth stands out far: the wobble has no part in its marks.
     offsets = np.zeros(40)
     offsets[4] = 0.4
-    assert "a clean seat" not in str(cut_wall(fit, **CUT, lateral_mm=offsets))
+    assert "a clean seat" not in str(cut_wall(fit, **CUT, lateral=(offsets, "mm")))
 
 
 def test_limits_are_the_extremes_over_the_joint_region():
@@ -547,7 +557,11 @@ def test_limits_are_the_extremes_over_the_joint_region():
     whole = wobbling(0.012, noise=0.002).readings
     fit = bg.fit_wobble(
         bg.Readings(
-            whole.blade, tooth=whole.tooth[:17], reading_mm=whole.reading[:17], ring_radius_mm=RING
+            whole.blade,
+            whole.reading[:17],
+            tooth=whole.tooth[:17],
+            unit="mm",
+            ring_radius=(RING, "mm"),
         )
     )
     least, most = np.linalg.eigvalsh(fit.covariance)
@@ -582,8 +596,9 @@ def test_limits_hold_the_truth_in_nineteen_of_twenty_cases():
     teeth, held = 12, 0
     exact = bg.Readings(
         blade_of(teeth),
-        reading_mm=0.01 * np.cos(np.radians(tooth_angles_deg(teeth) - 80.0)),
-        ring_radius_mm=RING,
+        0.01 * np.cos(np.radians(tooth_angles_deg(teeth) - 80.0)),
+        unit="mm",
+        ring_radius=(RING, "mm"),
     )
     truth = cut_wall(bg.fit_wobble(exact), **CUT).peak_to_valley.value
     cases = 40
@@ -610,7 +625,7 @@ def test_without_an_established_wobble_there_are_upper_limits_and_no_names():
     # Offsets that were given speak for themselves.
     offsets = np.zeros(40)
     offsets[4] = 0.4
-    sure = cut_wall(wobbling(0.0), **CUT, lateral_mm=offsets)
+    sure = cut_wall(wobbling(0.0), **CUT, lateral=(offsets, "mm"))
     assert [one["tooth"] for one in sure.to_dict()["finishing"]] == [5]
     assert sure.finishing[0].share_low == pytest.approx(1.0)
     assert sure.marks == 1
@@ -618,7 +633,7 @@ def test_without_an_established_wobble_there_are_upper_limits_and_no_names():
 
 def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown():
     blade = blade_of(40)
-    fit = bg.fit_wobble(bg.Readings(blade, reading_mm=np.zeros(40), ring_radius_mm=RING))
+    fit = bg.fit_wobble(bg.Readings(blade, np.zeros(40), unit="mm", ring_radius=(RING, "mm")))
     wall = cut_wall(fit, **CUT)
     values = wall.to_dict()
     assert values["peak_to_valley"] > 0
@@ -645,7 +660,9 @@ def test_words_name_marks_teeth_limits_and_what_is_assumed():
     ):
         assert words in text
     assert "marks of every tooth, 0.025 mm apart" in str(cut_wall(still(), **CUT))
-    assert "all teeth finish it alike" in str(cut_wall(still(), **CUT, lateral_mm=np.zeros(40)))
+    assert "all teeth finish it alike" in str(
+        cut_wall(still(), **CUT, lateral=(np.zeros(40), "mm"))
+    )
     assert "several kinds" not in text
     kinds = still(40, tooth_pattern=("L", "R"))
     assert "several kinds" in str(cut_wall(kinds, **CUT))
@@ -661,7 +678,7 @@ def test_keys_are_the_same_whatever_was_asked():
     keys = {
         tuple(cut_wall(fit, **CUT, **asked).to_dict())
         for fit in (wobbling(), wobbling(0.0))
-        for asked in ({"side": "away", "corner_mm": 0.1}, {"lateral_um": np.zeros(40)})
+        for asked in ({"side": "away", "corner": (0.1, "mm")}, {"lateral": (np.zeros(40), "um")})
     }
     assert len(keys) == 1
 
@@ -677,20 +694,19 @@ def test_keys_are_the_same_whatever_was_asked():
         ({"side_angle_deg": True}, "side_angle_deg is True"),
         ({"side_angle_deg": "1"}, "side_angle_deg is 1"),
         ({"side_angle_deg": 0.02}, "no less than the side angle of the teeth"),
-        ({"feed_per_turn_mm": None}, "feed_per_turn is not given"),
-        ({"feed_per_turn_mm": 0.0}, "feed_per_turn_mm is 0"),
-        ({"feed_per_turn_mm": math.inf}, "feed_per_turn_mm is inf"),
-        ({"feed_per_turn_in": 0.1}, "are both given"),
-        ({"feed_per_turn_mm": 60.0}, "too low for a feed of 60 mm a turn"),
-        ({"height_mm": None}, "height is not given"),
-        ({"height_mm": -3.0}, "height_mm is -3"),
-        ({"height_mm": 128.0}, "the blade is 128 mm high"),
-        ({"height_mm": 3.0, "corner_mm": 2.0}, "with corners of 2 mm is too low"),
-        ({"corner_mm": 0.0}, "corner_mm is 0"),
-        ({"lateral_mm": [0.0] * 39}, "lateral has 39 values, the blade 40 teeth"),
-        ({"lateral_mm": [math.nan] * 40}, "value 1 of lateral_mm is nan"),
-        ({"lateral_mm": [0.0] * 40, "lateral_um": [0.0] * 40}, "are both given"),
-        ({"lateral_mm": ["a"] * 40}, "no number"),
+        ({"feed_per_turn": None}, "feed_per_turn is not given"),
+        ({"feed_per_turn": (0.0, "mm")}, "feed_per_turn is 0"),
+        ({"feed_per_turn": (math.inf, "mm")}, "feed_per_turn is inf"),
+        ({"feed_per_turn": 0.1}, "without a unit"),
+        ({"feed_per_turn": (60.0, "mm")}, "too low for a feed of 60 mm a turn"),
+        ({"height": None}, "height is not given"),
+        ({"height": (-3.0, "mm")}, "height is -3"),
+        ({"height": (128.0, "mm")}, "the blade is 128 mm high"),
+        ({"height": (3.0, "mm"), "corner": (2.0, "mm")}, "with corners of 2 mm is too low"),
+        ({"corner": (0.0, "mm")}, "corner is 0"),
+        ({"lateral": ([0.0] * 39, "mm")}, "lateral has 39 values, the blade 40 teeth"),
+        ({"lateral": ([math.nan] * 40, "mm")}, "value 1 of lateral is nan"),
+        ({"lateral": (["a"] * 40, "mm")}, "no number"),
     ],
 )
 def test_what_cannot_be_answered_is_refused(asked, problem):
@@ -699,7 +715,7 @@ def test_what_cannot_be_answered_is_refused(asked, problem):
 
 
 def test_everything_missing_is_named():
-    bare = bg.Readings(bg.Blade(40), reading_mm=np.cos(np.arange(40)))
+    bare = bg.Readings(bg.Blade(40), np.cos(np.arange(40)), unit="mm")
     with pytest.raises(bg.RefusedError) as told:
         cut_wall(bg.fit_wobble(bare), **CUT)
     assert [fault.column for fault in told.value.faults] == ["diameter", "ring_radius"]
@@ -708,7 +724,7 @@ def test_everything_missing_is_named():
 def test_the_highest_blade_there_is_reaches_its_radius_in_any_unit():
     for unit in ("mm", "in"):
         wall = cut_wall(
-            wobbling(unit=unit), side_angle_deg=1.0, feed_per_turn_in=0.04, height_in=5.0
+            wobbling(unit=unit), side_angle_deg=1.0, feed_per_turn=(0.04, "in"), height=(5.0, "in")
         )
         assert wall.peak_to_valley.value > 0
 

@@ -16,19 +16,20 @@ from bladegeom.draw.cut import wall_chart
 from bladegeom.wall.wall import cut_wall
 
 DAY = date(2026, 2, 3)
-CUT = {"side_angle_deg": 1.0, "feed_per_turn_mm": 1.5, "height_mm": 30.0}
+CUT = {"side_angle_deg": 1.0, "feed_per_turn": (1.5, "mm"), "height": (30.0, "mm")}
 
 
 def wall_of(amplitude=0.05, teeth=24, unit="mm", name="demo", noise=0.003, blade=None, **asked):
     """The wall of an invented blade."""
     angles = 360.0 * np.arange(teeth) / teeth
     read = amplitude * np.cos(np.radians(angles - 50.0)) + rng_for(9).normal(0.0, noise, teeth)
-    facts = {"diameter_mm": 254.0, "name": name} | (blade or {})
+    facts = {"diameter": "254 mm", "name": name} | (blade or {})
     readings = bg.Readings(
         bg.Blade(teeth, **facts),
-        **{f"reading_{unit}": read * PER_MM[unit]},
-        ring_radius_mm=110.0,
-        graduation_mm=1e-6,
+        read * PER_MM[unit],
+        unit=unit,
+        ring_radius="110 mm",
+        graduation="1e-06 mm",
     )
     return cut_wall(bg.fit_wobble(readings), **CUT | asked)
 
@@ -84,7 +85,7 @@ def test_the_wood_lies_above_the_wall():
 def test_each_piece_is_numbered_with_the_tooth_that_left_it():
     offsets = np.zeros(24)
     offsets[[3, 15]] = 0.3
-    ax = wall_chart(wall_of(0.0, lateral_mm=offsets), date=DAY)
+    ax = wall_chart(wall_of(0.0, lateral=(offsets, "mm")), date=DAY)
     numbers = [text for text in ax.texts if text.get_text().isdigit()]
     along, height = line_of(ax, "wall").T
     assert {text.get_text() for text in numbers} == {"4", "16"}
@@ -109,7 +110,9 @@ def test_the_page_writes_marks_ra_and_peak_to_valley():
         assert caution.split(".")[0] in words.replace("\n", " ")
     for assumed in wall.assumed:
         assert assumed[:40] in words
-    inches = paper_words(wall_chart(wall_of(unit="in", corner_mm=0.254, side="away"), date=DAY))
+    inches = paper_words(
+        wall_chart(wall_of(unit="in", corner=(0.254, "mm"), side="away"), date=DAY)
+    )
     assert "thou (95 %:" in inches
     assert "feed 0.05906 in a turn" in inches
     assert "corners of 0.01 in" in inches
@@ -142,9 +145,9 @@ def busiest(name="demo"):
         wall_of(),
         wall_of(0.0, name="A name " * 12),
         busiest(),
-        wall_of(0.05, 24, "in", side_angle_deg=20.0, corner_mm=1.0),
-        wall_of(0.0, 100, lateral_mm=np.zeros(100), noise=0.0),
-        wall_of(0.0, 24, lateral_mm=0.001 * np.arange(24)),
+        wall_of(0.05, 24, "in", side_angle_deg=20.0, corner=(1.0, "mm")),
+        wall_of(0.0, 100, lateral=(np.zeros(100), "mm"), noise=0.0),
+        wall_of(0.0, 24, lateral=(0.001 * np.arange(24), "mm")),
     ],
 )
 def test_no_words_meet_and_none_leave_the_page(wall, paper):
@@ -167,7 +170,7 @@ def test_no_words_meet_and_none_leave_the_page(wall, paper):
 
 
 def test_numbers_that_have_no_room_are_left_out_and_it_is_said():
-    ax = wall_chart(wall_of(0.0, 100, lateral_mm=np.zeros(100), noise=0.0), date=DAY)
+    ax = wall_chart(wall_of(0.0, 100, lateral=(np.zeros(100), "mm"), noise=0.0), date=DAY)
     numbers = [one for one in words_on(ax) if one.isdigit()]
     assert 20 < len(numbers) < 100
     assert "left by tooth (as far as there is room)" in words_on(ax)

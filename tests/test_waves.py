@@ -12,7 +12,7 @@ import bladegeom as bg
 
 def fit_of(read, tooth=None, teeth=None, **how):
     blade = bg.Blade(teeth or len(read))
-    return bg.fit_wobble(bg.Readings(blade, reading_mm=read, tooth=tooth), **how)
+    return bg.fit_wobble(bg.Readings(blade, read, unit="mm", tooth=tooth), **how)
 
 
 def angles(teeth):
@@ -48,7 +48,7 @@ def test_orders_above_half_the_spots_are_not_identifiable_and_say_what_they_pass
     read = np.tile(np.random.default_rng(3).normal(0, 1, spots), 3)
     turn = np.repeat([1, 2, 3], spots)
     fit = bg.fit_wobble(
-        bg.Readings(bg.Blade(teeth), reading_mm=read, tooth=np.tile(tooth, 3), turn=turn),
+        bg.Readings(bg.Blade(teeth), read, unit="mm", tooth=np.tile(tooth, 3), turn=turn),
         harmonics=spots - 1,
     )
     for wave in fit.harmonics:
@@ -158,7 +158,9 @@ def test_rounding_that_does_not_average_out_widens_the_limits_of_squareness():
     read = np.round((0.05 * np.cos(at - 1)) / 0.01) * 0.01
     fits = [
         bg.fit_wobble(
-            bg.Readings(bg.Blade(40), reading_mm=read, ring_radius_mm=100, graduation_mm=step)
+            bg.Readings(
+                bg.Blade(40), read, unit="mm", ring_radius="100 mm", graduation=(step, "mm")
+            )
         )
         for step in (0.001, 0.01)
     ]

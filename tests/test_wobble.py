@@ -41,7 +41,7 @@ def test_gaps_are_not_fitted_by_the_sums_for_even_spacing() -> None:
     readings = wave(40, 0.02, 75.0)
     kept = np.r_[0:13, 22:40]
     gappy = bg.Readings(
-        readings.blade, tooth=readings.tooth[kept], reading_mm=readings.reading[kept] + 0.7
+        readings.blade, readings.reading[kept] + 0.7, tooth=readings.tooth[kept], unit="mm"
     )
     fit = bg.fit_wobble(gappy)
     angle = np.radians(gappy.angle_deg)
@@ -57,9 +57,10 @@ def gappy_covariance(readings: bg.Readings) -> np.ndarray:
     fit = bg.fit_wobble(
         bg.Readings(
             readings.blade,
+            readings.reading,
             tooth=readings.tooth,
-            reading_mm=readings.reading,
-            graduation_mm=math.sqrt(12),
+            unit="mm",
+            graduation=(math.sqrt(12), "mm"),
         )
     )
     return fit.covariance
@@ -129,7 +130,7 @@ def test_p_value_is_that_of_the_joint_f_test() -> None:
 
 
 def test_graduation_is_a_floor_under_the_scatter() -> None:
-    plain, fine, coarse = noisy(), noisy(graduation_mm=0.001), noisy(graduation_mm=0.02)
+    plain, fine, coarse = noisy(), noisy(graduation="0.001 mm"), noisy(graduation="0.02 mm")
     assert fine.reading_sd == plain.reading_sd
     assert_allclose(coarse.reading_sd, 0.02 / math.sqrt(12))
     assert coarse.residual_sd == plain.residual_sd
@@ -140,12 +141,12 @@ def test_graduation_is_a_floor_under_the_scatter() -> None:
 
 def test_half_a_graduation_widens_the_limits_of_quiet_readings_only() -> None:
     # Scatter 0.003: more than half of 0.005 but less than half of 0.02.
-    plain, fine, coarse = noisy(), noisy(graduation_mm=0.005), noisy(graduation_mm=0.02)
+    plain, fine, coarse = noisy(), noisy(graduation="0.005 mm"), noisy(graduation="0.02 mm")
     assert fine.amplitude_interval() == plain.amplitude_interval()
     low, high, _ = coarse.amplitude_interval()
     reach = float(stats.t.ppf(0.975, 37)) * coarse.amplitude_u + 0.01
     assert_allclose([coarse.amplitude - low, high - coarse.amplitude], reach, rtol=0.02)
-    assert noisy(amplitude=0.004, graduation_mm=0.02).amplitude_interval().low == 0.0
+    assert noisy(amplitude=0.004, graduation="0.02 mm").amplitude_interval().low == 0.0
 
 
 @pytest.mark.parametrize("noise_in_graduations", [0.02, 0.1, 0.3])
@@ -160,7 +161,7 @@ def test_limits_hold_on_a_dial_much_coarser_than_the_wobble(
         near_deg, start = rng.uniform(0.0, 360.0), rng.uniform(0.0, 1.0)
         exact = wave(40, amplitude_in_graduations, near_deg).reading + start
         shown = np.round(exact + rng.normal(0.0, noise_in_graduations, 40))
-        fit = bg.fit_wobble(bg.Readings(bg.Blade(40), reading_um=shown, graduation_um=1.0))
+        fit = bg.fit_wobble(bg.Readings(bg.Blade(40), shown, unit="um", graduation="1 um"))
         low, high, _ = fit.amplitude_interval()
         covered += low <= amplitude_in_graduations <= high
     assert covered >= 86
@@ -170,7 +171,7 @@ def test_limits_hold_on_a_dial_much_coarser_than_the_wobble(
 def test_identical_readings_bound_the_wobble_by_the_graduation(level: float) -> None:
     same = [level] * 24
     fit = bg.fit_wobble(
-        bg.Readings(bg.Blade(24), reading_mm=same, graduation_mm=0.01, ring_radius_mm=100.0)
+        bg.Readings(bg.Blade(24), same, unit="mm", graduation="0.01 mm", ring_radius="100 mm")
     )
     low, high, _ = fit.amplitude_interval()
     assert (fit.amplitude, fit.raw_tir, fit.p_value) == (0.0, 0.0, 1.0)
@@ -186,7 +187,7 @@ def test_identical_readings_bound_the_wobble_by_the_graduation(level: float) -> 
 @pytest.mark.parametrize("level", [0.0, 0.3, -7.25])
 def test_identical_readings_without_a_graduation_bound_nothing(level: float) -> None:
     fit = bg.fit_wobble(
-        bg.Readings(bg.Blade(24, diameter_mm=254), reading_mm=[level] * 24, ring_radius_mm=100.0)
+        bg.Readings(bg.Blade(24, diameter="254 mm"), [level] * 24, unit="mm", ring_radius="100 mm")
     )
     assert not fit.resolved
     assert fit.offset == level
@@ -227,7 +228,7 @@ def test_a_large_offset_costs_only_the_digits_that_the_readings_lost() -> None:
 
 
 def test_one_degree_of_freedom_is_very_doubtful() -> None:
-    readings = bg.Readings(bg.Blade(4), reading_mm=[0.03, 0.01, -0.02, -0.02])
+    readings = bg.Readings(bg.Blade(4), [0.03, 0.01, -0.02, -0.02], unit="mm")
     fit = bg.fit_wobble(readings)
     assert fit.dof == 1
     assert not fit.resolved
@@ -240,7 +241,7 @@ def test_closing_readings_stay_out_of_the_fit() -> None:
     read = wave(40, 0.02, 75.0, NOISE).reading
     plain = noisy()
     closed = bg.fit_wobble(
-        bg.Readings(plain.readings.blade, reading_mm=[*read, 9.0], ring_radius_mm=100.0)
+        bg.Readings(plain.readings.blade, [*read, 9.0], unit="mm", ring_radius="100 mm")
     )
     assert closed.cosine == plain.cosine
     assert closed.raw_tir == plain.raw_tir
@@ -265,7 +266,7 @@ def test_a_closing_reading_that_does_not_close_is_warned_of(
 ) -> None:
     read = wave(40, 0.02, 75.0, NOISE).reading
     fit = bg.fit_wobble(
-        bg.Readings(bg.Blade(40), reading_mm=[*read, read[0] + slip], graduation_mm=graduation)
+        bg.Readings(bg.Blade(40), [*read, read[0] + slip], unit="mm", graduation=(graduation, "mm"))
     )
     assert any("closing reading differs" in one for one in fit.warnings) is warned
     if warned:
@@ -273,14 +274,14 @@ def test_a_closing_reading_that_does_not_close_is_warned_of(
 
 
 def test_a_closing_reading_that_does_not_close_is_warned_of_on_a_still_dial() -> None:
-    fit = bg.fit_wobble(bg.Readings(bg.Blade(24), reading_mm=[0.3] * 24 + [0.5]))
+    fit = bg.fit_wobble(bg.Readings(bg.Blade(24), [0.3] * 24 + [0.5], unit="mm"))
     assert any("differs from the first by 0.2 mm" in one for one in fit.warnings)
-    still = bg.fit_wobble(bg.Readings(bg.Blade(24), reading_mm=[0.3] * 25))
+    still = bg.fit_wobble(bg.Readings(bg.Blade(24), [0.3] * 25, unit="mm"))
     assert not any("differs" in one for one in still.warnings)
 
 
 def test_without_a_ring_radius_there_is_wobble_but_no_tilt() -> None:
-    fit = noisy(ring_radius_mm=None)
+    fit = noisy(ring_radius=None)
     assert fit.resolved
     assert fit.tilt_deg is fit.tilt_u_deg is fit.rim_amplitude is None
     assert fit.tilt_of(1.0) is None
@@ -291,7 +292,7 @@ def test_without_a_ring_radius_there_is_wobble_but_no_tilt() -> None:
 
 def test_without_a_diameter_there_is_tilt_but_no_rim() -> None:
     read = wave(40, 0.02, 75.0, NOISE).reading
-    fit = bg.fit_wobble(bg.Readings(bg.Blade(40), reading_mm=read, ring_radius_mm=100.0))
+    fit = bg.fit_wobble(bg.Readings(bg.Blade(40), read, unit="mm", ring_radius="100 mm"))
     assert fit.tilt_deg is not None
     assert fit.rim_amplitude is None
     assert fit.warnings == ()
@@ -342,9 +343,9 @@ def test_a_direction_that_is_not_established_is_not_handed_out() -> None:
 
 
 def test_readings_without_any_scatter_are_not_trusted_in_silence() -> None:
-    few = bg.Readings(bg.Blade(4), reading_mm=[0.0, 0.01, 0.0, -0.01])
+    few = bg.Readings(bg.Blade(4), [0.0, 0.01, 0.0, -0.01], unit="mm")
     assert any("without any scatter" in warning for warning in bg.fit_wobble(few).warnings)
-    stated = bg.Readings(bg.Blade(4), reading_mm=[0.0, 0.01, 0.0, -0.01], graduation_mm=0.01)
+    stated = bg.Readings(bg.Blade(4), [0.0, 0.01, 0.0, -0.01], unit="mm", graduation="0.01 mm")
     fit = bg.fit_wobble(stated)
     assert not any("without any scatter" in warning for warning in fit.warnings)
     assert not fit.resolved

@@ -117,7 +117,7 @@ def test_the_chart_shows_what_the_trend_holds():
 def test_readings_with_a_mistake_in_them_are_not_recorded(tmp_path, capsys):
     table = tmp_path / "t.csv"
     faults = [bg.invented.Tilt("0.1 mm"), bg.invented.Gum(9, "0.2 mm")]
-    made = bg.simulate(bg.Blade(40, diameter_mm=254.0, name="K-7"), rng=5, faults=faults)
+    made = bg.simulate(bg.Blade(40, diameter="254 mm", name="K-7"), rng=5, faults=faults)
     made.to_frame().to_csv(table, index=False)
     assert main(["record", str(table), "--history", str(tmp_path / "kept")]) == 2
     said = capsys.readouterr().err

@@ -125,12 +125,9 @@ def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> dict[str,
         for place, (fits, clock_deg) in enumerate(blades, start=1):
             name = (fits[0].readings.blade.name if len(fits) else "") or str(place)
             if name in named:
-                raise refuse(
-                    f"two blades go by the name {name}",
-                    "put the mountings of one blade together, or give every blade its own name",
-                    value=name,
-                    blade=name,
-                )
+                problem = f"two blades go by the name {name}"
+                cure = "put the mountings of one blade together, or give every blade its own name"
+                raise refuse(problem, cure, value=name, blade=name)
             named[name] = (fits, clock_deg)
     if not named:
         raise refuse("no blade is given", "give fits and clock_deg of each blade", column="blades")
@@ -148,12 +145,9 @@ def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> dict[str,
         here, there = f"blade {first.name}", f"blade {one.name}"
         _check_same_way(first.fits[0].readings, one.fits[0].readings, here, there)
         if (first.ring_mm is None) != (one.ring_mm is None):
-            raise refuse(
-                f"of {here} and {there} only one states its ring radius",
-                "state ring_radius for all blades",
-                blade=one.name,
-                column="ring_radius",
-            )
+            problem = f"of {here} and {there} only one states its ring radius"
+            cure = "state ring_radius for all blades"
+            raise refuse(problem, cure, blade=one.name, column="ring_radius")
     if all(arc_deg(one.clock_deg) < LEAST_ARC_DEG for one in members):
         raise refuse(
             "no blade was read at two clock positions, so arbor and blade cannot be told apart",
@@ -222,71 +216,53 @@ def flange_at_ring(flange: WobbleFit, blade: Readings, unit: str) -> WobbleVecto
 
 def _check_doubt(fit: WobbleFit, name: str) -> None:
     if not np.isfinite(fit.rounded_covariance).all():
-        raise refuse(
+        problem = (
             f"{name}: all readings are the same and the graduation is not stated, so the doubt is "
-            "not known",
-            "state the graduation of the indicator",
-            blade=fit.readings.blade.name,
-            column="graduation",
+            "not known"
         )
+        cure, blade = "state the graduation of the indicator", fit.readings.blade.name
+        raise refuse(problem, cure, blade=blade, column="graduation")
 
 
 def _check_same_way(one: Readings, other: Readings, first: str, second: str) -> None:
     """Refuse what was read on different surfaces, from different sides or numbered differently."""
+    round_ = "clock positions are counted with the numbers: number all of them the same way round"
     for what, here, there, cure in (
         ("surface", one.surface, other.surface, "read all of them on the same surface"),
         ("side", one.side, other.side, "read all of them from the same side"),
-        (
-            "numbered",
-            one.blade.numbered,
-            other.blade.numbered,
-            "clock positions are counted with the numbers: number all of them the same way round",
-        ),
+        ("numbered", one.blade.numbered, other.blade.numbered, round_),
     ):
         if here != there and (what == "surface" or (here and there)):
-            raise refuse(
-                f"{what} is {here!r} for {first} and {there!r} for {second}",
-                cure,
-                value=there,
-                blade=other.blade.name,
-                column=what,
-            )
+            problem = f"{what} is {here!r} for {first} and {there!r} for {second}"
+            raise refuse(problem, cure, value=there, blade=other.blade.name, column=what)
 
 
 def _check_same_ring(one: Readings, other: Readings, first: str, second: str) -> None:
-    here, there = one.ring_radius_mm, other.ring_radius_mm
+    here, there, blade = one.ring_radius_mm, other.ring_radius_mm, other.blade.name
     if here is None and there is None:
         return
     if here is None or there is None:
+        problem = f"of {first} and {second} only one states its ring radius"
         raise refuse(
-            f"of {first} and {second} only one states its ring radius",
-            "state ring_radius for all of them",
-            blade=other.blade.name,
-            column="ring_radius",
+            problem, "state ring_radius for all of them", blade=blade, column="ring_radius"
         )
     if abs(there - here) > SAME_RING * here:
         raise refuse(
             f"{first} was read at a ring of {here:g} mm, {second} at {there:g} mm",
             "read all of them at the same ring (within 1 %)",
             value=f"{there:g} mm",
-            blade=other.blade.name,
+            blade=blade,
             column="ring_radius",
         )
 
 
 def _check_same_blade(one: Blade, other: Blade, first: str, second: str) -> None:
-    for what, here, there in (
-        ("name", one.name, other.name),
-        ("number of teeth", one.teeth, other.teeth),
-    ):
+    named, toothed = ("name", one.name, other.name), ("number of teeth", one.teeth, other.teeth)
+    for what, here, there in (named, toothed):
         if here != there:
-            raise refuse(
-                f"{first} and {second} are of different blades: the {what} is {here!r} and "
-                f"{there!r}",
-                "give mountings of one blade; for several blades on one arbor: fleet_arbor",
-                value=there,
-                blade=other.name,
-            )
+            problem = f"{first} and {second} are of different blades: the {what} is {here!r}"
+            cure = "give mountings of one blade; for several blades on one arbor: fleet_arbor"
+            raise refuse(f"{problem} and {there!r}", cure, value=there, blade=other.name)
     if not np.allclose(one.angles_deg, other.angles_deg, rtol=0, atol=1e-6):
         raise refuse(
             f"the teeth of {second} do not stand where those of {first} do",
@@ -302,25 +278,17 @@ def _names_of(fits: Sequence[WobbleFit], mounts: Sequence[str] | None) -> tuple[
         raise refuse("no mounting is given", "give one fit a mounting", column="fits")
     names = tuple(str(one) for one in (range(1, len(fits) + 1) if mounts is None else mounts))
     if len(names) != len(fits):
-        raise refuse(
-            f"{len(names)} names for {len(fits)} mountings",
-            "give one name a mounting",
-            value=len(names),
-            blade=fits[0].readings.blade.name,
-            column="mount",
-        )
+        problem, blade = f"{len(names)} names for {len(fits)} mountings", fits[0].readings.blade
+        cure = "give one name a mounting"
+        raise refuse(problem, cure, value=len(names), blade=blade.name, column="mount")
     return names
 
 
 def _check_one_each(clock_deg: Sequence[object], names: Sequence[str], blade: str) -> None:
     if len(clock_deg) != len(names):
-        raise refuse(
-            f"{len(clock_deg)} clock positions for {len(names)} mountings",
-            "give one clock_deg a mounting",
-            value=len(clock_deg),
-            blade=blade,
-            column="clock_deg",
-        )
+        problem = f"{len(clock_deg)} clock positions for {len(names)} mountings"
+        cure = "give one clock_deg a mounting"
+        raise refuse(problem, cure, value=len(clock_deg), blade=blade, column="clock_deg")
 
 
 def _checked_clock(clock_deg: Sequence[float], names: Sequence[str], blade: str) -> Floats:
@@ -329,14 +297,12 @@ def _checked_clock(clock_deg: Sequence[float], names: Sequence[str], blade: str)
     for value, name in zip(clock_deg, names, strict=True):
         number = isinstance(value, (int, float, np.integer, np.floating))
         if isinstance(value, bool) or not number or not abs(value) <= 360:
-            raise refuse(
-                f"mounting {name}: clock_deg is {value}",
+            cure = (
                 "give the degrees from the arbor's mark to tooth 1, in the direction of "
-                "numbering, from 0 to 360",
-                value=value,
-                blade=blade,
-                column="clock_deg",
+                "numbering, from 0 to 360"
             )
+            problem = f"mounting {name}: clock_deg is {value}"
+            raise refuse(problem, cure, value=value, blade=blade, column="clock_deg")
     return np.array(clock_deg, dtype=np.float64)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812
@@ -17,36 +17,18 @@ from bladegeom.draw.page import save_charts
 from bladegeom.draw.queue import write_queue
 from bladegeom.draw.report import customer_sheet
 from bladegeom.faults import Fault, RefusedError, as_letters
-from bladegeom.fit.answer import blade_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.lengths import Length
+from bladegeom.shop.batch import Earlier, left_rows, placed, queue_row, read_day
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import ACTIONS, Condition, assess
-from bladegeom.shop.day import Earlier, placed, read_day
+from bladegeom.shop.history import record
 from bladegeom.shop.limits import Limits
-from bladegeom.shop.record import record
 from bladegeom.shop.visit import Visit, visit
 from bladegeom.tables.blade_facts import read_blade_facts
 from bladegeom.tables.digest import digest_of
 from bladegeom.tables.whole import check_apart
-
-REFUSED = "refused"
-"""Action and outcome of what could not be judged."""
-
-CHANGED = {
-    "verdict": "change_verdict",
-    "warnings": "change_warnings",
-    **{
-        key: key
-        for key in (
-            *("before_tir", "after_tir", "tir_change", "tir_change_low", "tir_change_high"),
-            *("seating_sd", "tooth_1_marked", "change_amplitude", "change_deg"),
-            *("change_cosine", "change_sine", "change_cosine_u", "change_sine_u"),
-            *("change_covariance", "change_p", "change_shown"),
-        )
-    },
-}
-"""Key of a `Change` -> its key in the queue."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +66,7 @@ def run_batch(
     blades: str | os.PathLike[str] | None = None,
     before: Sequence[str | os.PathLike[str]] = (),
     tooth_1_marked: bool = False,
-    seating_sd_mm: float | None = None,
+    seating: Length | None = None,
     history: str | os.PathLike[str] | None = None,
     unit: str | None = None,
     rule: str = "zones",
@@ -117,7 +99,7 @@ def run_batch(
         Tables of the readings before the service; a blade is known by its name.
     tooth_1_marked : bool
         Whether tooth 1 is marked for good on all of them; see `change`.
-    seating_sd_mm : float, optional
+    seating : str or (float, str), optional
         See `change`.
     history : path, optional
         Folder of the shop's history (see `record`), to which the measurements are added; not
@@ -154,7 +136,7 @@ def run_batch(
         facts = None if blades is None else read_blade_facts(blades, notes=notes)
         found = read_day(inputs, facts, unit)
         notes += found.notes
-        earlier = Earlier(before, facts, unit, tooth_1_marked, seating_sd_mm)
+        earlier = Earlier(before, facts, unit, tooth_1_marked, seating)
         sheets = made.places(file_names([one.who for one in found.read]))
         rows: list[dict[str, Any]] = []
         visits: list[Visit] = []
@@ -181,7 +163,7 @@ def run_batch(
                 _draw(fit, condition, changed, sheet, digest, shop, arbor, paper, day)
                 drawn += 1
             where = {"file": file, "sheet": f"{SHEETS}/{sheet.name}", "digest": digest}
-            rows.append(_row(fit, condition, changed, day) | where)
+            rows.append(queue_row(condition, changed, day) | where)
             if history is not None and condition.sound and readings.blade.name:
                 service = "after" if changed else ""
                 visits.append(
@@ -203,7 +185,7 @@ def run_batch(
                 f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
             )
         rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
-        left = _left(found.refused, rows[0], day)
+        left = left_rows(found.refused, rows[0], day)
         files = write_queue([*left, *rows], [fault.to_dict() for fault in refused], made.queue)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
@@ -236,40 +218,3 @@ def _draw(
             fit, condition, before=changed, shop=shop, arbor=arbor, paper=paper, date=day
         )
         save_charts([ax], sheet, 1, keywords=f"digest {digest}")
-
-
-def _row(fit: WobbleFit, condition: Condition, changed: Change | None, day: Date) -> dict[str, Any]:
-    said = condition.to_dict()
-    row = {
-        "blade": fit.readings.blade.name,
-        "action": said.pop("action"),
-        "outcome": said.pop("outcome"),
-        "date": day.isoformat(),
-    }
-    row |= {key: value for key, value in said.items() if key != "blade"}
-    row |= blade_answer(fit, condition.marks)
-    since = changed.to_dict() if changed is not None else {}
-    return row | {name: since.get(key) for key, name in CHANGED.items()}
-
-
-def _left(
-    refused: Iterable[tuple[str, Fault]], like: Mapping[str, Any], day: Date
-) -> list[dict[str, Any]]:
-    """Return rows of the queue for what was refused, with the reasons and no number."""
-    why: dict[tuple[str, str], list[str]] = {}
-    for file, fault in refused:
-        row = "" if fault.row is None else f", row {fault.row}"
-        reason = f"{file}{row}: {fault.problem}; {fault.cure}."
-        why.setdefault((fault.blade or "", file), []).append(reason)
-    return [
-        dict.fromkeys(like)
-        | {
-            "blade": blade,
-            "action": REFUSED,
-            "outcome": REFUSED,
-            "date": day.isoformat(),
-            "reasons": " ".join(reasons),
-            "file": file,
-        }
-        for (blade, file), reasons in sorted(why.items())
-    ]

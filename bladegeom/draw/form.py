@@ -66,8 +66,8 @@ def reading_sheet(
         Ticked, if it is given.
     paper : {"a4", "letter"}
     **facts
-        What else is known, named as columns: ``ring_radius_mm=110``; facts of the blade itself
-        only where its teeth are given.
+        What else is known: ``ring_radius="110 mm"``; facts of the blade itself only where its
+        teeth are given.
 
     Returns
     -------
@@ -91,7 +91,7 @@ def reading_sheet(
         blade = blade_of(known, name)
     keywords = reading_facts(known)
     # What cannot be true is refused before it is printed, as if the readings had been taken.
-    Readings(blade, reading_mm=[math.nan] * blade.teeth, **keywords)
+    Readings(blade, [math.nan] * blade.teeth, unit="mm", **keywords)
     form = _Form(blade, turns, unit, keywords, paper)
     form.draw()
     return form.sheets
@@ -203,10 +203,10 @@ class _Form:
         self.blank(middle + 4, right, "read by")
         page.top += _LINE
         self._length(left, middle - 8, "diameter", self.blade.diameter_mm)
-        ring = known.get("ring_radius_mm")
+        ring = known.get("ring_radius", (None, ""))[0]
         self._length(middle - 2, right, "ring radius, axis to stylus", ring)
         page.top += _LINE
-        grain = known.get("graduation_mm")
+        grain = known.get("graduation", (None, ""))[0]
         self._length(left, middle + 8, "graduation of the dial", grain, tuple(MM_PER))
         touch = known.get("touch_deg")
         words = "" if touch is None else f"{touch:g}"

@@ -14,7 +14,7 @@ from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.lengths import Length, length
-from bladegeom.result import DOUBTED, Result, derived, described, number, percent, quantity
+from bladegeom.result import Result, derived, described, number, percent, quantity
 
 Floats = NDArray[np.float64]
 
@@ -90,8 +90,7 @@ class Squareness(Result):
     away_deg: float = quantity("turn from the neutral line; see `squareness_error`")
     error: Estimate = quantity(
         "squareness error at that rotation",
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
         label="squareness error",
         text=lambda one: _lean(one.error),
     )

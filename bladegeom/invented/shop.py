@@ -185,7 +185,7 @@ def simulate_shop(
         day = place // incoming + 1
         fault = faults[int(draw.choice(len(faults), p=weights))]
         teeth, diameter = _SIZES[int(draw.integers(len(_SIZES)))]
-        blade = Blade(teeth, diameter_mm=float(diameter), name=name)
+        blade = Blade(teeth, diameter=(float(diameter), "mm"), name=name)
         marked = bool(draw.random() < 0.5)
         hidden = _drawn(fault, blade, unit, draw)
         visits.append(ShopVisit(day, "in", fault, marked, _read(blade, unit, hidden, fault, draw)))

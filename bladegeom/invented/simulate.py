@@ -236,7 +236,7 @@ def simulate(
     """
     if unit not in MM_PER:
         raise refuse(f"unit is {unit!r}", f"write one of {', '.join(MM_PER)}", column="unit")
-    blade = Blade(40, diameter_mm=254.0) if blade is None else blade
+    blade = Blade(40, diameter="254 mm") if blade is None else blade
     if not isinstance(blade, Blade):
         raise refuse(f"blade is {blade!r}", "give it as Blade(teeth, ...)", value=blade)
     draw, seating, noise = streams(rng)
@@ -334,15 +334,14 @@ def _readings(key: AnswerKey, written: Floats, run: Course) -> Readings | None:
     """Return what was written as readings; None where the count does not come out."""
     if run.planted:
         return None
-    facts: dict[str, Any] = {f"reading_{key.unit}": written}
-    if key.graduation:
-        facts[f"graduation_{key.unit}"] = key.graduation
     return Readings(
         key.blade,
-        **facts,
+        written,
+        unit=key.unit,
+        graduation=(key.graduation, key.unit) if key.graduation else None,
         tooth=run.label,
         turn=run.turn,
         turned=run.words,
-        ring_radius_mm=key.ring_radius * MM_PER[key.unit],
+        ring_radius=(key.ring_radius * MM_PER[key.unit], "mm"),
         touch_deg=key.touch_deg,
     )

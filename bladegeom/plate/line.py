@@ -83,48 +83,6 @@ class PlateLine(NamedTuple):
         per = convert(1.0, self.unit, unit)
         return self._replace(start=self.start * per, end=self.end * per, unit=unit)
 
-    def slopes(self, names: Sequence[str], radius: float, top_deg: ArrayLike) -> Floats:
-        """Return what one of each parameter adds to the slope between the two ends.
-
-        Parameters
-        ----------
-        names : sequence of str, length p
-            As in `PlateFit.names`.
-        radius : float
-            The fit's reference radius.
-        top_deg : array_like, shape (m,)
-            Blade angle uppermost.
-
-        Returns
-        -------
-        ndarray, shape (m, p)
-            Rise toward the indicator over length.
-        """
-        ends = heights(names, radius, [self.start, self.end], top_deg)
-        rise: Floats = (ends[:, 1] - ends[:, 0]) / self.length
-        return rise
-
-    def bows(self, names: Sequence[str], radius: float, top_deg: float, part: Floats) -> Floats:
-        """Return by how much one of each parameter lifts the plate above the line's two ends.
-
-        Parameters
-        ----------
-        names, radius
-            As in `slopes`.
-        top_deg : float
-        part : ndarray, shape (k,)
-            Places on the line, from 0 at its start to 1 at its end.
-
-        Returns
-        -------
-        ndarray, shape (k, p)
-        """
-        places = self.start + np.array([0.0, 1.0, *part]) * (self.end - self.start)
-        start, end, *between = heights(names, radius, places, [top_deg])[0]
-        share = part[:, np.newaxis]
-        lift: Floats = np.asarray(between) - (1 - share) * start - share * end
-        return lift
-
 
 def part_of(name: str) -> tuple[str, int]:
     """Return of which part of the shape a parameter is, and which of its columns.
@@ -136,31 +94,6 @@ def part_of(name: str) -> tuple[str, int]:
     if group in ("traverse", "flipped_tilt") or group.endswith("_growth"):
         return "", 0
     return group, int(name.endswith("_sin"))
-
-
-def heights(names: Sequence[str], radius: float, places: ArrayLike, top_deg: ArrayLike) -> Floats:
-    """Return the height toward the indicator that one of each parameter makes, place by place.
-
-    Parameters
-    ----------
-    names : sequence of str, length p
-    radius : float
-        The fit's reference radius.
-    places : array_like of complex, shape (k,)
-    top_deg : array_like, shape (m,)
-        Blade angle uppermost.
-
-    Returns
-    -------
-    ndarray, shape (m, k, p)
-    """
-    place = np.asarray(places, dtype=np.complex128)
-    angle = np.radians(np.asarray(top_deg, dtype=np.float64))[:, np.newaxis] + np.angle(place)
-    made = np.zeros((*angle.shape, len(names)))
-    for at, (group, column) in enumerate(map(part_of, names)):
-        if group:
-            made[..., at] = shape_columns(group, np.abs(place), angle, radius)[..., column]
-    return made
 
 
 def line_of(
@@ -198,7 +131,7 @@ def line_of(
     elif reach is None:
         raise refuse(
             "neither the square's reach nor the blade's diameter is stated",
-            "give reach_mm or reach_in, the length of the square's blade",
+            "give reach, the length of the square's blade",
             blade=blade.name,
             column="reach",
         )
@@ -364,7 +297,7 @@ class PlateSlopes:
         return {
             what: why
             for what, why in self.plate.not_identified.items()
-            if np.abs(self.line.slopes(names_of(what), self._radius, TURN)).max() > self._felt
+            if np.abs(self._slopes(names_of(what), TURN)).max() > self._felt
         }
 
     def bow(self, top_deg: float) -> tuple[Estimate, float, float] | None:
@@ -375,12 +308,15 @@ class PlateSlopes:
         """
         if any(part_of(name)[0] for what in self.plate.not_identified for name in names_of(what)):
             return None
-        columns = self.line.bows(self.names, self._radius, top_deg, _PARTS)
+        line, share = self.line, _PARTS[:, np.newaxis]
+        places = line.start + np.array([0.0, 1.0, *_PARTS]) * (line.end - line.start)
+        start, end, *along = self._heights(self.names, places, [top_deg])[0]
+        columns = np.asarray(along) - (1 - share) * start - share * end
         height = columns @ self.values
         place = int(np.abs(height).argmax())
         u = float(_sd(columns[place], self.covariance))
         # About its start a square turns up, about its end down, until it lies on the plate.
-        per = np.minimum(_PARTS, 1 - _PARTS) * self.line.length
+        per = np.minimum(_PARTS, 1 - _PARTS) * line.length
         rock, other = (
             math.degrees(math.atan(max(0.0, float((side * height / per).max()))))
             for side in (1, -1)
@@ -392,7 +328,24 @@ class PlateSlopes:
         return self._columns(TURN)
 
     def _columns(self, top_deg: ArrayLike) -> Floats:
-        return self.line.slopes(self.names, self._radius, top_deg)
+        return self._slopes(self.names, top_deg)
+
+    def _slopes(self, names: Sequence[str], top_deg: ArrayLike) -> Floats:
+        """Return what one of each parameter adds to the slope between the ends, shape (m, p)."""
+        ends = self._heights(names, [self.line.start, self.line.end], top_deg)
+        rise: Floats = (ends[:, 1] - ends[:, 0]) / self.line.length
+        return rise
+
+    def _heights(self, names: Sequence[str], places: ArrayLike, top_deg: ArrayLike) -> Floats:
+        """Return the height that one of each parameter makes, place by place, shape (m, k, p)."""
+        place = np.asarray(places, dtype=np.complex128)
+        angle = np.radians(np.asarray(top_deg, dtype=np.float64))[:, np.newaxis] + np.angle(place)
+        made = np.zeros((*angle.shape, len(names)))
+        for at, (group, column) in enumerate(map(part_of, names)):
+            if group:
+                columns = shape_columns(group, np.abs(place), angle, self._radius)
+                made[..., at] = columns[..., column]
+        return made
 
     @property
     def _felt(self) -> float:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import Any, Literal
 
 import numpy as np
@@ -15,7 +14,7 @@ from bladegeom.estimate import Estimate, Verdict
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.fit.wobble import DETECTION_LEVEL
-from bladegeom.lengths import convert, lengths_mm, one_length_mm
+from bladegeom.lengths import Length, convert, length, lengths_mm, with_unit
 from bladegeom.plate.line import LINES, PlateLine, PlateSlopes, line_of
 from bladegeom.plate.plate import PlateFit
 from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
@@ -210,12 +209,9 @@ class Rotation(Result):
 def best_rotation(
     plate: PlateFit,
     *,
-    table_height_mm: float | None = None,
-    table_height_in: float | None = None,
-    reach_mm: float | None = None,
-    reach_in: float | None = None,
-    away_from_centre_mm: float | None = None,
-    away_from_centre_in: float | None = None,
+    table_height: Length,
+    reach: Length | None = None,
+    away_from_centre: Length | None = None,
     line: Literal["upright", "level"] = "upright",
     tolerance_deg: float | None = None,
 ) -> Rotation:
@@ -235,13 +231,13 @@ def best_rotation(
     Parameters
     ----------
     plate : PlateFit
-    table_height_mm, table_height_in : float
-        Height of the table's top above the arbor's axis: where an upright line begins, and a level
-        one lies.
-    reach_mm, reach_in : float, optional
+    table_height : str or tuple
+        Height of the table's top above the arbor's axis, ``"25 mm"`` or ``(25, "mm")``: where an
+        upright line begins, and a level one lies.
+    reach : str or tuple, optional
         Length of the square's blade. If not given, the line runs as far as the plate does, to the
         bottom of the gullets, or to the tooth tips where their depth is not known.
-    away_from_centre_mm, away_from_centre_in : float, optional
+    away_from_centre : str or tuple, optional
         From straight above the axis to an upright line, or to the middle of a level one; 0 if not
         given. Positive toward the teeth that follow the uppermost one.
     line : {"upright", "level"}
@@ -266,24 +262,24 @@ def best_rotation(
         raise refuse(
             f"the tolerance is {tolerance_deg} deg", "give degrees above 0", value=tolerance_deg
         )
-    table, unit = _one("table_height", {"mm": table_height_mm, "in": table_height_in})
+    table, unit = _signed("table_height", table_height)
     if table < 0:
         raise refuse(
-            f"table_height_{unit} is {table:g}",
+            f"table_height is {table:g} {unit}",
             "the table lies above the arbor: give the height of its top above the arbor's axis",
             value=table,
             column="table_height",
         )
-    reaches = {"mm": reach_mm, "in": reach_in}
-    asides = {"mm": away_from_centre_mm, "in": away_from_centre_in}
-    no_reach = one_length_mm("reach", reaches) is None
-    no_aside = all(one is None for one in asides.values())
+    aside = (
+        (0.0, unit) if away_from_centre is None else _signed("away_from_centre", away_from_centre)
+    )
+    far = length("reach", reach)
     touched = line_of(
         plate.blade,
         line,
         table=table,
-        reach=None if no_reach else convert(*_one("reach", reaches), unit),
-        away=0.0 if no_aside else convert(*_one("away_from_centre", asides), unit),
+        reach=None if far is None else convert(*far, unit),
+        away=convert(*aside, unit),
         unit=unit,
     )
     return _rotation(plate, touched, tolerance_deg)
@@ -342,14 +338,14 @@ def _neutral_teeth(plate: PlateFit, quarter_deg: float) -> tuple[int, int] | Non
     return plate.blade.nearest_tooth(first), plate.blade.nearest_tooth(first + 180.0)
 
 
-def _one(what: str, given: Mapping[str, float | None]) -> tuple[float, str]:
-    """Return the one length stated among `given`, its sign free, and its unit."""
-    values, unit = lengths_mm(what, given)
-    if np.ndim(given[unit] or 0.0):
-        raise refuse(
-            f"{what}_{unit} is a list", "give one length", value=values.tolist(), column=what
-        )
-    return float(given[unit] or 0.0), unit
+def _signed(what: str, given: Length) -> tuple[float, str]:
+    """Return a length, its sign free, in millimetres or inches."""
+    value, unit = with_unit(what, given)
+    if np.ndim(value):
+        raise refuse(f"{what} is a list", "give one length", value=value, column=what)
+    lengths_mm(what, (value, unit))
+    whole = "in" if unit in ("in", "thou") else "mm"
+    return convert(float(value), unit, whole), whole
 
 
 # ---------------------------------------------------------------- in words

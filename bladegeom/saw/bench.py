@@ -13,11 +13,19 @@ from numpy.typing import NDArray
 from bladegeom.estimate import Estimate, Known, Verdict, of_readings, scatter_of
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.lengths import MM_PER, Length, Lengths, NumberError, length_mm, lengths_mm, one_unit
-from bladegeom.lengths import parse_number as number_in
-from bladegeom.result import Result, number
+from bladegeom.lengths import (
+    MM_PER,
+    Length,
+    Lengths,
+    NumberError,
+    length_mm,
+    lengths_mm,
+    one_unit,
+    parse_number,
+)
+from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.saw._saw_file import SawFile
 from bladegeom.saw.compare import Comparison
-from bladegeom.saw.saw_file import SawFile
 
 Floats = NDArray[np.float64]
 State = Literal["move", "wait", "leave", "read again"]
@@ -57,6 +65,12 @@ def size(estimate: Estimate, unit: str) -> str:
     return f"{number(abs(estimate.value), estimate.u)} {unit}"
 
 
+def side_of(fit: WobbleFit) -> str | None:
+    """Return the side of the blade on which its indicator stood, if it is left or right."""
+    side = fit.readings.side.strip().lower()
+    return side if side in ("left", "right") else None
+
+
 def angle_over(rise: Estimate, run: float) -> Estimate:
     """Return ``atan(rise / run)`` in degrees, its doubt by the first derivative (GUM 5.1.2)."""
     slope = rise.value / run
@@ -74,31 +88,14 @@ def difference_of(first: Floats, second: Floats, graduation: float | None) -> Es
     """Return the mean of repeats of one thing less that of another, read with the same gauge.
 
     The scatter is pooled over both; rounding is added to each.
-
-    Parameters
-    ----------
-    first, second : ndarray, shape (n,), (m,)
-    graduation : float, optional
-
-    Returns
-    -------
-    Estimate
     """
-    spread = math.sqrt(1 / len(first) + 1 / len(second))
     value = float(first.mean() - second.mean())
-    return of_readings(
-        value, *scatter_of(first, second), graduation, spread, rounding=1 / math.sqrt(6)
-    )
+    spread = math.sqrt(1 / len(first) + 1 / len(second))
+    return of_readings(value, *scatter_of(first, second), graduation, spread, 1 / math.sqrt(6))
 
 
 def needed_mm(what: str, given: Length | None) -> float:
-    """Return in millimetres a length that must be given.
-
-    Raises
-    ------
-    RefusedError
-        If it is not, or is no length above 0.
-    """
+    """Return in millimetres a length that must be given."""
     length = length_mm(what, given)
     if length is None:
         raise refuse(f"{what} is not given", 'give it as "8 in" or (8, "in")', column=what)
@@ -110,35 +107,26 @@ def taken_mm(
 ) -> tuple[list[Floats], str]:
     """Return several lists of lengths in millimetres, and the unit in which all are shown.
 
+    Thous are shown in inches, micrometres in millimetres.
+
     Parameters
     ----------
     given : dict
-        Name -> lengths as they were given.
+        Name -> lengths as they were given, all in one unit.
     least : int
         How many values there must be of each.
     signed, zero : bool
         Whether they may be below 0, and 0.
-
-    Returns
-    -------
-    values : list of ndarray, shape (n,)
-    unit : {"mm", "in"}
-        Thous are shown in inches, micrometres in millimetres.
-
-    Raises
-    ------
-    RefusedError
-        If a list is not given, is too short, or holds what it cannot, or two are in two units.
     """
     read, units = [], {}
     for what, one in given.items():
         values, unit = lengths_mm(what, one, least=least)
-        for place, value in enumerate(values, start=1):
+        for place, value in enumerate(values / MM_PER[unit], start=1):
             if (value < 0 and not signed) or (value == 0 and not zero):
                 raise refuse(
-                    f"value {place} of {what} is {value / MM_PER[unit]:g} {unit}",
+                    f"value {place} of {what} is {value:g} {unit}",
                     f"give a length above 0{', or 0' if zero else ''}",
-                    value=value / MM_PER[unit],
+                    value=value,
                     column=what,
                 )
         read.append(values)
@@ -147,17 +135,11 @@ def taken_mm(
 
 
 def tolerance_of(given: Tolerance | None) -> tuple[float | None, float | None]:
-    """Return a tolerance in millimetres, or else in degrees; two times None without one.
-
-    Raises
-    ------
-    RefusedError
-        If it is neither a length above 0 nor degrees from 0 to 90.
-    """
+    """Return a tolerance in millimetres, or else in degrees; two times None without one."""
     degrees: Any = None
     if isinstance(given, str) and given.strip().endswith("deg"):
         try:
-            degrees = number_in(given.strip().removesuffix("deg"))
+            degrees = parse_number(given.strip().removesuffix("deg"))
         except NumberError as error:
             problem = f"tolerance: {error.problem}"
             raise refuse(problem, error.cure, value=given, column="tolerance") from None
@@ -172,52 +154,55 @@ def tolerance_of(given: Tolerance | None) -> tuple[float | None, float | None]:
 
 
 def one_of(what: str, value: object, known: Sequence[str]) -> None:
-    """Refuse what is none of the words known.
-
-    Raises
-    ------
-    RefusedError
-    """
+    """Refuse what is none of the words known."""
     if value not in known:
         problem = f"{what} is not given" if value is None else f"{what} is {value!r}"
         raise refuse(problem, f"give {' or '.join(known)}", value=value, column=what)
 
 
-@dataclass(frozen=True)
-class Step:
-    """One step of the work.
-
-    Attributes
-    ----------
-    part : str
-        The part of the file it comes from, such as ``slots``; or `NOT_READ`.
-    title : str
-    stand : str
-        Which teeth stand where; empty where no tooth matters.
-    do : tuple of str
-        What to do.
-    found : tuple of str
-        What was measured, and what is left.
-    verdict : str or None
-        Against the tolerance in the file: within, out, cannot tell; None without one, and for what
-        waits. Of the test cut: agree, do not agree, cannot tell.
-    state : {"move", "wait", "leave", "read again"} or None
-        What is to be done: an error is corrected once, so that a part whose error another step
-        corrects, or may correct, waits. None where nothing is to be decided.
-    remarks : tuple of str
-    result : Result or None
-        Every number.
-    """
+@described
+class Step(Result):
+    """One step of the work."""
 
     part: str
-    title: str
+    """The part of the file it comes from, such as ``slots``; or `NOT_READ`."""
+    title: str = quantity("title of the step", key="step")
+    state: State | None = quantity(
+        "what is to be done: move, wait, leave or read again; an error is corrected once, so that "
+        "a part whose error another step corrects, or may correct, waits; none where nothing is to "
+        "be decided",
+        default=None,
+    )
     stand: str = ""
-    do: tuple[str, ...] = ()
-    found: tuple[str, ...] = ()
-    verdict: str | None = None
-    state: State | None = None
+    """Which teeth stand where; empty where no tooth matters."""
+
+    @derived("which teeth stand where; none where no tooth matters", key="stand", label="stand")
+    def _teeth(self) -> str | None:
+        return self.stand or None
+
+    do: tuple[str, ...] = quantity("what to do", label="do", text=lambda one: one.do, default=())
+    found: tuple[str, ...] = quantity(
+        "what was measured, and what is left", label="found", text=lambda one: one.found, default=()
+    )
+    verdict: str | None = quantity(
+        "against the tolerance in the file: within, out, cannot tell; none without one, and for "
+        "what waits; of the test cut: agree, do not agree, cannot tell",
+        label="verdict",
+        default=None,
+    )
     remarks: tuple[str, ...] = ()
     result: Result | None = None
+
+    @derived("all numbers; a correction only where it is to be moved", key="result")
+    def _numbers(self) -> dict[str, Any] | None:
+        # A result knows only what was read of its own part: but where the step is to be moved, the
+        # result's own correction is not to be made.
+        if self.result is None:
+            return None
+        held = self.result.to_dict()
+        return held | (
+            {"correction": None} if self.state != "move" and "correction" in held else {}
+        )
 
     @property
     def word(self) -> str | None:
@@ -230,24 +215,8 @@ class Step:
         said = [self.stand, *self.found, *([self.word.upper()] if self.word else [])]
         return "; ".join(one.rstrip(".") for one in said if one)
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the step as plain values.
-
-        A result knows only what was read of its own part: but where the step is to be moved, the
-        result's own correction is not to be made, and is left out.
-        """
-        result = None if self.result is None else self.result.to_dict()
-        if result is not None and self.state != "move" and "correction" in result:
-            result["correction"] = None
-        return {
-            "step": self.title,
-            "state": self.state,
-            "stand": self.stand or None,
-            "do": list(self.do),
-            "found": list(self.found),
-            "verdict": self.verdict,
-            "result": result,
-        }
+    def _title(self) -> str:
+        return self.title
 
 
 class Slots(Protocol):
@@ -273,34 +242,21 @@ class Unread(NamedTuple):
 
 @dataclass
 class Bench:
-    """What is known while the steps are worked out: earlier ones serve later ones.
-
-    Attributes
-    ----------
-    held : SawFile
-    fit : WobbleFit or None
-    slots : Slots or None
-    slots_state : State or None
-    square : Estimate or None
-        Lean of the blade's cut from the table, as read.
-    corners : dict
-        Angle of the miter gauge -> what it is off by against the slot; see `PlateReading`.
-    checks : list of Comparison
-        Predicted and measured of every test cut.
-    unread : list of Unread
-    moved : dict
-        What an earlier step moves, and at which angle -> its title.
-    """
+    """What is known while the steps are worked out: earlier ones serve later ones."""
 
     held: SawFile
     fit: WobbleFit | None
     slots: Slots | None = None
     slots_state: State | None = None
     square: Estimate | None = None
+    """Lean of the blade's cut from the table, as read."""
     corners: dict[float, Estimate] = field(default_factory=dict)
+    """Angle of the miter gauge -> what it is off by against the slot; see `PlateReading`."""
     checks: list[Comparison] = field(default_factory=list)
+    """Predicted and measured of every test cut."""
     unread: list[Unread] = field(default_factory=list)
     moved: dict[tuple[str, float], str] = field(default_factory=dict)
+    """What an earlier step moves, and at which angle -> its title."""
 
     def stated(self, part: str, key: str) -> Any:
         """Return a value of a part that comes once; None where it is not stated."""
@@ -310,8 +266,7 @@ class Bench:
     @property
     def side(self) -> str | None:
         """The side of the blade on which its indicator stood, if it is left or right."""
-        side = "" if self.fit is None else self.fit.readings.side.strip().lower()
-        return side if side in ("left", "right") else None
+        return None if self.fit is None else side_of(self.fit)
 
     def needed(self, what: str) -> WobbleFit:
         """Return the fit, or say that it is needed."""
@@ -331,15 +286,56 @@ class Bench:
             )
         return self.side
 
-    def once(self, title: str, state: State, *settings: tuple[str, float]) -> tuple[State, str]:
-        """Return the state of a step, and which earlier step corrects the same error, if any."""
-        if state != "move":
-            return state, ""
-        first = next((self.moved[one] for one in settings if one in self.moved), "")
-        if first:
-            return "wait", first
-        self.moved |= dict.fromkeys(settings, title)
-        return state, ""
+    def step(
+        self,
+        part: str,
+        title: str,
+        result: Any,
+        off: Estimate | None,
+        *,
+        again: str,
+        found: tuple[str, ...],
+        moves: Sequence[tuple[str, float]] = (),
+        same: str = "",
+        state: State | None = None,
+        verdict: str | None = None,
+    ) -> Step:
+        """Return the step of a part that is off by so much, with what to do about it.
+
+        An error is corrected once: where an earlier step moves the same setting, this one waits.
+
+        Parameters
+        ----------
+        part, title, found, verdict
+            As of `Step`.
+        result : Result
+            With its correction.
+        off : Estimate or None
+            None where it is not known, and waits.
+        again, same : str
+            What to do where it is to be read again, or waits, and where an earlier step, which
+            stands for ``{}``, corrects the same error.
+        moves : sequence of (str, float)
+            What the correction moves, and at which angle.
+        state : str, optional
+            If not given, it follows from error and verdict.
+        """
+        state = state or ("wait" if off is None else state_of(off, verdict))
+        first = next((self.moved[one] for one in moves if one in self.moved), "")
+        if state == "move" and first:
+            state, again = "wait", same.format(first) or again
+        if state == "move":
+            self.moved |= dict.fromkeys(moves, title)
+        return Step(
+            part=part,
+            title=title,
+            state=state,
+            do=advice(state, verdict, result.correction, again),
+            found=found,
+            verdict=verdict,
+            remarks=getattr(result, "remarks", ()),
+            result=result,
+        )
 
 
 def advice(state: State, verdict: str | None, correction: str, again: str) -> tuple[str, ...]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -65,9 +63,6 @@ class SideClearance(Result):
     def _title(self) -> str:
         return f"Blade {self.blade.name}: side clearance" if self.blade.name else "Side clearance"
 
-    def _remarks(self) -> Sequence[str]:
-        return self.remarks
-
 
 def _both(size: float | None) -> str:
     return "" if size is None else f"{size:.4g} mm ({size / MM_PER['in']:.3g} in)"
@@ -95,7 +90,7 @@ def side_clearance(blade: Blade) -> SideClearance:
         missing = [name for name, size in sizes.items() if size is None]
         raise refuse(
             f"side clearance needs the blade's {' and '.join(missing)}",
-            f"give {' and '.join(f'{one}_mm or {one}_in' for one in missing)}",
+            f"give {' and '.join(missing)}",
             blade=blade.name,
             column=missing[0],
         )
@@ -153,7 +148,7 @@ def rub_angle(
     if rim is None:
         raise refuse(
             "how much blade is in the cut needs the blade's diameter",
-            "give diameter_mm or diameter_in",
+            "give diameter",
             blade=blade.name,
             column="diameter",
         )

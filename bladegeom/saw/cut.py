@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 from bladegeom.estimate import Estimate, mean_of
 from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, Length, Lengths, length_mm
-from bladegeom.result import DOUBTED, Result, derived, described, quantity
+from bladegeom.result import Result, derived, described, quantity
 from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
     NOT_TOLD,
     Bench,
     Step,
-    advice,
     angle_over,
     difference_of,
     judged,
@@ -24,7 +21,6 @@ from bladegeom.saw.bench import (
     one_of,
     rise_over,
     size,
-    state_of,
     taken_mm,
     told,
 )
@@ -47,8 +43,6 @@ class FlipTest(Result):
     error: Estimate = quantity(
         "degrees that the cut is out of square; positive when the upper end of the blade's cut "
         "leans toward the indicator",
-        parts=DOUBTED,
-        ending="_deg",
         label="cut out of square",
         unit="deg",
     )
@@ -91,9 +85,6 @@ class FlipTest(Result):
 
     def _title(self) -> str:
         return "Flip test: the two faces of one cut, one piece turned over"
-
-    def _remarks(self) -> Sequence[str]:
-        return self.remarks
 
 
 def flip_test(
@@ -160,8 +151,6 @@ class RoundTest(Result):
     error: Estimate = quantity(
         "degrees by which the corner of the board between the edge on the fence and the cut is "
         "less than `corner_deg`",
-        parts=DOUBTED,
-        ending="_deg",
         label=lambda one: f"corner short of {one.corner_deg:g} deg by",
         unit="deg",
     )
@@ -226,9 +215,6 @@ class RoundTest(Result):
     def _title(self) -> str:
         name = f" of the stop {self.name}" if self.name else ""
         return f"Test cut{name} round a board {self.piece} of the blade, {self.turns} turns"
-
-    def _remarks(self) -> Sequence[str]:
-        return self.remarks
 
 
 def round_test(
@@ -326,6 +312,12 @@ def measured_length(length: Lengths, *, graduation: Length | None = None) -> Est
     return mean_of(read, length_mm("graduation", graduation)).times(1 / MM_PER[unit])
 
 
+_AGAIN: dict[str, Any] = {
+    "again": "Cut and measure again: it cannot be told yet.",
+    "same": "The same error as under {}: make that move, then cut again.",
+}
+
+
 def flip_step(bench: Bench, section: Section) -> Step:
     """Return the step of the flip test, and hold it against what the table predicts."""
     side = bench.needed_side("the flip test")
@@ -335,70 +327,59 @@ def flip_step(bench: Bench, section: Section) -> Step:
     )
     if bench.square is not None:
         bench.checks.append(Comparison("square of the cut", bench.square, result.error, "deg"))
-    step = Step(
+    return bench.step(
         "test_cut.flip",
         "Test cut: one piece flipped",
+        result,
+        result.error,
         found=(f"cut out of square by {result.error.text('deg')}",),
+        moves=[("blade", 0.0)],
         verdict=judged(result.error, bench.stated("table", "tolerance")),
-        remarks=result.remarks,
-        result=result,
+        **_AGAIN,
     )
-    return _decided(bench, step, result, ("blade", 0.0))
 
 
 def round_step(bench: Bench, section: Section) -> Step:
     """Return the step of a cut round a board, and hold it against what the gauge predicts."""
-    result = _round(section)
-    corner = bench.corners.get(abs(_head(result)))
+    result, head = _round(section)
+    corner = bench.corners.get(abs(head))
     if corner is not None:
         # On the indicator's side the lean of the cut's front end toward it takes as much off.
         predicted = corner.times(-1.0 if bench.side == result.piece else 1.0)
         bench.checks.append(Comparison("corner of the board", predicted, result.error, "deg"))
-    step = Step(
+    return bench.step(
         "test_cut.round",
         "Test cut: round the board",
+        result,
+        result.error,
         found=(f"each corner short by {result.error.text('deg')}",),
+        moves=[("gauge", head)],
         verdict=judged(result.error, bench.stated("miter_gauge", "tolerance")),
-        remarks=result.remarks,
-        result=result,
+        **_AGAIN,
     )
-    return _decided(bench, step, result, ("gauge", _head(result)))
 
 
 def stop_step(bench: Bench, section: Section) -> Step:
     """Return the step of a stop of the miter gauge."""
-    result = _round(section)
-    step = Step(
+    result, head = _round(section)
+    return bench.step(
         "stop",
         f"Miter stop {section.get('name')}",
+        result,
+        result.error,
         found=(f"corner short by {result.error.text('deg')}, after {result.turns} turns",),
+        moves=[("gauge", head)],
         verdict=judged(result.error, section.get("tolerance")),
-        remarks=result.remarks,
-        result=result,
+        **_AGAIN,
     )
-    return _decided(bench, step, result, ("gauge", _head(result)))
 
 
-def _round(section: Section) -> RoundTest:
-    return round_test(
+def _round(section: Section) -> tuple[RoundTest, float]:
+    """Return the test, and how far the gauge's fence was swung, counterclockwise from above."""
+    result = round_test(
         **section.given("first", "last", "length", "graduation", "turns", "piece", "name")
     )
-
-
-def _head(result: RoundTest) -> float:
-    """Return how far the gauge's fence was swung, counterclockwise from above."""
-    return round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
-
-
-def _decided(
-    bench: Bench, step: Step, result: FlipTest | RoundTest, setting: tuple[str, float]
-) -> Step:
-    """Return the step of a test cut with what to do."""
-    state, first = bench.once(step.title, state_of(result.error, step.verdict), setting)
-    again = "Cut and measure again: it cannot be told yet."
-    if first:
-        again = f"The same error as under {first}: make that move, then cut again."
-    return replace(step, state=state, do=advice(state, step.verdict, result.correction, again))
+    return result, round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
 
 
 def kerf_step(bench: Bench, section: Section) -> Step:
@@ -413,8 +394,8 @@ def kerf_step(bench: Bench, section: Section) -> Step:
     if result.fit.mistake is None:
         bench.checks.append(Comparison("width of the kerf", predicted, width, unit))
     return Step(
-        "test_cut.kerf",
-        "Test cut: width of the kerf",
+        part="test_cut.kerf",
+        title="Test cut: width of the kerf",
         found=(f"{width.text(unit)} wide; {predicted.text(unit)} predicted",),
         result=result,
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -12,7 +11,7 @@ import numpy as np
 from bladegeom.estimate import Estimate, Verdict, of_readings
 from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, Length, Lengths, length_mm, lengths_mm
-from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
     Bench,
@@ -21,7 +20,6 @@ from bladegeom.saw.bench import (
     State,
     Step,
     Tolerance,
-    advice,
     angle_over,
     judged,
     one_of,
@@ -48,15 +46,11 @@ class FenceAlignment(Result):
 
     toe: Estimate = quantity(
         "toe-in of the fence to the slot, in degrees: it comes nearer to the blade toward the back",
-        parts=DOUBTED,
-        ending="_deg",
         label="toe-in to the slot",
         unit="deg",
     )
     toe_to_blade: Estimate | None = quantity(
         "the same to the plane square to the arbor; none where the slot is not known",
-        parts=DOUBTED,
-        ending="_deg",
         label="toe-in to the blade",
         unit="deg",
     )
@@ -154,9 +148,6 @@ class FenceAlignment(Result):
     def _title(self) -> str:
         verdict = "" if self.verdict is None else f": {self.verdict}"
         return f"Fence along the slot{verdict}"
-
-    def _remarks(self) -> Sequence[str]:
-        return self.remarks
 
 
 def fence_alignment(
@@ -264,31 +255,30 @@ def fence_step(bench: Bench, section: Section) -> Step:
     sides = bench.slots is None or result.toe_to_blade is not None
     if not (stay and sides):
         result = replace(result, waits=True)
-    state = result.state
     again = "Read it again, at more places: it cannot be told yet."
-    again = result.correction if result.waits else again
-    do = advice(state, result.verdict, result.correction, again)
+    step = bench.step(
+        "fence",
+        "Fence",
+        result,
+        result.judged,
+        again=result.correction if result.waits else again,
+        found=result.found,
+        state=result.state,
+        verdict=result.verdict,
+    )
     if stay and not sides:
-        state = "read again"
         do = (
             "Say on which side of the blade indicator and fence stood: indicator in [slots], side "
-            "in [fence].",
+            "in [fence]."
         )
-    elif state == "leave" and result.judged.high > 0:
+        return replace(step, state="read again", do=(do,))
+    if step.state == "leave" and result.judged.high > 0:
         high = result.read_length * math.tan(math.radians(result.judged.high))
         do = (
             f"{'No toe can be told' if result.verdict is None else 'Within the tolerance'}, but a "
             f"toe-in of up to {number(high, result.toe_over.u)} {result.unit} over "
             f"{result.read_length:g} {result.unit} is not excluded: do not close it further, and "
-            "in doubt open its back end by a hair.",
+            "in doubt open its back end by a hair."
         )
-    return Step(
-        "fence",
-        "Fence",
-        do=do,
-        found=result.found,
-        verdict=result.verdict,
-        state=state,
-        remarks=result.remarks,
-        result=result,
-    )
+        return replace(step, do=(do,))
+    return step

@@ -11,7 +11,7 @@ from bladegeom.estimate import Estimate, Verdict, of_readings
 from bladegeom.faults import refuse
 from bladegeom.kernel.doubt import zero_amplitude_p
 from bladegeom.lengths import MM_PER, Length, Lengths, length_mm, lengths_mm
-from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
     Bench,
@@ -162,13 +162,11 @@ class InsertLevel(Result):
 
     height: Estimate = quantity(
         "of the plane through the readings, at their centre; positive above the table",
-        parts=DOUBTED,
         label="height at the centre",
     )
     tilt: Estimate = quantity(
         "of the insert, in degrees; never negative",
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
         label="tilt",
         text=lambda one: one._tilted(),
     )
@@ -177,7 +175,6 @@ class InsertLevel(Result):
     @derived(
         "of the plane at the read place where it is farthest from the table's height",
         key="worst_height",
-        parts=DOUBTED,
         label="farthest off",
     )
     def worst(self) -> Estimate:
@@ -277,9 +274,6 @@ class InsertLevel(Result):
     def _title(self) -> str:
         verdict = "" if self.verdict is None else f": {self.verdict}"
         return f"Insert in the table{verdict}"
-
-    def _remarks(self) -> Sequence[str]:
-        return self.remarks
 
 
 def insert_level(
@@ -409,8 +403,8 @@ def insert_step(_: Bench, section: Section) -> Step:
     again = "Read it again, at more places: it cannot be told yet."
     do = advice(state, result.verdict, last, again)
     return Step(
-        "insert",
-        "Insert",
+        part="insert",
+        title="Insert",
         do=(*first, *do) if state == "move" else do,
         found=result.found,
         verdict=result.verdict,

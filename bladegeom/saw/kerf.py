@@ -11,12 +11,9 @@ from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.lengths import Length, convert, length_mm
-from bladegeom.result import DOUBTED, Result, between, derived, described, number, quantity
+from bladegeom.result import Result, between, derived, described, number, quantity
 
-FENCES = {
-    "indicator": "fence on the indicator's side",
-    "other": "fence on the other side",
-}
+FENCES = {"indicator": "fence on the indicator's side", "other": "fence on the other side"}
 
 _BELOW = "its limit is below the graduation, which is not stated"
 
@@ -53,7 +50,6 @@ class Kerf(Result):
     kerf: Known = quantity(
         "predicted width of the cut: tooth width and twice the rim amplitude; where no wobble is "
         "established the lower limit is the tooth width, less that width's own doubt",
-        parts=DOUBTED,
         label="kerf",
         text=lambda one: (
             f"{_limited(one.kerf, one.unit)}: teeth {one.tooth_width:g} {one.unit} wide and twice "
@@ -62,7 +58,6 @@ class Kerf(Result):
     )
     wall_shift: Known = quantity(
         "how far the wobble moves each wall out: the rim amplitude",
-        parts=DOUBTED,
         label="each wall moves out by",
         text=lambda one: _limited(one.wall_shift, one.unit),
     )
@@ -91,13 +86,12 @@ class Kerf(Result):
 
     @derived(
         "what boards come out too wide by (negative: too narrow) with the fence's scale zeroed on "
-        "the neutral line",
-        parts=DOUBTED,
+        "the neutral line"
     )
     def board_at_neutral(self) -> Known:
         return self.wall_shift.times(-1.0)
 
-    @derived("the same, zeroed at the spot farthest from the fence", parts=DOUBTED)
+    @derived("the same, zeroed at the spot farthest from the fence")
     def board_at_far(self) -> Known:
         return self.wall_shift.times(-2.0)
 

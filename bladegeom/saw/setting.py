@@ -13,33 +13,24 @@ from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.squareness import squareness, squareness_error, squareness_error_u
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import LARGEST, Length, length
-from bladegeom.result import DOUBTED, Result, between, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.saw.bench import rise_over
 
 BELOW = "below the graduation, which is not stated"
 
 
 class Use(NamedTuple):
-    """A use of the neutral line.
-
-    Attributes
-    ----------
-    title : str
-    upright : bool
-        Whether the line stands upright; else it lies level.
-    angled : bool
-        Whether it is set at an angle, and cuts mitred joints.
-    do : str
-        What to set once the blade stands right.
-    off : str
-        What the cut then is by the error.
-    """
+    """A use of the neutral line."""
 
     title: str
-    upright: bool
-    angled: bool
-    do: str
     off: str
+    """What the cut is by the error."""
+    do: str
+    """What to set along the plate once the blade stands right."""
+    upright: bool = False
+    """Whether the line stands upright; else it lies level."""
+    angled: bool = False
+    """Whether it is set at an angle, and cuts mitred joints."""
 
     @property
     def end(self) -> str:
@@ -50,41 +41,31 @@ class Use(NamedTuple):
 USES = {
     "table": Use(
         "table square to the blade",
-        True,
-        False,
-        "Set the square on the table against the plate, clear of the teeth.",
         "out of square",
+        "Set the square on the table against the plate",
+        upright=True,
     ),
     "bevel": Use(
         "bevel",
-        True,
-        True,
-        "Set the bevel square or inclinometer upright along the plate, clear of the teeth.",
         "off the bevel",
+        "Set the bevel square or inclinometer upright along the plate",
+        upright=True,
+        angled=True,
     ),
     "miter_gauge": Use(
-        "miter gauge",
-        False,
-        True,
-        "Set the gauge's square level along the plate, clear of the teeth.",
-        "off the angle",
+        "miter gauge", "off the angle", "Set the gauge's square level along the plate", angled=True
     ),
     "riving_knife": Use(
         "riving knife",
-        False,
-        False,
-        "Set the knife's toe in line with the plate by a level straightedge, clear of the teeth.",
         "out of line with the knife",
+        "Set the knife's toe in line with the plate by a level straightedge",
     ),
     "fence": Use(
         "fence",
-        False,
-        False,
-        "Set the fence as far from the plate at the back as at the front, clear of the teeth.",
         "out of line with the fence",
+        "Set the fence as far from the plate at the back as at the front",
     ),
 }
-
 
 _MADE_OF = {
     "gap": ("what `{}` opens over `cut_length`, in `span_unit`", ""),
@@ -103,7 +84,7 @@ def _made_of(stem: str, method: str) -> Estimate | None:
         made: Estimate | None = error and getattr(one, method)(error)
         return made
 
-    return derived(meaning.format(stem), parts=DOUBTED, ending=ending)(get)
+    return derived(meaning.format(stem), ending=ending)(get)
 
 
 def _made_of_worst(method: str) -> Known:
@@ -158,8 +139,7 @@ class Setting(Result):
     left: Estimate | None = quantity(
         "degrees by which the line through the two marked teeth leans, its named end (the first of "
         "them) positive toward the indicator; none where no wobble is established",
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
         label="left after marking",
         text=lambda one: one._lines("left after marking", one.left),
     )
@@ -167,18 +147,13 @@ class Setting(Result):
     left_joints = _made_of("left", "joints")
     left_joint_gap = _made_of("left", "joint_gap")
 
-    @derived(
-        "lean of the true cut from the square so set, after marking: minus `left`",
-        parts=DOUBTED,
-        ending="_deg",
-    )
+    @derived("lean of the true cut from the square so set, after marking: minus `left`", unit="deg")
     def cut(self) -> Estimate | None:
         return self.left and self.left.times(-1.0)
 
     error: Estimate | None = quantity(
         "the same lean of the line at the rotation asked for; none where none was",
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
         label="turned",
         text=lambda one: one._lines(one._turned(), one.error),
     )
@@ -188,8 +163,7 @@ class Setting(Result):
 
     @derived(
         "lean of the true cut from the square set at the rotation asked for: minus `error`",
-        parts=DOUBTED,
-        ending="_deg",
+        unit="deg",
     )
     def cut_at_error(self) -> Estimate | None:
         return self.error and self.error.times(-1.0)
@@ -197,7 +171,11 @@ class Setting(Result):
     @derived(
         "error at the worst rotation: the tilt, or its upper limit where unresolved",
         label="at the worst rotation",
-        text=lambda one: worst_text(one.worst) + one._wood(Estimate(one.worst.value, one.worst.u)),
+        text=lambda one: (
+            one.worst.text("deg to either side") + one._wood(Estimate(one.worst.value, one.worst.u))
+            if math.isfinite(one.worst.value)
+            else BELOW
+        ),
     )
     def worst_squareness_deg(self) -> float:
         return self.worst.value
@@ -389,13 +367,7 @@ def _at(fit: WobbleFit, away: float) -> Estimate:
 
 
 def _angle_of(use: str, angle_deg: float | None, sides: int | None) -> float:
-    """Return the angle of a use in degrees, that of a frame of so many sides if not given.
-
-    Raises
-    ------
-    RefusedError
-        If the use has none, or angle or sides cannot be true or contradict each other.
-    """
+    """Return the angle of a use in degrees, that of a frame of so many sides if not given."""
     for name, value in (("angle_deg", angle_deg), ("sides", sides)):
         if value is not None and not USES[use].angled:
             raise refuse(
@@ -444,7 +416,8 @@ def how_to_set(use: str, line: NeutralLine) -> tuple[str, ...]:
             f"Then turn the blade a quarter turn, {first} uppermost and {second} below, and set "
             "the knife's lean against the plate."
         )
-    return (stand, USES[use].do, *([lean] if use == "riving_knife" else []))
+    do = f"{USES[use].do}, clear of the teeth."
+    return (stand, do, *([lean] if use == "riving_knife" else []))
 
 
 def cut_text(use: str, cut: Estimate, end: str) -> str:
@@ -455,11 +428,3 @@ def cut_text(use: str, cut: Estimate, end: str) -> str:
     if cut.low <= 0 <= cut.high:
         return f"{text}to a side that is not established"
     return f"{text}{'toward' if cut.value > 0 else 'from'} the indicator"
-
-
-def worst_text(worst: Known) -> str:
-    """Return the error at the worst rotation, to whichever side."""
-    if not math.isfinite(worst.value):
-        return BELOW
-    limits = between(worst.low, worst.high, worst.u)
-    return f"{number(worst.value, worst.u)} deg to either side (95 %: {limits})"

@@ -16,13 +16,13 @@ from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described, quantity
+from bladegeom.saw._plate_reading import not_read_step, plate_step
+from bladegeom.saw._saw_file import CALLED, SawFile, read_saw
 from bladegeom.saw.bench import NOT_READ, Bench, Step
 from bladegeom.saw.compare import CutComparison, compare_test_cut
 from bladegeom.saw.cut import flip_step, kerf_step, round_step, stop_step
 from bladegeom.saw.fence import fence_step
 from bladegeom.saw.insert import insert_step
-from bladegeom.saw.plate_reading import not_read_step, plate_step
-from bladegeom.saw.saw_file import CALLED, SawFile, read_saw
 from bladegeom.saw.slots import slots_step
 from bladegeom.tables.read import read_blades
 from bladegeom.tables.toml import Section
@@ -143,8 +143,9 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
     Parameters
     ----------
     path : path
-        A TOML file; see `bladegeom.saw.saw_file.read_saw`. The blade's readings are looked
-        for beside it.
+        A TOML file with the parts that the README names. Lengths are texts with their unit behind,
+        ``"8 in"``, several readings of one thing one text, ``"12.0 12.5 12.0 thou"``. The blade's
+        readings are looked for beside it.
 
     Returns
     -------
@@ -190,7 +191,9 @@ def _steps(bench: Bench) -> list[Step]:
     steps: list[Step] = []
     if bench.fit is not None and bench.fit.mistake is not None:
         first, *others = neutral_line(bench.fit).instructions
-        steps.append(Step("blade", "Blade", do=(first,), found=tuple(others), state="read again"))
+        steps.append(
+            Step(part="blade", title="Blade", do=(first,), found=tuple(others), state="read again")
+        )
     faults: list[Fault] = []
     for part, work in _WORK.items():
         sections = bench.held.parts.get(part, [])
@@ -209,8 +212,8 @@ def _steps(bench: Bench) -> list[Step]:
 
 def _compared(comparison: CutComparison) -> Step:
     return Step(
-        "test_cut",
-        "Test cut against what was predicted",
+        part="test_cut",
+        title="Test cut against what was predicted",
         found=comparison.lines,
         verdict=comparison.word,
         state=None if comparison.agree == "yes" else "read again",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from bladegeom.estimate import Answer, Estimate, Verdict, judge
 from bladegeom.faults import refuse
@@ -10,20 +11,18 @@ from bladegeom.fit.squareness import squareness
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import student_t
 from bladegeom.lengths import MM_PER, Length, Lengths, length_mm
-from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.saw.bench import (
     DOUBT_UNKNOWN,
     Bench,
     Step,
     Tolerance,
-    advice,
     angle_over,
     difference_of,
     judged,
     needed_mm,
     one_of,
     size,
-    state_of,
     taken_mm,
     told,
     tolerance_of,
@@ -43,14 +42,11 @@ class SlotAlignment(Result):
     angle: Estimate = quantity(
         "error of the slots in degrees, atan(difference / separation): positive, as the "
         "difference, when the tooth stands farther from the indicator at the back",
-        parts=DOUBTED,
-        ending="_deg",
         label="slot error",
         unit="deg",
     )
     difference: Estimate = quantity(
         "front less back, over the separation",
-        parts=DOUBTED,
         label="front less back",
         text=lambda one: f"{one.difference.text(one.unit)} over {one._over}",
     )
@@ -84,8 +80,7 @@ class SlotAlignment(Result):
     lever: float = quantity("from the pivot bolt to where the movement is measured")
     move: Estimate = quantity(
         "how far the end away from the pivot is to be moved there, positive the way in which the "
-        "indicator points",
-        parts=DOUBTED,
+        "indicator points"
     )
 
     @derived("what to move, how far, and which way, in words", label="correction")
@@ -158,9 +153,6 @@ class SlotAlignment(Result):
 
     def _title(self) -> str:
         return "Slots against the arbor"
-
-    def _remarks(self) -> tuple[str, ...]:
-        return self.remarks
 
 
 def _on_the_plate(one: SlotAlignment) -> str:
@@ -335,29 +327,21 @@ def slots_step(bench: Bench, section: Section) -> Step:
         fit=bench.fit,
     )
     few = min(len(section.get(end)[0]) for end in ("front", "back")) < 3
-    state = state_of(result.difference, result.verdict)
-    if few and result.verdict == "cannot tell":
-        state = "read again"
-    bench.slots, bench.slots_state = result, state
-    return Step(
+    step = bench.step(
         "slots",
         "Slots",
-        stand="one marked tooth",
-        do=advice(
-            state,
-            result.verdict,
-            result.correction,
-            "Read the marked tooth three times at each end, or more: it cannot be told yet.",
-        ),
-        state=state,
+        result,
+        result.difference,
+        again="Read the marked tooth three times at each end, or more: it cannot be told yet.",
         found=(
             f"{result.difference.text(result.unit)} from front to back; {result.stands_off}",
             *_rubbing(bench, result),
         ),
+        state="read again" if few and result.verdict == "cannot tell" else None,
         verdict=result.verdict,
-        remarks=result.remarks,
-        result=result,
     )
+    bench.slots, bench.slots_state = result, step.state
+    return replace(step, stand="one marked tooth")
 
 
 _RUBS: dict[Answer, str] = {

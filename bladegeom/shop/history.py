@@ -12,17 +12,31 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import math
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, fields
+from datetime import date as Date  # noqa: N812
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
+import numpy as np
+
+from bladegeom.blade import MOST_TEETH
 from bladegeom.faults import as_letters, refuse
+from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
+from bladegeom.shop.visit import SERVICES, WAVES, Visit, Wave
 from bladegeom.tables.folder import FileFault
 from bladegeom.tables.guarded import as_text, from_text
 
 CHECK = "check"
 _DIGITS = 8
+_RESTORE = "restore the line from a copy"
+
+COLUMNS = tuple(key for keys in Visit.glossary() for key in keys)
+"""Columns of a history, behind the check."""
+
+T = TypeVar("T")
 
 
 class Line(NamedTuple):
@@ -232,3 +246,224 @@ def _as_line(cells: Sequence[str]) -> str:
     written = io.StringIO()
     csv.writer(written, lineterminator="\n").writerow(cells)
     return written.getvalue()
+
+
+@dataclass(frozen=True)
+class History:
+    """Every measurement of a shop.
+
+    Attributes
+    ----------
+    visits : list of Visit
+        In the order of their days.
+    refused : list of FileFault
+        Lines that cannot be used.
+    notes : list of str
+    """
+
+    visits: list[Visit]
+    refused: list[FileFault]
+    notes: list[str]
+
+    @property
+    def blades(self) -> list[str]:
+        """Names of the blades."""
+        return sorted({one.blade for one in self.visits})
+
+    def of(self, blade: str) -> list[Visit]:
+        """Return the measurements of one blade.
+
+        Raises
+        ------
+        RefusedError
+            If there are none.
+        """
+        if found := [one for one in self.visits if one.blade == blade]:
+            return found
+        known = ", ".join(self.blades[:8]) + (", ..." if len(self.blades) > 8 else "")
+        raise refuse(
+            f"the history holds no blade {blade}", f"it holds {known or 'none'}", value=blade
+        )
+
+
+def record(visits: Iterable[Visit], folder: str | os.PathLike[str]) -> list[Visit]:
+    """Append measurements to a history; those that are in it already are left out.
+
+    Each goes, as one line, into the file of its year. Several programs may write at once.
+
+    Parameters
+    ----------
+    visits : iterable of Visit
+    folder : path
+        Made if it is not there.
+
+    Returns
+    -------
+    list of Visit
+        Those that were added.
+
+    Raises
+    ------
+    RefusedError
+        If a blade has no name, or the folder cannot be written.
+    """
+    new = list(visits)
+    for one in new:
+        if not one.blade:
+            raise refuse(
+                "a blade without a name cannot be found again",
+                "name it (column blade)",
+                column="blade",
+            )
+    there = set()
+    if os.path.isdir(folder):
+        there = {_key(one) for one in read_history(folder).visits}
+    added = []
+    for one in new:
+        if _key(one) in there:
+            continue
+        append_line(folder, one.date.year, COLUMNS, _cells_of(one))
+        there.add(_key(one))
+        added.append(one)
+    return added
+
+
+def read_history(folder: str | os.PathLike[str]) -> History:
+    """Read every measurement of a history; a line that cannot be used stops no other.
+
+    Parameters
+    ----------
+    folder : path
+
+    Returns
+    -------
+    History
+
+    Raises
+    ------
+    RefusedError
+        If there is no such folder.
+    """
+    lines, refused, notes = read_lines(folder, COLUMNS)
+    visits: dict[tuple[Date, str, str, str], Visit] = {}
+    twice = 0
+    for line in lines:
+        try:
+            one = _visit_of(line)
+        except _CellError as error:
+            refused.append(error.fault)
+            continue
+        twice += _key(one) in visits
+        visits.setdefault(_key(one), one)
+    if twice:
+        measurements = "measurement is" if twice == 1 else "measurements are"
+        notes.append(f"{twice} {measurements} there twice, and counted once")
+    in_order = sorted(visits.values(), key=lambda one: (one.date, SERVICES.index(one.service)))
+    return History(in_order, refused, notes)
+
+
+def _key(one: Visit) -> tuple[Date, str, str, str]:
+    return one.date, one.blade, one.service, one.digest
+
+
+def _cells_of(one: Visit) -> list[str]:
+    return [_cell(value) for value in one.to_dict().values()]
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "" if value is None else repr(value) if isinstance(value, float) else str(value)
+
+
+class _CellError(Exception):
+    def __init__(self, line: Line, column: str, problem: str, cure: str) -> None:
+        super().__init__(problem)
+        value = line.cells[column]
+        self.fault = FileFault(
+            f"{column}: {problem}", cure, line.cells["blade"] or None, line.row, column, value,
+            line.file,
+        )  # fmt: skip
+
+
+def _visit_of(line: Line) -> Visit:
+    """Read one line.
+
+    Raises
+    ------
+    _CellError
+    """
+    try:
+        day = Date.fromisoformat(line.cells["date"])
+    except ValueError:
+        problem = f"{line.cells['date']!r} is no date"
+        raise _CellError(line, "date", problem, "write year, month and day: 2026-11-25") from None
+    plain: dict[str, Any] = {
+        field.name: _READ[str(field.type)](line, field.name)
+        for field in fields(Visit)
+        if str(field.type) in _READ
+    }
+    _word(line, "unit", MM_PER)
+    _word(line, "service", SERVICES)
+    spread = [
+        math.nan if (one := _number(line, column)) is None else one
+        for column in ("variance_cosine_mm2", "covariance_mm2", "variance_sine_mm2")
+    ]
+    waves = {}
+    for order in WAVES:
+        pair = [_number(line, f"waves_{order}_{what}_mm") for what in ("amplitude", "u")]
+        if pair[0] is not None and pair[1] is not None:
+            waves[order] = Wave(pair[0], pair[1])
+    return Visit(
+        date=day,
+        tooth_1_marked=_word(line, "tooth_1_marked", ("yes", "no")) == "yes",
+        covariance_mm2=np.array([[spread[0], spread[1]], [spread[1], spread[2]]]),
+        waves=waves,
+        **plain,
+    )
+
+
+def _parsed(line: Line, column: str, parse: Callable[[str], T | None]) -> T | None:
+    try:
+        return parse(line.cells[column])
+    except NumberError as error:
+        raise _CellError(line, column, error.problem, _RESTORE) from None
+
+
+def _number(line: Line, column: str) -> float | None:
+    return _parsed(line, column, parse_number)
+
+
+def _needed(line: Line, column: str) -> float:
+    value = _number(line, column)
+    if value is None:
+        raise _CellError(line, column, "it is blank", _RESTORE)
+    return value
+
+
+def _count(line: Line, column: str) -> int:
+    value = _parsed(line, column, parse_whole)
+    if value is None or not 1 <= value <= MOST_TEETH**2:
+        raise _CellError(line, column, "it is no count", _RESTORE)
+    return value
+
+
+def _text(line: Line, column: str) -> str:
+    return line.cells[column]
+
+
+def _word(line: Line, column: str, known: Iterable[str]) -> str:
+    text = line.cells[column]
+    if text not in known:
+        named = ", ".join(filter(None, known))
+        raise _CellError(line, column, f"{text!r} is not known", f"write one of {named}")
+    return text
+
+
+_READ: dict[str, Callable[[Line, str], Any]] = {
+    "str": _text,
+    "int": _count,
+    "float": _needed,
+    "float | None": _number,
+}
+"""Kind of a visit's field -> what reads its cell."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812
 from typing import NamedTuple
 
@@ -14,7 +13,8 @@ from numpy.typing import NDArray
 from bladegeom.estimate import Estimate
 from bladegeom.faults import refuse
 from bladegeom.lengths import convert
-from bladegeom.result import Result, Row, number
+from bladegeom.result import DOUBTED, Result, derived, described, number
+from bladegeom.result import quantity as declare  # A trend has a quantity of its own.
 from bladegeom.shop.visit import Visit, differs, differs_in_plan
 
 Floats = NDArray[np.float64]
@@ -54,37 +54,83 @@ class Point(NamedTuple):
     apart: str
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class Trend(Result):
     """A straight line through the comparable measurements of a blade.
 
-    Attributes
-    ----------
-    blade : str
-    quantity : str
-        One of `QUANTITIES`.
-    unit : str
-    points : tuple of Point
-        In the order of their days, the ones apart with their reason.
-    per_year : Estimate or None
-        Change a year; None where fewer than three measurements, or two days, can be compared.
-    middle : float or None
-        The (ordinal) day about which the line was fitted: its height there and `per_year` do not
-        share their doubt.
-    at_middle : Estimate or None
-        Height of the line on that day.
-    excess : float
-        By how much the measurements scatter more than their own doubt says (1: not more).
+    `points` are all measurements in the order of their days, those apart with their reason.
+    `at_middle` is the height of the line on the (ordinal) day `middle`, where it and `per_year` do
+    not share their doubt; all three are None where fewer than three measurements, or two days, can
+    be compared.
     """
 
-    blade: str
-    quantity: str
-    unit: str
     points: tuple[Point, ...]
-    per_year: Estimate | None
-    middle: float | None
-    at_middle: Estimate | None
-    excess: float
+    middle: float | None = None
+    at_middle: Estimate | None = None
+
+    blade: str = declare("the blade's name, as text")
+    quantity: str = declare("what the trend is of: one of `QUANTITIES`")
+    unit: str = declare("unit of the values")
+
+    @derived("growing, shrinking, no change shown, too few measurements", label="verdict")
+    def verdict(self) -> str:
+        if self.per_year is None:
+            return "too few measurements"
+        if self.per_year.low > 0:
+            return "growing"
+        return "shrinking" if self.per_year.high < 0 else "no change shown"
+
+    @derived(
+        "how many measurements the line goes through", key="compared", label="measurements compared"
+    )
+    def compared_count(self) -> int:
+        return len(self.compared)
+
+    @derived("day of the first of them", label="from", text=lambda one: _day(one.compared[0]))
+    def first_date(self) -> str:
+        return self.compared[0].visit.date.isoformat()
+
+    @derived("day of the latest", label="to", text=lambda one: _day(one.compared[-1]))
+    def last_date(self) -> str:
+        return self.compared[-1].visit.date.isoformat()
+
+    @derived("its value", label="last", text=lambda one: one.last_words)
+    def last_value(self) -> float:
+        return self.compared[-1].value
+
+    per_year: Estimate | None = declare(
+        "slope of the line",
+        parts=DOUBTED,
+        label="change a year",
+        text=lambda one: one.per_year.text(f"{one.unit} a year") if one.per_year else "",
+        default=None,
+    )
+
+    @derived("its degrees of freedom")
+    def dof(self) -> float | None:
+        return None if self.per_year is None else self.per_year.dof
+
+    excess: float = declare(
+        "by how much they scatter more than their own doubt says; 1: not more",
+        key="excess_scatter",
+        default=1.0,
+    )
+
+    @derived(
+        "how many are not compared",
+        key="apart",
+        label="apart",
+        text=lambda one: [
+            ("apart" if place == 0 else " ", f"{_day(point)}: {point.apart}")
+            for place, point in enumerate(one.apart)
+        ],
+    )
+    def apart_count(self) -> int:
+        return len(self.apart)
+
+    @derived("what the reader should know")
+    def warnings(self) -> list[str]:
+        return list(self._remarks())
 
     @property
     def compared(self) -> tuple[Point, ...]:
@@ -97,13 +143,10 @@ class Trend(Result):
         return tuple(one for one in self.points if one.apart)
 
     @property
-    def verdict(self) -> str:
-        """``growing``, ``shrinking``, ``no change shown``, or ``too few measurements``."""
-        if self.per_year is None:
-            return "too few measurements"
-        if self.per_year.low > 0:
-            return "growing"
-        return "shrinking" if self.per_year.high < 0 else "no change shown"
+    def last_words(self) -> str:
+        """The latest value with its unit."""
+        last = self.compared[-1]
+        return f"{number(last.value, last.u)} {self.unit}"
 
     def at(self, day: Date) -> Estimate | None:
         """Return the height of the line on a day; None where there is no line."""
@@ -117,38 +160,6 @@ class Trend(Result):
 
     def _title(self) -> str:
         return f"Blade {self.blade}, {QUANTITIES[self.quantity]}: {self.verdict}"
-
-    def _rows(self) -> Sequence[Row]:
-        compared = self.compared
-        line, unit = self.per_year, f"{self.unit} a year"
-        rows = [
-            Row("blade", self.blade),
-            Row("quantity", self.quantity),
-            Row("unit", self.unit),
-            Row("verdict", self.verdict, "verdict", self.verdict),
-            Row("compared", len(compared), "measurements compared", str(len(compared))),
-            Row("first_date", compared[0].visit.date.isoformat(), "from", _day(compared[0])),
-            Row("last_date", compared[-1].visit.date.isoformat(), "to", _day(compared[-1])),
-            Row("last_value", compared[-1].value, "last", self._shown(compared[-1])),
-        ]
-        if line is None:
-            rows += [Row(f"per_year{ending}", None) for ending in ("", "_u", "_low", "_high")]
-        else:
-            rows += line.rows("per_year", "", "change a year", line.text(unit))
-        rows += [
-            Row("dof", None if line is None else line.dof),
-            Row("excess_scatter", self.excess),
-            Row("apart", len(self.apart)),
-        ]
-        rows += [
-            Row("", None, "apart" if place == 0 else " ", f"{_day(one)}: {one.apart}")
-            for place, one in enumerate(self.apart)
-        ]
-        return [*rows, Row("warnings", list(self._remarks()))]
-
-    def _shown(self, point: Point) -> str:
-        u = point.u if math.isfinite(point.u) else None
-        return f"{number(point.value, u)} {self.unit}"
 
     def _remarks(self) -> Sequence[str]:
         said = []
@@ -226,8 +237,18 @@ def trend(visits: Sequence[Visit], quantity: str = "wobble_tir") -> Trend:
     compared = [one for one in points if not one.apart]
     days = np.array([one.visit.date.toordinal() for one in compared], dtype=np.float64)
     if len(compared) < LEAST or days[0] == days[-1]:
-        return Trend(last.blade, quantity, unit, points, None, None, None, 1.0)
-    return Trend(last.blade, quantity, unit, points, *_line(compared, days))
+        return Trend(blade=last.blade, quantity=quantity, unit=unit, points=points)
+    slope, middle, height, excess = _line(compared, days)
+    return Trend(
+        blade=last.blade,
+        quantity=quantity,
+        unit=unit,
+        points=points,
+        per_year=slope,
+        middle=middle,
+        at_middle=height,
+        excess=excess,
+    )
 
 
 def _line(compared: Sequence[Point], days: Floats) -> tuple[Estimate, float, Estimate, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date as Date  # noqa: N812
 from typing import NamedTuple
 
@@ -15,6 +15,7 @@ from bladegeom.faults import refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_limits
+from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.tables.digest import digest_of
 
 SERVICES = ("", "before", "after")
@@ -31,65 +32,72 @@ class Wave(NamedTuple):
     u_mm: float
 
 
-@dataclass(frozen=True, eq=False)
-class Visit:
+@described
+class Visit(Result):
     """One measurement of a blade, with everything that decides what it may be compared with.
 
-    Attributes
-    ----------
-    date : datetime.date
-    blade : str
-    teeth : int
-    unit : {"mm", "in", "thou", "um"}
-        In which it was read; all lengths here are in millimetres.
-    arbor : str
-        On what it was measured, in the shop's own words.
-    surface, side : str
-    ring_radius_mm : float or None
-    read, turns : int
-        The plan: how many teeth were read, in how many turns.
-    tooth_1_marked : bool
-        Whether tooth 1 is marked for good, so that directions can be compared.
-    service : {"", "before", "after"}
-        Whether it was measured before or after the blade was serviced.
-    cosine_mm, sine_mm : float
-        The wobble.
-    covariance_mm2 : ndarray, shape (2, 2)
-    dof : int
-    rounding_mm : float
-        Half a graduation where rounding errors do not average out, else 0.
-    raw_tir_mm : float
-    waves : dict of int to Wave
-        Those of `WAVES` that the readings can tell.
-    diameter_mm, tooth_width_mm : float or None
-    note : str
-    digest : str
-        Of the readings: the same readings have the same one.
+    Its values, in this order, are the columns of a history. `covariance_mm2` is that of the
+    wobble's cosine and sine part, shape (2, 2); `waves` are those of `WAVES` that the readings can
+    tell.
     """
 
     date: Date
-    blade: str
-    teeth: int
-    unit: str
-    arbor: str
-    surface: str
-    side: str
-    ring_radius_mm: float | None
-    read: int
-    turns: int
-    tooth_1_marked: bool
-    service: str
-    cosine_mm: float
-    sine_mm: float
     covariance_mm2: NDArray[np.float64]
-    dof: int
-    rounding_mm: float
-    raw_tir_mm: float
     waves: dict[int, Wave]
-    diameter_mm: float | None
-    tooth_width_mm: float | None
-    note: str
-    digest: str
+
+    @derived("day of the measurement, as text", key="date", label="measured")
+    def day(self) -> str:
+        return self.date.isoformat()
+
+    blade: str = quantity("the blade's name, as text")
+    service: str = quantity("before or after the blade was serviced; empty: neither")
+    arbor: str = quantity("on what it was measured, in the shop's own words", label="arbor")
+    teeth: int = quantity("number of teeth")
+    diameter_mm: float | None = quantity("diameter of the blade")
+    tooth_width_mm: float | None = quantity("width of its teeth")
+    surface: str = quantity("what the stylus touched: plate or teeth")
+    side: str = quantity("on which side the indicator stood")
+    ring_radius_mm: float | None = quantity("radius of the ring that the stylus followed")
+    read: int = quantity("how many teeth were read", label="read", text=lambda one: one.plan)
+    turns: int = quantity("in how many turns")
+    tooth_1_marked: bool = quantity("whether tooth 1 is marked for good, and directions compare")
+    unit: str = quantity("in which it was read")
+
+    @derived("wobble TIR", label="wobble TIR", text=lambda one: f"{number(one.wobble_tir_mm)} mm")
+    def wobble_tir_mm(self) -> float:
+        return 2 * self.amplitude_mm
+
+    raw_tir_mm: float = quantity("highest less lowest reading of a turn")
+    cosine_mm: float = quantity("cosine part of the wobble")
+    sine_mm: float = quantity("sine part of the wobble")
+
+    @derived("variance of the cosine part")
+    def variance_cosine_mm2(self) -> float:
+        return float(self.covariance_mm2[0, 0])
+
+    @derived("variance of the sine part")
+    def variance_sine_mm2(self) -> float:
+        return float(self.covariance_mm2[1, 1])
+
+    @derived("covariance of the two", key="covariance_mm2")
+    def shared_mm2(self) -> float:
+        return float(self.covariance_mm2[0, 1])
+
+    dof: int = quantity("its degrees of freedom")
+    rounding_mm: float = quantity(
+        "half a graduation where rounding errors do not average out, else 0"
+    )
+
+    @derived("bend of two waves a turn", parts=("_amplitude_mm", "_u_mm"))
+    def waves_2(self) -> Wave | None:
+        return self.waves.get(2)
+
+    @derived("bend of three waves a turn", parts=("_amplitude_mm", "_u_mm"))
+    def waves_3(self) -> Wave | None:
+        return self.waves.get(3)
+
+    note: str = quantity("a note", label="note")
+    digest: str = quantity("of the readings: the same readings have the same one")
 
     @property
     def amplitude_mm(self) -> float:
@@ -114,6 +122,10 @@ class Visit:
     def plan(self) -> str:
         """What was read, in words."""
         return f"{self.read} teeth in {self.turns} turn{'' if self.turns == 1 else 's'}"
+
+    def _title(self) -> str:
+        when = f", {self.service} its service" if self.service else ""
+        return f"{f'Blade {self.blade}' if self.blade else 'Blade'}{when}"
 
     def amplitude_limits_mm(self, seating_sd_mm: float = 0.0) -> tuple[float, float]:
         """Return 95 % limits of the amplitude.

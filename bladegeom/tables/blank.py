@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from bladegeom.faults import refuse
-from bladegeom.tables.facts import blade_of, check_unit, stated_facts
+from bladegeom.tables.facts import blade_of, check_unit, length_columns, stated_facts
 
 MOST_TURNS = 20
 
@@ -43,7 +43,7 @@ def blank_table(
     turns : int
         Each has a row a tooth, and one for tooth 1 again.
     facts : dict
-        Column -> value, such as ``ring_radius_mm``: the same in every row.
+        As for `stated_facts`: the same in every row.
 
     Raises
     ------
@@ -57,7 +57,8 @@ def blank_table(
     check_unit(unit)
     check_turns(turns)
     blade_of(stated_facts({"teeth": teeth, **facts}), name)
-    constant = {fact: _cell(value) for fact, value in {"teeth": teeth, **facts}.items()}
+    stated = length_columns({"teeth": teeth, **facts})
+    constant = {column: _cell(value) for column, value in stated.items()}
     several = turns > 1
     page = io.StringIO(newline="")
     writer = csv.writer(page, lineterminator="\n")

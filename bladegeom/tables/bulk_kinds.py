@@ -158,9 +158,10 @@ def _stated(
         faults += facts_of_column("", column, [(0, [text])], 0, ".", known)
     if faults:
         return None
-    reading: dict[str, Any] = {f"reading_{unit}": [0.0], "tooth": [1]}
     try:
         need_teeth(known, "")
-        return facts_in_columns(Readings(blade_of(known, ""), **reading, **reading_facts(known)))
+        return facts_in_columns(
+            Readings(blade_of(known, ""), ([0.0], unit), tooth=[1], **reading_facts(known))
+        )
     except RefusedError:
         return None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from bladegeom.faults import Fault, RefusedError
 from bladegeom.lengths import MM_PER
@@ -98,7 +98,7 @@ def unknown_columns(
         elif stem := _length_without_unit(column):
             names = _any_of(f"{stem}_{unit}" for unit in MM_PER)
             problem, cure = f"column {column} has no known unit", f"name it {names}"
-        elif near := _resembled(column):
+        elif near := resembled(column, KNOWN_COLUMNS):
             problem = f"column {column} is not known"
             cure = f"did you mean {near}? rename it, or remove it"
         else:
@@ -199,17 +199,18 @@ def _any_of(names: Iterable[str]) -> str:
     return f"{', '.join(most)} or {last}"
 
 
-def _resembled(column: str) -> str | None:
+def resembled(column: str, names: Collection[str]) -> str | None:
+    """Return the one of these names that a column, or a keyword, may have been meant to be."""
     from difflib import get_close_matches  # Seldom needed, and every start would wait for it.
 
     words = [word for word in column.split("_") if word not in _FILLERS]
     if words and words[0] in _ANGLES:  # touch_mm
         return _ANGLES[words[0]]
-    if close := get_close_matches(column, sorted(KNOWN_COLUMNS), n=1, cutoff=0.75):
+    if close := get_close_matches(column, sorted(names), n=1, cutoff=0.75):
         return close[0]
     if _UNITS.issuperset(words):
         return None
-    for known in sorted(KNOWN_COLUMNS):  # blade_name, number_of_teeth, ring, pattern, width_mm
+    for known in sorted(names):  # blade_name, number_of_teeth, ring, pattern, width_mm
         rest = iter(known.split("_"))
         if all(word in rest for word in words):
             return known

@@ -10,19 +10,17 @@ from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.faults import RefusedError, refuse
-from bladegeom.lengths import MM_PER, convert
+from bladegeom.lengths import convert, length
 from bladegeom.readings import WAYS, Readings
 from bladegeom.tables.blades import Batch
+from bladegeom.tables.facts import READING_FACTS
 from bladegeom.tables.lists import looks_like_table, parse_list
 from bladegeom.tables.read import Path, parse_blades
 from bladegeom.tables.table import Written
 from bladegeom.tables.text import read_bytes
 
 _WORDS = {sign: word for word, sign in WAYS.items()}
-_FACTS = (
-    *("ring_radius_mm", "ring_radius_u_mm", "graduation_mm", "end_float_mm", "dial_turn_mm"),
-    *("surface", "touch_deg", "stylus_deg", "side"),
-)
+_FACTS = (*("surface", "touch_deg", "stylus_deg", "side"),)
 
 
 class Counted(NamedTuple):
@@ -75,8 +73,8 @@ class Counted(NamedTuple):
 
     def length(self, fact: str) -> float | None:
         """Return a stated length, such as ``graduation``, in `unit`."""
-        mm = self.facts.get(f"{fact}_mm")
-        return None if mm is None else convert(float(mm), "mm", self.unit)
+        found = length(fact, self.facts.get(fact))
+        return None if found is None else convert(*found, self.unit)
 
     def only(self, kept: NDArray[np.bool_]) -> Counted:
         """Return some of the readings."""
@@ -100,11 +98,12 @@ class Counted(NamedTuple):
             for place, row in enumerate(rows):
                 closes = place == len(rows) - 1 and tooth[row] == tooth[rows[0]]
                 stays[row] = closes or tooth[row] not in tooth[rows[:place]]
-        keywords = {f"reading_{self.unit}": self.reading[stays], **self.facts}
         try:
             return Readings(
                 self.blade,
-                **keywords,
+                self.reading[stays],
+                unit=self.unit,
+                **self.facts,
                 tooth=tooth[stays],
                 turn=self.turn[stays],
                 turned=[_WORDS[int(way)] for way in self.way[stays]],
@@ -120,6 +119,8 @@ def counted(readings: Readings) -> Counted:
         same = (readings.turn == readings.turn[row]) & ~readings.closing
         # After the last tooth of a whole turn, counting on leads to the first one as well.
         anchored[row] = len(np.unique(readings.tooth[same])) < readings.blade.teeth
+    facts = {fact: getattr(readings, fact) for fact in _FACTS}
+    facts |= {fact: (getattr(readings, f"{fact}_mm"), "mm") for fact in READING_FACTS}
     return Counted(
         readings.blade,
         readings.unit,
@@ -128,7 +129,7 @@ def counted(readings: Readings) -> Counted:
         readings.turn,
         readings.way,
         anchored,
-        {fact: getattr(readings, fact) for fact in _FACTS},
+        facts,
         readings,
         0,
     )
@@ -222,9 +223,9 @@ def count_blades(
 def _off_by_one(written: Written) -> Counted | None:
     """Return readings whose only fault is a tooth too many or too few, else None."""
     blade, teeth = written.blade, written.blade.teeth
-    unit = next(one for one in MM_PER if f"reading_{one}" in written.keywords)
     given = {key: value for key, value in written.keywords.items() if value is not None}
-    reading = np.asarray(given.pop(f"reading_{unit}"), dtype=np.float64)
+    values, unit = given.pop("readings")
+    reading = np.asarray(values, dtype=np.float64)
     count = len(reading)
     turn = np.asarray(given.pop("turn", np.ones(count)), dtype=np.int64)
     way = np.array([WAYS[word] for word in given.pop("turned", ["forward"] * count)])

@@ -10,13 +10,20 @@ from typing import Any
 
 from bladegeom.blade import Blade
 from bladegeom.faults import Fault, RefusedError, refuse
-from bladegeom.lengths import MM_PER, NumberError, may_be_one, parse_number, parse_whole
+from bladegeom.lengths import (
+    MM_PER,
+    NumberError,
+    length,
+    may_be_one,
+    parse_number,
+    parse_whole,
+    with_unit,
+)
 from bladegeom.tables.columns import (
-    FACT_COLUMNS,
     LENGTH_COLUMNS,
     LENGTHS,
     OTHER_FACTS,
-    unknown_columns,
+    resembled,
 )
 
 BLADE_FACTS = ("diameter", "plate", "tooth_width", "gullet")
@@ -124,7 +131,7 @@ def blade_of(facts: Mapping[str, Fact], name: str) -> Blade:
     RefusedError
     """
     sizes: dict[str, Any] = {
-        f"{fact}_mm": facts[fact].value for fact in BLADE_FACTS if fact in facts
+        fact: (facts[fact].value, "mm") for fact in BLADE_FACTS if fact in facts
     }
     stated: dict[str, Any] = {
         fact: facts[fact].value
@@ -137,7 +144,7 @@ def blade_of(facts: Mapping[str, Fact], name: str) -> Blade:
 def reading_facts(facts: Mapping[str, Fact]) -> dict[str, Any]:
     """Return what the facts say of the readings, as keywords of `Readings`."""
     keywords: dict[str, Any] = {
-        f"{fact}_mm": facts[fact].value for fact in READING_FACTS if fact in facts
+        fact: (facts[fact].value, "mm") for fact in READING_FACTS if fact in facts
     }
     keywords |= {
         fact: facts[fact].value
@@ -148,43 +155,68 @@ def reading_facts(facts: Mapping[str, Fact]) -> dict[str, Any]:
 
 
 def stated_facts(facts: Mapping[str, Any]) -> dict[str, Fact]:
-    """Turn keywords named as columns (``teeth=40, ring_radius_in=4.5``) into facts.
+    """Turn keywords (``teeth=40, ring_radius="4.5 in"``) into facts.
 
     Raises
     ------
     RefusedError
     """
     known: dict[str, Fact] = {}
-    faults: list[Fault] = unknown_columns([*facts], row=None)
-    for column, value in facts.items():
+    faults: list[Fault] = []
+    for name, value in facts.items():
         if value is None:
             continue
-        if column not in FACT_COLUMNS:
-            if not any(fault.column == column for fault in faults):
-                faults.append(
-                    Fault(
-                        f"{column} is not a known fact",
-                        f"the facts are {', '.join(OTHER_FACTS)}, and with a unit behind them "
-                        f"{', '.join(LENGTHS)}",
-                        column=column,
-                        value=str(value),
-                    )
-                )
+        if name in LENGTHS:
+            try:
+                known[name] = _stated_length(name, value)
+            except RefusedError as error:
+                faults += error.faults
+            continue
+        if name not in OTHER_FACTS:
+            faults.append(_no_fact(name, value))
             continue
         listed = isinstance(value, Iterable) and not isinstance(value, str)
         text = " ".join(str(gap) for gap in value) if listed else str(value)
         try:
-            parsed = parse_fact(column, text, ".", "the option", None)
+            parsed = parse_fact(name, text, ".", "the option", None)
         except NumberError as error:
-            faults.append(
-                Fault(f"{column}: {error.problem}", error.cure, column=column, value=text)
-            )
+            faults.append(Fault(f"{name}: {error.problem}", error.cure, column=name, value=text))
             continue
         if parsed:
             faults += merge(known, dict([parsed]), None)
     if faults:
         raise RefusedError(faults)
     return known
+
+
+def _no_fact(name: str, value: object) -> Fault:
+    if name in LENGTH_COLUMNS:
+        fact, unit = LENGTH_COLUMNS[name]
+        cure = f'a length carries its unit: {fact}="{value} {unit}"'
+    elif near := resembled(name, {*OTHER_FACTS, *LENGTHS}):
+        cure = f"did you mean {near}?"
+    else:
+        cure = f"the facts are {', '.join((*OTHER_FACTS, *LENGTHS))}"
+    return Fault(f"{name} is not a known fact", cure, column=name, value=str(value))
+
+
+def _stated_length(name: str, given: object) -> Fact:
+    value, unit = with_unit(name, given)
+    size = length(name, (value, unit))
+    assert size is not None
+    return Fact(size[0] * MM_PER[unit], f"{value} {unit}", "the option")
+
+
+def length_columns(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Return facts as `stated_facts` takes them under the names of their columns."""
+    columns: dict[str, Any] = {}
+    for name, value in facts.items():
+        if name in LENGTHS and value is not None:
+            size, unit = with_unit(name, value)
+            columns[f"{name}_{unit}"] = size
+        else:
+            columns[name] = value
+    return columns
 
 
 def need_teeth(known: Mapping[str, Fact], name: str, row: int | None = None) -> None:

@@ -109,7 +109,7 @@ def parse_list(
                 value="",
             )
         )
-    keywords: dict[str, Any] = {f"reading_{unit}": values}
+    keywords: dict[str, Any] = {"readings": (values, unit)}
     keywords |= reading_facts(known)
     made = blade_of(known, name)
     if written is not None:

@@ -85,7 +85,7 @@ def read_mounts(path: str | os.PathLike[str], *, unit: str | None = None, **fact
     unit : {"mm", "in", "thou", "um"}, optional
         Unit of a column named only ``reading``.
     **facts
-        Facts named as the columns: ``teeth=40, ring_radius_in=4.5``.
+        Facts, lengths with their unit: ``teeth=40, ring_radius="4.5 in"``.
 
     Returns
     -------

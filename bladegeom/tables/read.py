@@ -58,7 +58,7 @@ def read_blade(
     unit : {"mm", "in", "thou", "um"}, optional
         Unit of a column named only ``reading``, or of columns named only by their teeth.
     **facts
-        Facts named as the columns: ``teeth=40, ring_radius_in=4.5``.
+        Facts, lengths with their unit: ``teeth=40, ring_radius="4.5 in"``.
 
     Returns
     -------

@@ -134,7 +134,7 @@ def read_rings(
     unit : {"mm", "in", "thou", "um"}, optional
         Unit of a column named only ``reading``.
     **facts
-        Facts named as the columns: ``teeth=40, diameter_in=10``.
+        Facts, lengths with their unit: ``teeth=40, diameter="10 in"``.
 
     Returns
     -------

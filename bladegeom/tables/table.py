@@ -103,7 +103,7 @@ class Table(NamedTuple):
         _need_teeth(name, rows[0][0], known, faults)
         if faults:
             raise RefusedError(faults)
-        keywords[f"reading_{self.unit}"] = keywords.pop("reading")
+        keywords["readings"] = (keywords.pop("reading"), self.unit)
         return _made(name, known, keywords, written)
 
 
@@ -239,7 +239,7 @@ def one_blade(
     if faults:
         raise RefusedError(faults)
     keywords: dict[str, Any] = {one: numbers[one] for one in numbers if one != column}
-    keywords[f"reading_{unit}"] = numbers[column]
+    keywords["readings"] = (numbers[column], unit)
     keywords["turned"] = turned or None
     keywords["rows"] = [row for row, _ in rows]
     return _made(name, known, keywords, written)

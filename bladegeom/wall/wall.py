@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from bladegeom.estimate import Known
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.wobble import DETECTION_LEVEL, WobbleFit
-from bladegeom.lengths import MM_PER, convert, lengths_mm, one_length_mm
+from bladegeom.lengths import MM_PER, Length, Lengths, convert, length, lengths_mm
 from bladegeom.result import Result, between, derived, described, number, percent, quantity
 from bladegeom.wall.envelope import Profile, SideEdge, envelope
 
@@ -29,8 +29,6 @@ _HELPS = 0.8
 
 _MOST_NAMED = 6
 
-_LIMITED = ("", "_low", "_high")
-
 
 class Finisher(NamedTuple):
     """A tooth that leaves a part of the wall.
@@ -46,6 +44,13 @@ class Finisher(NamedTuple):
     share: float
     share_low: float
     share_high: float
+
+
+def _height(name: str, meaning: str, label: str, key: str | None = None) -> Any:
+    def words(one: CutWall) -> str:
+        return one.limits_words(getattr(one, name), one.unit)
+
+    return quantity(meaning, key=key, parts=("", "_low", "_high"), label=label, text=words)
 
 
 @described
@@ -119,24 +124,13 @@ class CutWall(Result):
     def _finishing(self) -> list[dict[str, float]] | None:
         return [one._asdict() for one in self.finishing] if self.named else None
 
-    peak_to_valley: Known = quantity(
-        "height of the profile",
-        parts=_LIMITED,
-        label="peak to valley",
-        text=lambda one: one.limits_words(one.peak_to_valley, one.unit),
-    )
-    ra: Known = quantity(
-        "mean deviation of the profile from its mean line",
-        parts=_LIMITED,
-        label="Ra",
-        text=lambda one: one.limits_words(one.ra, one.unit),
-    )
-    out: Known = quantity(
+    peak_to_valley: Known = _height("peak_to_valley", "height of the profile", "peak to valley")
+    ra: Known = _height("ra", "mean deviation of the profile from its mean line", "Ra")
+    out: Known = _height(
+        "out",
         "farthest place of the wall, outward from that of a blade without wobble and offsets",
+        "wall out by",
         key="wall_out",
-        parts=_LIMITED,
-        label="wall out by",
-        text=lambda one: one.limits_words(one.out, one.unit),
     )
     half_feed: float = quantity(
         "peak to valley at half the feed",
@@ -276,15 +270,10 @@ def cut_wall(
     fit: WobbleFit,
     *,
     side_angle_deg: float,
-    feed_per_turn_mm: float | None = None,
-    feed_per_turn_in: float | None = None,
-    height_mm: float | None = None,
-    height_in: float | None = None,
-    corner_mm: float | None = None,
-    corner_in: float | None = None,
-    lateral_mm: ArrayLike | None = None,
-    lateral_in: ArrayLike | None = None,
-    lateral_um: ArrayLike | None = None,
+    feed_per_turn: Length,
+    height: Length,
+    corner: Length | None = None,
+    lateral: Lengths | None = None,
     side: str = "toward",
 ) -> CutWall:
     """Simulate the wall that the teeth leave, at the table.
@@ -322,16 +311,17 @@ def cut_wall(
     side_angle_deg : float
         Radial side angle of the teeth, between the side edge and the plate along the radius, in
         degrees. More than the tilt of the plate, or it is not the tips that cut the wall.
-    feed_per_turn_mm, feed_per_turn_in : float
-        How far the board moves in one turn of the blade: its speed over the arbor's.
-    height_mm, height_in : float
+    feed_per_turn : str or tuple
+        How far the board moves in one turn of the blade, its speed over the arbor's; a length with
+        its unit, ``"1.2 mm"`` or ``(1.2, "mm")``.
+    height : str or tuple
         Height of the blade above the table, up to its radius.
-    corner_mm, corner_in : float, optional
+    corner : str or tuple, optional
         Radius of the teeth's outer corners; sharp if not given.
-    lateral_mm, lateral_in, lateral_um : array_like, shape (teeth,), optional
-        How far each tooth's corner on this wall stands toward the indicator beyond where one like
-        the others would: of grinding, set, a bent tooth; not the wobble. A corner that a bevel
-        brings down by b stands in by about ``b tan(k)``.
+    lateral : str or tuple, optional
+        Of each tooth, ``([0.01, 0, ...], "mm")``: how far its corner on this wall stands toward
+        the indicator beyond where one like the others would: of grinding, set, a bent tooth; not
+        the wobble. A corner that a bevel brings down by b stands in by about ``b tan(k)``.
     side : {"toward", "away"}
         The wall on the indicator's side, or the other.
 
@@ -366,22 +356,22 @@ def cut_wall(
         )
     rim, ring = _radii(fit)
     blade, unit = fit.readings.blade, fit.unit
-    feed = _needed("feed_per_turn", {"mm": feed_per_turn_mm, "in": feed_per_turn_in}, unit)
-    height = _needed("height", {"mm": height_mm, "in": height_in}, unit)
-    corner = one_length_mm("corner", {"mm": corner_mm, "in": corner_in})
-    edge = _edge(side_angle_deg, convert(corner or 0.0, "mm", unit), rim, height, feed, unit)
-    lateral = _lateral(fit, {"mm": lateral_mm, "in": lateral_in, "um": lateral_um})
+    feed = _needed("feed_per_turn", feed_per_turn, unit)
+    tall = _needed("height", height, unit)
+    rounded = 0.0 if corner is None else _needed("corner", corner, unit)
+    edge = _edge(side_angle_deg, rounded, rim, tall, feed, unit)
+    offsets = None if lateral is None else _offsets(fit, lateral)
     passing = _passing(fit)
     around = -blade.angles_deg if passing == "falling" else blade.angles_deg
     place = feed * (around % 360.0) / 360.0
     order = np.argsort(place)
     angles = np.radians(blade.angles_deg)
     waves = WALLS[side] * rim / ring * np.stack([np.cos(angles), np.sin(angles)], axis=-1)
-    offsets = np.zeros(blade.teeth) if lateral is None else WALLS[side] * lateral
+    beyond = np.zeros(blade.teeth) if offsets is None else WALLS[side] * offsets
 
     def wall(parts: Floats, fed: float = 1.0) -> Profile:
         wobble = waves @ parts
-        out = wobble + offsets
+        out = wobble + beyond
         return envelope(fed * place[order], out[order], -wobble[order] / rim, fed * feed, edge)
 
     found = np.array([fit.cosine, fit.sine])
@@ -405,10 +395,10 @@ def cut_wall(
         fit=fit,
         wall=side,
         feed=feed,
-        height=height,
+        height=tall,
         side_angle_deg=float(side_angle_deg),
         corner=edge.corner,
-        lateral=None if lateral is None else tuple(map(float, lateral)),
+        lateral=None if offsets is None else tuple(map(float, offsets)),
         passing=passing,
         profile=best.numbered(order + 1),
         peak_to_valley=height_of,
@@ -472,11 +462,11 @@ def _radii(fit: WobbleFit) -> tuple[float, float]:
     )
 
 
-def _needed(what: str, given: dict[str, float | None], unit: str) -> float:
-    length = one_length_mm(what, given)
-    if length is None:
-        raise refuse(f"{what} is not given", f"give {what}_mm or {what}_in", column=what)
-    return convert(length, "mm", unit)
+def _needed(what: str, given: Length, unit: str) -> float:
+    found = length(what, given)
+    if found is None:
+        raise refuse(f"{what} is not given", 'give it as "1.5 in" or (1.5, "in")', column=what)
+    return convert(*found, unit)
 
 
 def _edge(
@@ -509,10 +499,8 @@ def _edge(
     return edge
 
 
-def _lateral(fit: WobbleFit, given: dict[str, ArrayLike | None]) -> Floats | None:
-    """Return the offsets in the unit of the readings."""
-    if all(values is None for values in given.values()):
-        return None
+def _offsets(fit: WobbleFit, given: Lengths) -> Floats:
+    """Return the teeth's side offsets in the unit of the readings."""
     offsets, _ = lengths_mm("lateral", given)
     blade = fit.readings.blade
     if len(offsets) != blade.teeth:

@@ -223,9 +223,10 @@ def public(case: Case, blades: Blades, which: int) -> tuple[bool, ...]:
     for read in blades.reading:
         readings = bg.Readings(
             bg.Blade(case.teeth),
-            reading_mm=read[which],
+            read[which],
+            unit="mm",
             tooth=np.arange(read.shape[1]) + 1,
-            ring_radius_mm=100.0,
+            ring_radius="100 mm",
         )
         fits.append(bg.fit_wobble(readings))
     found = separate_arbor(fits, list(case.clock_deg))

@@ -56,7 +56,8 @@ def outcomes(count: int, rng: np.random.Generator) -> Iterator[Outcome]:
             bg.fit_wobble(
                 bg.Readings(
                     bg.Blade(TEETH),
-                    reading_mm=(one * np.exp(-1j * angle)).real + noise * rng.normal(size=TEETH),
+                    (one * np.exp(-1j * angle)).real + noise * rng.normal(size=TEETH),
+                    unit="mm",
                 )
             )
             for one in there

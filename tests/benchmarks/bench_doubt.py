@@ -101,7 +101,7 @@ class Case:
     @property
     def blade(self) -> bg.Blade:
         """The blade of this case."""
-        return bg.Blade(self.teeth, diameter_mm=254.0, pitch_pattern=self.pitch)
+        return bg.Blade(self.teeth, diameter="254 mm", pitch_pattern=self.pitch)
 
     @property
     def read_teeth(self) -> NDArray[np.int64]:
@@ -348,9 +348,9 @@ def judge(found: Estimates, blades: Blades) -> Verdicts:
 
 def readings_of(case: Case, reading: Floats) -> bg.Readings:
     """Return one blade's readings as a user would give them."""
-    stated = {"graduation_mm": case.graduation_mm} if case.graduation else {}
+    stated = {"graduation": (case.graduation_mm, "mm")} if case.graduation else {}
     return bg.Readings(
-        case.blade, reading_mm=reading, tooth=case.read_teeth, ring_radius_mm=RING_MM, **stated
+        case.blade, reading, unit="mm", tooth=case.read_teeth, ring_radius=(RING_MM, "mm"), **stated
     )
 
 

@@ -125,8 +125,8 @@ def by_cosinor(readings: np.ndarray) -> None:
 def by_fit_wobble(readings: np.ndarray) -> None:
     """Answer row by row."""
     for row in readings:
-        blade = bg.Blade(TEETH, diameter_mm=254.0)
-        bg.blade_answer(bg.fit_wobble(bg.Readings(blade, reading_mm=row, ring_radius_mm=110.0)))
+        blade = bg.Blade(TEETH, diameter="254 mm")
+        bg.blade_answer(bg.fit_wobble(bg.Readings(blade, row, unit="mm", ring_radius="110 mm")))
 
 
 def seconds(work: Callable[[], object]) -> float:

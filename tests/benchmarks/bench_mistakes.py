@@ -78,10 +78,10 @@ def readings_of(
     graduation: float = 0.0,
 ) -> bg.Readings:
     """Make readings; `graduation` is in units of the scatter, 0 for none."""
-    facts = {"graduation_um": graduation * SCATTER_UM} if graduation else {}
+    facts = {"graduation": (graduation * SCATTER_UM, "um")} if graduation else {}
     shown = np.round(read / graduation) * graduation if graduation else read
     return bg.Readings(
-        bg.Blade(teeth), tooth=tooth, turn=turn, reading_um=shown * SCATTER_UM, **facts
+        bg.Blade(teeth), shown * SCATTER_UM, tooth=tooth, turn=turn, unit="um", **facts
     )
 
 
@@ -120,8 +120,8 @@ def changed(
         if rows.size:
             row = int(rng.choice(rows))
             read[row] = new[row]
-            facts = {"graduation_um": graduation * SCATTER_UM} if graduation else {}
-            given = bg.Readings(bg.Blade(teeth), tooth=tooth, reading_um=read * SCATTER_UM, **facts)
+            facts = {"graduation": (graduation * SCATTER_UM, "um")} if graduation else {}
+            given = bg.Readings(bg.Blade(teeth), read * SCATTER_UM, tooth=tooth, unit="um", **facts)
             return Planted(given, int(tooth[row]))
 
 

@@ -9,20 +9,8 @@ from dataclasses import replace
 from bladegeom.estimate import Estimate, Known, Verdict
 from bladegeom.faults import RefusedError, refuse
 from bladegeom.kernel.doubt import student_t
-from bladegeom.result import DOUBTED, Result, derived, described, number, quantity
-from bladegeom.saw.bench import (
-    NOT_READ,
-    Bench,
-    Slots,
-    State,
-    Step,
-    Unread,
-    advice,
-    judged,
-    size,
-    state_of,
-    told,
-)
+from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.saw.bench import NOT_READ, Bench, Slots, Step, Unread, judged, side_of, size, told
 from bladegeom.saw.setting import USES, Setting, how_to_set, setting_error
 from bladegeom.tables.toml import Section
 
@@ -50,16 +38,12 @@ class PlateReading(Result):
         "what the part is off by against the blade, in degrees: positive when the upper end of the "
         "cut (table, bevel), its front end (miter gauge) or the back end of the knife stands "
         "toward the indicator's side",
-        parts=DOUBTED,
-        ending="_deg",
         label="off by",
         unit="deg",
     )
     to_slot: Estimate | None = quantity(
         "of the miter gauge, the same against the slot, in which it rides: what a corner is out "
         "by; none where the slots, or the sides of the blade they were read on, are not known",
-        parts=DOUBTED,
-        ending="_deg",
         label="against the slot",
         unit="deg",
     )
@@ -205,19 +189,18 @@ def read_from_plate(
         If what is shown is counted from elsewhere, such as from the table and not the upright.
     """
     use, target = setting.use, setting.angle_deg if setting.use == "bevel" else 0.0
-    side = setting.fit.readings.side.strip().lower()
-    known = side if side in ("left", "right") else None
+    side = side_of(setting.fit)
     if error := _miscounted(setting, shows, target):
         raise error
-    toward = 1.0 if use != "bevel" or tilts == known else -1.0
+    toward = 1.0 if use != "bevel" or tilts == side else -1.0
     line = setting.cut if setting.error is None else setting.cut_at_error
     if line is None:
         line = Estimate(0.0, setting.worst.value / student_t(0.95, math.inf))
     # Anything within half a step either way is shown as the same (GUM F.2.2.1).
     off = line.plus(Estimate(toward * (shows - target), resolution / math.sqrt(12)))
     to_slot = None
-    if use == "miter_gauge" and slots is not None and slots.side is not None and known is not None:
-        to_slot = off.plus(slots.angle.times(-1.0 if slots.side == known else 1.0))
+    if use == "miter_gauge" and slots is not None and None not in (slots.side, side):
+        to_slot = off.plus(slots.angle.times(-1.0 if slots.side == side else 1.0))
     return PlateReading(
         setting=setting,
         shows=shows,
@@ -225,7 +208,7 @@ def read_from_plate(
         off=off,
         to_slot=to_slot,
         tolerance_deg=tolerance_deg,
-        side=known,
+        side=side,
         tilts=tilts,
     )
 
@@ -282,27 +265,34 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
         bench.unread.append(Unread(title, _stand(setting), setting.worst, use == "miter_gauge"))
         return None
     read = _read(bench, section, setting)
-    step = Step(
-        use,
-        "Riving knife, toe" if use == "riving_knife" else title,
-        stand=_stand(setting),
-        do=("After the blade is read again: set it against the plate anew.",),
-        state="wait",
-        result=read,
-    )
-    if setting.line.mistake is None:
+    called = "Riving knife, toe" if use == "riving_knife" else title
+    if setting.line.mistake is not None:
+        anew = "After the blade is read again: set it against the plate anew."
+        step = Step(part=use, title=called, do=(anew,), state="wait", result=read)
+    else:
         # Whether a gauge is swung to the left or to the right is not stated.
         gauge = [("gauge", round(sign * setting.angle_deg, 3)) for sign in (1, -1)]
         moves = {"table": [("blade", 0.0)], "bevel": [("blade", angle)], "miter_gauge": gauge}
-        step = _decided(bench, step, read, moves.get(use, []))
+        step = bench.step(
+            use,
+            called,
+            read,
+            read.judged,
+            again=f"Read it again, in finer steps than {read.resolution:g} deg: it cannot be told "
+            "yet.",
+            found=(*read.found, _ignored(setting.worst)),
+            moves=moves.get(use, ()),
+            verdict=read.verdict,
+        )
         if use == "table":
             bench.square = read.off
         if use == "miter_gauge" and read.to_slot is not None:
             bench.corners[round(setting.angle_deg, 3)] = read.to_slot
         if use == "riving_knife":
             lean = how_to_set(use, setting.line)[-1]
-            do = f"Its lean was not read: {lean[0].lower()}{lean[1:]}"
-            step = replace(step, do=(*step.do, do))
+            do = (*step.do, f"Its lean was not read: {lean[0].lower()}{lean[1:]}")
+            step = replace(step, do=do)
+    step = replace(step, stand=_stand(setting))
     return _of_gauge(bench, step, read) if use == "miter_gauge" else step
 
 
@@ -327,21 +317,6 @@ def _read(bench: Bench, section: Section, setting: Setting) -> PlateReading:
         **section.given("shows", "resolution", tolerance_deg="tolerance"),
         tilts=tilts,
         slots=bench.slots,
-    )
-
-
-def _decided(bench: Bench, step: Step, read: PlateReading, moves: list[tuple[str, float]]) -> Step:
-    """Return the step of a part with what to do about it."""
-    state: State = "wait"
-    if read.judged is not None:
-        state, _ = bench.once(step.title, state_of(read.judged, read.verdict), *moves)
-    again = f"Read it again, in finer steps than {read.resolution:g} deg: it cannot be told yet."
-    return replace(
-        step,
-        do=advice(state, read.verdict, read.correction, again),
-        found=(*read.found, _ignored(read.setting.worst)),
-        verdict=read.verdict,
-        state=state,
     )
 
 
@@ -375,8 +350,8 @@ def not_read_step(bench: Bench) -> Step:
             f"then: {size(bench.slots.angle, 'deg')} now."
         )
     return Step(
-        NOT_READ,
-        "Not read, so not judged",
+        part=NOT_READ,
+        title="Not read, so not judged",
         found=("; ".join(said),),
         do=("Set each against the plate, clear of the teeth, and write down what it then shows.",),
         remarks=tuple(remarks),

@@ -1,24 +1,40 @@
-"""A day's files: the blades in them, and the same blades before their service."""
+"""A day's files: the blades in them, the same blades before their service, and the queue's rows."""
 
 from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
+from datetime import date as Date  # noqa: N812
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from bladegeom.faults import Fault, RefusedError, as_letters
+from bladegeom.fit.answer import blade_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.lengths import Length
 from bladegeom.readings import Readings
 from bladegeom.shop.change import Change, change
+from bladegeom.shop.condition import Condition
 from bladegeom.tables.blade_facts import BladeFacts, NoRowFault, folded
 from bladegeom.tables.blades import Batch, not_read
 from bladegeom.tables.eye import eye_fault
 from bladegeom.tables.read import parse_blades
 from bladegeom.tables.text import read_bytes
+
+REFUSED = "refused"
+"""Action and outcome of what could not be judged."""
+
+_RENAMED = {"verdict": "change_verdict", "warnings": "change_warnings"}
+CHANGED = _RENAMED | {
+    key: key
+    for keys in Change.glossary()
+    for key in keys
+    if key not in (*_RENAMED, "blade", "unit")
+}
+"""Key of a `Change` -> its key in the queue."""
 
 
 class Read(NamedTuple):
@@ -163,7 +179,7 @@ class Earlier:
     ----------
     inputs, facts, unit
         As for `read_day`, of the readings before.
-    tooth_1_marked, seating_sd_mm
+    tooth_1_marked, seating
         As for `change`.
     """
 
@@ -173,59 +189,81 @@ class Earlier:
         facts: BladeFacts | None,
         unit: str | None,
         tooth_1_marked: bool,
-        seating_sd_mm: float | None,
+        seating: Length | None,
     ) -> None:
-        self.marked, self.seating_sd_mm = tooth_1_marked, seating_sd_mm
+        self._how: dict[str, Any] = {"tooth_1_marked": tooth_1_marked, "seating": seating}
         self.refused: list[Fault] = []
-        self.read: dict[str, tuple[str, Readings]] = {}
+        self._read: dict[str, tuple[str, Readings]] = {}
         twice: set[str] = set()
         for one in inputs:
             file = as_letters(Path(one).name)
             try:
                 batch, _ = _with_bare(one, _parsed(one, facts, unit), (), unit)
             except RefusedError as error:
-                self.refused += [placed(fault, file) for fault in error.faults]
+                self._refuse(error.faults, file)
                 continue
-            self.refused += [placed(fault, file) for fault in batch.refused]
+            self._refuse(batch.refused, file)
             for readings in batch.readings:
                 name = readings.blade.name
-                twice |= {name} & self.read.keys()
-                self.read[name] = (file, readings)
+                twice |= {name} & self.names
+                self._read[name] = (file, readings)
         for name in sorted(twice):
-            self.refused.append(
-                Fault(
-                    f"{self.read.pop(name)[0]}: its readings before come twice",
-                    "give one set of readings before for each blade",
-                    blade=name,
-                )
-            )
+            problem = f"{self._read.pop(name)[0]}: its readings before come twice"
+            cure = "give one set of readings before for each blade"
+            self.refused.append(Fault(problem, cure, blade=name))
 
     @property
     def names(self) -> set[str]:
         """The blades that were read before."""
-        return {*self.read}
+        return {*self._read}
 
     def change_to(self, fit: WobbleFit) -> Change | None:
         """Return how a blade has changed; None where it cannot be told, which is refused."""
-        if fit.readings.blade.name not in self.read:
+        if fit.readings.blade.name not in self._read:
             return None
-        file, readings = self.read[fit.readings.blade.name]
+        file, readings = self._read[fit.readings.blade.name]
         try:
-            return change(
-                fit_wobble(readings),
-                fit,
-                tooth_1_marked=self.marked,
-                seating_sd_mm=self.seating_sd_mm,
-            )
+            return change(fit_wobble(readings), fit, **self._how)
         except RefusedError as error:
-            self.refused += [placed(fault, file) for fault in error.faults]
+            self._refuse(error.faults, file)
             return None
+
+    def _refuse(self, faults: Sequence[Fault], file: str) -> None:
+        self.refused += [placed(fault, file) for fault in faults]
 
 
 def placed(fault: Fault, file: str) -> Fault:
     """Return a fault that says in which file it is."""
+    if fault.problem.startswith(f"{file}: "):
+        return fault
+    return replace(fault, problem=f"{file}: {fault.problem}")
+
+
+def queue_row(condition: Condition, changed: Change | None, day: Date) -> dict[str, Any]:
+    """Return what the queue says of a blade that was judged."""
+    said = condition.to_dict()
+    first = {"blade": said.pop("blade"), "action": said.pop("action")}
+    first |= {"outcome": said.pop("outcome"), "date": day.isoformat()}
+    since = changed.to_dict() if changed is not None else {}
     return (
-        fault
-        if fault.problem.startswith(f"{file}: ")
-        else replace(fault, problem=f"{file}: {fault.problem}")
+        first
+        | said
+        | blade_answer(condition.fit, condition.marks)
+        | {name: since.get(key) for key, name in CHANGED.items()}
     )
+
+
+def left_rows(
+    refused: Iterable[tuple[str, Fault]], like: Iterable[str], day: Date
+) -> list[dict[str, Any]]:
+    """Return what the queue says of what was refused: the reasons and no number."""
+    why: dict[tuple[str, str], list[str]] = {}
+    for file, fault in refused:
+        row = "" if fault.row is None else f", row {fault.row}"
+        reason = f"{file}{row}: {fault.problem}; {fault.cure}."
+        why.setdefault((fault.blade or "", file), []).append(reason)
+    said = {"action": REFUSED, "outcome": REFUSED, "date": day.isoformat()}
+    return [
+        dict.fromkeys(like) | said | {"blade": blade, "file": file, "reasons": " ".join(reasons)}
+        for (blade, file), reasons in sorted(why.items())
+    ]

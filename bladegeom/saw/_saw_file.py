@@ -62,90 +62,61 @@ def _above_0_deg(value: Any) -> float:
     return number
 
 
-_SIDE = one_of("left", "right")
-_SETTING: dict[str, Kind] = {
-    "tooth": whole,
-    "tolerance": _above_0_deg,
-    "shows": angle,
-    "resolution": _above_0_deg,
+_READ_BY: dict[Kind, str] = {
+    text: "name notes facts readings",
+    _date: "date",
+    one_of("left", "right"): "tilts indicator side piece flipped",
+    one_of("table", "trunnion"): "moved",
+    one_of("front", "back"): "pivot",
+    one_of("top", "bottom"): "open",
+    whole: "tooth sides turns",
+    angle: "angle shows",
+    _above_0_deg: "resolution tolerance",
+    length: "height separation end_float lever graduation thickness width distance length pitch",
+    lengths: "front back along first last gap x y screw_x screw_y",
 }
-_STRIP: dict[str, Kind] = {
-    "first": lengths,
-    "last": lengths,
-    "length": length,
-    "turns": whole,
-    "piece": _SIDE,
-    "graduation": length,
-}
+"""What reads a value -> keys of the file, as they are meant in most of its parts."""
+
+_KINDS = {key: kind for kind, keys in _READ_BY.items() for key in keys.split()}
+
+
+def _part(keys: str, needed: str = "", *, several: bool = False, **own: Kind) -> Part:
+    """Return what a part may say: its keys and the needed ones, and what it reads otherwise."""
+    kinds = {key: own.get(key, _KINDS[key]) for key in keys.split()}
+    return Part(kinds, tuple(needed.split()), several)
+
+
+_PLATE = "tooth tolerance shows resolution"
+_STRIP = "first last length turns piece graduation"
 
 PARTS = {
-    "saw": Part({"name": text, "date": _date, "tilts": _SIDE, "notes": text}),
-    "blade": Part(
-        {"readings": text, "facts": text, "name": text, "height": length}, needed=("readings",)
+    "saw": _part("name date tilts notes"),
+    "blade": _part("readings facts name height", "readings"),
+    "slots": _part(
+        "indicator front back separation graduation end_float tolerance moved pivot lever",
+        "front back separation",
+        tolerance=_tolerance,
     ),
-    "slots": Part(
-        {
-            "indicator": _SIDE,
-            "front": lengths,
-            "back": lengths,
-            "separation": length,
-            "graduation": length,
-            "end_float": length,
-            "tolerance": _tolerance,
-            "moved": one_of("table", "trunnion"),
-            "pivot": one_of("front", "back"),
-            "lever": length,
-        },
-        needed=("front", "back", "separation"),
+    "table": _part(f"{_PLATE} thickness"),
+    "bevel": _part(f"{_PLATE} angle thickness sides", "angle", several=True),
+    "miter_gauge": _part(f"{_PLATE} width angle sides"),
+    "riving_knife": _part(f"{_PLATE} distance"),
+    "fence": _part(
+        "side along readings graduation tolerance",
+        "along readings",
+        readings=lengths,
+        tolerance=_tolerance,
     ),
-    "table": Part(_SETTING | {"thickness": length}),
-    "bevel": Part(
-        _SETTING | {"angle": angle, "thickness": length, "sides": whole},
-        needed=("angle",),
-        several=True,
+    "stop": _part(f"{_STRIP} name tolerance", "name first last length", several=True),
+    "insert": _part(
+        "x y height screw_x screw_y pitch graduation tolerance",
+        "x y height",
+        height=lengths,
+        tolerance=length,
     ),
-    "miter_gauge": Part(_SETTING | {"width": length, "angle": angle, "sides": whole}),
-    "riving_knife": Part(_SETTING | {"distance": length}),
-    "fence": Part(
-        {
-            "side": _SIDE,
-            "along": lengths,
-            "readings": lengths,
-            "graduation": length,
-            "tolerance": _tolerance,
-        },
-        needed=("along", "readings"),
-    ),
-    "stop": Part(
-        _STRIP | {"name": text, "tolerance": _above_0_deg},
-        needed=("name", "first", "last", "length"),
-        several=True,
-    ),
-    "insert": Part(
-        {
-            "x": lengths,
-            "y": lengths,
-            "height": lengths,
-            "screw_x": lengths,
-            "screw_y": lengths,
-            "pitch": length,
-            "graduation": length,
-            "tolerance": length,
-        },
-        needed=("x", "y", "height"),
-    ),
-    "test_cut.flip": Part(
-        {
-            "gap": lengths,
-            "height": length,
-            "open": one_of("top", "bottom"),
-            "flipped": _SIDE,
-            "graduation": length,
-        },
-        needed=("gap", "height", "open", "flipped"),
-    ),
-    "test_cut.round": Part(_STRIP, needed=("first", "last", "length")),
-    "test_cut.kerf": Part({"width": lengths, "graduation": length}, needed=("width",)),
+    "test_cut.flip": _part("gap height open flipped graduation", "gap height open flipped"),
+    "test_cut.round": _part(_STRIP, "first last length"),
+    "test_cut.kerf": _part("width graduation", "width", width=lengths),
 }
 """What may stand in the file."""
 
