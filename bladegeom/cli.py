@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 import bladegeom as bg
 from bladegeom.draw import printed
-from bladegeom.faults import as_letters
+from bladegeom.faults import as_letters, refuse
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, OF_BLADE, Told, fill
 from bladegeom.tables.blades import Batch
@@ -228,7 +228,7 @@ def _facts(options: Namespace) -> dict[str, Any]:
 
 def _typed_in() -> bytes:
     if sys.stdin is None:
-        raise bg.RefusedError(bg.Fault("nothing is typed or piped in", "name a file instead"))
+        raise refuse("nothing is typed or piped in", "name a file instead")
     if sys.stdin.isatty():
         print(
             "Type the readings in tooth order, ? for not read; end with Ctrl-D (Ctrl-Z on "
@@ -260,14 +260,8 @@ def _read(options: Namespace) -> Batch:
         held += [fault.blade for fault in batch.refused if fault.blade]
         known = [*dict.fromkeys(held)]
         some = ", ".join(known[:8]) + (f" and {len(known) - 8} more" if len(known) > 8 else "")
-        raise bg.RefusedError(
-            bg.Fault(
-                f"there is no blade {name}",
-                f"the table holds {some or 'no blade with a name'}",
-                blade=name or None,
-                value=name,
-            )
-        )
+        there = f"the table holds {some or 'no blade with a name'}"
+        raise refuse(f"there is no blade {name}", there, blade=name, value=name)
     return Batch(kept, refused, batch.notes)
 
 
@@ -371,9 +365,7 @@ def run_chart(options: Namespace) -> int:
 def run_check(options: Namespace) -> int:
     """Look for mistakes in the readings; write them repaired where that is asked for."""
     if (options.repair is None) != (options.output is None):
-        raise bg.RefusedError(
-            bg.Fault("--repair and -o belong together", "give both, or neither of them")
-        )
+        raise refuse("--repair and -o belong together", "give both, or neither of them")
     data, name = _typed_in(), "piped"
     if options.file != "-":
         data, name = read_bytes(options.file), options.file
@@ -381,7 +373,7 @@ def run_check(options: Namespace) -> int:
     counts, batch = count_blades(data, name, blade=options.blade, **facts)
     _note(*batch.notes)
     if not counts and not batch.refused:
-        raise bg.RefusedError(bg.Fault(f"there is no blade {options.blade}", "check the name"))
+        raise refuse(f"there is no blade {options.blade}", "check the name")
     checked = [check_counted(count) for count in counts]
     end = ""
     if options.repair is not None:
@@ -411,7 +403,7 @@ def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
         if finding.repaired is not None:
             return finding.repaired
         problem = f"finding {place} ({finding.kind}) has no repair"
-    raise bg.RefusedError(bg.Fault(problem, cure, findings.blade or None, value=str(place)))
+    raise refuse(problem, cure, blade=findings.blade, value=place)
 
 
 def run_marks(options: Namespace) -> int:
@@ -481,11 +473,9 @@ def _shape(options: Namespace) -> bg.PlateFit | bg.Rotation:
     given = {name: getattr(options, name) for name in ("table_height", "reach", "away_from_centre")}
     needs = any(one is not None for one in (*given.values(), options.output, options.tolerance_deg))
     if needs and options.table_height is None:
-        raise bg.RefusedError(
-            bg.Fault(
-                "the best rotation needs the table's height above the arbor's axis",
-                "give --table-height, such as --table-height 25mm",
-            )
+        raise refuse(
+            "the best rotation needs the table's height above the arbor's axis",
+            "give --table-height, such as --table-height 25mm",
         )
     facts = _facts(options) | {"blade": options.blade, "unit": options.unit}
     plate = bg.fit_plate(bg.read_rings(options.file, **facts), harmonics=options.harmonics)
@@ -537,13 +527,10 @@ def run_record(options: Namespace) -> int:
         fit = bg.fit_wobble(readings)
         if fit.mistake is not None:
             said = fit.findings[0].words.rstrip(".")
-            raise bg.RefusedError(
-                bg.Fault(
-                    f"not recorded, a mistake may be in the readings: {said}",
-                    f"see bladegeom check {options.file}; repair the readings, or read the blade "
-                    "again",
-                    fit.readings.blade.name or None,
-                )
+            raise refuse(
+                f"not recorded, a mistake may be in the readings: {said}",
+                f"see bladegeom check {options.file}; repair the readings, or read the blade again",
+                blade=fit.readings.blade.name,
             )
         return bg.visit(fit, **about)
 
