@@ -1,11 +1,12 @@
 """Keep all that the program says, and hold it against what it says later.
 
     python tests/keep_said.py keep FOLDER [INPUTS]     # before a line moves
-    python tests/keep_said.py compare FOLDER           # afterwards: prints what differs, exit 1
+    python tests/keep_said.py compare FOLDER [PART...] # afterwards: prints what differs, exit 1
 
 For those who rebuild the inside: every result's values and text over the demo data and some two
 thousand simulated inputs, and every command's output and files. Nothing here checks what is right;
-it only tells what changed. Where an argument gets another spelling, this script follows it.
+it only tells what changed. Where an argument gets another spelling, this script follows it. The
+parts, all of them if none is named, are simulated, several and commands.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import re
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -317,7 +318,7 @@ def _held(path: Path) -> Any:
     return hashlib.sha256(data).hexdigest()
 
 
-def keep(folder: Path, count: int) -> None:
+def keep(folder: Path, count: int, parts: Sequence[str] = ()) -> None:
     """Write all that the program says, a line a result."""
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "inputs").write_text(str(count))
@@ -327,6 +328,8 @@ def keep(folder: Path, count: int) -> None:
         "commands": lambda: _commands(),
     }
     for name, lines in made.items():
+        if parts and name not in parts:
+            continue
         with (folder / f"{name}.jsonl").open("w", encoding="utf-8") as file:
             for key, what in lines():
                 file.write(json.dumps([key, what], ensure_ascii=False) + "\n")
@@ -345,13 +348,13 @@ def _commands() -> Iterator[tuple[str, Any]]:
                 yield " ".join(words), ran(words, Path(name))
 
 
-def compare(folder: Path) -> int:
+def compare(folder: Path, parts: Sequence[str] = ()) -> int:
     """Print what the program says otherwise than it did; return how many results."""
     count = int((folder / "inputs").read_text())
     with tempfile.TemporaryDirectory() as name:
-        keep(Path(name), count)
+        keep(Path(name), count, parts)
         other = 0
-        for before in sorted(folder.glob("*.jsonl")):
+        for before in sorted(folder / one.name for one in Path(name).glob("*.jsonl")):
             now = dict(map(json.loads, (Path(name) / before.name).open(encoding="utf-8")))
             was = dict(map(json.loads, before.open(encoding="utf-8")))
             for key in [*was, *(key for key in now if key not in was)]:
@@ -400,7 +403,7 @@ def main() -> int:
     """Keep or compare."""
     what, folder, *rest = sys.argv[1:]
     if what == "compare":
-        return min(1, compare(Path(folder)))
+        return min(1, compare(Path(folder), rest))
     shutil.rmtree(folder, ignore_errors=True)
     keep(Path(folder), int(rest[0]) if rest else INPUTS)
     return 0
