@@ -13,12 +13,12 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import bladegeom as bg
+from bladegeom.columns import STATED
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters, refuse
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, OF_BLADE, Told, fill
 from bladegeom.tables.blades import Batch
-from bladegeom.tables.columns import LENGTHS, OTHER_FACTS
 from bladegeom.tables.counted import count_blades
 from bladegeom.tables.lists import looks_like_table, parse_list
 from bladegeom.tables.read import parse_blades
@@ -216,14 +216,8 @@ def _check_page(options: Namespace) -> None:
 
 def _facts(options: Namespace) -> dict[str, Any]:
     """Return the facts stated by options."""
-    facts: dict[str, Any] = {}
-    for name in LENGTHS:
-        if length := getattr(options, name, None):
-            facts[name] = length
-    for name in OTHER_FACTS:
-        if (value := getattr(options, name, None)) is not None:
-            facts[name] = value
-    return facts
+    given = {name: getattr(options, name, None) for name in STATED}
+    return {name: value for name, value in given.items() if value is not None}
 
 
 def _typed_in() -> bytes:

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from bladegeom.blade import Blade
+from bladegeom.columns import STATED
 from bladegeom.draw.axes import BLACK, GREY
 from bladegeom.draw.fonts import line_width_mm
 from bladegeom.draw.page import MARGIN, Page
@@ -17,14 +18,7 @@ from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.readings import Readings
 from bladegeom.tables.blank import check_turns
-from bladegeom.tables.facts import (
-    BLADE_FACTS,
-    Fact,
-    blade_of,
-    check_unit,
-    reading_facts,
-    stated_facts,
-)
+from bladegeom.tables.facts import Fact, blade_of, check_unit, reading_facts, stated_facts
 
 COLUMNS = 6
 BOX_HEIGHT, _ROW, _NUMBER, _GAP = 7.3, 8.3, 8.5, 2.5
@@ -32,7 +26,6 @@ BOX_HEIGHT, _ROW, _NUMBER, _GAP = 7.3, 8.3, 8.5, 2.5
 
 _LINE, _HEADING, _TICK, _SIZE = 7.6, 8.0, 3.4, 9.5
 _FEWEST_ROWS = 4
-_OF_BLADE = ("teeth", "numbered", "pitch_pattern", "tooth_pattern")
 _HOW = (
     "Number the teeth with a felt-tip pen. Set the dial to zero at tooth 1, then leave dial and "
     "stand alone. Turn the blade by hand, always the same way round, and write what the indicator "
@@ -98,7 +91,7 @@ def reading_sheet(
 
 
 def _check_of_readings(known: dict[str, Fact], name: str, blade: Blade) -> None:
-    given = {fact: known[fact].text for fact in (*BLADE_FACTS, *_OF_BLADE) if fact in known}
+    given = {fact: known[fact].text for fact in known if STATED[fact].of == "blade"}
     if name:
         given["name"] = name
     for fact, text in given.items():

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
+from bladegeom.columns import STATED
 from bladegeom.faults import BladegeomWarning, Fault, RefusedError, also_in
 from bladegeom.fit.answer import blade_answer, fit_answer
 from bladegeom.fit.fit import fit_wobble
@@ -25,17 +26,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _NAMES = ("blade", "mount")
-_OF_THE_BLADE = (
-    "teeth",
-    "diameter_mm",
-    "plate_mm",
-    "tooth_width_mm",
-    "gullet_mm",
-    "pitch_pattern",
-    "tooth_pattern",
-)
-"""What remounting cannot change."""
-
 _WHOLE = ("teeth", "readings", "dof")
 _TEETH = ("near_tooth", "far_tooth", "neutral_tooth_1", "neutral_tooth_2", "better_tooth")
 """Columns of whole numbers that are blank where no direction is established."""
@@ -257,8 +247,10 @@ def _check_same_blade(readings: Readings, blades: dict[str, tuple[Blade, str]], 
     blade = readings.blade
     earlier, there = blades.setdefault(blade.name, (blade, mount))
     faults = []
-    for fact in _OF_THE_BLADE:
-        here, before = getattr(blade, fact), getattr(earlier, fact)
+    for name, here in blade.facts.items():
+        if STATED[name].differs:
+            continue
+        fact, before = STATED[name].key, earlier.facts[name]
         if here != before and here is not None and before is not None:
             problem = f"{fact} is {here} here, but mount {there} says {before}"
             cure = f"let {fact} agree everywhere, or state it once"

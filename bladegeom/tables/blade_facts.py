@@ -6,14 +6,10 @@ import os
 import unicodedata
 from typing import NamedTuple
 
+from bladegeom.columns import EYE, FACT_COLUMNS, ROW_COLUMNS
 from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
 from bladegeom.lengths import NumberError
-from bladegeom.tables.columns import (
-    EYE,
-    FACT_COLUMNS,
-    ROW_COLUMNS,
-    unknown_columns,
-)
+from bladegeom.tables.columns import unknown_columns
 from bladegeom.tables.damage import damaged_number, is_ditto
 from bladegeom.tables.decimals import sheet_mark
 from bladegeom.tables.facts import Fact, merge, parse_fact
@@ -169,7 +165,7 @@ def read_blade_facts(
 
 
 def _check(sheet: Sheet) -> None:
-    faults = unknown_columns(sheet.header, sheet.header_row, of_facts=True)
+    faults = unknown_columns(sheet.header, sheet.header_row, own=(EYE,))
     faults += [
         Fault(
             f"column {column} belongs with the readings, not here",

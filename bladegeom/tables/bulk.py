@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from bladegeom.columns import FACT_COLUMNS, KNOWN_COLUMNS
 from bladegeom.faults import Fault, RefusedError
 from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import read_blade_facts
@@ -28,7 +29,6 @@ from bladegeom.tables.blades import (
 from bladegeom.tables.bulk_frame import frame_of
 from bladegeom.tables.bulk_kinds import kinds_of
 from bladegeom.tables.bulk_rows import Rows, check_sequence, rows_of
-from bladegeom.tables.columns import FACT_COLUMNS, KNOWN_COLUMNS
 from bladegeom.tables.decimals import plainly_points
 from bladegeom.tables.facts import Fact
 from bladegeom.tables.scan import NotPlainError, scan

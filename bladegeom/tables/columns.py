@@ -4,42 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 
-from bladegeom.faults import Fault, RefusedError, meant
+from bladegeom.columns import EYE, FACT_COLUMNS, KNOWN_COLUMNS, READING_COLUMNS, resembled
+from bladegeom.faults import Fault, RefusedError
 from bladegeom.lengths import MM_PER
-
-READING_COLUMNS = {f"reading_{unit}": unit for unit in MM_PER}
-"""Column of the readings -> its unit."""
-
-LENGTHS = (
-    "diameter",
-    "ring_radius",
-    "ring_radius_u",
-    "plate",
-    "tooth_width",
-    "gullet",
-    "graduation",
-    "end_float",
-    "dial_turn",
-)
-"""Facts that are lengths; their columns carry the unit: ``diameter_mm``, ``diameter_in``, ..."""
-
-LENGTH_COLUMNS = {f"{fact}_{unit}": (fact, unit) for fact in LENGTHS for unit in MM_PER}
-"""Column of a length -> (fact, unit)."""
-
-OTHER_FACTS = (
-    "teeth",
-    "numbered",
-    "surface",
-    "touch_deg",
-    "stylus_deg",
-    "pitch_pattern",
-    "tooth_pattern",
-    "side",
-)
-"""Facts whose column is their name."""
-
-EYE = "eye"
-"""Column of the table of facts: what the eye found, in words; ``none`` where it found nothing."""
 
 _OF_THE_EYE = frozenset(
     {"eye", "eyes", "eey", "yee", "visual", "visuals", "visually", "crack", "cracks", "cracked"}
@@ -53,43 +20,25 @@ _FOUND = frozenset(
 """A column means `EYE` with one of the former words in its name; in a table of facts, also where
 one of the latter is its name."""
 
-FACT_COLUMNS = frozenset(LENGTH_COLUMNS) | frozenset(OTHER_FACTS)
-ROW_COLUMNS = frozenset(READING_COLUMNS) | {"tooth", "turn", "order", "turned"}
-KNOWN_COLUMNS = FACT_COLUMNS | ROW_COLUMNS | {"blade"}
-
-NUMBER_COLUMNS = KNOWN_COLUMNS - {
-    "blade",
-    "numbered",
-    "surface",
-    "side",
-    "turned",
-    "tooth_pattern",
-}
-"""Columns whose cells hold numbers (`pitch_pattern` holds several)."""
-
-
-_UNITS = frozenset(MM_PER) | {"deg"}
-_FILLERS = frozenset({"name", "no", "nr", "num", "number", "id", "count", "index", "of", "the"})
-_ANGLES = {"touch": "touch_deg", "pitch": "pitch_pattern"}
-
 
 def unknown_columns(
-    header: Sequence[str], row: int | None = 1, *, of_facts: bool = False
+    header: Sequence[str], row: int | None = 1, *, own: Collection[str] = ()
 ) -> list[Fault]:
     """Name the columns that look like a known one misspelt, lack a unit, or come twice.
 
-    A column that resembles nothing known is nobody's mistake: notes, dates, an operator. What the
-    eye found stands in a table of facts (`of_facts`), and is lost in any other.
+    A column that resembles nothing known is nobody's mistake: notes, dates, an operator. Columns
+    that only this kind of table has are its `own`; so what the eye found is lost in any other.
     """
-    faults = []
+    of_facts, faults = EYE in own, []
     for place, column in enumerate(header):
         kind = ""
         if not column:
             continue
+        beginning = [one for one in own if column[:4] == one[:4]]
         if column in header[:place]:
             problem, cure = f"column {column} is there twice", "keep one of them"
             kind = "reading" if column in READING_COLUMNS else column
-        elif column in KNOWN_COLUMNS or (of_facts and column == EYE):
+        elif column in KNOWN_COLUMNS or column in own:
             continue
         elif not _OF_THE_EYE.isdisjoint(column.split("_")) or (of_facts and column in _FOUND):
             problem = f"column {column} is not known"
@@ -97,6 +46,9 @@ def unknown_columns(
             if not of_facts:
                 problem = f"column {column} (what the eye found) is not read here"
                 cure = f"put it into the table of facts, one row a blade, as column {EYE}"
+        elif beginning:
+            problem = f"column {column} is not known"
+            cure = f"did you mean {' or '.join(beginning)}? rename it, or remove it"
         elif stem := _length_without_unit(column):
             names = _any_of(f"{stem}_{unit}" for unit in MM_PER)
             problem, cure = f"column {column} has no known unit", f"name it {names}"
@@ -114,9 +66,9 @@ def unknown_columns(
 def doubled_lengths(header: Sequence[str]) -> list[Fault]:
     """Name the lengths that are given twice, in two units."""
     found: dict[str, list[str]] = {}
-    for column in header:
-        if column in LENGTH_COLUMNS:
-            found.setdefault(LENGTH_COLUMNS[column][0], []).append(column)
+    for one in dict.fromkeys(header):
+        if one in FACT_COLUMNS:
+            found.setdefault(FACT_COLUMNS[one][0].name, []).append(one)
     return [
         Fault(
             f"{fact} is given twice: {' and '.join(columns)}",
@@ -125,7 +77,7 @@ def doubled_lengths(header: Sequence[str]) -> list[Fault]:
             value=" and ".join(columns),
         )
         for fact, columns in found.items()
-        if len(set(columns)) > 1
+        if len(columns) > 1
     ]
 
 
@@ -192,7 +144,7 @@ def one_reading_column(header: Sequence[str], unit: str | None) -> tuple[str, st
 
 
 def _length_without_unit(column: str) -> str | None:
-    for stem in (*LENGTHS, "reading"):
+    for stem in dict.fromkeys(one.name for one, unit in KNOWN_COLUMNS.values() if unit):
         if column == stem or column.startswith(f"{stem}_"):
             return stem
     return None
@@ -201,19 +153,3 @@ def _length_without_unit(column: str) -> str | None:
 def _any_of(names: Iterable[str]) -> str:
     *most, last = names
     return f"{', '.join(most)} or {last}"
-
-
-def resembled(column: str, names: Collection[str]) -> str | None:
-    """Return the one of these names that a column, or a keyword, may have been meant to be."""
-    words = [word for word in column.split("_") if word not in _FILLERS]
-    if words and words[0] in _ANGLES:  # touch_mm
-        return _ANGLES[words[0]]
-    if close := meant(column, names, 0.75):
-        return close
-    if _UNITS.issuperset(words):
-        return None
-    for known in sorted(names):  # blade_name, number_of_teeth, ring, pattern, width_mm
-        rest = iter(known.split("_"))
-        if all(word in rest for word in words):
-            return known
-    return None

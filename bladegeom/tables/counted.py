@@ -9,18 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
+from bladegeom.columns import STATED
 from bladegeom.faults import RefusedError, refuse
 from bladegeom.lengths import convert, length
 from bladegeom.readings import WAYS, Readings
 from bladegeom.tables.blades import Batch
-from bladegeom.tables.facts import READING_FACTS
 from bladegeom.tables.lists import looks_like_table, parse_list
 from bladegeom.tables.read import Path, parse_blades
 from bladegeom.tables.table import Written
 from bladegeom.tables.text import read_bytes
 
 _WORDS = {sign: word for word, sign in WAYS.items()}
-_FACTS = (*("surface", "touch_deg", "stylus_deg", "side"),)
 
 
 class Counted(NamedTuple):
@@ -119,8 +118,7 @@ def counted(readings: Readings) -> Counted:
         same = (readings.turn == readings.turn[row]) & ~readings.closing
         # After the last tooth of a whole turn, counting on leads to the first one as well.
         anchored[row] = len(np.unique(readings.tooth[same])) < readings.blade.teeth
-    facts = {fact: getattr(readings, fact) for fact in _FACTS}
-    facts |= {fact: (getattr(readings, f"{fact}_mm"), "mm") for fact in READING_FACTS}
+    facts = {name: STATED[name].argument(kept) for name, kept in readings.facts.items()}
     return Counted(
         readings.blade,
         readings.unit,

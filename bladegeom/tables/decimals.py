@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 
+from bladegeom.columns import KNOWN_COLUMNS
 from bladegeom.faults import Fault, RefusedError
-from bladegeom.tables.columns import NUMBER_COLUMNS
 from bladegeom.tables.text import Sheet
 
 _POINT = re.compile(r"[+\-\u2212]?[0-9]*\.[0-9]*(?:[eE][+-]?[0-9]+)?")
@@ -122,7 +122,7 @@ def _words(sheet: Sheet, readings: str, places: Iterable[int]) -> Iterator[tuple
         *(
             place
             for place, column in enumerate(sheet.header)
-            if column in NUMBER_COLUMNS or column == readings
+            if (column in KNOWN_COLUMNS and KNOWN_COLUMNS[column][0].numbers) or column == readings
         ),
     ]
     for row, cells in sheet.rows:

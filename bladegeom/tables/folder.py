@@ -8,11 +8,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
+from bladegeom.columns import EYE, FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import BladeFacts, read_blade_facts
 from bladegeom.tables.blades import faults_of_spoilt, not_read, wrong_name
-from bladegeom.tables.columns import EYE, FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from bladegeom.tables.facts import Fact, merge
 from bladegeom.tables.sheets import open_sheet
 from bladegeom.tables.table import open_table

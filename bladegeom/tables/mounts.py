@@ -10,27 +10,18 @@ from typing import Any, NamedTuple
 
 from bladegeom.angles import wrap_360
 from bladegeom.blade import Blade
+from bladegeom.columns import FACT_COLUMNS, OF_MOUNTS
 from bladegeom.faults import Fault, RefusedError, also_in, as_letters
 from bladegeom.lengths import NumberError, parse_number, parse_whole
 from bladegeom.readings import Readings
 from bladegeom.tables.blades import faults_of_spoilt, wrong_name
-from bladegeom.tables.columns import LENGTH_COLUMNS
-from bladegeom.tables.facts import BLADE_FACTS, Fact, check_unit, stated_facts
+from bladegeom.tables.facts import Fact, check_unit, stated_facts
 from bladegeom.tables.row_cells import facts_of_column, no_number
 from bladegeom.tables.sheets import open_sheet
 from bladegeom.tables.table import Table, open_table
 from bladegeom.tables.text import Spoilt, read_bytes
 
 CLOCKS = ("clock_deg", "clock_tooth")
-_COLUMNS = ("mount", *CLOCKS)
-_SHARED = frozenset(
-    {
-        *BLADE_FACTS,
-        *("teeth", "numbered", "pitch_pattern", "tooth_pattern"),
-        *("ring_radius", "surface", "side"),
-    }
-)
-"""Facts that all mountings of a blade have in common: vectors are compared at one ring."""
 
 Rows = list[tuple[int, list[str]]]
 
@@ -106,7 +97,7 @@ def read_mounts(path: str | os.PathLike[str], *, unit: str | None = None, **fact
     table = open_table(open_sheet(read_bytes(path), name, found.notes, spoilt), name, unit)
     if faults := _wrong_header(table):
         raise RefusedError(replace(fault, row=table.sheet.header_row) for fault in faults)
-    if ignored := [one for one in table.ignored() if one not in _COLUMNS]:
+    if ignored := [one for one in table.ignored() if one not in OF_MOUNTS]:
         found.notes.append(f"columns not used: {', '.join(ignored)}")
     groups = table.groups("" if "blade" in table.place else PurePath(name).stem)
     faulty = faults_of_spoilt(spoilt, table)
@@ -126,7 +117,7 @@ def _wrong_header(table: Table) -> list[Fault]:
     faults = []
     for column in table.place:
         near = "mount" if column.startswith("mount") else "clock_deg or clock_tooth"
-        if column.startswith(("mount", "clock")) and column not in _COLUMNS:
+        if column.startswith(("mount", "clock")) and column not in OF_MOUNTS:
             problem, cure = f"column {column} is not known", f"did you mean {near}? rename it"
             faults.append(Fault(problem, cure, column=column, value=column))
     if not faults and "mount" not in table.place:
@@ -145,7 +136,7 @@ def _read_blade(
     """Add the mountings of one blade to `found`."""
     shared = dict(stated)
     for column, place in table.place.items():
-        if LENGTH_COLUMNS.get(column, (column,))[0] in _SHARED:
+        if column in FACT_COLUMNS and "mounts" not in FACT_COLUMNS[column][0].differs:
             # What is wrong with a cell is said when its own mounting is read.
             facts_of_column(who, column, rows, place, table.mark, shared)
     at = table.place["mount"]

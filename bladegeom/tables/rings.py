@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import Any
 
+from bladegeom.columns import FACT_COLUMNS, OF_RINGS
 from bladegeom.faults import Fault, RefusedError, also_in, as_letters, refuse
 from bladegeom.lengths import NumberError, parse_number
 from bladegeom.readings import Readings
 from bladegeom.tables.blades import wrong_name
-from bladegeom.tables.columns import FACT_COLUMNS, LENGTH_COLUMNS
 from bladegeom.tables.facts import check_unit, need_teeth, stated_facts
 from bladegeom.tables.row_cells import facts_of_column
 from bladegeom.tables.sheets import open_sheet
@@ -25,9 +25,6 @@ _WORDS: dict[str, Mapping[str, object]] = {
     "stand": {one: one for one in STANDS},
     "flipped": {"no": False, "yes": True},
 }
-_COLUMNS = (*_WORDS, "zero")
-_OWN = frozenset({"ring_radius", "ring_radius_u", "touch_deg", "stylus_deg", "numbered", "side"})
-"""Facts that may differ from ring to ring; the others hold for the whole blade."""
 
 Rows = list[tuple[int, list[str]]]
 
@@ -157,7 +154,7 @@ def read_rings(
     known = dict(stated)
     faults = []
     for column, place in table.place.items():
-        if column in FACT_COLUMNS and LENGTH_COLUMNS.get(column, (column,))[0] not in _OWN:
+        if column in FACT_COLUMNS and "rings" not in FACT_COLUMNS[column][0].differs:
             faults += facts_of_column(who, column, rows, place, table.mark, known)
     try:
         need_teeth(known, who, rows[0][0])
@@ -183,8 +180,8 @@ def read_rings(
 def _wrong_header(table: Table) -> list[Fault]:
     faults = []
     for column in table.place:
-        near = [one for one in _COLUMNS if column.startswith(one[:4])]
-        if near and column not in _COLUMNS:
+        near = [one for one in OF_RINGS if column.startswith(one[:4])]
+        if near and column not in OF_RINGS:
             faults.append(
                 Fault(
                     f"column {column} is not known",
@@ -222,7 +219,7 @@ def _groups(
     """Return the rows of each ring, and what is wrong with the cells that set rings apart."""
     faults: list[Fault] = []
     words: dict[str, list[Any]] = {}
-    for column in _COLUMNS:
+    for column in OF_RINGS:
         cells = [
             row[table.place[column]].strip() if column in table.place else "" for _, row in rows
         ]
@@ -243,7 +240,7 @@ def _groups(
 
 
 def _is_radius(column: str) -> bool:
-    return column in LENGTH_COLUMNS and LENGTH_COLUMNS[column][0] == "ring_radius"
+    return column in FACT_COLUMNS and FACT_COLUMNS[column][0].name == "ring_radius"
 
 
 def _same(cell: str, mark: str) -> str | float:

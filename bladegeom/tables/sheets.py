@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bladegeom.tables.columns import KNOWN_COLUMNS
+from bladegeom.columns import KNOWN_COLUMNS
 from bladegeom.tables.text import Sheet, Spoilt, decode, sheet_of_rows, split
 
 

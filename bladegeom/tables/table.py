@@ -7,10 +7,10 @@ from dataclasses import replace
 from typing import Any, NamedTuple
 
 from bladegeom.blade import Blade
+from bladegeom.columns import FACT_COLUMNS
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.readings import Readings
 from bladegeom.tables.columns import (
-    FACT_COLUMNS,
     doubled_lengths,
     ignored_columns,
     one_reading_column,

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from bladegeom.columns import KNOWN_COLUMNS, STATED, Length
 from bladegeom.faults import Fault, RefusedError
 from bladegeom.lengths import MM_PER
-from bladegeom.tables.columns import KNOWN_COLUMNS, LENGTH_COLUMNS, LENGTHS, READING_COLUMNS
 from bladegeom.tables.text import Sheet
 
 _UNITS = frozenset(MM_PER) | {"deg"}
@@ -60,12 +60,10 @@ def _named(column: str, unit: str) -> tuple[str, str]:
     """Return a column's name with its unit, and what is wrong with that unit, if anything."""
     if not unit or not column:
         return column, ""
-    own = "deg" if column.endswith("_deg") else READING_COLUMNS.get(column)
-    if column in LENGTH_COLUMNS:
-        own = LENGTH_COLUMNS[column][1]
-    if own is not None:
+    own = "deg" if column.endswith("_deg") else KNOWN_COLUMNS.get(column, (None, ""))[1]
+    if own:
         return column, "" if unit == own else f"the row of units says {unit} under {column}"
-    if column == "reading" or column in LENGTHS:
+    if column == "reading" or isinstance(STATED.get(column), Length):
         if unit in MM_PER:
             return f"{column}_{unit}", ""
         return column, f"the row of units says {unit} under {column}, which is a length"

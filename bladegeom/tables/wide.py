@@ -9,14 +9,10 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any, NamedTuple
 
+from bladegeom.columns import KNOWN_COLUMNS, READING_COLUMNS
 from bladegeom.faults import Fault, RefusedError, also_in
 from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
-from bladegeom.tables.columns import (
-    KNOWN_COLUMNS,
-    READING_COLUMNS,
-    doubled_lengths,
-    unknown_columns,
-)
+from bladegeom.tables.columns import doubled_lengths, unknown_columns
 from bladegeom.tables.row_cells import no_number, turned_words
 from bladegeom.tables.text import Sheet
 
