@@ -460,7 +460,7 @@ def told(of_blade: bool) -> str:
     lines = []
     for column in STATED.values():
         if (column.of == "blade") == of_blade and column.name != "teeth":
-            default = f"; {column.default} if not stated" if column.default else ""
+            default = f"; {column.default} if not stated" * (column.default not in (None, ""))
             lines.append(f"    ``{column.name}``, {column.kind}: {column.meaning}{default}")
     return "\n".join(lines)
 

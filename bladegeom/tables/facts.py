@@ -146,18 +146,6 @@ def _words(value: Any) -> str:
     return " ".join(str(one) for one in value) if listed else str(value)
 
 
-def length_columns(facts: Mapping[str, Any]) -> dict[str, Any]:
-    """Return facts as `stated_facts` takes them under the names of their columns."""
-    columns: dict[str, Any] = {}
-    for name, value in facts.items():
-        if isinstance(STATED[name], Length) and value is not None:
-            size, unit = with_unit(name, value)
-            columns[f"{name}_{unit}"] = size
-        else:
-            columns[name] = value
-    return columns
-
-
 def need_teeth(known: Mapping[str, Fact], name: str, row: int | None = None) -> None:
     """Refuse a blade whose number of teeth is stated nowhere.
 
