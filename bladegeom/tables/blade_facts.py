@@ -11,11 +11,9 @@ from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
 from bladegeom.lengths import NumberError
 from bladegeom.tables.columns import unknown_columns
 from bladegeom.tables.damage import damaged_number, is_ditto
-from bladegeom.tables.decimals import sheet_mark
 from bladegeom.tables.facts import Fact, merge, parse_fact
-from bladegeom.tables.sheets import open_sheet
+from bladegeom.tables.sheets import open_sheet, sheet_mark, take_units
 from bladegeom.tables.text import Sheet, read_bytes
-from bladegeom.tables.unit_row import take_units
 
 
 class BladeFacts(NamedTuple):
