@@ -19,7 +19,8 @@ from bladegeom.fit.frame import Places, cells, grouped
 from bladegeom.fit.plain import plain_answers
 from bladegeom.readings import Readings
 from bladegeom.result import in_columns
-from bladegeom.tables.table import check_header, one_blade
+from bladegeom.tables.header import check_header
+from bladegeom.tables.table import Part, Table
 from bladegeom.tables.text import Sheet, tidy_name
 
 if TYPE_CHECKING:
@@ -219,6 +220,7 @@ def _one_by_one(
             key = tuple(words[place[one]] if one in place else "" for one in _NAMES)
             groups.setdefault((key[0], key[1]), []).append((row, words))
     refused: list[Fault] = []
+    table = Table(Sheet([*place], [], ",", 1), column, unit, ".", dict(place), [])
     answers: dict[int, dict[str, Any]] = {}
     blades: dict[str, tuple[Blade, str]] = {}
     for (who, mount), read in groups.items():
@@ -226,7 +228,7 @@ def _one_by_one(
         try:
             for name, value in zip(_NAMES, (who, mount), strict=True):
                 _check_named(name, value, name in place, read)
-            readings = one_blade(who, read, place, column, unit, ".", {}, [])
+            readings = Part(table, who, read).readings()
             _check_same_blade(readings, blades, mount)
             answers[read[0][0] - 2] = _in_row(readings, checked)
         except RefusedError as error:

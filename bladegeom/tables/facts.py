@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from bladegeom.blade import Blade
 from bladegeom.columns import FACT_COLUMNS, STATED, Length, no_fact
-from bladegeom.faults import Fault, RefusedError, refuse
+from bladegeom.faults import Fault, RefusedError, also_in, refuse
 from bladegeom.lengths import MM_PER, NumberError, with_unit
+from bladegeom.tables.damage import damaged_number
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,43 @@ def parse_fact(
     if unit:
         value, said = value * MM_PER[unit], f"{text} {unit}"
     return fact.name, Fact(value, said, place, row)
+
+
+def no_number(
+    error: NumberError,
+    name: str,
+    row: int | None,
+    column: str,
+    cell: str,
+    mark: str,
+    where: str = "",
+) -> Fault:
+    """Return what is wrong with a cell that holds no number; a spreadsheet's doing by its name."""
+    problem, cure = damaged_number(cell, mark) or (error.problem, error.cure)
+    return Fault(f"{column}{where}: {problem}", cure, name or None, row, column, cell.strip())
+
+
+def facts_of_column(
+    name: str,
+    column: str,
+    rows: list[tuple[int, list[str]]],
+    place: int,
+    mark: str,
+    known: dict[str, Fact],
+) -> list[Fault]:
+    """Add what a constant column states to `known`; the same cell is read, and refused, once."""
+    found: dict[str, list[int]] = {}
+    for row, cells in rows:
+        found.setdefault(cells[place].strip(), []).append(row)
+    faults: list[Fault] = []
+    for cell, (row, *others) in found.items():
+        try:
+            fact = parse_fact(column, cell, mark, f"row {row}", row)
+            wrong = merge(known, dict([fact]), name) if fact else []
+        except NumberError as error:
+            wrong = [no_number(error, name, row, column, cell, mark)]
+        faults += [replace(one, problem=f"{one.problem}{also_in(others)}") for one in wrong]
+    return faults
 
 
 def merge(into: dict[str, Fact], new: Mapping[str, Fact], blade: str | None) -> list[Fault]:
