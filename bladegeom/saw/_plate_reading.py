@@ -5,22 +5,40 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from bladegeom.estimate import Estimate, Known, Verdict
 from bladegeom.faults import RefusedError, refuse
 from bladegeom.kernel.doubt import student_t
 from bladegeom.result import Result, derived, described, number, quantity
-from bladegeom.saw.bench import NOT_READ, Bench, Slots, Step, Unread, judged, side_of, size, told
+from bladegeom.saw._measure import named_side, side_of, size, told, way_to
+from bladegeom.saw.bench import NOT_READ, Bench, Slots, Step, Unread, with_slots
 from bladegeom.saw.setting import USES, Setting, how_to_set, setting_error
 from bladegeom.tables.toml import Section
 
-_MEANT = {
-    "table": ("the lean from the upright", "plus where the plate's top leans"),
-    "bevel": ("the bevel from the upright", ""),
-    "miter_gauge": ("what it is off its angle", "plus where the plate's front end leans"),
-    "riving_knife": ("what it is off the plate", "plus where the knife's back end stands"),
+
+class _Part(NamedTuple):
+    """A part of the file that is set from the plate."""
+
+    called: str
+    span: str
+    """The key of its span."""
+    meant: str
+    """What is meant by what it shows."""
+    plus: str = ""
+    """What stands toward the indicator's side where that has a plus."""
+
+
+_PARTS = {
+    "table": _Part("the table", "thickness", "the lean from the upright", "the plate's top leans"),
+    "bevel": _Part("a bevel", "thickness", "the bevel from the upright"),
+    "miter_gauge": _Part(
+        "the miter gauge", "width", "what it is off its angle", "the plate's front end leans"
+    ),
+    "riving_knife": _Part(
+        "the riving knife", "distance", "what it is off the plate", "the knife's back end stands"
+    ),
 }
-"""Use -> what is meant by what it shows, and the sign of it."""
 
 
 @described
@@ -51,7 +69,7 @@ class PlateReading(Result):
 
     @derived("of what counts; none without a tolerance, or where it is not known", label="verdict")
     def verdict(self) -> Verdict | None:
-        return None if self.judged is None else judged(self.judged, self.tolerance_deg)
+        return None if self.judged is None else self.judged.verdict(self.tolerance_deg)
 
     side: str | None
     """The indicator's side of the blade: left, right, or not known."""
@@ -73,7 +91,8 @@ class PlateReading(Result):
         gap = self.setting.gap(off)
         by = size(off, "deg")
         if gap is not None:
-            by += f", {size(gap, self.setting.span_unit or '')} over {self._over}"
+            unit = self.setting.span_unit or ""
+            by += f", {size(gap, unit)} over {self.setting.cut_length:.4g} {unit}"
         if self.setting.use == "miter_gauge":
             end = "end on the indicator's side" if self.side is None else f"{self.side} end"
             way = "away from you" if off.value > 0 else "toward you"
@@ -83,23 +102,18 @@ class PlateReading(Result):
         said = f"Tilt the top of the blade {self._way(off.value < 0)} by {by}."
         return f"{said} {self._stop(off.value < 0)}".rstrip()
 
-    @property
-    def _over(self) -> str:
-        return f"{self.setting.cut_length:.4g} {self.setting.span_unit}"
-
     def _way(self, toward: bool) -> str:
         seen = f"{'toward' if toward else 'away from'} the indicator's side"
-        return seen if self.side is None else f"to the {self._named(toward)} ({seen})"
+        return way_to(self.side, toward, seen)
 
-    def _named(self, toward: bool) -> str | None:
-        """Return which side is toward the indicator, or away from it."""
-        if self.side is None or toward:
-            return self.side
-        return "right" if self.side == "left" else "left"
+    def _tilted(self, toward: bool) -> bool | None:
+        """Return whether the saw tilts toward the indicator for bevels, or away from it."""
+        known = self.side is not None and self.tilts is not None
+        return named_side(self.side, toward) == self.tilts if known else None
 
     def _stop(self, toward: bool) -> str:
         """Say which stop is in the way of a tilt."""
-        free = None if None in (self.side, self.tilts) else self._named(toward) == self.tilts
+        free = self._tilted(toward)
         if self.setting.use == "bevel":
             # Back toward the upright nothing is in the way.
             return "Back off the bevel stop first if it is in the way." if free else ""
@@ -128,7 +142,7 @@ class PlateReading(Result):
         by = off.times(math.copysign(1.0, off.value)).text("deg")
         way = self._way(off.value > 0)
         if use == "bevel" and self.tilts is not None:
-            past = "past" if self._named(off.value > 0) == self.tilts else "short of"
+            past = "past" if self._tilted(off.value > 0) else "short of"
             return f"the blade leans {by} {past} the bevel"
         if use == "miter_gauge":
             return f"against the gauge's square the blade's front end stands {way} by {by}"
@@ -198,15 +212,12 @@ def read_from_plate(
         line = Estimate(0.0, setting.worst.value / student_t(0.95, math.inf))
     # Anything within half a step either way is shown as the same (GUM F.2.2.1).
     off = line.plus(Estimate(toward * (shows - target), resolution / math.sqrt(12)))
-    to_slot = None
-    if use == "miter_gauge" and slots is not None and None not in (slots.side, side):
-        to_slot = off.plus(slots.angle.times(-1.0 if slots.side == side else 1.0))
     return PlateReading(
         setting=setting,
         shows=shows,
         resolution=resolution,
         off=off,
-        to_slot=to_slot,
+        to_slot=with_slots(off, side, slots) if use == "miter_gauge" else None,
         tolerance_deg=tolerance_deg,
         side=side,
         tilts=tilts,
@@ -222,27 +233,19 @@ def _miscounted(setting: Setting, shows: float, target: float) -> RefusedError |
     # table, and the number alone cannot tell.
     if abs(shows - target) <= 1.0 or abs(best - target) >= abs(shows - target):
         return None
-    meant, sign = _MEANT[setting.use]
+    part = _PARTS[setting.use]
     cure = f"write {round(best, 9):g}"
-    if sign:
-        cure += f" or -{round(best, 9):g}: {sign} toward the indicator's side of the blade"
+    if part.plus:
+        cure += f" or -{round(best, 9):g}: plus where {part.plus} toward the indicator's side of "
+        cure += "the blade"
     if setting.use in ("table", "bevel"):
         cure += "; a box zeroed on the table counts from the table"
     return refuse(
-        f"shows is {shows:g}, and {meant} is meant, {target:g} where it is right",
+        f"shows is {shows:g}, and {part.meant} is meant, {target:g} where it is right",
         cure,
         value=f"{shows:g}",
         column="shows",
     )
-
-
-_PARTS = {
-    "table": ("the table", "thickness"),
-    "bevel": ("a bevel", "thickness"),
-    "miter_gauge": ("the miter gauge", "width"),
-    "riving_knife": ("the riving knife", "distance"),
-}
-"""Use -> how it is called, and the key of its span."""
 
 
 def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
@@ -250,9 +253,11 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
 
     One of which nothing was read is set down on the bench as unread; None then.
     """
-    called, span = _PARTS[use]
+    part = _PARTS[use]
     setting = setting_error(
-        bench.needed(called), use, **section.given("tooth", "sides", angle_deg="angle", span=span)
+        bench.needed(part.called),
+        use,
+        **section.given("tooth", "sides", angle_deg="angle", span=part.span),
     )
     angle = section.get("angle", setting.angle_deg)
     title = {

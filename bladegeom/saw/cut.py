@@ -7,30 +7,30 @@ from typing import Any, Literal, get_args
 
 from bladegeom.estimate import Estimate, mean_of
 from bladegeom.faults import refuse
-from bladegeom.lengths import MM_PER, Length, Lengths, length_mm
+from bladegeom.lengths import MM_PER, Length, Lengths
 from bladegeom.result import Result, derived, described, quantity
-from bladegeom.saw.bench import (
-    DOUBT_UNKNOWN,
+from bladegeom.saw._measure import (
     NOT_TOLD,
-    Bench,
-    Step,
+    SIDES,
+    Side,
     angle_over,
     difference_of,
-    judged,
-    needed_mm,
+    in_unit,
+    needed,
     one_of,
     rise_over,
     size,
-    taken_mm,
+    taken,
     told,
+    unknown,
 )
+from bladegeom.saw.bench import Bench, Step
 from bladegeom.saw.compare import Comparison
 from bladegeom.saw.kerf import kerf
 from bladegeom.tables.toml import Section
 
 OpenAt = Literal["top", "bottom"]
 Flipped = Literal["indicator", "other"]
-Side = Literal["left", "right"]
 
 SWING_OVER = {"mm": 300.0, "in": 12.0}
 """Unit -> the length of fence over which a swing is told in words."""
@@ -81,7 +81,7 @@ class FlipTest(Result):
     @property
     def remarks(self) -> tuple[str, ...]:
         """What the reader should know."""
-        return () if math.isfinite(self.error.u) else (DOUBT_UNKNOWN,)
+        return unknown(self.error)
 
     def _title(self) -> str:
         return "Flip test: the two faces of one cut, one piece turned over"
@@ -126,8 +126,8 @@ def flip_test(
     RefusedError
         If a gap is below 0, the height is missing, or it is not stated where the gap is open.
     """
-    (gaps,), unit = taken_mm({"gap": gap}, signed=False)
-    high, step = needed_mm("height", height), length_mm("graduation", graduation)
+    (gaps,), unit = taken({"gap": gap}, signed=False)
+    high, step = needed(unit, "height", height), in_unit(unit, "graduation", graduation)
     one_of("flipped", flipped, get_args(Flipped))
     if open_at is not None or gaps.any():
         one_of("open_at", open_at, get_args(OpenAt))
@@ -135,8 +135,8 @@ def flip_test(
     toward = -1.0 if mean.value and (open_at == "top") == (flipped == "indicator") else 1.0
     return FlipTest(
         error=angle_over(mean.times(toward), 2 * high),
-        gap=mean.times(1 / MM_PER[unit]),
-        height=high / MM_PER[unit],
+        gap=mean,
+        height=high,
         unit=unit,
         open_at=open_at,
         flipped=flipped,
@@ -209,7 +209,7 @@ class RoundTest(Result):
         return (
             f"It holds if the board was turned {way}, seen from above: the edge just cut went "
             "against the fence every time.",
-            *(() if math.isfinite(self.error.u) else (DOUBT_UNKNOWN,)),
+            *unknown(self.error),
         )
 
     def _title(self) -> str:
@@ -263,11 +263,9 @@ def round_test(
     RefusedError
         If a width is not above 0, the length is missing, or there are fewer than 3 turns.
     """
-    (widths, other_widths), unit = taken_mm(
-        {"first": first, "last": last}, signed=False, zero=False
-    )
-    long, step = needed_mm("length", length), length_mm("graduation", graduation)
-    one_of("piece", piece, get_args(Side))
+    (widths, other_widths), unit = taken({"first": first, "last": last}, signed=False, zero=False)
+    long, step = needed(unit, "length", length), in_unit(unit, "graduation", graduation)
+    one_of("piece", piece, SIDES)
     if isinstance(turns, bool) or not isinstance(turns, int) or turns < 3:
         raise refuse(
             f"turns is {turns}",
@@ -278,8 +276,8 @@ def round_test(
     taper = difference_of(widths, other_widths, step)
     return RoundTest(
         error=angle_over(taper, long).times(1 / turns),
-        taper=taper.times(1 / MM_PER[unit]),
-        length=long / MM_PER[unit],
+        taper=taper,
+        length=long,
         unit=unit,
         turns=turns,
         piece=piece,
@@ -308,8 +306,8 @@ def measured_length(length: Lengths, *, graduation: Length | None = None) -> Est
     RefusedError
         If a length is not above 0.
     """
-    (read,), unit = taken_mm({"length": length}, signed=False, zero=False)
-    return mean_of(read, length_mm("graduation", graduation)).times(1 / MM_PER[unit])
+    (read,), unit = taken({"length": length}, signed=False, zero=False)
+    return mean_of(read, in_unit(unit, "graduation", graduation))
 
 
 _AGAIN: dict[str, Any] = {
@@ -334,7 +332,7 @@ def flip_step(bench: Bench, section: Section) -> Step:
         result.error,
         found=(f"cut out of square by {result.error.text('deg')}",),
         moves=[("blade", 0.0)],
-        verdict=judged(result.error, bench.stated("table", "tolerance")),
+        verdict=result.error.verdict(bench.stated("table", "tolerance")),
         **_AGAIN,
     )
 
@@ -354,7 +352,7 @@ def round_step(bench: Bench, section: Section) -> Step:
         result.error,
         found=(f"each corner short by {result.error.text('deg')}",),
         moves=[("gauge", head)],
-        verdict=judged(result.error, bench.stated("miter_gauge", "tolerance")),
+        verdict=result.error.verdict(bench.stated("miter_gauge", "tolerance")),
         **_AGAIN,
     )
 
@@ -369,7 +367,7 @@ def stop_step(bench: Bench, section: Section) -> Step:
         result.error,
         found=(f"corner short by {result.error.text('deg')}, after {result.turns} turns",),
         moves=[("gauge", head)],
-        verdict=judged(result.error, section.get("tolerance")),
+        verdict=result.error.verdict(section.get("tolerance")),
         **_AGAIN,
     )
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import NamedTuple
 
 from bladegeom.angles import wrap_180
@@ -11,10 +10,10 @@ from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.squareness import squareness, squareness_error, squareness_error_u
-from bladegeom.fit.wobble import WobbleFit
+from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.lengths import LARGEST, Length, length
-from bladegeom.result import Result, derived, described, number, quantity
-from bladegeom.saw.bench import rise_over
+from bladegeom.result import derived, described, number, quantity
+from bladegeom.saw._measure import rise_over
 
 BELOW = "below the graduation, which is not stated"
 
@@ -102,7 +101,7 @@ def _made_of_worst(method: str) -> Known:
 
 
 @described
-class Setting(Result):
+class Setting(OfBlade):
     """What a part of the saw is set wrong by, and what that means in wood.
 
     The named end of the plate's line is its upper end (table, bevel) or its front end (miter
@@ -114,10 +113,6 @@ class Setting(Result):
 
     fit: WobbleFit
     line: NeutralLine
-
-    @derived("the blade's name, as text")
-    def blade(self) -> str:
-        return self.fit.readings.blade.name
 
     use: str = quantity(
         "what is set from the plate: table, bevel, miter_gauge, riving_knife or fence"
@@ -221,10 +216,10 @@ class Setting(Result):
         return (*how_to_set(self.use, self.line), *said)
 
     def _title(self) -> str:
-        what = f"{f'Blade {self.blade}' if self.blade else 'Blade'}: setting the "
         angle = f" at {self.angle_deg:.4g} deg" if self.angle_deg else ""
         lines = (f"  {line}" for line in how_to_set(self.use, self.line))
-        return "\n".join([what + USES[self.use].title + angle, *lines])
+        title = f"{self._named}: setting the {USES[self.use].title}{angle}"
+        return "\n".join([title, *lines])
 
     def _lines(self, label: str, error: Estimate | None) -> list[tuple[str, str]]:
         """Return what people read; the riving knife's toe and its lean are off alike."""
@@ -256,12 +251,6 @@ class Setting(Result):
             return f"{text}, and the frame of {self.sides} sides does not close"
         opens = number(abs(joint_gap.value), joint_gap.u)
         return f"{text}, and the last joint of {self.sides} opens {opens} {unit}"
-
-    def _first(self) -> Sequence[str]:
-        return self.fit.doubted
-
-    def _remarks(self) -> Sequence[str]:
-        return self.fit.warnings
 
 
 def setting_error(
