@@ -8,11 +8,11 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from bladegeom.estimate import Estimate, Known, Verdict
-from bladegeom.faults import RefusedError, refuse
+from bladegeom.faults import refuse
 from bladegeom.kernel.doubt import student_t
 from bladegeom.result import Result, derived, described, number, quantity
-from bladegeom.saw._measure import named_side, side_of, size, told, way_to
-from bladegeom.saw.bench import NOT_READ, Bench, Slots, Step, Unread, with_slots
+from bladegeom.saw._measure import named_side, size, told, way_to
+from bladegeom.saw.bench import NOT_READ, Bench, Step, Unread, with_slots
 from bladegeom.saw.setting import USES, Setting, how_to_set, setting_error
 from bladegeom.tables.toml import Section
 
@@ -47,7 +47,10 @@ class PlateReading(Result):
 
     setting: Setting = quantity("what the plate itself adds", inline=True)
     shows: float = quantity(
-        "degrees that were shown, as `read_from_plate` takes them",
+        "degrees that were shown: of the table, the lean of the plate from the upright; of a "
+        "bevel, the bevel itself; of the miter gauge, the lean of the plate's front end from the "
+        "gauge's square; of the knife, how its back end stands to the plate; positive toward the "
+        "indicator's side of the blade",
         label="shown",
         text=lambda one: f"{one.shows:g} deg",
     )
@@ -157,55 +160,32 @@ class PlateReading(Result):
         return self.setting._remarks()
 
 
-def read_from_plate(
-    setting: Setting,
-    *,
-    shows: float,
-    resolution: float,
-    tilts: str | None = None,
-    slots: Slots | None = None,
-    tolerance_deg: float | None = None,
-) -> PlateReading:
+def _read(bench: Bench, section: Section, setting: Setting) -> PlateReading:
     """Return what a part is off by, from what a square or inclinometer showed against the plate.
 
     The plate's line leans by the setting's own error from the plane of the cut, so that of what is
     shown this much is not the cut's. Where no wobble is established any tooth may stand up, and
-    the worst rotation is taken for the doubt of the line.
-
-    The miter gauge rides in the slot, and so does the board. Where the slot runs away from the
-    blade toward the back, on the indicator's side, the blade's front end stands nearer to that
-    side against the slot than it seems against the gauge: the slots' angle is taken off (on the
-    other side of the blade added).
-
-    Parameters
-    ----------
-    setting : Setting
-    shows : float
-        Degrees. Of the table, the lean of the plate from the upright, of the miter gauge, the lean
-        of the plate's front end from the gauge's square (or angle), of the riving knife, how its
-        back end stands to the plate: 0 for none, positive toward the indicator's side of the
-        blade. Of a bevel, the bevel itself, from the upright.
-    resolution : float
-        The finest step shown.
-    tilts : {"left", "right"}, optional
-        The way in which the top of the blade goes for a bevel; needed of a bevel.
-    slots : SlotAlignment, optional
-        As they stand; of the miter gauge only.
-    tolerance_deg : float, optional
-
-    Returns
-    -------
-    PlateReading
-
-    Raises
-    ------
-    RefusedError
-        If what is shown is counted from elsewhere, such as from the table and not the upright.
+    the worst rotation is taken for the doubt of the line. The miter gauge rides in the slot, and so
+    does the board: what the slots are out by comes on top of what it is off the blade.
     """
-    use, target = setting.use, setting.angle_deg if setting.use == "bevel" else 0.0
-    side = side_of(setting.fit)
-    if error := _miscounted(setting, shows, target):
-        raise error
+    use, tilts, side = setting.use, bench.stated("saw", "tilts"), bench.side
+    if use == "bevel":
+        if tilts is None:
+            raise refuse(
+                "a bevel that was read needs to know which way the blade tilts on this saw",
+                'add tilts = "left" or "right" to [saw]',
+                column="shows",
+            )
+        bench.needed_side("a bevel that was read")
+    if "resolution" not in section.values:
+        raise refuse(
+            "shows stands without a resolution",
+            "add resolution = ..., the finest step that the square or inclinometer shows",
+            column="shows",
+        )
+    shows, resolution = section.get("shows"), section.get("resolution")
+    target = setting.angle_deg if use == "bevel" else 0.0
+    _counted(setting, shows, target)
     toward = 1.0 if use != "bevel" or tilts == side else -1.0
     line = setting.cut if setting.error is None else setting.cut_at_error
     if line is None:
@@ -217,30 +197,30 @@ def read_from_plate(
         shows=shows,
         resolution=resolution,
         off=off,
-        to_slot=with_slots(off, side, slots) if use == "miter_gauge" else None,
-        tolerance_deg=tolerance_deg,
+        to_slot=with_slots(off, side, bench.slots) if use == "miter_gauge" else None,
+        tolerance_deg=section.get("tolerance"),
         side=side,
         tilts=tilts,
     )
 
 
-def _miscounted(setting: Setting, shows: float, target: float) -> RefusedError | None:
-    """Return what is wrong where a reading makes sense only if counted from elsewhere."""
+def _counted(setting: Setting, shows: float, target: float) -> None:
+    """Refuse a reading that makes sense only if it is counted from elsewhere."""
     table, angle = abs(90.0 - abs(shows)), setting.angle_deg
     others = {"bevel": [-shows, table], "miter_gauge": [table, abs(shows) - angle, table - angle]}
     best = min(map(abs, others.get(setting.use, [table])), key=lambda one: abs(one - target))
     # Within a degree nothing is refused: at 45 deg a bevel is as far from the upright as from the
     # table, and the number alone cannot tell.
     if abs(shows - target) <= 1.0 or abs(best - target) >= abs(shows - target):
-        return None
+        return
     part = _PARTS[setting.use]
     cure = f"write {round(best, 9):g}"
     if part.plus:
         cure += f" or -{round(best, 9):g}: plus where {part.plus} toward the indicator's side of "
         cure += "the blade"
-    if setting.use in ("table", "bevel"):
+    if USES[setting.use].upright:
         cure += "; a box zeroed on the table counts from the table"
-    return refuse(
+    raise refuse(
         f"shows is {shows:g}, and {part.meant} is meant, {target:g} where it is right",
         cure,
         value=f"{shows:g}",
@@ -270,17 +250,17 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
         bench.unread.append(Unread(title, _stand(setting), setting.worst, use == "miter_gauge"))
         return None
     read = _read(bench, section, setting)
-    called = "Riving knife, toe" if use == "riving_knife" else title
+    title += ", toe" if use == "riving_knife" else ""
     if setting.line.mistake is not None:
         anew = "After the blade is read again: set it against the plate anew."
-        step = Step(part=use, title=called, do=(anew,), state="wait", result=read)
+        step = Step(part=use, title=title, do=(anew,), state="wait", result=read)
     else:
         # Whether a gauge is swung to the left or to the right is not stated.
         gauge = [("gauge", round(sign * setting.angle_deg, 3)) for sign in (1, -1)]
         moves = {"table": [("blade", 0.0)], "bevel": [("blade", angle)], "miter_gauge": gauge}
         step = bench.step(
             use,
-            called,
+            title,
             read,
             read.judged,
             again=f"Read it again, in finer steps than {read.resolution:g} deg: it cannot be told "
@@ -298,43 +278,17 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
             do = (*step.do, f"Its lean was not read: {lean[0].lower()}{lean[1:]}")
             step = replace(step, do=do)
     step = replace(step, stand=_stand(setting))
-    return _of_gauge(bench, step, read) if use == "miter_gauge" else step
-
-
-def _read(bench: Bench, section: Section, setting: Setting) -> PlateReading:
-    tilts = bench.stated("saw", "tilts")
-    if setting.use == "bevel":
-        if tilts is None:
-            raise refuse(
-                "a bevel that was read needs to know which way the blade tilts on this saw",
-                'add tilts = "left" or "right" to [saw]',
-                column="shows",
-            )
-        bench.needed_side("a bevel that was read")
-    if "resolution" not in section.values:
-        raise refuse(
-            "shows stands without a resolution",
-            "add resolution = ..., the finest step that the square or inclinometer shows",
-            column="shows",
-        )
-    return read_from_plate(
-        setting,
-        **section.given("shows", "resolution", tolerance_deg="tolerance"),
-        tilts=tilts,
-        slots=bench.slots,
-    )
-
-
-def _of_gauge(bench: Bench, step: Step, read: PlateReading) -> Step:
-    """Return the step of a miter gauge, whose corners are those of gauge and slot together."""
+    if use != "miter_gauge":
+        return step
+    # The corners of a board are those of gauge and slot together.
     if read.to_slot is None:
         do = (
             "The corner of a board is that of gauge and slot: read the slots, in [slots]."
             if bench.slots is None
             else "Say on which side of the blade each indicator stood: side in the blade's "
-            "readings, indicator in [slots]."
+            "readings, indicator in [slots].",
         )
-        return replace(step, state="read again", do=(do,))
+        return replace(step, state="read again", do=do)
     if step.state == "read again" and bench.slots_state != "leave":
         return replace(step, state="wait", do=("After the slots: read the gauge again.",))
     return step

@@ -107,24 +107,18 @@ def flip_test(
     ----------
     gap : lengths, such as ``"0.5 0.5 thou"`` or ``([0.5, 0.5], "thou")``
         As often as measured, at the open edge; 0 where no light shows.
-    height : length, such as ``"2 in"`` or ``(2, "in")``
+    height : length
         Of the cut: the thickness of the board.
     open_at : {"top", "bottom"}, optional
         Where the gap is open; not needed where it is 0.
     flipped : {"indicator", "other"}
-        The piece that was turned over is the one from the indicator's side of the blade, or from
-        the other.
+        The side of the blade from which the piece came that was turned over.
     graduation : length, optional
         The finest step of the gap's gauge.
-
-    Returns
-    -------
-    FlipTest
 
     Raises
     ------
     RefusedError
-        If a gap is below 0, the height is missing, or it is not stated where the gap is open.
     """
     (gaps,), unit = taken({"gap": gap}, signed=False)
     high, step = needed(unit, "height", height), in_unit(unit, "graduation", graduation)
@@ -243,25 +237,20 @@ def round_test(
         measured.
     last : lengths
         The same at the end that was cut last (at the fence).
-    length : length, such as ``"8 in"`` or ``(8, "in")``
+    length : length
         Of the strip, between the places where its width was measured.
     turns : int
         4 for a board with right angles, 8 for an octagon and the stops at 45 degrees.
     piece : {"left", "right"}
         The side of the blade on which the board lies.
     name : str
-        Of the stop of the gauge that is tested, for the record.
+        Of the stop that is tested.
     graduation : length, optional
         The finest step of the calliper.
-
-    Returns
-    -------
-    RoundTest
 
     Raises
     ------
     RefusedError
-        If a width is not above 0, the length is missing, or there are fewer than 3 turns.
     """
     (widths, other_widths), unit = taken({"first": first, "last": last}, signed=False, zero=False)
     long, step = needed(unit, "length", length), in_unit(unit, "graduation", graduation)
@@ -286,20 +275,10 @@ def round_test(
 
 
 def measured_length(length: Lengths, *, graduation: Length | None = None) -> Estimate:
-    """Return a measured length, such as a kerf or the distance of its wall from the fence.
+    """Return a length, such as a kerf, as often as it was measured, ``"3.21 3.22 mm"``.
 
-    Parameters
-    ----------
-    length : lengths, such as ``"3.21 3.22 mm"`` or ``([3.21, 3.22], "mm")``
-        As often as measured.
-    graduation : length, optional
-        The finest step of the calliper.
-
-    Returns
-    -------
-    Estimate
-        In mm or in, as the length was given; its `u` is NaN where neither repeats nor a graduation
-        tell it.
+    In mm or in, as it was given; its `u` is NaN where neither repeats nor a graduation (of the
+    calliper) tell it.
 
     Raises
     ------

@@ -169,7 +169,7 @@ def fence_alignment(
         Places along the slot, growing from front to back; two at least, three for the scatter.
     readings : lengths
         Growing as the fence comes nearer to the indicator.
-    graduation : length, such as ``"0.01 mm"`` or ``(0.01, "mm")``, optional
+    graduation : length, optional
         Of the indicator.
     tolerance : length or degrees, optional
         Largest toe accepted, either way: ``"3 thou"`` over the read length, or ``"0.01 deg"``.
@@ -177,10 +177,6 @@ def fence_alignment(
         Of the slot in which the indicator was carried.
     fence_side : {"left", "right"}, optional
         The side of the blade on which the fence stands.
-
-    Returns
-    -------
-    FenceAlignment
 
     Raises
     ------

@@ -204,13 +204,8 @@ def insert_level(
     threads_per_inch : float, optional
         The same for a screw that is named so.
     graduation : length, optional
-        Of the indicator.
     tolerance : length, optional
         How far from the table's height the insert may lie anywhere.
-
-    Returns
-    -------
-    InsertLevel
 
     Raises
     ------

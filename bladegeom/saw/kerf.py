@@ -269,14 +269,6 @@ class SideClearance(Result):
 def side_clearance(blade: Blade) -> SideClearance:
     """Return the side clearance, ``(tooth width - plate) / 2``.
 
-    Parameters
-    ----------
-    blade : Blade
-
-    Returns
-    -------
-    SideClearance
-
     Raises
     ------
     RefusedError
@@ -318,14 +310,11 @@ def rub_angle(
 
     Without a gullet depth rb = R, the cautious side: more plate to rub, a smaller angle. Where the
     gullets do not reach down to the table, no solid plate is left behind the axis to rub; the front
-    half of the chord is counted all the same, which again can only make the angle smaller. What is
-    left between the gullets, below the tooth tips, does not count as plate once their depth is
-    known.
+    half of the chord is counted all the same, which again can only make the angle smaller.
 
-    The limit depends on how high the blade stands. A clearance of 0.010 in goes with the common
-    quarter of a degree for 2.29 in of blade in the cut, which is a 10 in blade standing about
-    1/8 in high; standing 1 in high it has 6 in in the cut, and the limit is 0.0955 degrees. Rear
-    teeth recut one face by the sideways movement, whatever the clearance.
+    A clearance of 0.010 in goes with the common quarter of a degree for 2.29 in of blade in the
+    cut: a 10 in blade standing about 1/8 in high. Standing 1 in high it has 6 in in the cut, and
+    the limit is 0.0955 degrees. Rear teeth recut one face whatever the clearance.
 
     Parameters
     ----------

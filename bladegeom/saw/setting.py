@@ -270,18 +270,16 @@ def setting_error(
     off by as much. Any line of the plate parallel to the neutral line will do.
 
     The end of a line at the blade angle theta leans toward the indicator by
-    ``atan(tan(tilt) cos(theta - near))``, upright or level (`squareness_error`). Setting to it
-    turns the cut the other way: where the plate's line leans by e from the plane square to the
-    arbor, in which the teeth cut, a square set to the line leans by e as well, and measured
-    against the square the plane of the cut leans by -e. So `cut` is minus `left`, positive when
-    the cut's upper or front end leans toward the indicator.
+    ``atan(tan(tilt) cos(theta - near))``, upright or level (`squareness_error`). Where the plate's
+    line leans by e from the plane square to the arbor, in which the teeth cut, a square set to the
+    line leans by e as well, and measured against the square the plane of the cut leans by -e. So
+    `cut` is minus `left`, positive when the cut's upper or front end leans toward the indicator.
 
     A bevel is off by e whatever its angle: the plate's upright line lies in the plane across the
-    saw that holds the arbor's axis. Tilting the arbor turns this plane in itself, the line with
-    it, and a bevel square or inclinometer measures its angle in the same plane; so bevel and lean
-    are turns about one axis, and add. Uppermost is then twelve o'clock of the tilted arbor. The
-    same holds for the miter gauge's angle, in the plane of the table. The slots are taken to be
-    true to the arbor.
+    saw that holds the arbor's axis, and tilting the arbor turns this plane in itself; so bevel and
+    lean are turns about one axis, and add. Uppermost is then twelve o'clock of the tilted arbor.
+    The same holds for the miter gauge's angle, in the plane of the table. The slots are taken to
+    be true to the arbor.
 
     Parameters
     ----------

@@ -185,19 +185,17 @@ def slot_alignment(
     An indicator that rides in a slot reads one marked tooth in front of the axis; then the blade is
     turned until the same tooth stands behind it, and the indicator is slid along. The path of a
     tooth lies square to the axis however the blade wobbles, so ``angle = atan((front - back) /
-    separation)`` is free of wobble. Readings grow as the tooth comes nearer the indicator: where
-    they are smaller at the back, the tooth stands off there and the angle is positive.
+    separation)`` is free of wobble; it is positive where the tooth stands off at the back.
 
     Turned by that angle, the two are parallel: the free end of the table goes ``lever tan(angle)``
-    the way in which the indicator points (toward the blade) where the pivot is in front, and the
-    other way where it is behind; the trunnion, which carries the blade, goes opposite to the table.
+    the way in which the indicator points where the pivot is in front, and the other way where it is
+    behind; the trunnion, which carries the blade, goes opposite to the table.
 
     Parameters
     ----------
     front, back : lengths, such as ``"12.0 12.5 thou"`` or ``([12.0, 12.5], "thou")``
         Readings at each end, as often as taken; both in one unit.
     separation : length, such as ``"8 in"`` or ``(8, "in")``
-        From the one place of the tooth to the other.
     graduation : length, optional
         Of the indicator; without it, only repeats tell the doubt.
     end_float : length, optional
@@ -206,9 +204,7 @@ def slot_alignment(
     side : {"left", "right"}, optional
         Of the blade, on which the indicator stands, as seen by the operator from the front.
     moved : {"table", "trunnion"}
-        What is turned to correct.
-    pivot : {"front", "back"}
-        The bolt that stays.
+        What is turned to correct, about the `pivot`: the bolt in ``front`` or at the ``back``.
     lever : length, optional
         From the pivot bolt to where the movement is measured; the separation if not given.
     tolerance : length or degrees, optional
@@ -216,10 +212,6 @@ def slot_alignment(
         ``"0.02 deg"``.
     fit : WobbleFit, optional
         Of the blade on the saw: tells by how much the same check on its plate would be wrong.
-
-    Returns
-    -------
-    SlotAlignment
 
     Raises
     ------
