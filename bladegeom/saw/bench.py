@@ -173,6 +173,13 @@ class Bench:
             )
         return self.side
 
+    def check(
+        self, what: str, predicted: Estimate | None, measured: Estimate, unit: str = "deg"
+    ) -> None:
+        """Hold what was measured against what is predicted, where that is known."""
+        if predicted is not None:
+            self.checks.append(Comparison(what, predicted, measured, unit))
+
     def step(
         self,
         part: str,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 from bladegeom.estimate import Estimate, mean_of
 from bladegeom.faults import refuse
@@ -25,7 +25,6 @@ from bladegeom.saw._measure import (
     unknown,
 )
 from bladegeom.saw.bench import Bench, Step
-from bladegeom.saw.compare import Comparison
 from bladegeom.saw.kerf import kerf
 from bladegeom.tables.toml import Section
 
@@ -289,12 +288,6 @@ def measured_length(length: Lengths, *, graduation: Length | None = None) -> Est
     return mean_of(read, in_unit(unit, "graduation", graduation))
 
 
-_AGAIN: dict[str, Any] = {
-    "again": "Cut and measure again: it cannot be told yet.",
-    "same": "The same error as under {}: make that move, then cut again.",
-}
-
-
 def flip_step(bench: Bench, section: Section) -> Step:
     """Return the step of the flip test, and hold it against what the table predicts."""
     side = bench.needed_side("the flip test")
@@ -302,53 +295,30 @@ def flip_step(bench: Bench, section: Section) -> Step:
         **section.given("gap", "height", "graduation", open_at="open"),
         flipped="indicator" if section.get("flipped") == side else "other",
     )
-    if bench.square is not None:
-        bench.checks.append(Comparison("square of the cut", bench.square, result.error, "deg"))
-    return bench.step(
-        "test_cut.flip",
-        "Test cut: one piece flipped",
-        result,
-        result.error,
-        found=(f"cut out of square by {result.error.text('deg')}",),
-        moves=[("blade", 0.0)],
-        verdict=result.error.verdict(bench.stated("table", "tolerance")),
-        **_AGAIN,
-    )
+    bench.check("square of the cut", bench.square, result.error)
+    found = f"cut out of square by {result.error.text('deg')}"
+    title, tolerance = "Test cut: one piece flipped", bench.stated("table", "tolerance")
+    return _step(bench, "test_cut.flip", title, result, found, ("blade", 0.0), tolerance)
 
 
 def round_step(bench: Bench, section: Section) -> Step:
     """Return the step of a cut round a board, and hold it against what the gauge predicts."""
     result, head = _round(section)
     corner = bench.corners.get(abs(head))
-    if corner is not None:
-        # On the indicator's side the lean of the cut's front end toward it takes as much off.
-        predicted = corner.times(-1.0 if bench.side == result.piece else 1.0)
-        bench.checks.append(Comparison("corner of the board", predicted, result.error, "deg"))
-    return bench.step(
-        "test_cut.round",
-        "Test cut: round the board",
-        result,
-        result.error,
-        found=(f"each corner short by {result.error.text('deg')}",),
-        moves=[("gauge", head)],
-        verdict=result.error.verdict(bench.stated("miter_gauge", "tolerance")),
-        **_AGAIN,
-    )
+    # On the indicator's side the lean of the cut's front end toward it takes as much off.
+    sign = -1.0 if bench.side == result.piece else 1.0
+    bench.check("corner of the board", corner and corner.times(sign), result.error)
+    found = f"each corner short by {result.error.text('deg')}"
+    title, tolerance = "Test cut: round the board", bench.stated("miter_gauge", "tolerance")
+    return _step(bench, "test_cut.round", title, result, found, ("gauge", head), tolerance)
 
 
 def stop_step(bench: Bench, section: Section) -> Step:
     """Return the step of a stop of the miter gauge."""
     result, head = _round(section)
-    return bench.step(
-        "stop",
-        f"Miter stop {section.get('name')}",
-        result,
-        result.error,
-        found=(f"corner short by {result.error.text('deg')}, after {result.turns} turns",),
-        moves=[("gauge", head)],
-        verdict=result.error.verdict(section.get("tolerance")),
-        **_AGAIN,
-    )
+    found = f"corner short by {result.error.text('deg')}, after {result.turns} turns"
+    title, tolerance = f"Miter stop {result.name}", section.get("tolerance")
+    return _step(bench, "stop", title, result, found, ("gauge", head), tolerance)
 
 
 def _round(section: Section) -> tuple[RoundTest, float]:
@@ -359,17 +329,37 @@ def _round(section: Section) -> tuple[RoundTest, float]:
     return result, round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
 
 
+def _step(
+    bench: Bench,
+    part: str,
+    title: str,
+    result: FlipTest | RoundTest,
+    found: str,
+    moves: tuple[str, float],
+    tolerance: float | None,
+) -> Step:
+    return bench.step(
+        part,
+        title,
+        result,
+        result.error,
+        again="Cut and measure again: it cannot be told yet.",
+        same="The same error as under {}: make that move, then cut again.",
+        found=(found,),
+        moves=(moves,),
+        verdict=result.error.verdict(tolerance),
+    )
+
+
 def kerf_step(bench: Bench, section: Section) -> Step:
     """Return the step of the kerf, and hold it against what wobble and slots predict."""
     result = kerf(bench.needed("the kerf"))
     unit = section.get("width")[1]
     width = measured_length(**section.given("graduation", length="width"))
     predicted = result.width.times(MM_PER[result.unit] / MM_PER[unit])
-    heel = _heel(bench, unit)
-    if heel is not None:
-        predicted = predicted.plus(heel)
+    predicted = predicted.plus(*_heel(bench, unit))
     if result.fit.mistake is None:
-        bench.checks.append(Comparison("width of the kerf", predicted, width, unit))
+        bench.check("width of the kerf", predicted, width, unit)
     return Step(
         part="test_cut.kerf",
         title="Test cut: width of the kerf",
@@ -378,7 +368,7 @@ def kerf_step(bench: Bench, section: Section) -> Step:
     )
 
 
-def _heel(bench: Bench, unit: str) -> Estimate | None:
+def _heel(bench: Bench, unit: str) -> list[Estimate]:
     """Return what the slots' error adds to the kerf: the rear teeth cut beside the front ones.
 
     The angle times the chord of the teeth at the table, 2 sqrt(R^2 - y^2).
@@ -386,8 +376,8 @@ def _heel(bench: Bench, unit: str) -> Estimate | None:
     height = bench.stated("blade", "height")
     rim = None if bench.fit is None else bench.fit.readings.blade.radius_mm
     if bench.slots is None or height is None or rim is None:
-        return None
+        return []
     above = rim - height[0] * MM_PER[height[1]]
     chord = 2 * math.sqrt(max(0.0, rim**2 - above**2)) / MM_PER[unit]
     angle = bench.slots.angle
-    return Estimate(abs(angle.value), angle.u, angle.dof).times(math.radians(chord))
+    return [Estimate(abs(angle.value), angle.u, angle.dof).times(math.radians(chord))]
