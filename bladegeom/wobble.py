@@ -25,7 +25,7 @@ DETECTION_LEVEL = 0.95
 """A wobble is resolved if no wobble would show so large a one in fewer than 5 % of cases."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)  # A fit, which is one, shows its own table.
 class Wobble:
     """Once-per-turn wobbles: the size of each is its amplitude, its angle the near direction.
 
@@ -158,7 +158,7 @@ class Wobble:
         low, high = direction_limits(
             self.cosine, self.sine, self.rounded_covariance, self.dof, confidence_level
         )
-        turns = self.near_deg - self._toward_deg
+        turns = one_or_many(self.near_deg - self._toward_deg)
         return Interval(low + turns, high + turns, confidence_level)
 
     def probability(self, from_deg: float, to_deg: float) -> float:

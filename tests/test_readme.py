@@ -6,9 +6,10 @@ import re
 from pathlib import Path
 
 import pytest
-from make_readme import PICTURE, filled, pieces
+from make_readme import PICTURE, filled, pieces, results
 
 import bladegeom as bg
+from bladegeom.result import Result
 from bladegeom.saw._saw_file import PARTS
 from bladegeom.tables.columns import KNOWN_COLUMNS
 
@@ -109,3 +110,7 @@ def test_every_public_name_is_there_and_says_what_it_is():
         public = getattr(bg, name)
         if callable(public):
             assert public.__doc__, name
+
+
+def test_every_result_shows_its_own_text():
+    assert not [one for one in results() if one.__repr__ is not Result.__repr__]

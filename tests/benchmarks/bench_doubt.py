@@ -3,7 +3,8 @@
     python tests/benchmarks/bench_doubt.py [BLADES]
 
 Simulates BLADES blades (20,000) for every case from one fixed seed, prints tables in Markdown and,
-run with the full number, writes the last one to calibration.md beside this file. Nothing here is a test: `tests/test_calibration.py` holds a small part of it.
+run with the full number, writes the last one to calibration.md beside this file. Nothing here is a
+test: `tests/test_calibration.py` holds a small part of it.
 
 The blades of a case are judged many at a time by the package's own kernels: the least squares,
 the law of the amplitude, the standard deviation toward a direction, Student's factor, the
