@@ -384,7 +384,7 @@ def _line(
         far=far,
         neutral=(first, second),
         better_tooth=(first if first_better(ends[1], ends[3]) else second).tooth,
-        line_off_deg=float(off),
+        line_off_deg=float(off) + 0.0,  # No minus before a zero.
         left_deg=None if tilt is None else float(left),
         worst_deg=tilt,
     )
