@@ -198,7 +198,7 @@ def wall_chart(
     if ax is None:
         page = Page(paper, landscape=True)
         page.head(wall.fit.readings.blade.name, "wall of the kerf", date, _settings(wall))
-        page.tell(wall.fit, lambda: wall.headline, _roughness(wall))
+        page.tell(wall.fit, lambda: wall.headline, _roughness(wall), less=4.0)
         page.remarks(wall.assumed, (8.0,), 0.525)
         ax = page.within(20, 25.5, 22, 19)
     _profile(wall, Chart(ax))

@@ -185,10 +185,10 @@ class Page:
         page.tell(fit, said)
         return page
 
-    def tell(self, fit: WobbleFit, said: Callable[[], str], *more: str) -> None:
+    def tell(self, fit: WobbleFit, said: Callable[[], str], *more: str, less: float = 0.0) -> None:
         """Write the headline, which gives way to a likely mistake, and the warnings below it."""
         if fit.mistake is None:
-            self.line(said(), 15, less=4.0, bold=True)
+            self.line(said(), 15, less=less, bold=True)
             self.top += 9.0
         else:
             self.not_for_the_wall(neutral_line(fit).instructions, self.top - 1.0)
