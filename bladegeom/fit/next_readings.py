@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.faults import refuse
-from bladegeom.fit.answer import OfFit
 from bladegeom.fit.marks import neutral_line
-from bladegeom.fit.wobble import WobbleFit
+from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.design import Design, design_of
 from bladegeom.result import derived, described, number, percent, quantity
 from bladegeom.tables.counted import counted
@@ -32,14 +31,10 @@ _HAIR = 1e-9
 
 
 @described
-class NextReadings(OfFit):
+class NextReadings(OfBlade):
     """Which teeth to read next in the same mounting, and what that would do to the doubt."""
 
     fit: WobbleFit = quantity("of what was read so far", key="")
-
-    @derived("the blade's name, as text")
-    def blade(self) -> str:
-        return self.fit.readings.blade.name
 
     @derived("unit of the readings")
     def unit(self) -> str:

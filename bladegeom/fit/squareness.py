@@ -10,8 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.angles import wrap_180
 from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
-from bladegeom.fit.answer import OfFit
-from bladegeom.fit.wobble import WobbleFit
+from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.lengths import Length, length
 from bladegeom.result import derived, described, number, percent, quantity
@@ -63,7 +62,7 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
 
 
 @described
-class Squareness(OfFit):
+class Squareness(OfBlade):
     """The squareness error at one rotation, and over all of them.
 
     Where all readings are the same and the graduation is not stated, every uncertainty and upper
@@ -71,7 +70,6 @@ class Squareness(OfFit):
     """
 
     fit: WobbleFit
-    blade: str = quantity("the blade's name, as text")
     tooth: int | None = quantity("the tooth that stands uppermost, if it was given")
     away_deg: float = quantity("turn from the neutral line; see `squareness_error`")
     error: Estimate = quantity(
@@ -209,7 +207,6 @@ def squareness(
         chance = Known(odds[0], low=odds[1], high=odds[2])
     return Squareness(
         fit=fit,
-        blade=blade.name,
         away_deg=away,
         tooth=tooth,
         error=error,
