@@ -44,20 +44,6 @@ def pieces() -> dict[Path, dict[str, str]]:
     }
 
 
-def column_table() -> str:
-    """Return the columns of a table of readings, the rows' own first."""
-    rows = ["| column | holds |", "|---|---|"]
-    for column in (*IN_ROWS, *STATED.values()):
-        first = next(iter(column.headers))
-        names = f"`{first}`, ..." if len(column.headers) > 1 else f"`{first}`"
-        meaning = column.meaning
-        if column.default not in (None, ""):
-            shown = column.default if isinstance(column.default, str) else f"{column.default:g}"
-            meaning += f"; {shown} if not stated"
-        rows.append(f"| {names} | {meaning}{'; for the doubt' * column.doubt} |")
-    return "\n".join(rows)
-
-
 def snippet() -> str:
     """Return the work on one blade in a notebook, with what it answers."""
     fit = bg.fit_wobble(bg.read_blade(ROOT / DEMO))
@@ -110,6 +96,20 @@ def functions() -> str:
     places = [*order, *sorted(at.keys() - order)]
     rows = [row for place in places for row in at.get(place, ())]
     return "\n".join(["| name | what it is |", "|---|---|", *rows])
+
+
+def column_table() -> str:
+    """Return the columns of a table of readings, the rows' own first."""
+    rows = ["| column | holds |", "|---|---|"]
+    for column in (*IN_ROWS, *STATED.values()):
+        first = next(iter(column.headers))
+        names = f"`{first}`, ..." if len(column.headers) > 1 else f"`{first}`"
+        meaning = column.meaning
+        if column.default not in (None, ""):
+            shown = column.default if isinstance(column.default, str) else f"{column.default:g}"
+            meaning += f"; {shown} if not stated"
+        rows.append(f"| {names} | {meaning}{'; for the doubt' * column.doubt} |")
+    return "\n".join(rows)
 
 
 def arbor_table() -> str:
