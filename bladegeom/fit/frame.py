@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from bladegeom.blade import MOST_TEETH, Blade
 from bladegeom.faults import RefusedError
-from bladegeom.kernel.plan import FEWEST_TEETH
+from bladegeom.kernel.design import FEWEST_TEETH
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, NumberError, parse_number
 from bladegeom.mistakes.check import REVOLUTIONS_MM
 from bladegeom.readings import SURFACES
