@@ -70,11 +70,10 @@ if TYPE_CHECKING:
     from bladegeom.saw.slots import SlotAlignment, slot_alignment
     from bladegeom.shop.change import Change, change
     from bladegeom.shop.condition import Condition, assess
-    from bladegeom.shop.history import History, read_history, record
+    from bladegeom.shop.history import History, Visit, read_history, record, visit
     from bladegeom.shop.limits import Limit, Limits, read_limits
     from bladegeom.shop.shelf import Shelf, shelf
     from bladegeom.shop.trend import Trend, trend
-    from bladegeom.shop.visit import Visit, visit
     from bladegeom.tables.mounts import Mounts, read_mounts
     from bladegeom.tables.rings import Ring, read_rings
     from bladegeom.wall.wall import CutWall, cut_wall
