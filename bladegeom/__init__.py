@@ -60,12 +60,11 @@ if TYPE_CHECKING:
     from bladegeom.plate.plate import fit_plate
     from bladegeom.plate.rotation import Rotation, best_rotation
     from bladegeom.plate.shape import PlateFit
-    from bladegeom.saw.clearance import SideClearance, rub_angle, side_clearance
     from bladegeom.saw.compare import Comparison, CutComparison, compare_test_cut
     from bladegeom.saw.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
     from bladegeom.saw.fence import FenceAlignment, fence_alignment
     from bladegeom.saw.insert import InsertLevel, insert_level
-    from bladegeom.saw.kerf import Kerf, kerf
+    from bladegeom.saw.kerf import Kerf, SideClearance, kerf, rub_angle, side_clearance
     from bladegeom.saw.setting import Setting, setting_error
     from bladegeom.saw.setup import SetUp, set_up
     from bladegeom.saw.slots import SlotAlignment, slot_alignment

@@ -377,7 +377,7 @@ def run_check(options: Namespace) -> int:
     checked = [check_counted(count) for count in counts]
     end = ""
     if options.repair is not None:
-        from bladegeom.tables.save import save_readings
+        from bladegeom.tables.tidy import save_readings
 
         if len(checked) != 1:
             many = bg.Fault(f"{len(checked)} blades to repair", "choose one with --blade")

@@ -15,11 +15,9 @@ from bladegeom.tables.columns import (
     unknown_columns,
 )
 from bladegeom.tables.damage import damaged_number, is_ditto
-from bladegeom.tables.decimals import sheet_mark
 from bladegeom.tables.facts import Fact, merge, parse_fact
-from bladegeom.tables.sheets import open_sheet
+from bladegeom.tables.sheets import open_sheet, sheet_mark, take_units
 from bladegeom.tables.text import Sheet, read_bytes
-from bladegeom.tables.unit_row import take_units
 
 
 class BladeFacts(NamedTuple):

@@ -29,9 +29,9 @@ from bladegeom.tables.bulk_frame import frame_of
 from bladegeom.tables.bulk_kinds import kinds_of
 from bladegeom.tables.bulk_rows import Rows, check_sequence, rows_of
 from bladegeom.tables.columns import FACT_COLUMNS, KNOWN_COLUMNS
-from bladegeom.tables.decimals import plainly_points
 from bladegeom.tables.facts import Fact
 from bladegeom.tables.scan import NotPlainError, scan
+from bladegeom.tables.sheets import plainly_points
 from bladegeom.tables.table import Table, open_table
 from bladegeom.tables.text import Sheet, decode, split
 

@@ -12,7 +12,6 @@ from bladegeom.lengths import NumberError, may_be_one, parse_number
 from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import read_blade_facts
 from bladegeom.tables.blades import not_read
-from bladegeom.tables.decimals import decimal_mark
 from bladegeom.tables.facts import (
     blade_of,
     check_unit,
@@ -21,7 +20,7 @@ from bladegeom.tables.facts import (
     reading_facts,
     stated_facts,
 )
-from bladegeom.tables.sheets import is_workbook
+from bladegeom.tables.sheets import decimal_mark, is_workbook
 from bladegeom.tables.table import Written
 from bladegeom.tables.text import decode
 

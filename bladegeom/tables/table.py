@@ -16,11 +16,10 @@ from bladegeom.tables.columns import (
     one_reading_column,
     unknown_columns,
 )
-from bladegeom.tables.decimals import sheet_mark
 from bladegeom.tables.facts import Fact, blade_of, need_teeth, reading_facts
 from bladegeom.tables.row_cells import facts_of_column, numbers_of_row, turned_words
+from bladegeom.tables.sheets import sheet_mark, take_units
 from bladegeom.tables.text import Sheet
-from bladegeom.tables.unit_row import take_units
 from bladegeom.tables.wide import ToothColumn, check_wide, tooth_columns, wide_readings
 
 
