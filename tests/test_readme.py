@@ -11,7 +11,6 @@ from make_readme import PICTURE, filled, pieces, results
 import bladegeom as bg
 from bladegeom.result import Result
 from bladegeom.saw._saw_file import PARTS
-from bladegeom.tables.columns import KNOWN_COLUMNS
 
 README, DEVELOPERS = Path("README.md"), Path("DEVELOPERS.md")
 DOCUMENTS = [
@@ -43,12 +42,6 @@ def test_the_readme_leads_to_every_document_and_notebook():
     text = README.read_text("utf-8")
     here = [*Path("notebooks").iterdir(), DEVELOPERS, Path("tests/benchmarks/README.md")]
     assert not [one for one in here if one.suffix in (".md", ".ipynb") and str(one) not in text]
-
-
-def test_the_columns_are_all_told():
-    text = Path("notebooks/tables.md").read_text("utf-8")
-    stems = {re.sub(r"_(mm|in|thou|um)$", "", column) for column in KNOWN_COLUMNS}
-    assert not {stem for stem in stems if f"`{stem}" not in text}
 
 
 def test_every_part_of_the_saw_file_is_told_with_its_keys():

@@ -24,7 +24,7 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from bladegeom.blade import MOST_TEETH
+from bladegeom.columns import MOST_TEETH
 from bladegeom.estimate import Estimate
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.fit import fit_wobble
