@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 import bladegeom as bg
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters, refuse
+from bladegeom.fit.answer import answer_of
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
 from bladegeom.tables.blades import Batch
@@ -297,6 +298,7 @@ def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
         "unit": fit.unit,
         "budget": fit.budget.to_dict(),
         "shape": bg.residual_shape(fit).to_dict(),
+        "warnings": list(fit.said),
     }
 
 
@@ -623,7 +625,7 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _each(lambda fit, _: fit, text=printed.answer_text, as_dict=bg.blade_answer),
+        _each(lambda fit, _: answer_of(fit), text=printed.answer_text),
         "file --blade --blades --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
     ),
