@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 import bladegeom as bg
 from bladegeom.draw.cut import clearance_chart
-from bladegeom.saw.clearance import NO_GULLET, rub_angle, side_clearance
+from bladegeom.saw.kerf import NO_GULLET, rub_angle, side_clearance
 from bladegeom.saw.slots import slot_alignment
 
 DAY = date(2026, 2, 3)

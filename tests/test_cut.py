@@ -8,12 +8,13 @@ import GTC
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from asked import flip, in_both, measured, round_board
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rigid_body import rotation
 
 from bladegeom.faults import RefusedError
-from bladegeom.saw.cut import flip_test, measured_length, round_test
+from bladegeom.saw.cut import flip_test, round_test
 
 UP, BACK, RIGHT = np.array([0.0, 0, 1]), np.array([0.0, 1, 0]), np.array([1.0, 0, 0])
 
@@ -53,13 +54,7 @@ def turned_over(lean_deg: float, thick: float, side: int, flipped: str) -> tuple
 @pytest.mark.parametrize("lean", [-0.8, -0.05, 0.0, 0.02, 1.3])
 def test_the_flip_test_finds_the_lean_and_its_correction_removes_it(lean, side, flipped):
     gap, open_at = turned_over(lean, 19.0, side, flipped)
-    test = flip_test(
-        gap=(gap, "mm"),
-        height=(19.0, "mm"),
-        open_at=open_at,
-        flipped=flipped,
-        graduation=(1e-9, "mm"),
-    )
+    test = flip(gap=gap, height=19.0, open_at=open_at, flipped=flipped, graduation=1e-9)
     assert test.error.value == pytest.approx(lean, abs=1e-9)
     if lean:
         way = "away from" if lean > 0 else "toward"
@@ -76,7 +71,7 @@ def test_a_top_leaning_toward_the_piece_that_lay_still_leaves_the_gap_open_at_th
 
 def test_flip_doubt_is_that_of_gtc():
     gaps = [0.30, 0.34, 0.31, 0.29]
-    test = flip_test(gap=(gaps, "mm"), height=(20.0, "mm"), open_at="top", flipped="other")
+    test = flip(gap=gaps, height=20.0, open_at="top", flipped="other")
     gap = GTC.ureal(np.mean(gaps), np.std(gaps, ddof=1) / 2, 3)
     error = GTC.atan(gap / 40) * 180 / math.pi
     assert test.error.value == pytest.approx(error.x)
@@ -85,30 +80,22 @@ def test_flip_doubt_is_that_of_gtc():
 
 
 def test_inches_and_millimetres_tell_the_same_lean():
-    gaps = np.array([0.010, 0.012])
-    mm = flip_test(
-        gap=(gaps * 25.4, "mm"), height=(19.05, "mm"), open_at="top", flipped="indicator"
-    )
-    inch = flip_test(gap=(gaps, "in"), height=(0.75, "in"), open_at="top", flipped="indicator")
+    gaps = [0.254, 0.3048]
+    mm, inch = in_both(flip_test, gap=gaps, height=19.05, open_at="top", flipped="indicator")
     assert inch.error.value == pytest.approx(mm.error.value, rel=1e-12)
     assert inch.error.u == pytest.approx(mm.error.u, rel=1e-12)
-    assert (inch.unit, inch.height, inch.gap.value) == (
-        "in",
-        pytest.approx(0.75),
-        pytest.approx(0.011),
-    )
+    assert inch.unit == "in"
+    assert (inch.height, inch.gap.value) == (pytest.approx(0.75), pytest.approx(0.011))
     assert inch.to_dict().keys() == mm.to_dict().keys()
 
 
 def test_no_light_shows():
-    test = flip_test(
-        gap=(0.0, "in"), height=(0.75, "in"), flipped="other", graduation=(0.001, "in")
-    )
+    test = flip(gap=(0.0, "in"), height=(0.75, "in"), flipped="other", graduation=(0.001, "in"))
     assert test.error.value == 0
     assert test.error.u > 0
     assert "Leave the blade's tilt" in test.correction
     assert test.remarks == ()
-    bare = flip_test(gap=([0.0, 0.0], "in"), height=(0.75, "in"), flipped="other")
+    bare = flip(gap=([0.0, 0.0], "in"), height=(0.75, "in"), flipped="other")
     assert math.isnan(bare.error.u)
     assert bare.to_dict()["error_u_deg"] is None
     assert "cannot be told" in bare.remarks[0]
@@ -116,9 +103,7 @@ def test_no_light_shows():
 
 
 def test_the_words_of_a_flip_test():
-    shown = str(
-        flip_test(gap=([0.30, 0.34, 0.31], "mm"), height=(20, "mm"), open_at="top", flipped="other")
-    )
+    shown = str(flip(gap=[0.30, 0.34, 0.31], height=20, open_at="top", flipped="other"))
     assert "0.454 deg (95 %: 0.380 to 0.528)" in shown
     assert "open at the top" in shown
     assert "Tilt the top of the blade away from the indicator's side by 0.454 deg" in shown
@@ -225,14 +210,8 @@ def cut_round(turns, away_deg, piece, *, the_other_way=False, rough_deg=0.6):
 
 
 def round_of(turns, piece, first, last, length, **facts):
-    return round_test(
-        first=(first, "mm"),
-        last=(last, "mm"),
-        length=(length, "mm"),
-        turns=turns,
-        piece=piece,
-        **({"graduation": (1e-9, "mm")} | facts),
-    )
+    facts = {"graduation": 1e-9} | facts
+    return round_board(first=first, last=last, length=length, turns=turns, piece=piece, **facts)
 
 
 @pytest.mark.parametrize("piece", ["left", "right"])
@@ -285,7 +264,7 @@ def test_round_doubt_is_that_of_pooled_means_and_gtc(first, last, turns):
     if len(first) + len(last) < 4 or np.std(last) < 1e-3:
         return
     ols = sm.OLS(read, sm.add_constant(group)).fit()
-    test = round_test(first=(first, "mm"), last=(last, "mm"), length=(150, "mm"), turns=turns)
+    test = round_board(first=first, last=last, length=150, turns=turns)
     taper = GTC.ureal(ols.params[1], ols.bse[1], ols.df_resid)
     error = GTC.atan(taper / 150) * 180 / math.pi / turns
     assert test.error.value == pytest.approx(error.x, abs=1e-9)
@@ -296,12 +275,10 @@ def test_round_doubt_is_that_of_pooled_means_and_gtc(first, last, turns):
 
 
 def test_rounding_of_the_calliper_counts_at_both_ends():
-    test = round_test(
-        first=(10.05, "mm"), last=(10.0, "mm"), length=(100, "mm"), graduation=(0.1, "mm")
-    )
+    test = round_board(first=10.05, last=10.0, length=100, graduation=0.1)
     assert test.taper.u == pytest.approx(math.hypot(0.1 / 12**0.5, 0.1 / 12**0.5))
     assert "Leave the fence" in test.correction
-    bare = round_test(first=(10.1, "mm"), last=(10.0, "mm"), length=(100, "mm"))
+    bare = round_board(first=10.1, last=10.0, length=100)
     assert math.isnan(bare.error.u)
     assert "toward you" in bare.correction
     assert bare.to_dict()["swing_u"] is None
@@ -310,9 +287,8 @@ def test_rounding_of_the_calliper_counts_at_both_ends():
 
 
 def test_round_in_inches():
-    first, last = np.array([0.5, 0.502]), np.array([0.49, 0.491])
-    inch = round_test(first=(first, "in"), last=(last, "in"), length=(8, "in"))
-    mm = round_test(first=(first * 25.4, "mm"), last=(last * 25.4, "mm"), length=(8 * 25.4, "mm"))
+    first, last = [12.7, 12.75], [12.446, 12.471]
+    mm, inch = in_both(round_test, first=first, last=last, length=203.2)
     assert inch.error.value == pytest.approx(mm.error.value, rel=1e-12)
     assert inch.error.u == pytest.approx(mm.error.u, rel=1e-12)
     assert "in per 12 in" in inch.correction
@@ -340,13 +316,11 @@ def test_a_round_test_that_cannot_be_used_is_refused(wrong, said):
 
 
 def test_a_measured_kerf():
-    kerf = measured_length(length=([0.126, 0.127, 0.125], "in"), graduation=(0.0005, "in"))
+    kerf = measured(length=([0.126, 0.127, 0.125], "in"), graduation=(0.0005, "in"))
     assert kerf.value == pytest.approx(0.126)
     assert kerf.u == pytest.approx(0.001 / 3**0.5)
     assert kerf.dof == 2
-    assert math.isnan(measured_length(length=(3.2, "mm")).u)
-    assert measured_length(length=(0.1, "in"), graduation=(0.0254, "mm")).u == pytest.approx(
-        0.001 / 12**0.5
-    )
+    assert math.isnan(measured(length=3.2).u)
+    assert measured(length=(0.1, "in"), graduation=0.0254).u == pytest.approx(0.001 / 12**0.5)
     with pytest.raises(RefusedError, match="value 1 of length is 0"):
-        measured_length(length=(0, "mm"))
+        measured(length=0)

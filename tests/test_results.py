@@ -69,7 +69,7 @@ def test_refused_blades_are_told_and_stand_at_the_end_and_the_others_go_on(tmp_p
     assert ran.status == 1
     assert ran.out.endswith(": 3 answered, 1 refused\n")
     assert "bad.csv: blade A, row 4: reading_mm: 'x' is not a number; write a number" in ran.err
-    assert "blade A, row 5: bad.csv: tooth is blank" in ran.err
+    assert "bad.csv: blade A, row 5: tooth is blank" in ran.err
     rows = rows_of(tmp_path / "out.csv")
     assert [(row["blade"], row["file"], bool(row["refused"])) for row in rows] == [
         ("A", "good.csv", False),

@@ -98,7 +98,11 @@ def test_with_every_tooth_read_no_bend_leaks():
 def test_readings_are_stacked_by_turn_and_tooth_closing_readings_aside():
     blade = bg.Blade(4)
     readings = bg.Readings(
-        blade, reading_mm=[4, 1, 3, 4.5, 7, 8], tooth=[4, 1, 3, 4, 2, 3], turn=[5, 5, 5, 5, 9, 9]
+        blade,
+        readings=[4, 1, 3, 4.5, 7, 8],
+        unit="mm",
+        tooth=[4, 1, 3, 4, 2, 3],
+        turn=[5, 5, 5, 5, 9, 9],
     )
     stack, place = stack_of(readings)
     assert stack.reading[:, :, 0].tolist() == [[1, 0, 3, 4], [0, 7, 8, 0]]

@@ -15,8 +15,7 @@ from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import between, number, percent
 from bladegeom.shop.change import Change
-from bladegeom.shop.condition import Condition
-from bladegeom.shop.conformity import teeth_read
+from bladegeom.shop.condition import Condition, teeth_read
 from bladegeom.tables.digest import digest_of
 
 _CHART = 104.0

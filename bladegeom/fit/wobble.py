@@ -376,3 +376,23 @@ class WobbleFit(Wobble, Result):
             return ""
         lag = number(self.lag_deg, self.lag_u_deg)
         return f"{number(self.play)} {self.unit}: each way lags by {lag} deg"
+
+
+class OfBlade(Result):
+    """What was made of the wobble of one blade: its doubts come first, its warnings last."""
+
+    fit: WobbleFit
+
+    @derived("the blade's name, as text")
+    def blade(self) -> str:
+        return self.fit.readings.blade.name
+
+    @property
+    def _named(self) -> str:
+        return f"Blade {self.blade}" if self.blade else "Blade"
+
+    def _first(self) -> Sequence[str]:
+        return self.fit.doubted
+
+    def _remarks(self) -> Sequence[str]:
+        return self.fit.warnings
