@@ -24,7 +24,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from bladegeom.blade import Blade
-from bladegeom.draw.cautions import CAUTIONS
+from bladegeom.draw.printed import CAUTIONS
 from bladegeom.estimate import Estimate
 from bladegeom.faults import BladegeomWarning, Fault, RefusedError
 from bladegeom.fit.answer import blade_answer

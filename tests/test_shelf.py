@@ -15,8 +15,8 @@ import pypdf
 import pytest
 
 import bladegeom as bg
-from bladegeom.draw.cautions import CAUTIONS
 from bladegeom.draw.fonts import escaped
+from bladegeom.draw.printed import CAUTIONS
 from bladegeom.draw.shelf_page import shelf_page
 from bladegeom.fit.answer import blade_answer
 from bladegeom.shop.shelf import _HEADS, shelf

@@ -17,7 +17,6 @@ from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
 from bladegeom.draw.axes import BLACK, GREY
-from bladegeom.draw.cautions import CAUTIONS
 from bladegeom.draw.fonts import (
     as_printed,
     escaped,
@@ -27,7 +26,7 @@ from bladegeom.draw.fonts import (
     has_standard_letters,
     line_width_mm,
 )
-from bladegeom.draw.printed import sizes
+from bladegeom.draw.printed import CAUTIONS, sizes
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
