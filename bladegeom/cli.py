@@ -19,9 +19,8 @@ import bladegeom as bg
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters, refuse
 from bladegeom.mistakes.check import Finding, check_counted
-from bladegeom.options import FACTS, FITTED, OF_BLADE, Told, fill
+from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
 from bladegeom.tables.blades import Batch, some_of
-from bladegeom.tables.columns import LENGTHS, OTHER_FACTS
 from bladegeom.tables.counted import count_blades
 from bladegeom.tables.lists import looks_like_table, parse_list
 from bladegeom.tables.read import parse_blades
@@ -240,18 +239,6 @@ def _given(options: Namespace, names: str) -> dict[str, Any]:
     return {name: getattr(options, name) for name in names.split()}
 
 
-def _facts(options: Namespace) -> dict[str, Any]:
-    """Return the facts stated by options."""
-    facts: dict[str, Any] = {}
-    for name in LENGTHS:
-        if length := getattr(options, name, None):
-            facts[name] = length
-    for name in OTHER_FACTS:
-        if (value := getattr(options, name, None)) is not None:
-            facts[name] = value
-    return facts
-
-
 def _data(options: Namespace) -> tuple[bytes, str]:
     """Return what the file holds, or what is typed or piped in, and its name."""
     if options.file != "-":
@@ -269,7 +256,7 @@ def _data(options: Namespace) -> tuple[bytes, str]:
 
 def _read(options: Namespace) -> Batch:
     """Read the blades of a file or of standard input, or the one that is asked for."""
-    facts = _facts(options) | _given(options, "blades unit")
+    facts = facts_of(options) | _given(options, "blades unit")
     (data, file), name = _data(options), options.blade
     if options.file == "-" and not looks_like_table(data):
         notes: list[str] = []
@@ -402,7 +389,7 @@ def run_check(options: Namespace) -> int:
     """Look for mistakes in the readings; write them repaired where that is asked for."""
     if (options.repair is None) != (options.output is None):
         raise refuse("--repair and -o belong together", "give both, or neither of them")
-    facts = _facts(options) | _given(options, "blade blades unit")
+    facts = facts_of(options) | _given(options, "blade blades unit")
     counts, batch = count_blades(*_data(options), **facts)
     _note(*batch.notes)
     if not counts and not batch.refused:
@@ -410,7 +397,7 @@ def run_check(options: Namespace) -> int:
     checked = [check_counted(count) for count in counts]
     end = []
     if options.repair is not None:
-        from bladegeom.tables.save import save_readings
+        from bladegeom.tables.tidy import save_readings
 
         if len(checked) != 1:
             many = bg.Fault(f"{len(checked)} blades to repair", "choose one with --blade")
@@ -437,7 +424,7 @@ def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
 def _marks(options: Namespace) -> tuple[list[bg.NeutralLine]]:
     from bladegeom.tables.facts import blade_of, stated_facts
 
-    blade = blade_of(stated_facts(_facts(options)), options.blade or "")
+    blade = blade_of(stated_facts(facts_of(options)), options.blade or "")
     return ([bg.neutral_line_by_eye(blade, options.near)],)
 
 
@@ -451,7 +438,7 @@ def run_sheet(options: Namespace) -> int:
     from bladegeom.tables.blank import blank_table, check_new, write_new
 
     target = check_new(check_target(options.output))
-    facts = _facts(options)
+    facts = facts_of(options)
     teeth, name = facts.pop("teeth"), options.name or ""
     table = text = None
     if options.csv is not None:
@@ -486,7 +473,7 @@ def _shape(options: Namespace) -> bg.PlateFit | bg.Rotation:
             "the best rotation needs the table's height above the arbor's axis",
             "give --table-height, such as --table-height 25mm",
         )
-    facts = _facts(options) | _given(options, "blade unit")
+    facts = facts_of(options) | _given(options, "blade unit")
     plate = bg.fit_plate(bg.read_rings(options.file, **facts), harmonics=options.harmonics)
     if not needs:
         return plate
@@ -549,7 +536,7 @@ def _clocks(options: Namespace) -> tuple[list[bg.ClockAdvice], list[bg.Fault]]:
     """Advise on the clock position of every blade of a table of mountings."""
     from bladegeom.arbor.clock import advise
 
-    mounts = bg.read_mounts(options.file, unit=options.unit, **_facts(options))
+    mounts = bg.read_mounts(options.file, unit=options.unit, **facts_of(options))
     _note(*mounts.notes)
     flange = None
     if options.flange is not None:
@@ -602,14 +589,14 @@ COMMANDS = (
         "fit",
         "print the teeth to mark, and how sure they are",
         _each(lambda fit, _: fit, text=printed.answer_text, as_dict=bg.blade_answer),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --numbered --side --json",
+        "file --blade --blades --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
     ),
     Command(
         "check",
         "look for mistakes in the readings; propose repairs",
         run_check,
-        "file --blade --blades --unit --teeth --graduation --numbered --repair --output --json",
+        "file --blade --blades --unit --teeth --graduation --fact --repair --output --json",
         _MORE,
         {"--output": {"metavar": "NEW.csv", "help": "new file; none is overwritten"}},
     ),
@@ -617,15 +604,15 @@ COMMANDS = (
         "doubt",
         "where the doubt comes from; bends and single teeth",
         _each(lambda fit, _: fit, text=printed.doubt_text, as_dict=_doubt),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --numbered --side --json",
+        "file --blade --blades --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
     ),
     Command(
         "marks",
         "the teeth to mark for a near tooth found by eye",
         _told(_marks, text=printed.marks_text, as_dict=_of_marks),
-        "--teeth! --near! --numbered --diameter --blade --json",
-        OF_BLADE,
+        "--teeth! --near! --diameter --fact --blade --json",
+        "",
         {"--blade": "the blade's name"},
     ),
     Command(
@@ -648,8 +635,7 @@ COMMANDS = (
         "sheet",
         "draw a blank form for readings taken with a pencil",
         run_sheet,
-        "--output! --teeth! --turns --unit --name --csv --paper --numbered --diameter "
-        "--ring-radius",
+        "--output! --teeth! --turns --unit --name --csv --paper --diameter --ring-radius --fact",
         FACTS,
         {"--output": "a new .pdf, .svg or .png file", "--unit": "unit of the readings"},
     ),
@@ -706,8 +692,7 @@ COMMANDS = (
         "clock",
         "arbor or blade? and the tooth to put at the arbor's mark",
         _told(_clocks, text=_advice, draw="clock_chart"),
-        "file --flange --output --paper --unit --teeth --ring-radius --graduation --numbered "
-        "--json",
+        "file --flange --output --paper --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
         {
             "file": "CSV of readings with a column mount, and clock_deg (where tooth 1 stands from "

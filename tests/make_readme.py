@@ -16,6 +16,7 @@ from pathlib import Path
 
 import bladegeom as bg
 from bladegeom.__main__ import main
+from bladegeom.columns import IN_ROWS, STATED
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = "data_demo/forty_tooth.csv"
@@ -47,10 +48,25 @@ def pieces() -> dict[str, str]:
             ]
         ),
         "setup": f"```text\n{shortened(printed(['setup', SAW]), 27)}\n```",
+        "columns": column_table(),
         "calibration": CALIBRATION.read_text("utf-8").strip(),
         "arbor": f"{arbor_table()}\n\n{CLOCK.read_text('utf-8').strip()}",
         "cautions": "\n".join(f"- {caution}" for caution in bg.CAUTIONS),
     }
+
+
+def column_table() -> str:
+    """Return the columns of a table of readings, the rows' own first."""
+    rows = ["| column | holds |", "|---|---|"]
+    for column in (*IN_ROWS, *STATED.values()):
+        first = next(iter(column.headers))
+        names = f"`{first}`, ..." if len(column.headers) > 1 else f"`{first}`"
+        meaning = column.meaning
+        if column.default not in (None, ""):
+            shown = column.default if isinstance(column.default, str) else f"{column.default:g}"
+            meaning += f"; {shown} if not stated"
+        rows.append(f"| {names} | {meaning}{'; for the doubt' * column.doubt} |")
+    return "\n".join(rows)
 
 
 def arbor_table() -> str:

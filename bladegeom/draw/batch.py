@@ -26,7 +26,7 @@ from bladegeom.shop.history import record
 from bladegeom.shop.limits import Limits
 from bladegeom.shop.visit import Visit, visit
 from bladegeom.tables.blade_facts import read_blade_facts
-from bladegeom.tables.digest import digest_of
+from bladegeom.tables.tidy import digest_of
 from bladegeom.tables.whole import check_apart
 
 

@@ -17,7 +17,7 @@ from bladegeom.result import between, number, percent
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import Condition
 from bladegeom.shop.conformity import teeth_read
-from bladegeom.tables.digest import digest_of
+from bladegeom.tables.tidy import digest_of
 
 _CHART = 104.0
 """Side of the drawing of the blade, in millimetres."""

@@ -22,11 +22,11 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from bladegeom.blade import MOST_TEETH
+from bladegeom.columns import MOST_TEETH
 from bladegeom.faults import Fault, as_letters, refuse
 from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
 from bladegeom.shop.visit import SERVICES, WAVES, Visit, Wave
-from bladegeom.tables.guarded import as_text, from_text
+from bladegeom.tables.whole import as_text, from_text
 
 CHECK = "check"
 _DIGITS = 8

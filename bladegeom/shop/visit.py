@@ -17,7 +17,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_limits
 from bladegeom.readings import differing
 from bladegeom.result import Result, derived, described, number, quantity
-from bladegeom.tables.digest import digest_of
+from bladegeom.tables.tidy import digest_of
 
 SERVICES = ("", "before", "after")
 WAVES = (2, 3)
