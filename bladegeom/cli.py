@@ -338,6 +338,7 @@ def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
         "unit": fit.unit,
         "budget": fit.budget.to_dict(),
         "shape": bg.residual_shape(fit).to_dict(),
+        "warnings": list(fit.said),
     }
 
 

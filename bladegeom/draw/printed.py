@@ -99,8 +99,7 @@ def batch_text(done: Done) -> str:
 
 def findings_text(findings: Findings) -> str:
     """Return what the check of one blade's readings found."""
-    head = findings.title()
-    return "\n".join([head, *table_lines(findings), *warning_lines(findings.remarks)])
+    return "\n".join([findings._title(), *table_lines(findings), *warning_lines(findings.remarks)])
 
 
 def marks_text(marks: NeutralLine) -> str:

@@ -272,11 +272,11 @@ class NeutralLine(Result):
     @property
     def instructions(self) -> tuple[str, ...]:
         """What to do, in words."""
-        if self.mistake is not None:
+        if self.fit is not None and self.mistake is not None:
             return (
                 f"{self.mistake.again} before you mark any tooth: a mistake in the readings seems "
                 "likely.",
-                _sentence(self.mistake.words),
+                *(sentence(one) for one in self.fit.findings.explained),
                 f"As they stand, the readings name {self._named}; as repaired, "
                 f"{self.repaired._named if self.repaired else 'nothing'}. Mark neither yet.",
             )
@@ -412,7 +412,8 @@ def _words(tooth: int, part: float, teeth: int) -> str:
     return f"tooth {tooth}, {share} {'way' if share == 'half' else 'of the way'} to {toward}"
 
 
-def _sentence(words: str) -> str:
+def sentence(words: str) -> str:
+    """Return words with a capital and a stop."""
     words = words.strip()
     return f"{words[0].upper()}{words[1:]}{'' if words.endswith(('.', '?')) else '.'}"
 

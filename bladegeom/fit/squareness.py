@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,10 +10,11 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.angles import wrap_180
 from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
+from bladegeom.fit.answer import OfFit
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.lengths import Length, length
-from bladegeom.result import Result, derived, described, number, percent, quantity
+from bladegeom.result import derived, described, number, percent, quantity
 
 Floats = NDArray[np.float64]
 
@@ -77,7 +77,7 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
 
 
 @described
-class Squareness(Result):
+class Squareness(OfFit):
     """The squareness error at one rotation, and over all of them.
 
     Where all readings are the same and the graduation is not stated, every uncertainty and upper
@@ -129,21 +129,11 @@ class Squareness(Result):
     def worst_squareness_deg(self) -> float:
         return self.worst.value
 
-    @derived("what the reader should know", key="warnings")
-    def _warnings(self) -> list[str]:
-        return list(self.fit.said)
-
     def _title(self) -> str:
         what = f"Blade {self.blade}: " if self.blade else ""
         if self.tooth is not None:
             return f"{what}squareness with tooth {self.tooth} uppermost"
         return f"{what}squareness {self.away_deg:g} deg away from the neutral line"
-
-    def _first(self) -> Sequence[str]:
-        return self.fit.doubted
-
-    def _remarks(self) -> Sequence[str]:
-        return self.fit.warnings
 
 
 def _lean(error: Estimate) -> str:

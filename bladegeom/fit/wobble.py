@@ -280,13 +280,12 @@ class WobbleFit(Wobble, Result):
 
     @property
     def doubted(self) -> tuple[str, ...]:
-        """What to read again before anything is followed: the likely mistake, in words."""
-        one = self.mistake
-        return () if one is None else (f"{one.again}, a mistake seems likely: {one.words}",)
+        """What to read again before anything is followed: the likely mistakes, in words."""
+        return self.findings.doubted
 
     @property
     def said(self) -> tuple[str, ...]:
-        """All that the reader should know: the likely mistake first, then `warnings`."""
+        """All that the reader should know: the likely mistakes first, then `warnings`."""
         return (*self.doubted, *self.warnings)
 
     @property

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 
 from bladegeom.estimate import Estimate, Known, combined
 from bladegeom.faults import Fault, RefusedError, refuse
+from bladegeom.fit.answer import OfFit
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.lengths import Length, convert, length_mm
-from bladegeom.result import Result, between, derived, described, number, quantity
+from bladegeom.result import between, derived, described, number, quantity
 
 FENCES = {"indicator": "fence on the indicator's side", "other": "fence on the other side"}
 
@@ -19,7 +20,7 @@ _BELOW = "its limit is below the graduation, which is not stated"
 
 
 @described
-class Kerf(Result):
+class Kerf(OfFit):
     """The predicted kerf, and how a fence's scale depends on the tooth it was zeroed at.
 
     Lengths are in the unit of the readings. Near and far teeth matter for distances, the neutral
@@ -95,15 +96,8 @@ class Kerf(Result):
     def board_at_far(self) -> Known:
         return self.wall_shift.times(-2.0)
 
-    @derived("what the reader should know", key="warnings")
-    def _warnings(self) -> list[str]:
-        return list(self.fit.said)
-
     def _title(self) -> str:
         return f"{f'Blade {self.blade}' if self.blade else 'Blade'}: the kerf, in {self.unit}"
-
-    def _first(self) -> Sequence[str]:
-        return self.fit.doubted
 
     def _remarks(self) -> Sequence[str]:
         taken = "is taken as exact" if self.tooth_width_u is None else "carries its stated doubt"
@@ -112,7 +106,7 @@ class Kerf(Result):
             "neutral line for angles.",
             "For a thin rigid plate: only the tilt is carried out to the rim, a dish is not seen. "
             f"The tooth width {taken}.",
-            *self.fit.warnings,
+            *super()._remarks(),
         ]
 
 

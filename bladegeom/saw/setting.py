@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import NamedTuple
 
 from bladegeom.angles import wrap_180
 from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
+from bladegeom.fit.answer import OfFit
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.squareness import squareness, squareness_error, squareness_error_u
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import LARGEST, Length, length
-from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.result import derived, described, number, quantity
 from bladegeom.saw.bench import rise_over
 
 BELOW = "below the graduation, which is not stated"
@@ -102,7 +102,7 @@ def _made_of_worst(method: str) -> Known:
 
 
 @described
-class Setting(Result):
+class Setting(OfFit):
     """What a part of the saw is set wrong by, and what that means in wood.
 
     The named end of the plate's line is its upper end (table, bevel) or its front end (miter
@@ -189,10 +189,6 @@ class Setting(Result):
     worst_joints = _made_of_worst("joints")
     worst_joint_gap = _made_of_worst("joint_gap")
 
-    @derived("what the reader should know", key="warnings")
-    def _warnings(self) -> list[str]:
-        return list(self.fit.said)
-
     def joints(self, error: Estimate) -> Estimate | None:
         """Return what all joints of the frame are off by together: 2 sides error, in degrees.
 
@@ -256,12 +252,6 @@ class Setting(Result):
             return f"{text}, and the frame of {self.sides} sides does not close"
         opens = number(abs(joint_gap.value), joint_gap.u)
         return f"{text}, and the last joint of {self.sides} opens {opens} {unit}"
-
-    def _first(self) -> Sequence[str]:
-        return self.fit.doubted
-
-    def _remarks(self) -> Sequence[str]:
-        return self.fit.warnings
 
 
 def setting_error(

@@ -9,15 +9,16 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from bladegeom.faults import RefusedError, refuse
+from bladegeom.fit.answer import OfFit
 from bladegeom.fit.closing import Closing, closing_of, without_drift
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.marks import NeutralLine, neutral_line, without_marks
+from bladegeom.fit.marks import NeutralLine, neutral_line, sentence, without_marks
 from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
 from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.mistakes.check import Finding, Findings
 from bladegeom.readings import same_ring
-from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.result import derived, described, number, quantity
 from bladegeom.shop.conformity import (
     CONFORMS,
     FAILS,
@@ -96,7 +97,7 @@ _OF_VERDICT: dict[str, Callable[[Verdict], Any]] = {
 
 
 @described
-class Condition(Result):
+class Condition(OfFit):
     """What the limits say of a blade.
 
     Undecided where a mistake is likely, the stand moved or unread teeth may hide a fault; not
@@ -242,9 +243,6 @@ class Condition(Result):
 
     def _title(self) -> str:
         return f"{f'Blade {self.name}' if self.name else 'Blade'}: {self.outcome}; {self.action}"
-
-    def _remarks(self) -> Sequence[str]:
-        return (*self.fit.said, *self.remarks)
 
 
 def assess(
@@ -483,9 +481,7 @@ def _bent(bend: Bend, sd: float, unit: str) -> str:
 
 
 def _mistake(found: Finding) -> str:
-    words = found.words.strip()
-    end = "" if words.endswith((".", "?")) else "."
-    return f"A mistake in the readings seems likely: {words}{end}"
+    return sentence(f"a mistake in the readings seems likely: {found.words}")
 
 
 def _touches(found: Finding, fit: WobbleFit) -> bool:

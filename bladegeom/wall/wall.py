@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from bladegeom.estimate import Known
 from bladegeom.faults import Fault, RefusedError, refuse
+from bladegeom.fit.answer import OfFit
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, length, lengths_mm
-from bladegeom.result import Result, between, derived, described, number, percent, quantity
+from bladegeom.result import between, derived, described, number, percent, quantity
 from bladegeom.wall.envelope import Profile, SideEdge, envelope
 from bladegeom.wobble import DETECTION_LEVEL
 
@@ -55,7 +56,7 @@ def _height(name: str, meaning: str, label: str, key: str | None = None) -> Any:
 
 
 @described
-class CutWall(Result):
+class CutWall(OfFit):
     """The simulated wall of the kerf. Lengths are in the unit of the readings.
 
     Limits are NaN here, None in `to_dict`, where nothing tells the doubt.
@@ -148,10 +149,6 @@ class CutWall(Result):
     def resolved(self) -> bool:
         return self.fit.resolved
 
-    @derived("what the reader should know", key="warnings")
-    def _warnings(self) -> list[str]:
-        return list(self.fit.said)
-
     @property
     def named(self) -> bool:
         """Whether there is ground to name the finishing teeth: a wobble, or offsets given."""
@@ -233,11 +230,8 @@ class CutWall(Result):
             ways.append(f"half the feed: {self.half_feed:.2g} {unit}, where the manual allows it")
         return "; ".join(ways) or "neither half the feed nor a truer seat, as far as this can tell"
 
-    def _first(self) -> Sequence[str]:
-        return self.fit.doubted
-
     def _remarks(self) -> Sequence[str]:
-        return [*self.assumed, *self.fit.warnings]
+        return [*self.assumed, *super()._remarks()]
 
     @property
     def assumed(self) -> tuple[str, ...]:
