@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections import Counter
 from collections.abc import Iterable
@@ -11,7 +12,7 @@ from bladegeom.blade import Blade
 from bladegeom.faults import as_letters
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.result import Result
+from bladegeom.result import Result, between, number, percent
 
 if TYPE_CHECKING:
     from bladegeom.draw.batch import Done
@@ -117,6 +118,28 @@ def sizes(blade: Blade) -> list[str]:
 def across(blade: Blade) -> str:
     """Return a blade's diameter, which must be known."""
     return f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)"
+
+
+def tir_words(fit: WobbleFit) -> str:
+    """Return the wobble TIR with its unit."""
+    return f"{number(fit.wobble_tir, 2 * fit.amplitude_u)} {fit.unit}"
+
+
+def tir_limits(fit: WobbleFit) -> str:
+    """Return the limits of the wobble TIR; empty where they are below a graduation not stated."""
+    low, high, _ = fit.amplitude_interval()
+    limits = between(2 * low, 2 * high, 2 * fit.amplitude_u)
+    return f"95 %: {limits}" if math.isfinite(high) else ""
+
+
+def sure_words(marks: NeutralLine) -> str:
+    """Return how sure both teeth are that are to be marked."""
+    return percent(min(mark.probability or 0.0 for mark in marks.marked or ()))
+
+
+def left_words(marks: NeutralLine) -> str:
+    """Return the squareness error left when the teeth are followed; empty where not known."""
+    return "" if marks.left_deg is None else f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
 
 
 def heading(blade: Blade, side: str = "") -> str:
