@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from bladegeom.blade import MOST_TEETH
+from bladegeom.columns import FACT_COLUMNS, KNOWN_COLUMNS, MOST_TEETH
 from bladegeom.faults import Fault, RefusedError
 from bladegeom.lengths import LARGEST, LEAST, NumberError, parse_number
 from bladegeom.readings import Readings
@@ -28,17 +28,14 @@ from bladegeom.tables.blade_facts import read_blade_facts
 from bladegeom.tables.blades import (
     Batch,
     Beside,
-    add_blade,
+    answered,
     faults_beside,
     leave_unread,
     notes_of,
     wrong_name,
 )
-from bladegeom.tables.columns import FACT_COLUMNS, KNOWN_COLUMNS
-from bladegeom.tables.facts import Fact, blade_of, need_teeth, reading_facts
-from bladegeom.tables.row_cells import facts_of_column
 from bladegeom.tables.sheets import plainly_points
-from bladegeom.tables.table import Table, open_table
+from bladegeom.tables.table import Facts, Part, Table, open_table, written
 from bladegeom.tables.text import Spoilt, decode, split, tidy_name
 from bladegeom.tables.tidy import columns_of, facts_in_columns
 
@@ -88,7 +85,7 @@ def remarks_of(readings: Iterable[Readings]) -> dict[str, tuple[str, ...]]:
 def plain_table(
     data: bytes,
     name: str,
-    stated: dict[str, Fact],
+    stated: Facts,
     blades: str | os.PathLike[str] | None,
     unit: str | None,
     progress: Callable[[int, int], None] | None = None,
@@ -340,11 +337,14 @@ def _read(
     for done, blade in enumerate(apart):
         if progress is not None:
             progress(done, len(apart))
-        who, before = names[blade], len(batch.readings)
-        cells = rows.cells(blade)
-        add_blade(batch, table, who, cells, beside, faulty.pop(who, []), len(groups) == 1)
-        if len(batch.readings) > before:
-            others[blade] = batch.readings[-1]
+        near = faulty.pop(names[blade], [])
+        made = answered(
+            *(table, names[blade], rows.cells(blade), beside, near),
+            *(len(groups) == 1, Part.readings, batch.refused),
+        )
+        if made is not None:
+            batch.readings.append(made)
+            others[blade] = made
     unread = leave_unread(batch)
     for faults in faulty.values():
         batch.refused.extend(faults)
@@ -390,8 +390,10 @@ def _kinds_of_blades(
     columns: list[dict[str, Any]] = []
     place = []
     for example in np.flatnonzero(plain)[~case.duplicated()].tolist():
-        said_here = {fact: texts[fact][heads[fact][example]] for fact in heads if fact}
-        stated = _stated(known[base[example]], said_here, table.unit)
+        cells = [""] * len(table.sheet.header)
+        for fact in texts.keys() & heads:
+            cells[table.place[fact]] = texts[fact][heads[fact][example]]
+        stated = _stated(Part(table, "", [(0, cells)], dict(known[base[example]])))
         if stated is None or 0 < len(table.teeth) < stated["teeth"]:
             place.append(-1)
         else:
@@ -405,13 +407,13 @@ def _kinds_of_blades(
 
 def _stated_beside(
     rows: _Rows, beside: Beside, plain: Bools, *, alone: bool
-) -> tuple[Whole, list[dict[str, Fact]]]:
+) -> tuple[Whole, list[Facts]]:
     """Return what is stated of blades beside their rows: whose case is which, and the cases."""
     code = np.zeros(len(plain), dtype=np.int64)
     if beside.second is None:
         return code, [beside.stated]
     cases: dict[tuple[Any, ...], int] = {}
-    stated: list[dict[str, Fact]] = []
+    stated: list[Facts] = []
     for blade in np.flatnonzero(plain).tolist():
         row = int(rows.row[rows.start[blade]])
         known, faults = beside.known(rows.names[blade], named=True, alone=alone, row=row)
@@ -422,19 +424,15 @@ def _stated_beside(
     return code, stated
 
 
-def _stated(known: dict[str, Fact], said: Mapping[str, str], unit: str) -> dict[str, Any] | None:
+def _stated(part: Part) -> dict[str, Any] | None:
     """Return what is stated of a blade as columns, or None where something is wrong with it."""
-    known = dict(known)
-    faults = []
-    for column, text in said.items():
-        faults += facts_of_column("", column, [(0, [text])], 0, ".", known)
-    if faults:
+    part.state()
+    part.need_teeth()
+    if part.faults:
         return None
+    one = {"readings": ([0.0], part.table.unit), "tooth": [1]}
     try:
-        need_teeth(known, "")
-        return facts_in_columns(
-            Readings(blade_of(known, ""), ([0.0], unit), tooth=[1], **reading_facts(known))
-        )
+        return facts_in_columns(written("", part.known, one).readings())
     except RefusedError:
         return None
 

@@ -5,15 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 
+from bladegeom.columns import KNOWN_COLUMNS, STATED, Length
 from bladegeom.faults import Fault, RefusedError
 from bladegeom.lengths import MM_PER
-from bladegeom.tables.columns import (
-    KNOWN_COLUMNS,
-    LENGTH_COLUMNS,
-    LENGTHS,
-    NUMBER_COLUMNS,
-    READING_COLUMNS,
-)
 from bladegeom.tables.text import Sheet, Spoilt, decode, sheet_of_rows, split
 
 _UNITS = frozenset(MM_PER) | {"deg"}
@@ -92,12 +86,10 @@ def _named(column: str, unit: str) -> tuple[str, str]:
     if not unit or not column:
         return column, ""
     said = f"the row of units says {unit} under {column}"
-    own = "deg" if column.endswith("_deg") else READING_COLUMNS.get(column)
-    if column in LENGTH_COLUMNS:
-        own = LENGTH_COLUMNS[column][1]
-    if own is not None:
+    own = "deg" if column.endswith("_deg") else KNOWN_COLUMNS.get(column, (None, ""))[1]
+    if own:
         return column, "" if unit == own else said
-    if column == "reading" or column in LENGTHS:
+    if column == "reading" or isinstance(STATED.get(column), Length):
         return (
             (f"{column}_{unit}", "") if unit in MM_PER else (column, f"{said}, which is a length")
         )
@@ -202,7 +194,7 @@ def _words(sheet: Sheet, readings: str, places: Iterable[int]) -> Iterator[tuple
     named = [
         place
         for place, column in enumerate(sheet.header)
-        if column in NUMBER_COLUMNS or column == readings
+        if (column in KNOWN_COLUMNS and KNOWN_COLUMNS[column][0].numbers) or column == readings
     ]
     held = [*places, *named]
     for row, cells in sheet.rows:

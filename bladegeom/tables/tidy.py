@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from bladegeom.columns import STATED
 from bladegeom.faults import refuse
 from bladegeom.readings import Readings
 from bladegeom.tables.whole import whole_file
@@ -35,26 +36,10 @@ def columns_of(readings: Readings) -> dict[str, Any]:
 
 def facts_in_columns(readings: Readings) -> dict[str, Any]:
     """Return what is stated of one blade and its readings as columns of single values."""
-    blade = readings.blade
-    columns: dict[str, Any] = {
-        "teeth": blade.teeth,
-        "diameter_mm": blade.diameter_mm,
-        "ring_radius_mm": readings.ring_radius_mm,
-        "plate_mm": blade.plate_mm,
-        "tooth_width_mm": blade.tooth_width_mm,
-        "gullet_mm": blade.gullet_mm,
-        "graduation_mm": readings.graduation_mm,
-        "ring_radius_u_mm": readings.ring_radius_u_mm,
-        "end_float_mm": readings.end_float_mm,
-        "dial_turn_mm": readings.dial_turn_mm,
-        "stylus_deg": readings.stylus_deg or None,
-        "tooth_pattern": " ".join(blade.tooth_pattern or ()) or None,
-        "numbered": blade.numbered,
-        "surface": readings.surface,
-        "touch_deg": readings.touch_deg,
-        "pitch_pattern": " ".join(f"{gap!r}" for gap in blade.pitch_pattern or ()) or None,
-        "side": readings.side or None,
-    }
+    columns = {}
+    for name, column in STATED.items():
+        of = readings.blade if column.of == "blade" else readings
+        columns[column.key] = column.cell(of.facts[name])
     return {column: value for column, value in columns.items() if value is not None}
 
 
