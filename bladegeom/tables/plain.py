@@ -97,15 +97,15 @@ def plain_table(
     """
     notes: list[str] = []
     try:
-        table, body = _opened(data, name, unit, notes)
+        rows = _Rows(*_opened(data, name, unit, notes))
         second = None if blades is None else read_blade_facts(blades, notes=notes)
-        return _read(_Rows(table, body), Beside(stated, second), notes, progress)
+        return _read(rows, Beside(stated, second), notes, progress)
     except (NotPlainError, RefusedError):
         return None  # Reading cell by cell refuses it too, and says why.
 
 
-def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple[Table, _Body]:
-    """Return the table with the first of its rows, and all that stands below its header."""
+def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple[Table, bytes, int]:
+    """Return the table with the first of its rows, the lines below its header, and their row."""
     text = decode(data, name, notes)
     if "\r" in text:
         text = text.replace("\r\n", "\n")
@@ -132,72 +132,12 @@ def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple
     if pointed and not plainly_points(table.sheet, table.column, teeth):
         raise NotPlainError
     body = text.split("\n", 1 + units)[-1].encode()
-    return table, _Body(body, 2 + units, head.separator, len(head.header))
-
-
-class _Body:
-    """The lines of a table below its header, the first of which is row `row`."""
-
-    def __init__(self, data: bytes, row: int, separator: str, wide: int) -> None:
-        self.data, self.row, self.separator, self.wide = data, row, separator, wide
-        at = 0
-        while len(data) - at > _LONGEST_LINE:
-            at = data.rfind(b"\n", at, at + _LONGEST_LINE) + 1
-            if not at:
-                raise NotPlainError
-
-    @cached_property
-    def ends(self) -> Whole:
-        """Where each line ends."""
-        return np.flatnonzero(np.frombuffer(self.data, np.uint8) == ord("\n"))
-
-    def cells(self, line: int) -> list[str]:
-        """Return the cells of a line as they stand."""
-        begin = self.ends[line - 1] + 1 if line else 0
-        return self.data[begin : self.ends[line]].decode().split(self.separator)
-
-    def split(self, kinds: list[Any]) -> tuple[pd.DataFrame, Whole, list[Spoilt]]:
-        """Return the columns of the lines that fit the header, which these are, and the others."""
-        separator = self.separator.encode()
-        lines = self.data.count(b"\n")
-        if self.data.count(separator) == (self.wide - 1) * lines:
-            try:
-                return _split(self.data, self.separator, kinds), np.arange(lines), []
-            except pd.errors.ParserError:
-                pass  # One row is too long, and so another is too short.
-        whole = np.frombuffer(self.data, np.uint8)
-        before = np.searchsorted(np.flatnonzero(whole == ord(separator)), self.ends)
-        fits = np.diff(before, prepend=0) == self.wide - 1
-        if not fits.any():
+    at = 0
+    while len(body) - at > _LONGEST_LINE:
+        at = body.rfind(b"\n", at, at + _LONGEST_LINE) + 1
+        if not at:
             raise NotPlainError
-        spoilt = [
-            Spoilt(self.row + line, cells, -1)
-            for line in np.flatnonzero(~fits).tolist()
-            if any(map(str.strip, cells := self.cells(line)))
-        ]
-        data = whole[np.repeat(fits, np.diff(self.ends, prepend=-1))].tobytes()
-        return _split(data, self.separator, kinds), np.flatnonzero(fits), spoilt
-
-
-def _split(data: bytes, separator: str, kinds: list[Any]) -> pd.DataFrame:
-    """Return the columns of lines that all have as many cells.
-
-    A first row of `_NO_TEXT`, left out again, keeps pandas from making numbers of the texts (007
-    is a name) and from taking a byte order mark for one, and tells how many cells a row may have.
-    """
-    first = separator.join([_NO_TEXT] * len(kinds)) + "\n"
-    return pd.read_csv(
-        io.BytesIO(first.encode() + data),
-        sep=separator,
-        header=None,
-        names=range(len(kinds)),
-        dtype=dict(enumerate(kinds)),
-        quoting=csv.QUOTE_NONE,
-        na_filter=False,
-        lineterminator="\n",
-        low_memory=False,
-        skip_blank_lines=False,
-    ).iloc[1:]
+    return table, body, 2 + units
 
 
 class _Words(NamedTuple):
@@ -215,24 +155,24 @@ class _Rows:
     table : Table
     names : list of str
         Of the blades.
-    of : ndarray of int, shape (rows,)
-        The blade of each row.
-    row : ndarray of int, shape (rows,)
-        Its number, as a spreadsheet counts.
+    of, row : ndarray of int, shape (rows,)
+        The blade of each row, and the row's number.
     start : ndarray of int, shape (blades,)
         Where the rows of each blade begin.
     spoilt : list of Spoilt
+        Rows that do not fit the header.
     """
 
-    def __init__(self, table: Table, body: _Body) -> None:
-        self.table, self._body = table, body
-        self._frame, lines, self.spoilt = body.split(_kinds_of_columns(table, body.wide))
+    def __init__(self, table: Table, body: bytes, first: int) -> None:
+        self.table, self._body, self._first = table, body, first
+        self.spoilt: list[Spoilt] = []
         self._order: Any = slice(None)
+        self._frame, lines = self._columns()
         names = self.words("blade")
         kept = np.ones(len(lines), dtype=np.bool_)
         if "" in names.texts:
             for at in np.flatnonzero(names.code == names.texts.index("")).tolist():
-                kept[at] = any(map(str.strip, body.cells(lines[at])))
+                kept[at] = any(map(str.strip, self._cells(lines[at])))
         of, different = pd.factorize(names.code[kept])
         if not len(of) or 2 * len(self.spoilt) > len(of) + len(self.spoilt):
             raise NotPlainError
@@ -240,9 +180,37 @@ class _Rows:
         if (np.diff(order) == 1).all():  # Most are together: nothing is to be copied.
             self._order = slice(order[0], order[-1] + 1)
         self.of = np.sort(of, kind="stable")
-        self.row = lines[self._order] + body.row
+        self.row = lines[self._order] + first
         self.start = np.flatnonzero(np.diff(self.of, prepend=-1))
         self.names = [names.texts[one] for one in different.tolist()]
+
+    @cached_property
+    def _ends(self) -> Whole:
+        """Where each line ends."""
+        return np.flatnonzero(np.frombuffer(self._body, np.uint8) == ord("\n"))
+
+    def _cells(self, line: int) -> list[str]:
+        """Return the cells of a line as they stand."""
+        begin = self._ends[line - 1] + 1 if line else 0
+        return self._body[begin : self._ends[line]].decode().split(self.table.sheet.separator)
+
+    def _columns(self) -> tuple[pd.DataFrame, Whole]:
+        """Return the columns of the lines that fit the header, and which these are."""
+        separator, kinds = self.table.sheet.separator, _kinds_of_columns(self.table)
+        lines = self._body.count(b"\n")
+        if self._body.count(separator.encode()) == (len(kinds) - 1) * lines:
+            try:
+                return _split(self._body, separator, kinds), np.arange(lines)
+            except pd.errors.ParserError:
+                pass  # One row is too long, and so another is too short.
+        letters = np.frombuffer(self._body, np.uint8)
+        before = np.searchsorted(np.flatnonzero(letters == ord(separator)), self._ends)
+        fits = np.diff(before, prepend=0) == len(kinds) - 1
+        for line in np.flatnonzero(~fits).tolist():
+            if any(map(str.strip, cells := self._cells(line))):
+                self.spoilt.append(Spoilt(self._first + line, cells, -1))
+        body = letters[np.repeat(fits, np.diff(self._ends, prepend=-1))].tobytes()
+        return _split(body, separator, kinds), np.flatnonzero(fits)
 
     def words(self, column: str) -> _Words:
         """Return a column as texts."""
@@ -267,11 +235,31 @@ class _Rows:
     def cells(self, blade: int) -> list[tuple[int, list[str]]]:
         """Return the rows of one blade cell by cell."""
         first, last = np.searchsorted(self.of, [blade, blade + 1])
-        rows = self.row[first:last].tolist()
-        return [(row, self._body.cells(row - self._body.row)) for row in rows]
+        return [(row, self._cells(row - self._first)) for row in self.row[first:last].tolist()]
 
 
-def _kinds_of_columns(table: Table, wide: int) -> list[Any]:
+def _split(data: bytes, separator: str, kinds: list[Any]) -> pd.DataFrame:
+    """Return the columns of lines that all have as many cells.
+
+    A first row of `_NO_TEXT`, left out again, keeps pandas from making numbers of the texts (007
+    is a name) and from taking a byte order mark for one, and tells how many cells a row may have.
+    """
+    first = separator.join([_NO_TEXT] * len(kinds)) + "\n"
+    return pd.read_csv(
+        io.BytesIO(first.encode() + data),
+        sep=separator,
+        header=None,
+        names=range(len(kinds)),
+        dtype=dict(enumerate(kinds)),
+        quoting=csv.QUOTE_NONE,
+        na_filter=False,
+        lineterminator="\n",
+        low_memory=False,
+        skip_blank_lines=False,
+    ).iloc[1:]
+
+
+def _kinds_of_columns(table: Table) -> list[Any]:
     """Return how pandas keeps each column: as codes of its texts, where these come again.
 
     Codes of texts that are all different would take a minute for some millions of them.
@@ -280,7 +268,7 @@ def _kinds_of_columns(table: Table, wide: int) -> list[Any]:
     numbers = {place[one] for one in (table.column, "tooth", "turn", "order") if one in place}
     numbers |= {one.place for one in table.teeth}
     words = {place[one] for one in place if one in FACT_COLUMNS or one in ("blade", "turned")}
-    kinds: list[Any] = [_UNUSED] * wide
+    kinds: list[Any] = [_UNUSED] * len(table.sheet.header)
     half = len(table.sheet.rows) // 2
     for at in numbers | words:
         cells = [cells[at] for _, cells in table.sheet.rows]
@@ -328,20 +316,21 @@ def _read(
         near = [names[blade] for blade in rows.of[at].tolist()]
         faulty = faults_beside(rows.spoilt, table, rows.row[at].tolist(), near)
     groups = {*names, *faulty}
+    alone = len(groups) == 1
     plain = np.array([who not in faulty and wrong_name(who, [0]) is None for who in names])
-    kind, kinds = _kinds_of_blades(rows, beside, plain, alone=len(groups) == 1)
-    found = _readings(rows, np.array([*(one["teeth"] for one in kinds), 0])[kind], plain)
+    kind, kinds = _kinds_of_blades(rows, beside, plain, alone=alone)
+    teeth = np.array([*(one.get("teeth", 0) for one in kinds), 0])[kind]
+    plain &= teeth > 0
+    found = _readings(rows, teeth, plain)
     batch = Batch([], [], [])
     others: dict[int, Readings] = {}
     apart = np.flatnonzero(~plain).tolist()
     for done, blade in enumerate(apart):
         if progress is not None:
             progress(done, len(apart))
-        near = faulty.pop(names[blade], [])
-        made = answered(
-            *(table, names[blade], rows.cells(blade), beside, near),
-            *(len(groups) == 1, Part.readings, batch.refused),
-        )
+        who, cells = names[blade], rows.cells(blade)
+        wrong = faulty.pop(who, [])
+        made = answered(table, who, cells, beside, wrong, alone, Part.readings, batch.refused)
         if made is not None:
             batch.readings.append(made)
             others[blade] = made
@@ -363,8 +352,8 @@ def _kinds_of_blades(
 ) -> tuple[Whole, list[dict[str, Any]]]:
     """Return of which kind each blade is, -1 if of none, and what is stated of each kind.
 
-    Blades of which the same is stated are a kind. Those with a fault in it are taken out of
-    `plain`.
+    Blades of which the same is stated are a kind. Those with two statements are taken out of
+    `plain`, and nothing is stated of a kind that has a fault.
     """
     table = rows.table
     base, known = _stated_beside(rows, beside, plain, alone=alone)
@@ -387,22 +376,15 @@ def _kinds_of_blades(
             heads[fact] = head
     cases = pd.DataFrame(heads)[plain]
     case = cases.groupby([*heads], sort=False).ngroup()
-    columns: list[dict[str, Any]] = []
-    place = []
+    kinds = []
     for example in np.flatnonzero(plain)[~case.duplicated()].tolist():
         cells = [""] * len(table.sheet.header)
         for fact in texts.keys() & heads:
             cells[table.place[fact]] = texts[fact][heads[fact][example]]
-        stated = _stated(Part(table, "", [(0, cells)], dict(known[base[example]])))
-        if stated is None or 0 < len(table.teeth) < stated["teeth"]:
-            place.append(-1)
-        else:
-            place.append(len(columns))
-            columns.append(stated)
-    code = np.full(len(plain), -1)
-    code[plain] = np.array(place, dtype=np.int64)[case]
-    plain &= code >= 0
-    return code, columns
+        kinds.append(_stated(Part(table, "", [(0, cells)], dict(known[base[example]]))))
+    kind = np.full(len(plain), -1)
+    kind[plain] = case
+    return kind, kinds
 
 
 def _stated_beside(
@@ -424,17 +406,18 @@ def _stated_beside(
     return code, stated
 
 
-def _stated(part: Part) -> dict[str, Any] | None:
-    """Return what is stated of a blade as columns, or None where something is wrong with it."""
+def _stated(part: Part) -> dict[str, Any]:
+    """Return what is stated of a blade as columns; nothing where something is wrong with it."""
     part.state()
     part.need_teeth()
-    if part.faults:
-        return None
     one = {"readings": ([0.0], part.table.unit), "tooth": [1]}
     try:
-        return facts_in_columns(written("", part.known, one).readings())
+        columns = (
+            facts_in_columns(written("", part.known, one).readings()) if not part.faults else {}
+        )
     except RefusedError:
-        return None
+        return {}
+    return columns if not 0 < len(part.table.teeth) < columns.get("teeth", 0) else {}
 
 
 class _Found(NamedTuple):
@@ -461,8 +444,8 @@ def _readings(rows: _Rows, teeth: Whole, plain: Bools) -> _Found:
     was, each tooth once a turn, with or without a closing reading (see `bladegeom.sequence`).
     """
     table, place, of = rows.table, rows.table.place, rows.of
-    further = {one: rows.numbers(place[one]) for one in ("turn", "order") if one in place}
     wide = len(table.teeth)
+    further = {one: rows.numbers(place[one]) for one in ("turn", "order") if one in place}
     if wide:
         turn = further.get("turn", np.zeros(len(of)))
         plain[of[1:][(of[1:] == of[:-1]) & ~(turn[1:] > turn[:-1])]] = False
@@ -474,16 +457,15 @@ def _readings(rows: _Rows, teeth: Whole, plain: Bools) -> _Found:
         reading, tooth = rows.numbers(place[table.column]), rows.numbers(place["tooth"])
     read = ~np.isnan(reading)
     wrong = ~((tooth >= 1) & (tooth <= teeth[of])) | (tooth != np.floor(tooth))
-    wrong &= read | (not wide)
+    if wide:  # Teeth that the blade has not are read of none.
+        wrong &= read
     wrong |= np.isinf(reading)
     for values in further.values():
         wrong |= ~((np.abs(values) <= _LARGEST_WHOLE) & (values == np.floor(values)))
     plain[of[wrong]] = False
     plain &= np.bincount(of[read], minlength=len(plain)) > 0
-    turn, order = (
-        further.get("turn", np.ones(len(of))),
-        further.get("order", np.arange(0.0, len(of))),
-    )
+    turn = further.get("turn", np.ones(len(of)))
+    order = further.get("order", np.arange(0.0, len(of)))
     found = _Found(of, tooth, turn, order, reading).where(read & plain[of])
     _check_turns(found, plain)
     return found.where(plain[found.of])
@@ -517,6 +499,8 @@ def _frame(
     others: Mapping[int, Readings],
 ) -> pd.DataFrame:
     """Return the tidy frame: the plain blades, and the others put between them."""
+    used, kind[kind >= 0] = np.unique(kind[kind >= 0], return_inverse=True)
+    kinds = [kinds[one] for one in used.tolist()]
     table: dict[str, Any] = {
         "blade": pd.Series(rows.names).array.take(found.of),
         "tooth": found.tooth.astype(np.int64),
@@ -525,10 +509,8 @@ def _frame(
     }
     columns = [[*table, *one] for one in kinds]
     which = kind[found.of]
-    said = dict.fromkeys(key for one in pd.unique(kind[kind >= 0]).tolist() for key in kinds[one])
-    for key in said:
-        stated = pd.Series([one.get(key, np.nan) for one in kinds])
-        table[key] = stated.array.take(which)
+    for key in dict.fromkeys(key for one in pd.unique(which).tolist() for key in kinds[one]):
+        table[key] = pd.Series([one.get(key, np.nan) for one in kinds]).array.take(which)
     frame = pd.DataFrame(table, copy=False)
     if not others:
         return frame
