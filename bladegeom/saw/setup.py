@@ -229,7 +229,7 @@ def _fit(held: SawFile) -> WobbleFit | None:
         here = [
             replace(
                 fault,
-                problem=_where(fault, file) + fault.problem,
+                problem=f"{_where(fault, file)}{fault.problem}",
                 column=fault.column or "readings",
             )
             for fault in error.faults
