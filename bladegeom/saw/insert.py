@@ -292,10 +292,7 @@ def _pitch(unit: str, given: Length | None, threads: float | None) -> float | No
 
 def insert_step(bench: Bench, section: Section) -> Step:
     """Return the step of the insert."""
-    result = insert_level(
-        **section.given("x", "y", "height", "screw_x", "screw_y", "pitch"),
-        **section.given("graduation", "tolerance"),
-    )
+    result = insert_level(**section.given())
     moves = result.verdict != "within" and any(told(screw.height) for screw in result.screws)
     return bench.step(
         "insert",
