@@ -19,6 +19,7 @@ from pkgutil import walk_packages
 
 import bladegeom as bg
 from bladegeom.__main__ import main
+from bladegeom.columns import IN_ROWS, STATED
 from bladegeom.result import Result
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -38,6 +39,7 @@ def pieces() -> dict[Path, dict[str, str]]:
         },
         ROOT / "DEVELOPERS.md": {"glossary": glossary()},
         ROOT / "notebooks" / "functions.md": {"functions": functions()},
+        ROOT / "notebooks" / "tables.md": {"columns": column_table()},
         BENCHMARKS / "README.md": {"arbor": arbor_table()},
     }
 
@@ -94,6 +96,20 @@ def functions() -> str:
     places = [*order, *sorted(at.keys() - order)]
     rows = [row for place in places for row in at.get(place, ())]
     return "\n".join(["| name | what it is |", "|---|---|", *rows])
+
+
+def column_table() -> str:
+    """Return the columns of a table of readings, the rows' own first."""
+    rows = ["| column | holds |", "|---|---|"]
+    for column in (*IN_ROWS, *STATED.values()):
+        first = next(iter(column.headers))
+        names = f"`{first}`, ..." if len(column.headers) > 1 else f"`{first}`"
+        meaning = column.meaning
+        if column.default not in (None, ""):
+            shown = column.default if isinstance(column.default, str) else f"{column.default:g}"
+            meaning += f"; {shown} if not stated"
+        rows.append(f"| {names} | {meaning}{'; for the doubt' * column.doubt} |")
+    return "\n".join(rows)
 
 
 def arbor_table() -> str:

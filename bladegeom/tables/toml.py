@@ -78,13 +78,11 @@ class Section:
         rows = {self.called.get(key, key): row for key, row in self.rows.items()} | self.rows
         return [
             replace(
-                fault,
-                problem=f"[{self.title}] {fault.problem}",
-                row=rows.get(fault.column or "", self.row),
-                file=None,
-                kind="",
+                one,
+                problem=f"[{self.title}] {one.problem}",
+                row=rows.get(one.column or "", self.row),
             )
-            for fault in error.faults
+            for one in error.faults
         ]
 
 
