@@ -15,10 +15,10 @@ from typing import Any, NamedTuple
 import bladegeom as bg
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters, refuse
+from bladegeom.fit.answer import answer_of
 from bladegeom.mistakes.check import Finding, check_counted
-from bladegeom.options import FACTS, FITTED, OF_BLADE, Told, fill
+from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
 from bladegeom.tables.blades import Batch
-from bladegeom.tables.columns import LENGTHS, OTHER_FACTS
 from bladegeom.tables.counted import count_blades
 from bladegeom.tables.lists import looks_like_table, parse_list
 from bladegeom.tables.read import parse_blades
@@ -214,18 +214,6 @@ def _check_page(options: Namespace) -> None:
 # What is read
 
 
-def _facts(options: Namespace) -> dict[str, Any]:
-    """Return the facts stated by options."""
-    facts: dict[str, Any] = {}
-    for name in LENGTHS:
-        if length := getattr(options, name, None):
-            facts[name] = length
-    for name in OTHER_FACTS:
-        if (value := getattr(options, name, None)) is not None:
-            facts[name] = value
-    return facts
-
-
 def _typed_in() -> bytes:
     if sys.stdin is None:
         raise refuse("nothing is typed or piped in", "name a file instead")
@@ -240,7 +228,7 @@ def _typed_in() -> bytes:
 
 def _read(options: Namespace) -> Batch:
     """Read the blades of a file or of standard input, or the one that is asked for."""
-    facts = _facts(options) | {"blades": options.blades, "unit": options.unit}
+    facts = facts_of(options) | {"blades": options.blades, "unit": options.unit}
     if options.file != "-":
         batch = bg.read_blades(options.file, **facts)
     else:
@@ -310,6 +298,7 @@ def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
         "unit": fit.unit,
         "budget": fit.budget.to_dict(),
         "shape": bg.residual_shape(fit).to_dict(),
+        "warnings": list(fit.said),
     }
 
 
@@ -369,7 +358,7 @@ def run_check(options: Namespace) -> int:
     data, name = _typed_in(), "piped"
     if options.file != "-":
         data, name = read_bytes(options.file), options.file
-    facts = _facts(options) | {"blades": options.blades, "unit": options.unit}
+    facts = facts_of(options) | {"blades": options.blades, "unit": options.unit}
     counts, batch = count_blades(data, name, blade=options.blade, **facts)
     _note(*batch.notes)
     if not counts and not batch.refused:
@@ -377,7 +366,7 @@ def run_check(options: Namespace) -> int:
     checked = [check_counted(count) for count in counts]
     end = ""
     if options.repair is not None:
-        from bladegeom.tables.save import save_readings
+        from bladegeom.tables.tidy import save_readings
 
         if len(checked) != 1:
             many = bg.Fault(f"{len(checked)} blades to repair", "choose one with --blade")
@@ -410,7 +399,7 @@ def run_marks(options: Namespace) -> int:
     """Print the marks of a near tooth found by eye."""
     from bladegeom.tables.facts import blade_of, stated_facts
 
-    blade = blade_of(stated_facts(_facts(options)), options.blade or "")
+    blade = blade_of(stated_facts(facts_of(options)), options.blade or "")
 
     def as_dict(marks: bg.NeutralLine) -> dict[str, Any]:
         return {"blade": blade.name, "teeth": blade.teeth, **marks.to_dict()}
@@ -425,7 +414,7 @@ def run_sheet(options: Namespace) -> int:
     from bladegeom.tables.blank import blank_table, check_new, write_new
 
     target = check_new(check_target(options.output))
-    facts = _facts(options)
+    facts = facts_of(options)
     teeth, name = facts.pop("teeth"), options.name or ""
     table = text = None
     if options.csv is not None:
@@ -477,7 +466,7 @@ def _shape(options: Namespace) -> bg.PlateFit | bg.Rotation:
             "the best rotation needs the table's height above the arbor's axis",
             "give --table-height, such as --table-height 25mm",
         )
-    facts = _facts(options) | {"blade": options.blade, "unit": options.unit}
+    facts = facts_of(options) | {"blade": options.blade, "unit": options.unit}
     plate = bg.fit_plate(bg.read_rings(options.file, **facts), harmonics=options.harmonics)
     if not needs:
         return plate
@@ -552,7 +541,7 @@ def run_clock(options: Namespace) -> int:
     from bladegeom.arbor.clock import advise
 
     _check_page(options)
-    mounts = bg.read_mounts(options.file, unit=options.unit, **_facts(options))
+    mounts = bg.read_mounts(options.file, unit=options.unit, **facts_of(options))
     _note(*mounts.notes)
     flange = None
     if options.flange is not None:
@@ -636,15 +625,15 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _each(lambda fit, _: fit, text=printed.answer_text, as_dict=bg.blade_answer),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --numbered --side --json",
+        _each(lambda fit, _: answer_of(fit), text=printed.answer_text),
+        "file --blade --blades --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
     ),
     Command(
         "check",
         "look for mistakes in the readings; propose repairs",
         run_check,
-        "file --blade --blades --unit --teeth --graduation --numbered --repair --output --json",
+        "file --blade --blades --unit --teeth --graduation --fact --repair --output --json",
         _MORE,
         {"--output": {"metavar": "NEW.csv", "help": "new file; none is overwritten"}},
     ),
@@ -652,15 +641,15 @@ COMMANDS = (
         "doubt",
         "where the doubt comes from; bends and single teeth",
         _each(lambda fit, _: fit, text=printed.doubt_text, as_dict=_doubt),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --numbered --side --json",
+        "file --blade --blades --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
     ),
     Command(
         "marks",
         "the teeth to mark for a near tooth found by eye",
         run_marks,
-        "--teeth! --near! --numbered --diameter --blade --json",
-        OF_BLADE,
+        "--teeth! --near! --diameter --fact --blade --json",
+        "",
         {"--blade": "the blade's name"},
     ),
     Command(
@@ -683,8 +672,7 @@ COMMANDS = (
         "sheet",
         "draw a blank form for readings taken with a pencil",
         run_sheet,
-        "--output! --teeth! --turns --unit --name --csv --paper --numbered --diameter "
-        "--ring-radius",
+        "--output! --teeth! --turns --unit --name --csv --paper --diameter --ring-radius --fact",
         FACTS,
         {"--output": "a new .pdf, .svg or .png file", "--unit": "unit of the readings"},
     ),
@@ -741,8 +729,7 @@ COMMANDS = (
         "clock",
         "arbor or blade? and the tooth to put at the arbor's mark",
         run_clock,
-        "file --flange --output --paper --unit --teeth --ring-radius --graduation --numbered "
-        "--json",
+        "file --flange --output --paper --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
         {
             "file": "CSV of readings with a column mount, and clock_deg (where tooth 1 stands from "

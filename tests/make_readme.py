@@ -19,6 +19,7 @@ from pkgutil import walk_packages
 
 import bladegeom as bg
 from bladegeom.__main__ import main
+from bladegeom.columns import IN_ROWS, STATED
 from bladegeom.result import Result
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -36,8 +37,9 @@ def pieces() -> dict[Path, dict[str, str]]:
             "setup": f"```text\n{shortened(printed(['setup', SAW]), 13)}\n```",
             "snippet": snippet(),
         },
-        ROOT / "DEVELOPERS.md": {"glossary": glossary()},
+        ROOT / "DEVELOPERS.md": {"glossary": glossary(), "others": others()},
         ROOT / "notebooks" / "functions.md": {"functions": functions()},
+        ROOT / "notebooks" / "tables.md": {"columns": column_table()},
         BENCHMARKS / "README.md": {"arbor": arbor_table()},
     }
 
@@ -81,6 +83,31 @@ def glossary() -> str:
     return "\n".join(rows)
 
 
+OTHERS = {
+    "read_again": "in tables: what to read again first, where a mistake seems likely",
+    "share share_low share_high": "of a finishing tooth: its part of the wall, 0 to 1, with limits",
+    "cosine sine fitted_cosine fitted_sine": "of one mounting",
+    "change_verdict": "in the queue: improved, not shown to have improved or worse, against the "
+    "readings before the service",
+    "change_warnings": "in the queue: what goes with it",
+    "sheet": "in the queue: the blade's sheet",
+    "file": "of a blade on a shelf: where it was read",
+    "kerf_widening": "of a blade on a shelf: twice the rim amplitude",
+}
+"""Keys that no result has by itself -> what they mean."""
+
+
+def others() -> str:
+    """Return a row for each of the keys that no result has by itself."""
+    declared = {key for one in results() for told in one.glossary() for key in told}
+    rows = [
+        f"| `{'`, `'.join(keys.split())}` | {meaning} |"
+        for keys, meaning in OTHERS.items()
+        if declared.isdisjoint(keys.split())
+    ]
+    return "\n".join(["| key | meaning |", "|---|---|", *rows])
+
+
 def functions() -> str:
     """Return what each public name is, by the folder where it lives."""
     at: dict[str, list[str]] = {}
@@ -94,6 +121,20 @@ def functions() -> str:
     places = [*order, *sorted(at.keys() - order)]
     rows = [row for place in places for row in at.get(place, ())]
     return "\n".join(["| name | what it is |", "|---|---|", *rows])
+
+
+def column_table() -> str:
+    """Return the columns of a table of readings, the rows' own first."""
+    rows = ["| column | holds |", "|---|---|"]
+    for column in (*IN_ROWS, *STATED.values()):
+        first = next(iter(column.headers))
+        names = f"`{first}`, ..." if len(column.headers) > 1 else f"`{first}`"
+        meaning = column.meaning
+        if column.default not in (None, ""):
+            shown = column.default if isinstance(column.default, str) else f"{column.default:g}"
+            meaning += f"; {shown} if not stated"
+        rows.append(f"| {names} | {meaning}{'; for the doubt' * column.doubt} |")
+    return "\n".join(rows)
 
 
 def arbor_table() -> str:

@@ -26,7 +26,7 @@ from bladegeom.shop.condition import ACTIONS, Condition, assess
 from bladegeom.shop.history import Visit, record, visit
 from bladegeom.shop.limits import Limits
 from bladegeom.tables.blade_facts import read_blade_facts
-from bladegeom.tables.digest import digest_of
+from bladegeom.tables.tidy import digest_of
 from bladegeom.tables.whole import check_apart
 
 

@@ -67,7 +67,8 @@ def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
     page, _ = sheets[0]
     room = page.bottom - page.top
     for size in _SIZES:
-        laid = [_lay(page, place, step, size) for place, step in enumerate(setup.steps, start=1)]
+        laid = [_warned(page, setup, size)] if setup.fit and setup.fit.warnings else []
+        laid += [_lay(page, place, step, size) for place, step in enumerate(setup.steps, start=1)]
         if sum(one.height(size) for one in laid) <= room:
             break
     rest: list[_Laid] = []
@@ -162,6 +163,12 @@ def _blade(
     page.text(x, y + _BLADE + 1.5, words, 8, ha="center")
 
 
+def _warned(page: Page, setup: SetUp, size: float) -> _Laid:
+    """Lay what the blade's readings warn of above the steps, without a number."""
+    step = Step(part="blade", title="Blade", remarks=setup.fit.warnings if setup.fit else ())
+    return _lay(page, 0, step, size)
+
+
 def _lay(page: Page, place: int, step: Step, size: float) -> _Laid:
     wide, left = page.inner - _LEFT - _RIGHT - 4.0, _LEFT - 2.0
     found = "; ".join(one.rstrip(".") for one in step.found)
@@ -170,7 +177,7 @@ def _lay(page: Page, place: int, step: Step, size: float) -> _Laid:
     title, stand = size * _TITLE * 1.13, size * _STAND * 1.13
     return _Laid(
         step,
-        page.wrapped(f"{place} {step.title}", title, left),
+        page.wrapped(f"{place or ''} {step.title}", title, left),
         page.wrapped(step.stand, stand, left) if step.stand else [],
         [line for one in words if one for line in page.wrapped(one, size, wide)],
     )

@@ -198,10 +198,9 @@ def wall_chart(
     if ax is None:
         page = Page(paper, landscape=True)
         page.head(wall.fit.readings.blade.name, "wall of the kerf", date, _settings(wall))
-        page.line(wall.headline, 15, less=4, bold=True)
-        page.line(_roughness(wall), 12, down=8.5)
+        page.tell(wall.fit, lambda: wall.headline, _roughness(wall), less=4.0)
         page.remarks(wall.assumed, (8.0,), 0.525)
-        ax = page.within(20, 32, 22, 19)
+        ax = page.within(20, 25.5, 22, 19)
     _profile(wall, Chart(ax))
     return ax
 
@@ -218,7 +217,7 @@ def _profile(wall: CutWall, on: Chart) -> None:
     along = np.concatenate([along + turn * feed for turn in range(turns)])
     height = np.tile(height, turns)
     low, high = float(height.min()), float(height.max())
-    tall = high - low
+    tall = (high - low) or 1.0
     on.ax.set_xlim(0.0, turns * feed)
     on.ax.set_ylim(low - 0.3 * tall, high + 0.35 * tall)
     wood: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.75", "hatch": "//"}

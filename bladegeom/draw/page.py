@@ -179,15 +179,32 @@ class Page:
     def of_fit(
         cls, fit: WobbleFit, what: str, paper: str, date: Date | None, said: Callable[[], str]
     ) -> Page:
-        """Make the page of a chart of one fit; its headline gives way to a likely mistake."""
+        """Make the page of a chart of one fit."""
         page = cls(paper, landscape=True)
         page.head_of(fit, what, date)
-        if fit.mistake is None:
-            page.line(said(), 15, bold=True)
-        else:
-            page.not_for_the_wall(neutral_line(fit).instructions, page.top - 1.0)
-            page.top -= 9.0
+        page.tell(fit, said)
         return page
+
+    def tell(self, fit: WobbleFit, said: Callable[[], str], *more: str, less: float = 0.0) -> None:
+        """Write the headline, which gives way to a likely mistake, and the warnings below it."""
+        if fit.mistake is None:
+            self.line(said(), 15, less=less, bold=True)
+            self.top += 9.0
+        else:
+            self.not_for_the_wall(neutral_line(fit).instructions, self.top - 1.0)
+            self.top += 1.0 if more else 0.0
+        for words in more:
+            self.line(words, 12)
+            self.top += 6.5
+        self.warnings(fit.warnings)
+        self.top -= 9.0
+
+    def warnings(self, words: Sequence[str]) -> None:
+        """Write warnings below what heads the page."""
+        lines = [line for one in words for line in self.wrapped(f"! {one}", 9, self.inner)]
+        for place, line in enumerate(lines):
+            self.text(MARGIN, self.top + 1.0 + 4.0 * place, line, 9)
+        self.top += 4.0 * len(lines) + (3.0 if lines else 0.0)
 
     def head_of(self, fit: WobbleFit, what: str, date: Date | None) -> None:
         """Head a page with a blade as it is seen; see `head`."""

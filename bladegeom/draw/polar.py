@@ -55,6 +55,7 @@ def polar_chart(
     page = Page(paper)
     page.head_of(fit, "wall chart", date)
     _answer(page, marks)
+    page.warnings(fit.warnings)
     _numbers(page, fit, marks)
     page.bottom -= 13.0
     side = min(page.inner, page.bottom - page.top)

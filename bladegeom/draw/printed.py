@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 from bladegeom.blade import Blade
 from bladegeom.draw.cautions import CAUTIONS
 from bladegeom.faults import as_letters
-from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.fit.answer import Answer
+from bladegeom.fit.marks import NeutralLine
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result
 
@@ -22,9 +23,9 @@ if TYPE_CHECKING:
 WIDTH = 96
 
 
-def answer_text(fit: WobbleFit) -> str:
+def answer_text(answer: Answer) -> str:
     """Return the answer for one blade: the teeth to mark, the numbers, the warnings."""
-    marks = neutral_line(fit)
+    fit, marks = answer.fit, answer.marks
     return "\n".join(
         [
             *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
@@ -34,7 +35,7 @@ def answer_text(fit: WobbleFit) -> str:
             *table_lines(marks),
             "",
             *table_lines(fit),
-            *warning_lines(fit.warnings),  # A likely mistake stands above already.
+            *warning_lines(answer._remarks()),  # A likely mistake stands above already.
         ]
     )
 
@@ -87,8 +88,7 @@ def batch_text(done: Done) -> str:
 
 def findings_text(findings: Findings) -> str:
     """Return what the check of one blade's readings found."""
-    head = findings.title()
-    return "\n".join([head, *table_lines(findings), *warning_lines(findings.remarks)])
+    return "\n".join([findings._title(), *table_lines(findings), *warning_lines(findings.remarks)])
 
 
 def marks_text(marks: NeutralLine) -> str:

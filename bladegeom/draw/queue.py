@@ -11,8 +11,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import IO, Any
 
-from bladegeom.tables.guarded import as_text
-from bladegeom.tables.whole import whole_file
+from bladegeom.tables.whole import as_text, whole_file
 
 _WIDEST = 60
 """So many letters stand on one line of a workbook's cell."""

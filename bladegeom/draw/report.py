@@ -11,12 +11,12 @@ from bladegeom import __version__
 from bladegeom.draw.axes import GREY
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.polar import BladeDrawing
-from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import between, number, percent
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import Condition, teeth_read
-from bladegeom.tables.digest import digest_of
+from bladegeom.tables.tidy import digest_of
 
 _CHART = 104.0
 """Side of the drawing of the blade, in millimetres."""
@@ -131,7 +131,7 @@ def _told(
     """Return the paragraphs beside the drawing: a heading and its words."""
     said = []
     if fit.said:
-        said.append(("Warnings", " ".join(_sentence(one) for one in fit.said)))
+        said.append(("Warnings", " ".join(sentence(one) for one in fit.said)))
     if marks.marked is not None:
         first, second = marks.marked
         sure = percent(min(first.probability or 0.0, second.probability or 0.0))
@@ -166,10 +166,6 @@ def _told(
         said.append(("Decision rule", condition.rule_line))
         said.append(("Seen by eye", condition.eye_line))
     return said
-
-
-def _sentence(words: str) -> str:
-    return f"{words[0].upper()}{words[1:].rstrip('.')}."
 
 
 def _beside(page: Page, told: list[tuple[str, str]], left: float) -> None:

@@ -97,8 +97,7 @@ def _sheet(paper: str) -> Page:
 
 
 def _at_the_end(shelf: Shelf) -> list[str]:
-    said = []
-    said += [f"{row.name}: {row.fit.said[0]}" for row in shelf.rows if row.fit.mistake]
+    said = shelf.warned
     if any(row.marks == "any rotation" for row in shelf.rows):
         said.append(
             f"any rotation: no wobble is established, and at worst it is below {NO_MATTER_DEG:g} "
@@ -111,9 +110,8 @@ def _at_the_end(shelf: Shelf) -> list[str]:
         )
     if any(row.answer["worst_squareness_deg"] is None for row in shelf.rows):
         said.append("no degrees: they need the ring radius, or more readings.")
-    warned = [row.name for row in shelf.rows if row.answer["resolved"] and row.answer["warnings"]]
-    if warned:
-        said.append(f"* see the warnings: bladegeom fit FILE --blade NAME ({', '.join(warned)}).")
+    if any(map(_star, shelf.rows)):
+        said.append("* see the warnings above.")
     said += [f"not listed: {fault}" for fault in shelf.refused]
     return [*said, *shelf.notes]
 
@@ -148,16 +146,19 @@ def _table(page: Page, ax: Axes, rows: list[ShelfRow], high: float, doubled: set
 
 def _words(row: ShelfRow, doubled: set[str]) -> tuple[str, ...]:
     name = f"{row.name} ({row.file})" if row.name in doubled else row.name
-    star = " *" if row.answer["resolved"] and row.answer["warnings"] else ""
     pair = row.marked_pair
     return (
-        name + star,
+        name + _star(row),
         str(row.answer["teeth"]),
         f"{pair[0]}  {pair[1]}" if pair else row.marks,
         row.sure,
         row.wobble,
         row.ignored,
     )
+
+
+def _star(row: ShelfRow) -> str:
+    return " *" if row.answer["resolved"] and row.answer["warnings"] else ""
 
 
 def _broken(words: str) -> str:

@@ -199,7 +199,9 @@ def _errors(fit: WobbleFit, on: Chart, tolerance_deg: float | None) -> None:
     if not fit.resolved and worst:
         on.level(worst, 1.2, ":", "worst case, direction not known")
         on.level(-worst, 1.2, ":")
-    largest = max(worst, float(np.abs(error).max() + reach.max()), 1.1 * (tolerance_deg or 0.0))
+    largest = (
+        max(worst, float(np.abs(error).max() + reach.max()), 1.1 * (tolerance_deg or 0.0)) or 1.0
+    )
     on.ax.set_xlim(-180, 180)
     on.ax.set_ylim(-1.15 * largest, 1.15 * largest)
     on.ax.set_xticks(np.arange(-180, 181, 30))

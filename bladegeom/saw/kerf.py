@@ -98,10 +98,6 @@ class Kerf(OfBlade):
     def board_at_far(self) -> Known:
         return self.wall_shift.times(-2.0)
 
-    @derived("what the reader should know", key="warnings")
-    def _warnings(self) -> list[str]:
-        return list(self.fit.said)
-
     def _title(self) -> str:
         return f"{self._named}: the kerf, in {self.unit}"
 
@@ -112,7 +108,7 @@ class Kerf(OfBlade):
             "neutral line for angles.",
             "For a thin rigid plate: only the tilt is carried out to the rim, a dish is not seen. "
             f"The tooth width {taken}.",
-            *self.fit.warnings,
+            *super()._remarks(),
         ]
 
 

@@ -184,10 +184,6 @@ class Setting(OfBlade):
     worst_joints = _made_of_worst("joints")
     worst_joint_gap = _made_of_worst("joint_gap")
 
-    @derived("what the reader should know", key="warnings")
-    def _warnings(self) -> list[str]:
-        return list(self.fit.said)
-
     def joints(self, error: Estimate) -> Estimate | None:
         """Return what all joints of the frame are off by together: 2 sides error, in degrees.
 

@@ -231,6 +231,7 @@ class Earlier:
 def queue_row(condition: Condition, changed: Change | None, day: Date) -> dict[str, Any]:
     """Return what the queue says of a blade that was judged."""
     said = condition.to_dict()
+    del said["warnings"]  # Of the fit, which the answer has at its end.
     first = {"blade": said.pop("blade"), "action": said.pop("action")}
     first |= {"outcome": said.pop("outcome"), "date": day.isoformat()}
     since = changed.to_dict() if changed is not None else {}

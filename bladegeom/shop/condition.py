@@ -18,14 +18,14 @@ from bladegeom.estimate import Known, judge
 from bladegeom.faults import RefusedError, refuse
 from bladegeom.fit.closing import Closing, closing_of, without_drift
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.marks import NeutralLine, neutral_line, without_marks
+from bladegeom.fit.marks import NeutralLine, neutral_line, sentence, without_marks
 from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
 from bladegeom.fit.waves import Harmonic
-from bladegeom.fit.wobble import WobbleFit
+from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf, student_t
 from bladegeom.mistakes.check import Finding, Findings
 from bladegeom.readings import Readings, same_ring
-from bladegeom.result import Result, between, derived, described, number, percent, quantity
+from bladegeom.result import between, derived, described, number, percent, quantity
 from bladegeom.shop.limits import Limit, Limits, said_length
 from bladegeom.tables.eye import BLANK, FAULT, NOTHING, eye_fault, eye_says
 
@@ -150,7 +150,7 @@ class _Next(NamedTuple):
 
 
 @described
-class Condition(Result):
+class Condition(OfBlade):
     """What the limits say of a blade.
 
     Undecided where a mistake is likely, the stand moved or unread teeth may hide a fault; not
@@ -161,10 +161,6 @@ class Condition(Result):
     fit: WobbleFit
     verdicts: tuple[Verdict, ...]
     sound: bool
-
-    @derived("the blade's name, as text", key="blade")
-    def name(self) -> str:
-        return self.fit.readings.blade.name
 
     @derived("unit of the readings and of all lengths without one in their name")
     def unit(self) -> str:
@@ -211,10 +207,7 @@ class Condition(Result):
     wave: Harmonic | None = quantity(
         "waves a turn of a plate to be sent to a sawsmith, and by how much they move the plate",
         key="saddle",
-        parts={
-            "_waves": attrgetter("order"),
-            "_tir": lambda wave: 2 * (wave.amplitude or 0.0),
-        },
+        parts={"_waves": attrgetter("order"), "_tir": lambda wave: 2 * (wave.amplitude or 0.0)},
     )
     eye: str | None = quantity(
         "what the eye found; none where it is not recorded",
@@ -275,10 +268,7 @@ class Condition(Result):
         return next((one for one in self.verdicts if one.on.quantity == quantity), None)
 
     def _title(self) -> str:
-        return f"{f'Blade {self.name}' if self.name else 'Blade'}: {self.outcome}; {self.action}"
-
-    def _remarks(self) -> Sequence[str]:
-        return (*self.fit.said, *self.remarks)
+        return f"{self._named}: {self.outcome}; {self.action}"
 
 
 def assess(
@@ -562,9 +552,8 @@ def _next(
     """
     outcome, unread = _worst(verdicts), _unread(verdicts)
     if mistake := next((one for one in findings if _touches(one, fit)), None):
-        words, shape = mistake.words.strip(), residual_shape(fit)
-        end = "" if words.endswith((".", "?")) else "."
-        why = [f"A mistake in the readings seems likely: {words}{end}"]
+        why = [sentence(f"a mistake in the readings seems likely: {mistake.words}")]
+        shape = residual_shape(fit)
         if shape.bends:
             bent = _bent(shape.bends[0], shape.sd, fit.unit)
             why.append(f"{bent}: if a second turn shows it again, it is the plate.")

@@ -24,7 +24,7 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from bladegeom.blade import MOST_TEETH
+from bladegeom.columns import MOST_TEETH
 from bladegeom.estimate import Estimate
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.fit import fit_wobble
@@ -33,8 +33,8 @@ from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
 from bladegeom.readings import differing
 from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.shop.condition import teeth_read
-from bladegeom.tables.digest import digest_of
-from bladegeom.tables.guarded import as_text, from_text
+from bladegeom.tables.tidy import digest_of
+from bladegeom.tables.whole import as_text, from_text
 from bladegeom.wobble import Wobble
 
 SERVICES = ("", "before", "after")

@@ -138,10 +138,6 @@ class CutWall(OfBlade):
     def resolved(self) -> bool:
         return self.fit.resolved
 
-    @derived("what the reader should know", key="warnings")
-    def _warnings(self) -> list[str]:
-        return list(self.fit.said)
-
     @property
     def named(self) -> bool:
         """Whether there is ground to name the finishing teeth: a wobble, or offsets given."""
@@ -223,7 +219,7 @@ class CutWall(OfBlade):
         return "; ".join(ways) or "neither half the feed nor a truer seat, as far as this can tell"
 
     def _remarks(self) -> Sequence[str]:
-        return [*self.assumed, *self.fit.warnings]
+        return [*self.assumed, *super()._remarks()]
 
     @property
     def assumed(self) -> tuple[str, ...]:
