@@ -59,22 +59,20 @@ if TYPE_CHECKING:
     from bladegeom.plate.plate import fit_plate
     from bladegeom.plate.rotation import Rotation, best_rotation
     from bladegeom.plate.shape import PlateFit
-    from bladegeom.saw.clearance import SideClearance, rub_angle, side_clearance
     from bladegeom.saw.compare import Comparison, CutComparison, compare_test_cut
     from bladegeom.saw.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
     from bladegeom.saw.fence import FenceAlignment, fence_alignment
     from bladegeom.saw.insert import InsertLevel, insert_level
-    from bladegeom.saw.kerf import Kerf, kerf
+    from bladegeom.saw.kerf import Kerf, SideClearance, kerf, rub_angle, side_clearance
     from bladegeom.saw.setting import Setting, setting_error
     from bladegeom.saw.setup import SetUp, set_up
     from bladegeom.saw.slots import SlotAlignment, slot_alignment
     from bladegeom.shop.change import Change, change
     from bladegeom.shop.condition import Condition, assess
-    from bladegeom.shop.history import History, read_history, record
+    from bladegeom.shop.history import History, Visit, read_history, record, visit
     from bladegeom.shop.limits import Limit, Limits, read_limits
     from bladegeom.shop.shelf import Shelf, shelf
     from bladegeom.shop.trend import Trend, trend
-    from bladegeom.shop.visit import Visit, visit
     from bladegeom.tables.mounts import Mounts, read_mounts
     from bladegeom.tables.rings import Ring, read_rings
     from bladegeom.wall.wall import CutWall, cut_wall

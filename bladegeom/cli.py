@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 import bladegeom as bg
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters, refuse
+from bladegeom.fit.answer import answer_of
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
 from bladegeom.tables.blades import Batch, some_of
@@ -589,7 +590,7 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _each(lambda fit, _: fit, text=printed.answer_text, as_dict=bg.blade_answer),
+        _each(lambda fit, _: answer_of(fit), text=printed.answer_text),
         "file --blade --blades --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
     ),

@@ -220,6 +220,34 @@ def differing(one: Any, other: Any) -> list[str]:
     return differ if ring else [*differ, "ring_radius"]
 
 
+def needed_sizes(readings: Readings, so: str, *names: str) -> list[float]:
+    """Return tooth width, radius (of ``diameter``) or ring radius in the unit of the readings.
+
+    Raises
+    ------
+    RefusedError
+        Naming every one that is not stated, `so` being what cannot be told then.
+    """
+    blade = readings.blade
+    sizes = {
+        "tooth_width": (blade.tooth_width_mm, "tooth width", "give the width that the teeth cut"),
+        "diameter": (blade.radius_mm, "blade's diameter", "give it across the tooth tips"),
+        "ring_radius": (
+            readings.ring_radius_mm,
+            "ring radius",
+            "give it from the arbor's axis to the stylus",
+        ),
+    }
+    wanted = {name: sizes[name] for name in names}
+    if faults := [
+        Fault(f"the {what} is not stated, so {so}", cure, blade=blade.name or None, column=name)
+        for name, (size, what, cure) in wanted.items()
+        if size is None
+    ]:
+        raise RefusedError(faults)
+    return [readings.in_unit(size) for size, _, _ in wanted.values() if size is not None]
+
+
 def least_step(reading: NDArray[np.float64]) -> float:
     """Return the least difference between readings: no dial shows less where none is stated."""
     steps = np.diff(np.unique(reading))

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
-from make_saw_demo import SAW_FILE, SEED, STOP_OFF_DEG, demo_saw, saw_text
+from make_saw_demo import SAW_FILE, SEED, STOP_OFF_DEG, STORY, demo_saw, saw_text, story_text
 from mounted_body import mounted_mm
 from rigid_body import Numbering, RigidBlade, readings_mm, tooth_angles_deg
 
@@ -596,6 +596,10 @@ dial drifts or slips, so the once-a-turn wobble is all there is to find.
   the carriage {arbor}° askew to the slots, the fence {fence}° open at the back, the 45° stop of
   the miter gauge {stop}° off, which its octagon must find.
 
+- `set_up_story.json`: what was read, in mm and degrees, while another rigid saw (seed 2026) was set
+  up as the program told; `notebooks/03_set_up_the_saw.ipynb` replays it. What only a simulation can
+  show is in it too: how cuts truly lean, how wide boards truly are, and `truth`.
+
 `numbered` is as seen from the indicator's side, `ring_radius` runs from the arbor's axis to the
 stylus, `gullet` is its depth, and a reading grows as the plate comes toward the indicator.
 
@@ -641,6 +645,7 @@ def write_demo_data(folder: Path) -> None:
     (faulty,) = (truth for truth in _SHELF if truth.closing_slip)
     (folder / LIMITS).write_text(_LIMITS, encoding="utf-8", newline="\n")
     (folder / SAW_FILE).write_text(saw_text(), encoding="utf-8", newline="\n")
+    (folder / STORY).write_text(story_text(), encoding="utf-8", newline="\n")
     saw = demo_saw()
     readme = _README.format(
         mounts=CLOCK_MOUNTS,

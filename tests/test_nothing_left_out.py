@@ -19,6 +19,7 @@ from written import run
 
 import bladegeom as bg
 from bladegeom.draw.printed import answer_text, doubt_text, setup_text
+from bladegeom.fit.answer import answer_of
 
 DAY = date(2026, 11, 27)
 TEETH, RING = 40, (110.0, "mm")
@@ -174,7 +175,7 @@ def outputs(path, tmp_path):
     queue = json.loads((tmp_path / "batch" / "queue.json").read_text("utf-8"))["blades"][0]
     following = bg.next_readings(fit, 2)
     held = {
-        "fit, text": answer_text(fit),
+        "fit, text": answer_text(answer_of(fit)),
         "fit, result": str(fit),
         "fit, command": run("fit", path).out,
         "fit, JSON": of_json(json.loads(run("fit", path, "--json").out)["blades"][0]["warnings"]),

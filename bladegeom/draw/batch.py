@@ -22,9 +22,8 @@ from bladegeom.lengths import Length
 from bladegeom.shop.batch import Earlier, left_rows, queue_row, read_day
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import ACTIONS, Condition, assess
-from bladegeom.shop.history import record
+from bladegeom.shop.history import Visit, record, visit
 from bladegeom.shop.limits import Limits
-from bladegeom.shop.visit import Visit, visit
 from bladegeom.tables.blade_facts import read_blade_facts
 from bladegeom.tables.tidy import digest_of
 from bladegeom.tables.whole import check_apart

@@ -15,7 +15,7 @@ from bladegeom.draw.printed import across, sizes
 from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.result import number
-from bladegeom.saw.clearance import NO_GULLET, SideClearance, rub_angle, side_clearance
+from bladegeom.saw.kerf import NO_GULLET, SideClearance, rub_angle, side_clearance
 from bladegeom.saw.slots import SlotAlignment
 from bladegeom.wall.wall import CutWall
 

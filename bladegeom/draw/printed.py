@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from bladegeom.blade import Blade
 from bladegeom.faults import as_letters
-from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.fit.answer import Answer
+from bladegeom.fit.marks import NeutralLine
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result, between, number, percent
 
@@ -35,9 +36,9 @@ CAUTIONS = (
 """What everything printed for use at a saw carries."""
 
 
-def answer_text(fit: WobbleFit) -> str:
+def answer_text(answer: Answer) -> str:
     """Return the answer for one blade: the teeth to mark, the numbers, the warnings."""
-    marks = neutral_line(fit)
+    fit, marks = answer.fit, answer.marks
     return "\n".join(
         [
             *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
@@ -47,7 +48,7 @@ def answer_text(fit: WobbleFit) -> str:
             *table_lines(marks),
             "",
             *table_lines(fit),
-            *warning_lines(fit.warnings),  # A likely mistake stands above already.
+            *warning_lines(answer._remarks()),  # A likely mistake stands above already.
         ]
     )
 

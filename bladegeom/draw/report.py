@@ -14,8 +14,7 @@ from bladegeom.draw.printed import left_words, sure_words, tir_limits, tir_words
 from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.shop.change import Change
-from bladegeom.shop.condition import Condition
-from bladegeom.shop.conformity import teeth_read
+from bladegeom.shop.condition import Condition, teeth_read
 from bladegeom.tables.tidy import digest_of
 
 _CHART = 104.0

@@ -2,41 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from bladegeom.fit.marks import NeutralLine, neutral_line
-from bladegeom.fit.wobble import WobbleFit
+from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.mistakes.check import Finding
-from bladegeom.result import Result, derived, described, quantity
-
-
-class OfFit(Result):
-    """What rests on the fit of a blade: whatever is made of it says all that is said of the fit.
-
-    A likely mistake comes first, the warnings last, behind the `remarks` of its own.
-    """
-
-    fit: WobbleFit
-    remarks: tuple[str, ...] = ()
-
-    def __init_subclass__(cls) -> None:
-        super().__init_subclass__()
-        cls._quantities["_warnings"] = cls._quantities.pop("_warnings")  # Behind the numbers.
-
-    @derived("what the reader should know, a likely mistake first", key="warnings")
-    def _warnings(self) -> list[str]:
-        return [*self.fit.doubted, *self.remarks, *self.fit.warnings]
-
-    def _first(self) -> Sequence[str]:
-        return self.fit.doubted
-
-    def _remarks(self) -> Sequence[str]:
-        return (*self.remarks, *self.fit.warnings)
+from bladegeom.result import derived, described, quantity
 
 
 @described
-class Answer(OfFit):
+class Answer(OfBlade):
     """All that is known of one blade.
 
     Lengths are in ``unit``; every ``_u`` is a standard uncertainty (k = 1), ``_low`` and ``_high``

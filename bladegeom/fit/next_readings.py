@@ -12,11 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.faults import refuse
-from bladegeom.fit.answer import OfFit
 from bladegeom.fit.marks import neutral_line
-from bladegeom.fit.wobble import WobbleFit
+from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.design import Design, design_of
-from bladegeom.kernel.doubt import sd_toward
 from bladegeom.result import derived, described, number, percent, quantity
 from bladegeom.tables.counted import counted
 
@@ -33,14 +31,10 @@ _HAIR = 1e-9
 
 
 @described
-class NextReadings(OfFit):
+class NextReadings(OfBlade):
     """Which teeth to read next in the same mounting, and what that would do to the doubt."""
 
     fit: WobbleFit = quantity("of what was read so far", key="")
-
-    @derived("the blade's name, as text")
-    def blade(self) -> str:
-        return self.fit.readings.blade.name
 
     @derived("unit of the readings")
     def unit(self) -> str:
@@ -185,18 +179,10 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
 
 
 class _Candidates(NamedTuple):
-    """Rows that may be added to the design.
+    """Rows that may be added to the design, one a tooth; the wobble's columns are the two last.
 
-    Attributes
-    ----------
-    tooth : ndarray, shape (m,)
-    rows : ndarray, shape (m, p)
-        A row a tooth; the columns are those of the fit, the wobble's two last.
-    information : ndarray, shape (p, p)
-        X'X of the readings in the fit.
-    own_offset : bool
-        Whether the added rows have an offset of their own, which taking their mean off accounts
-        for.
+    `information` is X'X of the readings in the fit. With an `own_offset`, which taking their mean
+    off accounts for, the added rows are of a turn that no reading is of yet.
     """
 
     tooth: NDArray[np.int64]
@@ -253,12 +239,15 @@ def _left(fit: WobbleFit, given: _Candidates, chosen: Places) -> Floats:
 def _goal_of(
     fit: WobbleFit, given: _Candidates, squares: Floats, total: Floats, count: int
 ) -> Floats:
-    """Return the same from the sums of the rows' squares and of the rows."""
+    """Return what is to be small, from the sums of the added rows' squares and of the rows."""
     whole = given.information + squares
     if given.own_offset:
         whole = whole - total[..., :, np.newaxis] * total[..., np.newaxis, :] / count
-    covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)
-    return _goal(fit, covariance[..., -2:, -2:])
+    covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)[..., -2:, -2:]
+    main: Floats = _across_squared(fit, covariance)
+    # Where that ties, the other direction decides.
+    rest: Floats = 1e-6 * np.trace(covariance, axis1=-2, axis2=-1)
+    return main + rest
 
 
 def _exchanged(fit: WobbleFit, given: _Candidates, start: Places) -> Places:
@@ -324,25 +313,20 @@ def _covariance(fit: WobbleFit, teeth: Sequence[int]) -> Floats:
     return covariance
 
 
+def _across_squared(fit: WobbleFit, covariance: Floats) -> Floats:
+    """Return the variance across the fitted direction, or in the worst one."""
+    if not fit.resolved:
+        return np.asarray(np.linalg.eigvalsh(covariance), dtype=np.float64)[..., -1]
+    across = math.radians(fit.near_deg + 90.0)
+    toward = np.array([math.cos(across), math.sin(across)])
+    variance: Floats = (covariance @ toward) @ toward
+    return variance
+
+
 def _across(fit: WobbleFit, covariance: Floats) -> float:
-    """Return the standard uncertainty across the fitted direction, or in the worst one."""
-    if fit.resolved:
-        return float(sd_toward(fit.near_deg + 90.0, covariance))
-    if not np.isfinite(covariance).all():
-        return math.nan
-    return math.sqrt(float(np.linalg.eigvalsh(covariance)[-1]))
-
-
-def _goal(fit: WobbleFit, covariance: Floats) -> Floats:
-    """Return what is to be small: a variance; where it ties, the other one decides."""
-    if fit.resolved:
-        across = math.radians(fit.near_deg + 90.0)
-        toward = np.array([math.cos(across), math.sin(across)])
-        main: Floats = (covariance @ toward) @ toward
-    else:
-        main = np.asarray(np.linalg.eigvalsh(covariance), dtype=np.float64)[..., -1]
-    rest: Floats = 1e-6 * np.trace(covariance, axis1=-2, axis2=-1)
-    return main + rest
+    """Return the standard uncertainty there; NaN where nothing tells it."""
+    told = np.isfinite(covariance).all()
+    return math.sqrt(float(_across_squared(fit, covariance))) if told else math.nan
 
 
 def _in_order(fit: WobbleFit, teeth: list[int]) -> list[int]:

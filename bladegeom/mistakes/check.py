@@ -5,17 +5,16 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bladegeom.kernel.design import worst_ratio
+from bladegeom.kernel.design import REFUSED_RATIO, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns
-from bladegeom.kernel.plan import REFUSED_RATIO
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.mistakes.bent import KNOWN, bent_plates
 from bladegeom.mistakes.repairs import mirrored, onward, shifted, single, step, wrapped
-from bladegeom.mistakes.said import label_at, said
+from bladegeom.mistakes.said import SAID, label_at
 from bladegeom.mistakes.trial import FEWEST, Base, Candidate, Whole
 from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described, quantity
@@ -23,9 +22,6 @@ from bladegeom.tables.counted import Counted, count_blade, counted
 
 if TYPE_CHECKING:
     import pandas as pd
-
-KINDS = (*("sign", "scale", "unit", "wrap", "doubled", "skipped", "spike", "mirrored", "step"),)
-"""Every kind of mistake that is looked for."""
 
 FALSE_ALARMS = 0.01
 """At most so many blades without a mistake get any finding, bends and waves of the plate aside."""
@@ -47,7 +43,7 @@ _WHOLE_BLADE = frozenset({"doubled", "skipped", "mirrored", "step", "unit"})
 class Finding(Result):
     """One mistake that would explain the readings better."""
 
-    kind: str = quantity("one of `KINDS`")
+    kind: str = quantity("what kind of mistake, a key of `SAID`")
     teeth: tuple[int, ...] = quantity(
         "the teeth concerned, as they were counted, in the order in which they were read; of a "
         "tooth read twice or passed over: the first tooth that is counted wrong"
@@ -124,6 +120,7 @@ class Findings(Result, Sequence[Finding]):
     readings: Readings | None = quantity(
         "the readings as they stand; None where they cannot be taken as they stand", key=""
     )
+    rival: tuple[str, ...] = quantity("a bend that explains them nearly as well", key="")
     remarks: tuple[str, ...] = quantity("what the reader should know", key="warnings")
 
     def __len__(self) -> int:
@@ -135,10 +132,11 @@ class Findings(Result, Sequence[Finding]):
     @property
     def explained(self) -> tuple[str, ...]:
         """Every finding in words: the likeliest, what else would explain the same, what more."""
-        return tuple(
+        said = [
             one.words if one.besides or not place else f"or else {one.words}"
             for place, one in enumerate(self.found)
-        )
+        ]
+        return (*said, *self.rival)
 
     @property
     def doubted(self) -> tuple[str, ...]:
@@ -210,6 +208,7 @@ def check_counted(count: Counted) -> Findings:
     """Do the work of `check_readings` on readings as they were counted."""
     remarks = _cannot_tell(count)
     found: list[Finding] = []
+    rival: tuple[str, ...] = ()
     expected = {1: "doubled", -1: "skipped"}.get(count.off_by, "")
     now: Counted | None = None if remarks else count
     while now is not None and len(found) < _MOST_MISTAKES:
@@ -217,7 +216,10 @@ def check_counted(count: Counted) -> Findings:
         if not ranked:
             break
         if bend and not found:
-            remarks.append(_of_bend(bend))
+            rival = (
+                f"a bend of the plate at teeth {bend[0]} to {bend[-1]} explains the readings "
+                "nearly as well: read a second turn, which shows a bend again, and a slip hardly",
+            )
         after = [_applied(now, one) for one in ranked]
         made = [
             _finding(base, one, then, besides=bool(found))
@@ -234,15 +236,8 @@ def check_counted(count: Counted) -> Findings:
         unit=count.unit,
         found=tuple(found),
         readings=count.readings,
-        remarks=tuple(remarks),
-    )
-
-
-def _of_bend(teeth: tuple[int, ...]) -> str:
-    """Return what is to be said of a bend that explains the readings nearly as well."""
-    return (
-        f"a bend of the plate at teeth {teeth[0]} to {teeth[-1]} explains the readings nearly as "
-        "well: read a second turn, which shows a bend again, and a slip hardly"
+        rival=rival,
+        remarks=(*rival, *remarks),
     )
 
 
@@ -279,19 +274,11 @@ def _cannot_tell(count: Counted) -> list[str]:
     return []
 
 
-class _Tried(NamedTuple):
-    """The fit as it stands, the repairs that are established, and a bend that may be it instead."""
+def _tried(count: Counted, expected: str) -> tuple[Base, list[Candidate], tuple[int, ...]]:
+    """Return the fit, the repairs that are established, and a bend that may be it instead.
 
-    base: Base
-    ranked: list[Candidate]
-    bend: tuple[int, ...]
-
-
-def _tried(count: Counted, expected: str) -> _Tried:
-    """Try every repair; the likeliest comes first.
-
-    A bent plate is the rival of every mistake: where it explains more than any of them, only what
-    stands out from the bent plate is reported.
+    The likeliest comes first. A bent plate is the rival of every mistake: where it explains more
+    than any of them, only what stands out from the bent plate is reported.
     """
     base = Base(count)
     ranked, reached, rival = _established(base, expected), 0.0, None
@@ -302,24 +289,19 @@ def _tried(count: Counted, expected: str) -> _Tried:
             ranked = _established(base, expected)
         elif rival is None and plate.teeth and plate.evidence > most - _RIVAL:
             rival = plate
-    return _Tried(base, ranked, rival.teeth if rival is not None and ranked else ())
+    return base, ranked, rival.teeth if rival is not None and ranked else ()
 
 
 def _established(base: Base, expected: str) -> list[Candidate]:
+    """Try every repair on one fit; return those that are established, the likeliest first."""
     count = base.series
     stated = count.length("dial_turn")
-    revolutions = (
-        tuple(convert(one, "mm", count.unit) for one in REVOLUTIONS_MM)
-        if stated is None
-        else (stated,)
-    )
-    units = {
-        f"in {other}": MM_PER[other] / MM_PER[count.unit] for other in MM_PER if other != count.unit
-    }
-    units |= {"25.4 times too small": 25.4, "25.4 times too large": 1 / 25.4}
+    usual = (convert(one, "mm", count.unit) for one in REVOLUTIONS_MM)
+    revolutions = tuple(usual) if stated is None else (stated,)
+    units = {MM_PER[other] / MM_PER[count.unit] for other in MM_PER if other != count.unit}
     made = [
         *single(base),
-        *onward(base, tuple(set(units.values()))),
+        *onward(base, (*(units | {25.4, 1 / 25.4}),)),
         *wrapped(base, revolutions),
         *step(base),
         *shifted(base),
@@ -330,10 +312,7 @@ def _established(base: Base, expected: str) -> list[Candidate]:
         if one.chance < FALSE_ALARMS or one.kind == expected:
             best.setdefault((one.kind, tuple(one.rows.tolist())), one)
     ranked = sorted(best.values(), key=lambda one: (one.kind != expected, -one.evidence))
-    if not ranked:
-        return []
-    top = ranked[0].evidence
-    return [one for one in ranked if one.evidence > top - _RIVAL]
+    return [one for one in ranked if one.evidence > ranked[0].evidence - _RIVAL]
 
 
 def _applied(count: Counted, one: Candidate) -> Counted | None:
@@ -348,6 +327,7 @@ def _applied(count: Counted, one: Candidate) -> Counted | None:
 
 def _finding(base: Base, one: Candidate, after: Counted | None, *, besides: bool) -> Finding:
     count = base.series
+    # Readings that are left out, or a size that is chosen, cost one.
     dof = base.dof - (after is None or one.kept is not None)
     return Finding(
         kind=one.kind,
@@ -356,7 +336,7 @@ def _finding(base: Base, one: Candidate, after: Counted | None, *, besides: bool
         scatter=math.sqrt(base.rss / base.dof),
         repaired_scatter=math.sqrt(one.rss / max(1, dof)),
         tried=base.tried,
-        words=("besides, " if besides else "") + said(count, one),
+        words=("besides, " if besides else "") + SAID[one.kind](count, one),
         repaired=None if after is None else after.as_readings(),
         places=_teeth(count, one.places),
         near_deg=one.near_deg,

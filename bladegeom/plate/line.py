@@ -250,7 +250,7 @@ class PlateSlopes:
         before, here, after = size[np.arange(place - 1, place + 2) % len(size)]
         bend = before - 2 * here + after
         step = (before - after) / (2 * bend) if bend > 0 else 0.0
-        return wrap_360(TURN[place] + step * TURN[1])
+        return wrap_360(float(TURN[place] + step * TURN[1]))
 
     def worst(self) -> float:
         """Return the blade angle with the slope farthest out, doubt and all."""

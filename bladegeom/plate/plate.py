@@ -14,9 +14,9 @@ from scipy import special
 
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.closing import closing_of
-from bladegeom.kernel.design import design_of
+from bladegeom.fit.remarks import plan_remarks
+from bladegeom.kernel.design import check_plan, design_of
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
-from bladegeom.kernel.plan import check_plan, plan_remarks
 from bladegeom.lengths import convert
 from bladegeom.plate.design import (
     PlateDesign,

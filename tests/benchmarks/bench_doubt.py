@@ -3,8 +3,8 @@
     python tests/benchmarks/bench_doubt.py [BLADES]
 
 Simulates BLADES blades (20,000) for every case from one fixed seed, prints tables in Markdown and,
-run with the full number, writes the last one to calibration.md beside this file, which the README
-shows. Nothing here is a test: `tests/test_calibration.py` holds a small part of it.
+run with the full number, writes the last one to calibration.md beside this file. Nothing here is a
+test: `tests/test_calibration.py` holds a small part of it.
 
 The blades of a case are judged many at a time by the package's own kernels: the least squares,
 the law of the amplitude, the standard deviation toward a direction, Student's factor, the
@@ -31,10 +31,11 @@ from numpy.typing import NDArray
 
 import bladegeom as bg
 from bladegeom.angles import turn_between
-from bladegeom.fit.robust import BEND
+from bladegeom.fit.fit import BEND
 from bladegeom.kernel.doubt import (
     amplitude_cdf,
     direction_probability,
+    facing,
     sd_toward,
     student_t,
     zero_amplitude_p,
@@ -436,12 +437,14 @@ def claims(case: Case, blades: int, seed: np.random.SeedSequence) -> Claims:
         claimed.append(
             [
                 direction_probability(
-                    float(found.cosine[one]),
-                    float(found.sine[one]),
-                    found.reading_sd[one] ** 2 * found.unit_covariance,
+                    facing(
+                        float(found.cosine[one]),
+                        float(found.sine[one]),
+                        found.reading_sd[one] ** 2 * found.unit_covariance,
+                    ),
                     found.dof,
-                    float(low[place]),
-                    float(high[place]),
+                    float(low[place] - found.near_deg[one]),
+                    float(high[place] - found.near_deg[one]),
                 )
                 for place, one in enumerate(named)
             ]
@@ -623,7 +626,7 @@ def span(values: Sequence[float]) -> str:
 
 
 def summary(found: Sequence[Shares], bins: dict[str, list[Bin]], blades: int) -> Iterator[str]:
-    """Return the compact table for the README."""
+    """Return the compact table of calibration.md."""
     head = ["", "assumptions hold", "amplitude", "near", "squareness", "false alarms"]
     rows = []
     for group in dict.fromkeys(one.case.group for one in found):
