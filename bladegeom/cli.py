@@ -485,18 +485,15 @@ def run_change(options: Namespace) -> int:
     )
     marked = options.tooth_1_marked
     change = bg.change(before, after, tooth_1_marked=marked, seating=options.seating)
-    doubted = [
-        f"{when}: {words}"
-        for when, fit in (("before", before), ("after", after))
-        for words in fit.doubted
-    ]
+    fits = {"before": before, "after": after}
+    warned = [f"{when}: {words}" for when, fit in fits.items() for words in fit.said]
 
     def as_dict(change: bg.Change) -> dict[str, Any]:
         found = change.to_dict()
-        return found | {"warnings": [*doubted, *found["warnings"]]}
+        return found | {"warnings": [*warned, *found["warnings"]]}
 
     def text(change: bg.Change) -> str:
-        return "".join(f"! {words}\n" for words in doubted) + str(change)
+        return "".join(f"! {words}\n" for words in warned) + str(change)
 
     return _tell(options, [change], text=text, as_dict=as_dict, alone=True)
 
