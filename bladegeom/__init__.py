@@ -24,7 +24,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from bladegeom.blade import Blade
-from bladegeom.draw.cautions import CAUTIONS
+from bladegeom.draw.printed import CAUTIONS
 from bladegeom.estimate import Estimate
 from bladegeom.faults import BladegeomWarning, Fault, RefusedError
 from bladegeom.fit.answer import blade_answer
@@ -42,14 +42,13 @@ if TYPE_CHECKING:
     from bladegeom.arbor.clock import ClockAdvice, clock_advice
     from bladegeom.arbor.parted import ArborFit, FleetFit
     from bladegeom.draw.batch import run_batch
-    from bladegeom.draw.card import setup_card
+    from bladegeom.draw.card import setup_card, shelf_page
     from bladegeom.draw.clock import clock_chart
     from bladegeom.draw.cut import clearance_chart, wall_chart
     from bladegeom.draw.form import reading_sheet
     from bladegeom.draw.page import save_chart
     from bladegeom.draw.polar import polar_chart
     from bladegeom.draw.report import customer_sheet
-    from bladegeom.draw.shelf_page import shelf_page
     from bladegeom.draw.trend import trend_chart
     from bladegeom.draw.turn import rotation_chart, squareness_chart, strip_chart
     from bladegeom.fit.many import fit_table

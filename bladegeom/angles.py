@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+Numbers = TypeVar("Numbers", float, NDArray[np.float64])
 
-def wrap_360(degrees: float) -> float:
-    """Return the same direction from 0 (included) to 360 (not)."""
-    wrapped = float(degrees) % 360.0
-    return 0.0 if wrapped == 360.0 else wrapped
+
+def wrap_360(degrees: Numbers) -> Numbers:
+    """Return the same direction, or directions, from 0 (included) to 360 (not)."""
+    turn = degrees % 360.0
+    wrapped: Numbers = turn - 360.0 * (turn == 360.0)
+    return wrapped
 
 
 def wrap_180(degrees: float) -> float:

@@ -9,13 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bladegeom.angles import wrap_360
 from bladegeom.kernel.doubt import (
+    Facing,
     Interval,
     amplitude_limits,
     direction_limits,
     direction_probability,
+    facing,
     one_or_many,
-    sd_toward,
     zero_amplitude_p,
 )
 
@@ -51,20 +53,21 @@ class Wobble:
     @property
     def cosine(self) -> float:
         """The part toward tooth 1."""
-        found: float = self.value.real
-        return found
+        return _told(self.value.real)
 
     @property
     def sine(self) -> float:
         """The part toward 90 degrees."""
-        found: float = self.value.imag
-        return found
+        return _told(self.value.imag)
+
+    @cached_property
+    def _facing(self) -> Facing:
+        return facing(self.value.real, self.value.imag, self.covariance)
 
     @cached_property
     def amplitude(self) -> float:
         """Half the total movement."""
-        found: float = one_or_many(np.hypot(self.cosine, self.sine))
-        return found
+        return _told(self._facing.amplitude)
 
     @property
     def tir(self) -> float:
@@ -74,46 +77,31 @@ class Wobble:
     @property
     def amplitude_corrected(self) -> float:
         """Amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))."""
-        (caa, _), (_, cbb) = self.covariance
-        found: float = one_or_many(np.sqrt(np.fmax(0.0, self.amplitude**2 - (caa + cbb))))
-        return found
+        variance = self.covariance[0, 0] + self.covariance[1, 1]
+        return _told(np.sqrt(np.fmax(0.0, self.amplitude**2 - variance)))
 
-    @cached_property
+    @property
     def amplitude_u(self) -> float:
         """Standard uncertainty (k = 1) of the amplitude: that toward the fitted direction."""
-        found: float = sd_toward(self._toward_deg, self.covariance)
-        return found
-
-    @cached_property
-    def _toward_deg(self) -> Any:
-        return np.degrees(np.arctan2(self.sine, self.cosine))
+        return _told(self._facing.sd)
 
     @cached_property
     def near_deg(self) -> float:
         """Direction nearest the indicator, from 0 to 360 degrees; see `resolved`."""
-        near = np.where(self._toward_deg < 0, self._toward_deg + 360.0, self._toward_deg)
-        found: float = one_or_many(np.where(near >= 360.0, 0.0, near))
-        return found
+        return _told(wrap_360(np.degrees(np.arctan2(self.sine, self.cosine))))
 
     @property
     def near_u_deg(self) -> float:
         """Standard uncertainty (k = 1) of the direction, in degrees; infinite of no amplitude."""
-        across = sd_toward(self._toward_deg + 90.0, self.covariance)
         with np.errstate(divide="ignore"):
-            found: float = one_or_many(np.degrees(np.divide(across, self.amplitude)))
-        return found
+            return _told(np.degrees(np.divide(self._facing.across, self._facing.amplitude)))
 
     @cached_property
     def p_value(self) -> float:
         """How probable so large a wobble is where there is none (Hotelling's T^2); 1 if unknown."""
-        (caa, cab), (_, cbb) = self.covariance
-        # Solved without squares of small numbers.
-        slope = cab / caa
-        f = (self.cosine / np.sqrt(caa)) ** 2
-        f = f + ((self.sine - slope * self.cosine) / np.sqrt(cbb - slope * cab)) ** 2
-        p = zero_amplitude_p(f / 2, self.dof)
-        found: float = one_or_many(np.where(np.isnan(f), 1.0, p))
-        return found
+        seen = self._facing
+        f = (seen.amplitude / seen.sd) ** 2 / (1 - seen.tie**2) / 2
+        return _told(np.where(np.isnan(f), 1.0, zero_amplitude_p(f, self.dof)))
 
     @property
     def resolved(self) -> bool:
@@ -141,9 +129,9 @@ class Wobble:
         ----------
         confidence_level : float
         """
-        low, high = amplitude_limits(self.amplitude, self.amplitude_u, self.dof, confidence_level)
-        low = one_or_many(np.maximum(low - self.rounding_margin, 0.0))
-        return Interval(low, high + self.rounding_margin, confidence_level)
+        seen, margin = self._facing, self.rounding_margin
+        low, high = amplitude_limits(seen.amplitude, seen.sd, self.dof, confidence_level)
+        return Interval(_told(np.maximum(low - margin, 0.0)), high + margin, confidence_level)
 
     def near_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the direction nearest the indicator, by Fieller's theorem.
@@ -155,17 +143,13 @@ class Wobble:
         ----------
         confidence_level : float
         """
-        low, high = direction_limits(
-            self.cosine, self.sine, self.rounded_covariance, self.dof, confidence_level
-        )
-        turns = one_or_many(self.near_deg - self._toward_deg)
-        return Interval(low + turns, high + turns, confidence_level)
+        seen = self._facing.rounded(self.rounding_margin)
+        low, high = direction_limits(seen, self.dof, confidence_level)
+        return Interval(self.near_deg + low, self.near_deg + high, confidence_level)
 
     def probability(self, from_deg: float, to_deg: float) -> float:
-        """Return how probable it is that the true direction lies between two directions."""
-        return direction_probability(
-            self.cosine, self.sine, self.covariance, self.dof, from_deg, to_deg
-        )
+        """Return how probable the true direction is between two, in degrees past the near one."""
+        return _told(direction_probability(self._facing, self.dof, from_deg, to_deg))
 
     def tilt_at(self, ring_radius: float) -> float:
         """Return the angle of a plate that wobbles so at a ring, in degrees."""
@@ -174,11 +158,15 @@ class Wobble:
     def tilt_u_at(self, ring_radius: float) -> float:
         """Return the standard uncertainty (k = 1) of the tilt, in degrees."""
         slope = self.amplitude / ring_radius
-        found: float = one_or_many(np.degrees(self.amplitude_u / ring_radius / (1 + slope * slope)))
-        return found
+        return _told(np.degrees(self.amplitude_u / ring_radius / (1 + slope * slope)))
 
 
 def tilt_of(amplitude: float, ring_radius: Any) -> float:
     """Return the tilt in degrees that belongs to an amplitude at a ring, in the same unit."""
-    found: float = one_or_many(np.degrees(np.arctan2(amplitude, ring_radius)))
-    return found
+    return _told(np.degrees(np.arctan2(amplitude, ring_radius)))
+
+
+def _told(values: Any) -> float:
+    """Return plain numbers; of many an array, which the type does not say."""
+    told: float = one_or_many(values)
+    return told

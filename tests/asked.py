@@ -13,7 +13,7 @@ from bladegeom.saw.fence import fence_alignment
 from bladegeom.saw.insert import insert_level
 from bladegeom.saw.slots import slot_alignment
 
-NO_LENGTH = {"turns", "threads_per_inch"}
+NO_LENGTH = {"turns", "threads_per_inch", "side_angle_deg"}
 
 
 def asked(function: Callable[..., Any], unit: str = "mm", per: float = 1.0, **facts: Any) -> Any:

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from rigid_body import RigidBlade, readings_mm
 
 import bladegeom as bg
+from bladegeom.kernel import doubt
 
 Floats = NDArray[np.float64]
 
@@ -62,3 +63,17 @@ def wave(
 def rng_for(seed: int) -> np.random.Generator:
     """A generator whose stream NumPy keeps from version to version."""
     return np.random.Generator(np.random.PCG64(seed))
+
+
+def direction_limits(a, b, covariance, dof, confidence_level=0.95):
+    """Limits of the direction of (a, b) in degrees of blade, either side of -180 to 180."""
+    near = np.degrees(np.arctan2(b, a))
+    low, high = doubt.direction_limits(doubt.facing(a, b, covariance), dof, confidence_level)
+    return near + low, near + high
+
+
+def direction_probability(a, b, covariance, dof, from_deg, to_deg):
+    """How probable the true direction is between two, in degrees of blade."""
+    near = np.degrees(np.arctan2(b, a))
+    edges = from_deg - near, to_deg - near
+    return doubt.direction_probability(doubt.facing(a, b, covariance), dof, *edges)

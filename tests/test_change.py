@@ -167,10 +167,7 @@ def test_inches_and_millimetres_give_the_same_verdict_and_limits(rng):
         fits[unit] = [
             bg.fit_wobble(
                 bg.Readings(
-                    blade,
-                    (size * np.cos(angles) + one) * per_mm,
-                    unit=unit,
-                    ring_radius="110 mm",
+                    blade, (size * np.cos(angles) + one) * per_mm, unit=unit, ring_radius="110 mm"
                 )
             )
             for size, one in zip((0.05, 0.02), noise, strict=True)

@@ -44,12 +44,6 @@ def measured(value, expanded):
     return Known(value, low=value - expanded, high=value + expanded)
 
 
-@given(sizes, sizes, sizes)
-def test_the_probability_is_the_normal_laws(value, u, limit):
-    expected = NormalDist(value, u).cdf(limit)  # the standard library's own law
-    assert conformance_probability(value, u, limit) == pytest.approx(expected, abs=1e-7)
-
-
 def test_few_degrees_of_freedom_by_hand():
     # Student's t with 1 degree of freedom is Cauchy's law: 1/2 + atan(1)/pi = 3/4.
     assert conformance_probability(0.0, 1.0, 1.0, 1) == pytest.approx(0.75)
@@ -105,13 +99,15 @@ def test_of_all_values_on_students_guard_band_the_share_promised_conforms(dof):
 
 
 @pytest.mark.parametrize("guard", [-1.0, 0.0, 0.5, 1.0, 1.65])
-@pytest.mark.parametrize("k", [1.0, 2.0])
+@pytest.mark.parametrize("k", [1.0, 1.959964, 2.0])
 def test_the_probability_on_the_acceptance_limit_follows_from_the_guard_factor(guard, k):
     # A = T_U - g U and U = k u (clause 8, from memory) put into clause 7: p = Phi(g k).
     u, limit = 0.02, 0.5
     value = acceptance_limit(limit, k * u, guard)
     expected = NormalDist().cdf(guard * k)
     assert conformance_probability(value, u, limit) == pytest.approx(expected, abs=1e-7)
+    if (guard, k) == (1.0, 1.959964):  # One-sided 97.5 % (two-sided 95 %, tables of the law).
+        assert expected == pytest.approx(0.975, abs=1e-6)
 
 
 def test_the_three_zones_and_their_edges():
@@ -131,13 +127,6 @@ def test_the_zones_are_the_guard_bands(value, expanded, limit):
     if edge > 1e-9:
         assert (outcome == CONFORMS) == (value <= acceptance_limit(limit, expanded))
         assert (outcome == FAILS) == (value > acceptance_limit(limit, expanded, -1))
-
-
-def test_on_the_edge_of_the_guard_band_the_probability_is_the_one_sided_one():
-    # U = 1.959964 u: one-sided 97.5 % (two-sided 95 %, tables of the normal law).
-    u, limit = 0.1, 1.0
-    value = acceptance_limit(limit, 1.959964 * u)
-    assert conformance_probability(value, u, limit) == pytest.approx(0.975, abs=1e-6)
 
 
 def test_simple_acceptance_and_unknown_doubt():

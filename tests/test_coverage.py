@@ -12,14 +12,12 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
-from simulated import rng_for, turn_deg
+from simulated import direction_limits, direction_probability, rng_for, turn_deg
 
 import bladegeom as bg
 from bladegeom.kernel.doubt import (
     amplitude_cdf,
     amplitude_limits,
-    direction_limits,
-    direction_probability,
     sd_toward,
     student_t,
     zero_amplitude_p,

@@ -10,13 +10,11 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from scipy import integrate, optimize, special, stats
-from simulated import rng_for, turn_deg
+from simulated import direction_limits, direction_probability, rng_for, turn_deg
 
 from bladegeom.kernel.doubt import (
     amplitude_cdf,
     amplitude_limits,
-    direction_limits,
-    direction_probability,
     sd_toward,
     student_cdf,
     student_t,

@@ -10,9 +10,10 @@ import pytest
 from numpy.testing import assert_allclose
 
 import bladegeom as bg
+from bladegeom.fit.remarks import plan_remarks
 from bladegeom.kernel import design
+from bladegeom.kernel.design import check_plan
 from bladegeom.kernel.harmonics import harmonic_columns
-from bladegeom.kernel.plan import check_plan, plan_remarks
 
 
 def worst_ratio(angle_deg):

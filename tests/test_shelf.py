@@ -15,9 +15,9 @@ import pypdf
 import pytest
 
 import bladegeom as bg
-from bladegeom.draw.cautions import CAUTIONS
+from bladegeom.draw.card import shelf_page
 from bladegeom.draw.fonts import escaped
-from bladegeom.draw.shelf_page import shelf_page
+from bladegeom.draw.printed import CAUTIONS
 from bladegeom.fit.answer import blade_answer
 from bladegeom.shop.shelf import _HEADS, shelf
 from bladegeom.tables.folder import read_folder

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 import re
 
@@ -13,90 +12,42 @@ from asked import in_both, slots
 from hypothesis import given
 from hypothesis import strategies as st
 from rigid_body import rotation
+from rigid_saw import RigidSaw
 from scipy import stats
 from simulated import rng_for, wave
 
 import bladegeom as bg
 from bladegeom.saw.slots import slot_alignment
 
-RIGHT, BACK, UP = np.eye(3)
-"""The operator's: to the right, to the back of the saw, upward; a right-handed frame."""
+SIDES = ("left", "right")
 
 
-class Saw:
-    """A table with a slot, and under it a trunnion with an arbor that carries one tooth tip.
-
-    Table and trunnion are rigid bodies; each is a point and a direction that a turn about an
-    upright bolt carries along. Nothing here knows the formula or the signs under test.
-    """
-
-    def __init__(self, slot_deg: float, side: str, tilt_deg: float = 0.4) -> None:
-        # Positive turns are counterclockwise as seen from above.
-        self.toward = RIGHT if side == "left" else -RIGHT
-        turned = rotation(UP, slot_deg)
-        self.slot_at = -140.0 * self.toward
-        self.slot = turned @ BACK
-        self.stylus = turned @ self.toward
-        self.centre = np.zeros(3)
-        self.axis = RIGHT.copy()
-        # The tooth of a wobbling blade is off the plane through the centre, and stays so.
-        self.tip_off = 120.0 * math.tan(math.radians(tilt_deg))
-
-    def tooth(self, behind: bool, half: float) -> np.ndarray:
-        """Return the tip, turned about the arbor to half a separation before or behind the axis."""
-        rim = 120.0
-        rise = math.degrees(math.acos(half / rim))
-        square = np.cross(UP, self.axis)  # To the back, square to the axis.
-        tip = rim * square + self.tip_off * self.axis
-        return self.centre + rotation(self.axis, 180.0 - rise if not behind else rise) @ tip
-
-    def reading(self, behind: bool, half: float) -> float:
-        """Return what the dial shows: it grows as the tip comes nearer.
-
-        The indicator slides along the slot until it stands square to the tip, seen from above.
-        """
-        tip = self.tooth(behind, half)
-        away = tip - self.slot_at
-        along = away @ self.slot
-        base = self.slot_at + along * self.slot
-        return 200.0 - float((tip - base) @ self.stylus)
-
-    def check(self, **facts):
-        front, back = (self.reading(behind, 100.0) for behind in (False, True))
-        return slots(front=front, back=back, separation=200.0, **facts)
-
-    def move(self, moved: str, pivot: str, lever: float, step: np.ndarray) -> None:
-        """Turn table or trunnion about the bolt until a point `lever` from it has gone a step."""
-        bolt = (-1 if pivot == "front" else 1) * 250.0 * BACK
-        arm = (1 if pivot == "front" else -1) * lever * BACK
-        turn = math.degrees(math.atan2(np.cross(arm, arm + step)[2], arm @ (arm + step)))
-        turned = rotation(UP, turn)
-        if moved == "table":
-            self.slot_at = bolt + turned @ (self.slot_at - bolt)
-            self.slot, self.stylus = turned @ self.slot, turned @ self.stylus
-        else:
-            self.centre = bolt + turned @ (self.centre - bolt)
-            self.axis = turned @ self.axis
+def saw_of(slot_deg, side, tilt_deg=0.4):
+    return RigidSaw(teeth=2, side=side, slot_deg=slot_deg, plate_tilt_deg=tilt_deg, near_deg=30.0)
 
 
-def true_angle_deg(saw: Saw) -> float:
-    """Angle between the slot and the plane square to the arbor, whichever way."""
-    return math.degrees(math.asin(abs(float(saw.slot @ saw.axis))))
+def read_of(saw, **facts):
+    front, back = (saw.slot_reading_mm(1, place, 150.0) for place in ("front", "back"))
+    return slots(front=front, back=back, separation=150.0, **facts)
 
 
-CASES = list(
-    itertools.product(
-        (0.07, -0.07), ("left", "right"), ("table", "trunnion"), ("front", "back"), (100.0, 400.0)
-    )
-)
+def moved_by(saw, moved, pivot, lever, to_right):
+    """Turn table or trunnion until a dial, `lever` from the bolt, has moved so much."""
+    way = 1.0 if pivot == "front" else -1.0
+    turn = saw.turn_table if moved == "table" else saw.turn_trunnion
+    return turn(to_right, pivot_y_mm=-250.0 * way, lever_y_mm=(lever - 250.0) * way)
 
 
-@pytest.mark.parametrize(("slot_deg", "side", "moved", "pivot", "lever"), CASES)
+@pytest.mark.parametrize("slot_deg", [0.07, -0.07])
+@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("moved", ["table", "trunnion"])
+@pytest.mark.parametrize("pivot", ["front", "back"])
+@pytest.mark.parametrize("lever", [100.0, 400.0])
 def test_a_correction_followed_to_the_letter_brings_the_slots_true(
     slot_deg, side, moved, pivot, lever
 ):
-    saw = Saw(slot_deg, side)
-    result = saw.check(side=side, moved=moved, pivot=pivot, lever=(lever, "mm"))
+    saw, how = saw_of(slot_deg, side), {"moved": moved, "pivot": pivot, "lever": lever}
+    result = read_of(saw, side=side, **how)
     assert abs(result.angle_deg) == pytest.approx(0.07, rel=1e-4)
     said = re.fullmatch(
         r"Leave the (\w+) bolt as the pivot\. ([\d.]+) mm from it, move the (\w+) of the (\w+) "
@@ -104,49 +55,37 @@ def test_a_correction_followed_to_the_letter_brings_the_slots_true(
         result.correction,
     )
     assert said is not None
-    assert said[1] == pivot
-    assert float(said[2]) == lever
-    assert said[3] == {"front": "back", "back": "front"}[pivot]
-    assert said[4] == moved
+    end = {"front": "back", "back": "front"}[pivot]
+    assert (said[1], float(said[2]), said[3], said[4]) == (pivot, lever, end, moved)
     assert float(said[5]) == pytest.approx(abs(result.move.value), abs=1e-3)
-    saw.move(
-        moved, pivot, lever, abs(result.move.value) * (1 if said[6] == "right" else -1) * RIGHT
-    )
+    to_right = abs(result.move.value) * (1 if said[6] == "right" else -1)
     # To second order: of 0.07 degrees nothing is left but its cube.
-    assert true_angle_deg(saw) < 1e-6
-    assert abs(saw.check().angle_deg) < 1e-6
-
-
-@pytest.mark.parametrize(("slot_deg", "side", "moved", "pivot", "lever"), CASES)
-def test_a_positive_move_goes_the_way_the_indicator_points(slot_deg, side, moved, pivot, lever):
-    saw = Saw(slot_deg, side)
-    result = saw.check(moved=moved, pivot=pivot, lever=(lever, "mm"))
+    assert abs(moved_by(saw, moved, pivot, lever, to_right).slot_error_deg()) < 1e-6
+    # A positive move goes the way the indicator points, and where no side is stated it is said so.
+    assert result.move.value * (1 if side == "left" else -1) == pytest.approx(to_right)
     words = {
         ("table", True): "mm the way the indicator points, its slot toward the blade.",
         ("table", False): "mm against the way the indicator points, its slot away from the blade.",
         ("trunnion", True): "mm away from the indicator.",
         ("trunnion", False): "mm toward the indicator.",
     }
-    assert result.correction.endswith(words[moved, result.move.value > 0])
-    saw.move(moved, pivot, lever, result.move.value * saw.toward)
-    assert true_angle_deg(saw) < 1e-6
+    assert read_of(saw, **how).correction.endswith(words[moved, result.move.value > 0])
 
 
-@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("side", SIDES)
 @pytest.mark.parametrize("slot_deg", [0.05, -0.05])
 def test_words_name_the_end_toward_which_the_slot_leaves_the_blade(slot_deg, side):
-    saw = Saw(slot_deg, side)
-    apart = [abs(float((saw.slot_at + at * saw.slot) @ RIGHT)) for at in (-100.0, 100.0)]
-    end = "back" if apart[1] > apart[0] else "front"
-    result = saw.check(side=side)
-    assert (result.angle_deg > 0) == (end == "back")
-    assert result.stands_off.startswith(f"at the {end} the tooth stands 0.17")
+    saw = saw_of(slot_deg, side)
+    end = "back" if saw.slot_error_deg() > 0 else "front"
+    result = read_of(saw, side=side)
+    assert result.angle_deg == pytest.approx(saw.slot_error_deg(), rel=1e-4)
+    assert result.stands_off.startswith(f"at the {end} the tooth stands 0.13")
     assert f"away from the blade toward the {end}" in result.stands_off
 
 
 @pytest.mark.parametrize("tilt_deg", [0.0, 0.3, -2.0])
 def test_wobble_does_not_matter_to_one_tooth_turned_along(tilt_deg):
-    assert Saw(0.05, "left", tilt_deg).check().angle_deg == pytest.approx(0.05, rel=1e-4)
+    assert abs(read_of(saw_of(0.05, "left", tilt_deg)).angle_deg) == pytest.approx(0.05, rel=1e-4)
 
 
 def test_angle_by_hand():
@@ -282,17 +221,13 @@ def test_no_move_is_asked_for_where_no_difference_is_established():
 
 
 def test_where_it_cannot_be_told_the_doubt_that_would_do_is_named():
-    facts = {
-        "front": ([0.50, 0.52, 0.54], "mm"),
-        "back": ([0.45, 0.47, 0.43], "mm"),
-        "separation": (200, "mm"),
-    }
-    result = slot_alignment(**facts, tolerance=(0.05, "mm"))
+    facts = {"front": [0.50, 0.52, 0.54], "back": [0.45, 0.47, 0.43], "separation": 200}
+    result = slots(**facts, tolerance=0.05)
     assert result.verdict == "cannot tell"
     # scipy.stats.t with 4 degrees of freedom; the difference is 0.07, the tolerance 0.02 from it.
     reach = float(stats.t.ppf(0.975, 4)) * 0.02 * math.sqrt(2 / 3)
     assert f"difference, {reach:.3f} mm, must come down to 0.020 mm. Repeat" in result.remarks[0]
-    stuck = slot_alignment(**facts, tolerance=(0.05, "mm"), end_float=(0.05, "mm"))
+    stuck = slots(**facts, tolerance=0.05, end_float=0.05)
     assert "Repeats are not enough, the end float alone makes 0.040 mm" in (stuck.remarks[0])
 
 
@@ -340,11 +275,12 @@ def test_the_plate_read_without_turning_is_wrong_by_up_to_the_tilt():
 
 def test_the_plate_s_error_is_the_simulated_one():
     # Two places on a tilted plate, level with the axis, found as points carried by rotations.
+    right, toward_back, up = np.eye(3)
     tilt, turns = 0.4, np.arange(0.0, 360.0, 5.0)
     errors = []
     for turn in turns:
-        normal = rotation(RIGHT, turn) @ rotation(UP, tilt) @ RIGHT
-        front, back = (-(normal @ (at * BACK)) / normal[0] for at in (-90.0, 90.0))
+        normal = rotation(right, turn) @ rotation(up, tilt) @ right
+        front, back = (-(normal @ (at * toward_back)) / normal[0] for at in (-90.0, 90.0))
         errors.append(math.degrees(math.atan((front - back) / 180.0)))
     fit = bg.fit_wobble(wave(40, 100.0 * math.tan(math.radians(tilt)), 20.0))
     result = slots(front=[0.0], back=[0.0], separation=180, fit=fit)

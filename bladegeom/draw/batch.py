@@ -11,11 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from bladegeom.draw.fonts import standard_fonts
-from bladegeom.draw.made import SHEETS, Made, files_of
-from bladegeom.draw.names import file_names
+from bladegeom.draw.made import SHEETS, Made, file_names, files_of
 from bladegeom.draw.page import save_charts
-from bladegeom.draw.queue import write_queue
 from bladegeom.draw.report import customer_sheet
+from bladegeom.draw.results import write_queue
 from bladegeom.faults import Fault, RefusedError, as_letters
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit

@@ -196,9 +196,8 @@ def wall_chart(
         Along the feed in millimetres, height in micrometres, the wood above.
     """
     if ax is None:
-        page = Page(paper, landscape=True)
-        page.head(wall.fit.readings.blade.name, "wall of the kerf", date, _settings(wall))
-        page.tell(wall.fit, lambda: wall.headline, _roughness(wall), less=4.0)
+        said, facts = (lambda: wall.headline, _roughness(wall)), _settings(wall)
+        page = Page.of_fit(wall.fit, "wall of the kerf", paper, date, *said, facts=facts)
         page.remarks(wall.assumed, (8.0,), 0.525)
         ax = page.within(20, 25.5, 22, 19)
     _profile(wall, Chart(ax))

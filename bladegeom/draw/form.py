@@ -181,11 +181,9 @@ class _Form:
     # The form's parts
 
     def _new_page(self) -> None:
-        page = Page(self.paper)
+        page, ax = Page.blank(self.paper)
         self.pages.append(page)
-        self.sheets.append(page.sheet())
-        page.cautions()
-        page.bottom -= 1.0
+        self.sheets.append(ax)
         page.text(MARGIN, 9.0, "Reading sheet", 20, weight="bold")
         page.top = 22.0
         self.fresh = True

@@ -124,7 +124,7 @@ def _steady(readings: Readings) -> tuple[float, int]:
         stack, place = stack_of(readings)
         fits = fit_stack(stack)
         drift = drift_of(readings, stack, place, fits.left)
-        return float(fits.rss[0] - drift.taken[0]), int(fits.dof[0]) - int(drift.told[0])
+        return float(fits.rss[0] - drift.taken[0]), int(fits.plan.dof[0]) - int(drift.told[0])
     columns = np.column_stack(
         [read - read.mean(), design.columns([1]), drift_time(readings)[design.in_fit]]
     )

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bladegeom.blade import Blade
 from bladegeom.columns import FACT_COLUMNS, MOST_TEETH, STATED, Length, Number, OneOf, Whole
 from bladegeom.faults import RefusedError
-from bladegeom.kernel.plan import FEWEST_TEETH
+from bladegeom.kernel.design import FEWEST_TEETH
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, NumberError, parse_number
 from bladegeom.mistakes.check import REVOLUTIONS_MM
 from bladegeom.tables.facts import parse_fact

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from bladegeom.angles import wrap_360
 from bladegeom.blade import Blade
 from bladegeom.faults import RefusedError
 from bladegeom.fit.fit import fit_wobble
@@ -62,8 +63,9 @@ class End(NamedTuple):
 
     def probability(self, wobble: Wobble) -> Any:
         """Return how probable it is that this tooth is the nearest to the true direction."""
-        tooth_deg = wobble.near_deg - self.past_deg
-        return wobble.probability(tooth_deg - self.before_deg / 2, tooth_deg + self.after_deg / 2)
+        return wobble.probability(
+            -self.past_deg - self.before_deg / 2, self.after_deg / 2 - self.past_deg
+        )
 
 
 def ends_of(tooth_deg: NDArray[np.float64], near_deg: Any) -> list[End]:
@@ -85,8 +87,7 @@ def ends_of(tooth_deg: NDArray[np.float64], near_deg: Any) -> list[End]:
     teeth, gaps = len(tooth_deg), np.diff(tooth_deg, append=360.0)
     ends = []
     for quarter in range(4):
-        toward = near_deg + quarter * 90.0
-        toward = np.where(toward >= 360.0, toward - 360.0, toward)[()]
+        toward = wrap_360(near_deg + quarter * 90.0)
         below = np.searchsorted(tooth_deg, toward, side="right") - 1
         past, gap = toward - tooth_deg[below], gaps[below]
         over = 2 * past - gap

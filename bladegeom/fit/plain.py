@@ -19,12 +19,20 @@ from bladegeom.columns import MOST_TEETH
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
 from bladegeom.fit.frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers
 from bladegeom.fit.marks import End, ends_of, first_better, off_line
-from bladegeom.fit.remarks import Seen, remarks_on
+from bladegeom.fit.remarks import WARNED_RATIO, Remark, Seen, joined, remarks_on
 from bladegeom.fit.screen import worth_a_look
+from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO, arc_deg
 from bladegeom.kernel.doubt import student_t
-from bladegeom.kernel.plan import FEWEST_TEETH, REFUSED_RATIO, WARNED_RATIO, arc_deg
-from bladegeom.kernel.remarks import Remark, joined
-from bladegeom.kernel.stack import Fits, Stack, believed, bends_leak, fit_stack, spots_of
+from bladegeom.kernel.stack import (
+    Fits,
+    Plan,
+    Stack,
+    believed,
+    fit_stack,
+    leaks_of,
+    spots_of,
+    unit_covariance,
+)
 from bladegeom.lengths import LARGEST, LEAST, MM_PER
 from bladegeom.readings import least_step
 from bladegeom.wobble import Wobble, tilt_of
@@ -57,12 +65,14 @@ class Answers(NamedTuple):
     texts: list[str]
 
 
+_KEPT = (*Plan._fields[3:], *Fits._fields[1:-1])
+
+
 class _Found:
     """Room for what is found of every group."""
 
     def __init__(self, groups: int) -> None:
-        kept = [name for name in Fits._fields if name != "left"]
-        self.fits = {name: np.full(groups, np.nan) for name in kept}
+        self.fits = {name: np.full(groups, np.nan) for name in _KEPT}
         self.closure = np.full(groups, np.nan)
         self.closure_bias = np.full(groups, np.nan)
         self.leaks = np.zeros(groups, dtype=np.bool_)
@@ -330,11 +340,11 @@ def _keep(
 ) -> None:
     """Keep what is found of some blades."""
     for name, into in found.fits.items():
-        into[some] = getattr(fits, name)
-    found.leaks[some] = bends_leak(stack, fits)
+        into[some] = getattr(fits if name in Fits._fields else fits.plan, name)
+    found.leaks[some] = leaks_of(stack, fits)
     if stack.there is None:
         return
-    for wide in np.flatnonzero((fits.ratio > WARNED_RATIO) & (fits.spots_read > 0)):
+    for wide in np.flatnonzero((fits.plan.ratio > WARNED_RATIO) & (fits.plan.spots_read > 0)):
         read = stack.there[:, :, wide].any(axis=0)
         found.arc[int(some[wide])] = arc_deg(np.degrees(stack.spots.angle[read]))
     if closed is not None:
@@ -351,7 +361,7 @@ def _keep_closed(
     drift = steady_drift(stack._replace(there=there), closed.time, fits.left[:, :, at])
     found.closure[some[at]] = difference
     found.closure_bias[some[at]] = np.abs(difference) * drift.shift
-    rss, dof = fits.rss[at] - drift.taken, fits.dof[at] - drift.told
+    rss, dof = fits.rss[at] - drift.taken, fits.plan.dof[at] - drift.told
     least = np.sqrt(np.maximum(rss, 0.0) / dof) * (math.sqrt(2) * (1 - 1e-9))
     for free in np.unique(dof):
         least[dof == free] *= student_t(1 - REMARKED, free) if free >= 1 else np.inf
@@ -400,9 +410,7 @@ def _columns(
                 here = slice(some[0], some[-1] + 1)
             ring, radius = facts.ring[here] / MM_PER[unit], facts.diameter[here] / 2
             own = {name: values[here] for name, values in fits.items()}
-            for name, values in _of_some(
-                Fits(**own, left=np.zeros(0)), graduation[here], ring, radius, unit, blade
-            ).items():
+            for name, values in _of_some(own, graduation[here], ring, radius, unit, blade).items():
                 if name not in columns:
                     columns[name] = np.full(count, np.nan)
                 columns[name][here] = values
@@ -410,13 +418,18 @@ def _columns(
 
 
 def _of_some(
-    fits: Fits, graduation: Floats, ring: Floats, radius_mm: Floats, unit: str, blade: Blade
+    fits: Mapping[str, Floats],
+    graduation: Floats,
+    ring: Floats,
+    radius_mm: Floats,
+    unit: str,
+    blade: Blade,
 ) -> dict[str, Any]:
     """Return the columns of blades with the same teeth and as many degrees of freedom."""
-    residual_sd = np.sqrt(fits.rss / fits.dof)
-    reading_sd, margin = believed(residual_sd, graduation, fits.largest, fits.raw_tir)
-    covariance = reading_sd**2 * fits.unit_covariance()
-    wobble: Any = Wobble(fits.a + 1j * fits.b, covariance, float(fits.dof[0]), margin)
+    residual_sd = np.sqrt(fits["rss"] / fits["dof"])
+    reading_sd, margin = believed(residual_sd, graduation, fits["largest"], fits["raw_tir"])
+    covariance = reading_sd**2 * unit_covariance(fits["cc"], fits["cs"], fits["ss"])
+    wobble: Any = Wobble(fits["a"] + 1j * fits["b"], covariance, float(fits["dof"][0]), margin)
     resolved, amplitude, tilt = wobble.resolved, wobble.amplitude, wobble.tilt_at(ring)
     low, high, _ = wobble.amplitude_interval()
     near_low, near_high, _ = wobble.near_interval()

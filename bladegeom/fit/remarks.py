@@ -1,4 +1,7 @@
-"""What the reader of a fit should know: the same remarks on one blade and on many."""
+"""What the reader of a fit should know: which blades each remark is said of, and its words.
+
+The same remarks are made on one blade, as arrays of one, and on all blades of a table.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.fit.closing import Closing, closing_of
-from bladegeom.kernel.plan import arc_deg, bare_teeth, bend_leaks, remarks_on_plan
-from bladegeom.kernel.remarks import Remark, said_of
-from bladegeom.kernel.stack import bends_leak, fit_stack, plain, stack_of
+from bladegeom.kernel.design import arc_deg, bend_leaks, design_of
+from bladegeom.kernel.stack import fit_stack, leaks_of, plain, stack_of
+from bladegeom.readings import Readings
 from bladegeom.result import grain, number
 
 if TYPE_CHECKING:
@@ -20,33 +23,40 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-ODD_TILT_DEG = 1.0
+WARNED_RATIO = 3.0
+_FEW_SPOTS = 8
+_ODD_TILT_DEG = 1.0
 _DUST = 1e-9
+
+
+class Remark(NamedTuple):
+    """What is said of some blades.
+
+    Attributes
+    ----------
+    of : ndarray of bool, shape (n,)
+        The blades of which it is said.
+    words : str or callable
+        The same for all, or the words for the blade at a place, where they hold its numbers.
+    """
+
+    of: Bools
+    words: str | Callable[[int], str]
+
+    def on(self, at: int) -> str:
+        """Return the words for the blade at a place."""
+        return self.words if isinstance(self.words, str) else self.words(at)
 
 
 class Seen(NamedTuple):
     """What remarks on fits rest on; arrays of shape (n,), lengths in `unit`.
 
-    Attributes
-    ----------
-    unit : str
-    raw_tir, residual_sd : ndarray
-    graduation, ring_radius : ndarray
-        0 and NaN where not stated.
-    tilt_deg : ndarray
-    resolved : ndarray of bool
-    plan_ratio, spots : ndarray
-        See `bladegeom.kernel.plan.remarks_on_plan`.
-    bare : ndarray of bool
-    arc : callable
-    leaks : ndarray of bool
-        Where a bend leaks into the wobble.
-    moved : dict of int to (Closing, float)
-        The closing readings by which a stand is shown to have moved, by place, and how far a
-        steady drift of that would shift the wobble.
-    notes, flagged, drift
-        Of one blade alone: the notes of its readings, the teeth that count less, and its fitted
-        drift in words.
+    `graduation` is 0 and `ring_radius` NaN where not stated; `arc` gives the arc in degrees that
+    the blade at a place was read on; `bare` tells where teeth were touched whose kinds are not
+    stated, `leaks` where a bend leaks into the wobble. `moved` holds the closing readings that
+    show that a stand moved, by place, and how far a steady drift of that would shift the wobble.
+    `notes`, `flagged` and `drift` are of one blade alone: the notes of its readings, the teeth
+    that count less, its fitted drift in words.
     """
 
     unit: str
@@ -92,7 +102,7 @@ def remarks_on(seen: Seen) -> list[Remark]:
             "the ring radius is not stated: no tilt and no squareness error; give ring_radius",
         ),
         Remark(
-            seen.tilt_deg > ODD_TILT_DEG,
+            seen.tilt_deg > _ODD_TILT_DEG,
             lambda at: (
                 f"a tilt of {seen.tilt_deg[at]:.1f} deg is far more than usable blades show: check "
                 "the unit of the readings and the ring radius"
@@ -104,17 +114,44 @@ def remarks_on(seen: Seen) -> list[Remark]:
             "the plate looks bent and an arc of it was not read, so the bend leaks into the wobble "
             "and the limits are too narrow: read the other teeth, or fit with harmonics 3",
         ),
-        *remarks_on_plan(seen.plan_ratio, seen.spots, seen.bare, seen.arc),
+        *_on_plan(seen.plan_ratio, seen.spots, seen.bare, seen.arc),
         *(Remark(every, note) for note in seen.notes),
         Remark(closed, lambda at: _moved(*seen.moved[at], seen.unit)),
         Remark(every & bool(seen.drift), seen.drift),
     ]
 
 
+def _on_plan(
+    plan_ratio: Floats, spots: NDArray[Any], bare: Bools, arc: Callable[[int], float]
+) -> list[Remark]:
+    """Return what is to be said of where blades were read; see `Seen`."""
+    return [
+        Remark(
+            plan_ratio > WARNED_RATIO,
+            lambda at: (
+                f"the teeth read cover an arc of {arc(at):.0f} deg only: the wobble is "
+                f"{plan_ratio[at]:.1f} times as uncertain in its worst direction as from teeth all "
+                "round"
+            ),
+        ),
+        Remark(
+            spots < _FEW_SPOTS,
+            lambda at: (
+                f"only {spots[at]:.0f} teeth are read: a plate bent in {spots[at] - 1:.0f} waves "
+                "would pass for wobble"
+            ),
+        ),
+        Remark(
+            bare,
+            "read on the teeth: how each tooth is ground adds to the scatter; state tooth_pattern "
+            "(such as L R) to take that out, or read the plate",
+        ),
+    ]
+
+
 def remarks_of(fit: WobbleFit) -> tuple[str, ...]:
     """Return the warnings of a fit."""
     readings = fit.readings
-    read = ~readings.closing
     closing = closing_of(readings)
     moved = {}
     if closing is not None and fit.closure_bias is not None and closing.moved():
@@ -133,25 +170,68 @@ def remarks_of(fit: WobbleFit) -> tuple[str, ...]:
         ring_radius=np.array([readings.ring_radius or np.nan]),
         tilt_deg=np.array([np.nan if fit.tilt_deg is None else fit.tilt_deg]),
         resolved=np.array([fit.resolved]),
-        plan_ratio=np.array([fit.plan_ratio]),
-        spots=np.array([len(np.unique(readings.tooth[read]))]),
-        bare=np.array([bare_teeth(readings)]),
-        arc=lambda _: arc_deg(readings.angle_deg[read]),
-        leaks=np.array([not fit.harmonics and _leaks(fit)]),
+        leaks=np.array([not fit.harmonics and _leaks(readings)]),
         moved=moved,
         notes=readings.notes,
         flagged=fit.flagged,
         drift=drift,
+        **_plan(readings, fit.plan_ratio),
     )
-    return said_of(remarks_on(seen), 0)
+    return _said(remarks_on(seen))
 
 
-def _leaks(fit: WobbleFit) -> bool:
+def plan_remarks(readings: Readings) -> list[str]:
+    """Return what the reader should know of where a blade was read."""
+    ratio = design_of(readings, drift=False).ratio
+    return [*_said(_on_plan(**_plan(readings, ratio))), *readings.notes]
+
+
+def _plan(readings: Readings, ratio: float) -> dict[str, Any]:
+    read = ~readings.closing
+    bare = readings.surface == "teeth" and readings.blade.tooth_pattern is None
+    return {
+        "plan_ratio": np.array([ratio]),
+        "spots": np.array([len(np.unique(readings.tooth[read]))]),
+        "bare": np.array([bare]),
+        "arc": lambda _: arc_deg(readings.angle_deg[read]),
+    }
+
+
+def _said(remarks: Sequence[Remark]) -> tuple[str, ...]:
+    """Return what is said of the one blade."""
+    return tuple(one.on(0) for one in remarks if one.of[0])
+
+
+def joined(remarks: Sequence[Remark], count: int) -> tuple[NDArray[np.int64], list[str]]:
+    """Return all that is said of each of `count` blades as one text: its place, and the texts."""
+    which = np.zeros(count, dtype=np.int64)
+    places, texts = {"": 0}, [""]
+
+    def longer(place: int, words: str) -> int:
+        text = f"{texts[place]}; {words}" if place else words
+        if text not in places:
+            places[text] = len(texts)
+            texts.append(text)
+        return places[text]
+
+    for one in remarks:
+        some = np.flatnonzero(one.of)
+        if isinstance(one.words, str):
+            before, of = np.unique(which[some], return_inverse=True)
+            after = [longer(place, one.words) for place in before.tolist()]
+            which[some] = np.array(after, dtype=np.int64)[of]
+        else:
+            for at in some.tolist():
+                which[at] = longer(int(which[at]), one.on(at))
+    return which, texts
+
+
+def _leaks(readings: Readings) -> bool:
     """Return whether a bend leaks into the wobble of one blade."""
-    if not plain(fit.readings):
-        return bend_leaks(fit.readings)
-    stack, _ = stack_of(fit.readings)
-    return bool(bends_leak(stack, fit_stack(stack))[0])
+    if not plain(readings):
+        return bend_leaks(readings)
+    stack, _ = stack_of(readings)
+    return bool(leaks_of(stack, fit_stack(stack))[0])
 
 
 def _flagged(teeth: Sequence[int]) -> str:

@@ -39,7 +39,7 @@ def worth_a_look(stack: Stack, fits: Fits, jump: float) -> Bools:
     if stack.there is not None:
         there = stack.there[0].T > 0
     plan = there.astype(np.float64)
-    rss, count = np.maximum(fits.rss, 1e-300), fits.readings
+    rss, count = np.maximum(fits.rss, 1e-300), np.broadcast_to(fits.plan.readings, n)
     products = waves[:, :, np.newaxis] * waves[:, np.newaxis, :]
     onward = _from_each_on(plan[..., np.newaxis, np.newaxis] * products)
     whole = np.linalg.inv(onward[:, 0])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -81,31 +81,13 @@ class Harmonic:
         ]
 
 
-def harmonic(
-    order: int, a: float, b: float, covariance: Floats, dof: int, margin: float
-) -> Harmonic:
-    """Return one fitted order with its doubt.
-
-    Parameters
-    ----------
-    order : int
-    a, b : float
-        Its cosine and sine parts.
-    covariance : ndarray, shape (2, 2)
-    dof : int
-    margin : float
-        Added on either side of the amplitude's limits, for coarse readings.
-
-    Returns
-    -------
-    Harmonic
-    """
-    wave = Wobble(complex(a, b), covariance, float(dof), margin)
+def harmonic(order: int, wave: Wobble) -> Harmonic:
+    """Return one fitted order with its doubt; the wave is of cosines and sines of its own angle."""
     if not wave.amplitude_u > 0:
         return Harmonic(order, True, "", wave.amplitude)
     low, high, _ = wave.amplitude_interval()
     # The doubt of the crest is that of the scatter alone.
-    crest_low, crest_high, _ = Wobble(wave.value, covariance, float(dof)).near_interval()
+    crest_low, crest_high, _ = replace(wave, rounding_margin=0.0).near_interval()
     return Harmonic(
         order=order,
         identifiable=True,
@@ -121,18 +103,7 @@ def harmonic(
 
 
 def identifiable_orders(design: Design, most: int) -> tuple[list[int], dict[int, str]]:
-    """Tell which orders up to `most` the readings can tell apart, and what the others pass for.
-
-    Parameters
-    ----------
-    design : Design
-    most : int
-
-    Returns
-    -------
-    orders : list of int
-    aliases : dict of int to str
-    """
+    """Return which orders up to `most` can be told apart, and what the others pass for."""
     aside = design.aside
     orders: list[int] = []
     aliases: dict[int, str] = {}

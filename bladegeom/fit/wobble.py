@@ -66,8 +66,10 @@ class WobbleFit(Wobble, Result):
         "round",
         key="",
     )
-    robust: bool = quantity("whether wild readings count less", key="")
-    flagged: tuple[int, ...] = quantity("in a robust fit, the teeth that count less", key="")
+    robust: bool = quantity("whether wild readings count less", key="", default=False)
+    flagged: tuple[int, ...] = quantity(
+        "in a robust fit, the teeth that count less", key="", default=()
+    )
 
     @derived("the blade's name, as text")
     def blade(self) -> str:
@@ -214,7 +216,7 @@ class WobbleFit(Wobble, Result):
         rests = "the scatter about the curve, repeatability and texture together"
         return f"{rests}; half a graduation added" if self.rounding_margin else rests
 
-    harmonics: tuple[Harmonic, ...]
+    harmonics: tuple[Harmonic, ...] = ()
 
     @derived("order 1 (the wobble) and, where asked for, the higher ones", inline=True)
     def _waves(self) -> list[Row]:
@@ -228,7 +230,9 @@ class WobbleFit(Wobble, Result):
     def closure(self) -> float | None:
         return self.readings.closure
 
-    closure_bias: float | None = quantity("how far a steady drift of that would shift the wobble")
+    closure_bias: float | None = quantity(
+        "how far a steady drift of that would shift the wobble", default=None
+    )
     drift_per_turn: float | None = quantity(
         "a fitted drift",
         label="drift a turn",
@@ -237,10 +241,11 @@ class WobbleFit(Wobble, Result):
             if one.drift_per_turn is None
             else f"{number(one.drift_per_turn, one.drift_u_per_turn)} {one.unit}"
         ),
+        default=None,
     )
-    drift_u_per_turn: float | None = quantity("its standard uncertainty")
+    drift_u_per_turn: float | None = quantity("its standard uncertainty", default=None)
     drift_cost: float | None = quantity(
-        "what it multiplies the variance of the wobble by, in its worst direction"
+        "what it multiplies the variance of the wobble by, in its worst direction", default=None
     )
 
     @derived(
@@ -254,8 +259,10 @@ class WobbleFit(Wobble, Result):
             return None
         return math.radians(self.lag_deg) * math.pi * self.amplitude / 2
 
-    lag_deg: float | None = quantity("by how many degrees of blade each way lags behind the mean")
-    lag_u_deg: float | None = quantity("its standard uncertainty")
+    lag_deg: float | None = quantity(
+        "by how many degrees of blade each way lags behind the mean", default=None
+    )
+    lag_u_deg: float | None = quantity("its standard uncertainty", default=None)
 
     @derived("what the reader should know; the result itself stands", key="warnings")
     def _warnings(self) -> list[str]:

@@ -12,19 +12,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from bladegeom.blade import Blade
+from bladegeom.columns import STATED
 from bladegeom.faults import refuse
 from bladegeom.invented import Dish, Doubled, Flange, LocalBend, Saddle, Seating, Skipped, Tilt
 from bladegeom.invented.key import AnswerKey, Floats, Hidden, Hump
-from bladegeom.invented.taken import (
-    DIAL,
-    Asked,
-    Course,
-    course,
-    number,
-    numbers,
-    streams,
-    take,
-)
+from bladegeom.invented.taken import DIAL, Asked, Course, course, number, numbers, streams, take
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, lengths_mm, with_unit
 from bladegeom.readings import Readings
 
@@ -75,19 +67,11 @@ class SimulatedSet:
                 "give the blade a pitch_pattern instead of tooth_deg",
                 blade=blade.name,
             )
-        sizes = ("diameter_mm", "plate_mm", "tooth_width_mm", "gullet_mm")
-        facts: dict[str, Any] = {
-            "blade": blade.name,
-            "teeth": blade.teeth,
-            **{name: _plain(getattr(blade, name) or 0.0) for name in sizes},
-            "pitch_pattern": " ".join(f"{gap:.12g}" for gap in blade.pitch_pattern or ()),
-            "tooth_pattern": " ".join(blade.tooth_pattern or ()),
-            "numbered": blade.numbered,
-            "ring_radius_mm": _plain(key.ring_radius * MM_PER[key.unit]),
-            "touch_deg": key.touch_deg,
-            f"graduation_{key.unit}": key.graduation,
-        }
-        columns = {name: fact for name, fact in facts.items() if fact} | {
+        stated = ((one, blade.facts[name]) for name, one in STATED.items() if one.of == "blade")
+        facts = {"blade": blade.name} | {one.key: one.cell(kept) for one, kept in stated}
+        facts["ring_radius_mm"] = key.ring_radius * MM_PER[key.unit]
+        facts |= {"touch_deg": key.touch_deg, f"graduation_{key.unit}": key.graduation}
+        columns = {name: _plain(fact) for name, fact in facts.items() if fact} | {
             "mount": key.mount,
             "clock_deg": key.clock_deg,
             "turn": self.course.turn,
@@ -157,8 +141,8 @@ class Simulated:
         return pd.DataFrame([one.key.to_dict() for one in self.sets])
 
 
-def _plain(length: float) -> float:
-    return float(f"{length:.12g}")
+def _plain(fact: Any) -> Any:
+    return float(f"{fact:.12g}") if isinstance(fact, float) else fact
 
 
 def simulate(

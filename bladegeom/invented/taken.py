@@ -188,10 +188,7 @@ class Course(NamedTuple):
 
 
 def course(
-    blade: Blade,
-    turned: Sequence[str],
-    closing: bool,
-    miscounts: Sequence[Skipped | Doubled] = (),
+    blade: Blade, turned: Sequence[str], closing: bool, miscounts: Sequence[Skipped | Doubled] = ()
 ) -> Course:
     """Lay out the readings: one turn each way named, a miscount in the first.
 

@@ -1,4 +1,7 @@
-"""The columns of the fit: what else moves a reading beside the wobble, and the waves themselves."""
+"""The columns of one blade's fit, whatever is in it, and what its readings can tell apart.
+
+The columns are the waves and what else moves a reading beside the wobble.
+"""
 
 from __future__ import annotations
 
@@ -9,10 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.faults import refuse
-from bladegeom.kernel.harmonics import harmonic_columns
+from bladegeom.kernel.harmonics import harmonic_columns, least_squares
+from bladegeom.kernel.stack import bends_leak, might_leak
 from bladegeom.readings import Readings
 
 Floats = NDArray[np.float64]
+
+FEWEST_TEETH = 4
+REFUSED_RATIO = 10.0
 
 
 class Design(NamedTuple):
@@ -33,6 +40,11 @@ class Design(NamedTuple):
     angle: Floats
     aside: Floats
     play: Floats | None
+
+    @property
+    def ratio(self) -> float:
+        """How many times as uncertain the wobble is as from teeth all round; see `worst_ratio`."""
+        return worst_ratio(harmonic_columns(self.angle)[:, 1:], self.aside)
 
     def columns(self, orders: list[int]) -> Floats:
         """Return all columns: those aside, cosine and sine of each order, then the play."""
@@ -103,7 +115,7 @@ def worst_ratio(waves: Floats, aside: Floats) -> float:
     return even / least if least > 1e-9 * even else math.inf
 
 
-def check_kinds(readings: Readings, design: Design) -> None:
+def _check_kinds(readings: Readings, design: Design) -> None:
     """Refuse readings on teeth in which the kind of tooth and the wobble cannot be told apart.
 
     Raises
@@ -114,17 +126,12 @@ def check_kinds(readings: Readings, design: Design) -> None:
     kinds = readings.blade.tooth_pattern
     if kinds is None or readings.surface != "teeth":
         return
-    waves = harmonic_columns(design.angle)[:, 1:]
-    if np.linalg.matrix_rank(design.aside) == design.aside.shape[1] and (
-        worst_ratio(waves, design.aside) <= 10.0
-    ):
+    told = np.linalg.matrix_rank(design.aside) == design.aside.shape[1]
+    if told and design.ratio <= REFUSED_RATIO:
         return
-    one_kind = [
-        tooth
-        for tooth in range(1, readings.blade.teeth + 1)
-        if kinds[(tooth - 1) % len(kinds)] == kinds[0]
-    ]
-    listed = ", ".join(str(tooth) for tooth in one_kind[:6])
+    every = range(1, readings.blade.teeth + 1)
+    one_kind = [str(tooth) for tooth in every if kinds[(tooth - 1) % len(kinds)] == kinds[0]]
+    listed = ", ".join(one_kind[:6])
     raise refuse(
         "in the teeth that were read, the kind of tooth and the wobble go together and cannot be "
         "told apart",
@@ -132,3 +139,58 @@ def check_kinds(readings: Readings, design: Design) -> None:
         value=" ".join(kinds),
         blade=readings.blade.name,
     )
+
+
+def check_plan(readings: Readings) -> None:
+    """Refuse readings from which no wobble can be fitted.
+
+    Raises
+    ------
+    RefusedError
+    """
+    kept = ~readings.closing
+    distinct = len(np.unique(readings.tooth[kept]))
+    if distinct < FEWEST_TEETH:
+        raise refuse(
+            f"only {distinct} different {'tooth is' if distinct == 1 else 'teeth are'} read"
+            if distinct
+            else "no tooth is read",
+            f"read at least {FEWEST_TEETH}, better every tooth",
+            value=distinct,
+            blade=readings.blade.name,
+        )
+    design = design_of(readings, drift=False)
+    _check_kinds(readings, design)
+    ratio = design.ratio
+    if ratio > REFUSED_RATIO:
+        turns = len(np.unique(readings.turn[kept]))
+        raise refuse(
+            "the teeth read lie on too short an arc: the wobble would be "
+            + (f"{ratio:.0f} times as uncertain" if ratio < 1e6 else "wholly uncertain")
+            + " as from teeth all round",
+            "read teeth all round the blade" + (" in one of the turns" if turns > 1 else ""),
+            value=f"{arc_deg(readings.angle_deg[kept]):.0f} deg",
+            blade=readings.blade.name,
+        )
+
+
+def arc_deg(angle_deg: Floats) -> float:
+    """Return the arc that holds all of some spots, in degrees."""
+    spots = np.unique(np.mod(angle_deg, 360.0))
+    gaps = np.diff(spots, append=spots[0] + 360.0)
+    return 360.0 - float(gaps.max())
+
+
+def bend_leaks(readings: Readings) -> bool:
+    """Return whether a bend leaks into the wobble, whatever else is in the fit."""
+    design = design_of(readings, drift=False)
+    read = readings.reading[design.in_fit]
+    columns = design.columns([1])
+    spots = len(np.unique(readings.tooth[design.in_fit]))
+    if not might_leak(design.ratio, spots, len(read) - columns.shape[1]):
+        return False
+    fit = least_squares(columns, read - read.mean())
+    bends = harmonic_columns(design.angle, (2, 3))[:, 1:]
+    own, waves = columns.T[:, :, np.newaxis], bends.T[:, :, np.newaxis]
+    left = fit.residuals[:, np.newaxis]
+    return bool(bends_leak([*own], [*waves], left, fit.rss, np.array([fit.dof]))[0])

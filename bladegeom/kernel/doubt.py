@@ -50,6 +50,7 @@ def one_or_many(values: Any) -> Any:
     return values if np.ndim(values) else np.asarray(values).item()
 
 
+@lru_cache(maxsize=1024)
 def student_t(confidence_level: float, dof: float) -> float:
     """Return the two-sided Student factor, also known as the coverage factor k.
 
@@ -313,58 +314,75 @@ def sd_toward(direction_deg: ArrayLike, covariance: Floats) -> Any:
     return one_or_many(np.sqrt(caa * c * c + 2 * cab * c * s + cbb * s * s))
 
 
-def direction_limits(
-    a: Numbers, b: Numbers, covariance: Floats, dof: float, confidence_level: float = _LEVEL
-) -> tuple[Numbers, Numbers]:
-    """Return the limits of the direction of (a, b) in degrees, by Fieller's theorem.
+class Facing(NamedTuple):
+    """An estimate and its doubt as seen along the fitted direction; each of any shape (...).
+
+    Attributes
+    ----------
+    amplitude, sd, across : float or ndarray
+        Its length, and the standard deviations along the fitted direction and square to it.
+    tie : float or ndarray
+        The correlation of the two.
+    """
+
+    amplitude: Any
+    sd: Any
+    across: Any
+    tie: Any
+
+    def rounded(self, margin: Any) -> Facing:
+        """Return it with rounding either way by a margin, anything between being as likely."""
+        more = margin * margin / 3
+        sd, across = np.sqrt(self.sd**2 + more), np.sqrt(self.across**2 + more)
+        return Facing(self.amplitude, sd, across, self.tie * (self.sd / sd * self.across / across))
+
+
+@np.errstate(divide="ignore", invalid="ignore")
+def facing(a: Any, b: Any, covariance: Floats) -> Facing:
+    """Return estimates as seen along their own directions; toward 0 where there is none."""
+    (caa, cab), (_, cbb) = covariance
+    amplitude = np.hypot(a, b)
+    none = amplitude == 0
+    size = amplitude + none
+    c, s = a / size + none, b / size
+    cc, cs, ss = c * c, c * s, s * s
+    sd = np.sqrt(caa * cc + 2 * cab * cs + cbb * ss)
+    across = np.sqrt(caa * ss - 2 * cab * cs + cbb * cc)
+    return Facing(amplitude, sd, across, ((cbb - caa) * cs + cab * (cc - ss)) / sd / across)
+
+
+def direction_limits(seen: Facing, dof: float, confidence_level: float = _LEVEL) -> tuple[Any, Any]:
+    """Return the limits of the direction, in degrees from the fitted one, by Fieller's theorem.
 
     A direction is kept if the component of (a, b) at right angles to it does not differ from 0;
     of the two opposite fans of such directions the one with the fitted direction is returned.
-    With circular covariance the half-width is asin(t sd / amplitude).
-
-    Returns
-    -------
-    low, high : float or ndarray, shape (...)
-        Degrees, low <= fitted direction <= high; a full turn apart where no direction is
-        excluded, as where the covariance is not known (NaN).
+    With circular covariance the half-width is asin(t sd / amplitude). Half a turn either way
+    where no direction is excluded, as where the covariance is not known (NaN).
     """
-    square = student_t(confidence_level, dof) ** 2
-    near: Any = np.degrees(np.arctan2(b, a))
-    # In standard deviations, so that no square of a small number is lost.
-    (caa, cab), (_, cbb) = covariance
-    unit = np.sqrt(np.maximum(caa, cbb))
-    a, b = a / unit, b / unit
-    caa, cab, cbb = (square * (part / unit / unit) for part in (caa, cab, cbb))
-    half = (a * a - caa - b * b + cbb) / 2
-    along = a * b - cab
-    # The eigenvalues of (a, b) (a, b)' - t^2 C: the larger, and the product of both without the
-    # difference of large numbers that it is.
-    larger = (a * a - caa + b * b - cbb) / 2 + np.hypot(half, along)
-    product = caa * cbb - cab * cab - (caa * b * b - 2 * cab * a * b + cbb * a * a)
-    every = ~(larger > 0)
-    # Directions at right angles to those kept lie within this angle of the lower axis.
-    width = np.degrees(np.arctan(np.sqrt(np.maximum(0.0, -product)) / np.where(every, 1, larger)))
-    axis = np.degrees(np.arctan2(along, half)) / 2
-    axis = axis + 180.0 * np.rint((near - axis) / 180.0)
-    axis, width = np.where(every, near, axis), np.where(every, 180.0, width)
-    both: tuple[Any, Any] = one_or_many(axis - width), one_or_many(axis + width)
-    return both
+    t = student_t(confidence_level, dof)
+    sds, tie = seen.amplitude / seen.sd, seen.tie
+    square = sds * sds - t * t * (1 - tie * tie)
+    some = square >= 0
+    reach, wide = np.sqrt(np.where(some, square, 0.0)), t * seen.across / seen.sd
+    low, high = (
+        np.where(some, np.degrees(np.arctan2(wide, reach + side * t * tie)), 180.0)
+        for side in (-1, 1)
+    )
+    return one_or_many(-low), one_or_many(high)
 
 
-def direction_probability(
-    a: Numbers, b: Numbers, covariance: Floats, dof: float, from_deg: Numbers, to_deg: Numbers
-) -> Numbers:
-    """Return how probable it is that the true direction lies between two directions.
+def direction_probability(seen: Facing, dof: float, from_deg: Any, to_deg: Any) -> Any:
+    """Return how probable it is that the true direction lies between two, from the fitted one.
 
     The confidence distribution that belongs to `direction_limits`: the component of (a, b) at
     right angles to the true direction, over its standard deviation, follows Student's t. The two
     directions lie less than half a turn apart, around the fitted direction or beside it.
     """
+    sds, wide = seen.amplitude / seen.sd, seen.across / seen.sd
 
-    def below(direction_deg: Any) -> Any:
-        angle = np.radians(direction_deg)
-        across = b * np.cos(angle) - a * np.sin(angle)
-        return student_cdf(across / sd_toward(direction_deg + 90.0, covariance), dof)
+    def above(deg: Any) -> Any:
+        angle = np.radians(deg)
+        c, s = wide * np.cos(angle), np.sin(angle)
+        return student_cdf(sds * s / np.sqrt(c * c - 2 * seen.tie * c * s + s * s), dof)
 
-    p: Numbers = one_or_many(np.maximum(0.0, below(from_deg) - below(to_deg)))
-    return p
+    return one_or_many(np.maximum(0.0, above(to_deg) - above(from_deg)))

@@ -9,6 +9,8 @@ exact residuals.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -16,20 +18,22 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from bladegeom.kernel.doubt import one_or_many
 from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.readings import Readings
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-LEAKY_RATIO = 1.2
+_LEAKY_RATIO = 1.2
 """Below this a plan has no gap through which bends leak into the wobble."""
-BEND_LEVEL = 0.01
-FEWEST_FOR_BENDS = 7
+_BEND_LEVEL = 0.01
+_FEWEST_FOR_BENDS = 7
 """Teeth by which bends of two and three waves a turn are told from the wobble and the offset."""
 
 
-class Spots(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Spots:
     """The spots of one kind of blade that are touched.
 
     Attributes
@@ -38,16 +42,10 @@ class Spots(NamedTuple):
         In radians.
     waves : ndarray, shape (teeth, 2)
         Cosine and sine.
-    products : ndarray, shape (6, teeth)
-        1, c, s, cc, cs, ss.
-    sums : ndarray, shape (6, 1)
-        Their sums over all teeth.
     """
 
     angle: Floats
     waves: Floats
-    products: Floats
-    sums: Floats
 
 
 class Stack(NamedTuple):
@@ -67,59 +65,100 @@ class Stack(NamedTuple):
     there: Floats | None
 
 
-class Fits(NamedTuple):
-    """Least-squares fits; every array but the last has the shape (n,).
+class Plan(NamedTuple):
+    """What can be told from where it was read; arrays of shape (n,), or (1,) where all are alike.
 
     Attributes
     ----------
-    readings, dof : ndarray
-        How many readings are in the fit, and the degrees of freedom that are left.
-    offset, a, b : ndarray
-        The mean of the turns' offsets, cosine and sine part.
+    in_turn, c, s : ndarray, shape (turns, n)
+        How many readings a turn has (at least 1), and the means of the waves at their places.
     cc, cs, ss : ndarray
         Sums of squares and products of the waves about their means: the inverse of the unit
         covariance of (a, b).
-    rss : ndarray
-        Sum of the squared residuals.
-    raw_tir, largest : ndarray
-        Highest less lowest reading of the turn that shows most; the reading farthest from 0.
+    readings, dof : ndarray
+        How many readings are in the fit, and the degrees of freedom that are left.
     ratio : ndarray
         See `bladegeom.kernel.design.worst_ratio`; not up to any number where the wobble cannot be
         told.
     spots_read : ndarray
         How many different teeth were read.
+    """
+
+    in_turn: Floats
+    c: Floats
+    s: Floats
+    cc: Floats
+    cs: Floats
+    ss: Floats
+    readings: Floats
+    dof: Floats
+    ratio: Floats
+    spots_read: Floats
+
+
+class Fits(NamedTuple):
+    """Least-squares fits; every array but the last has the shape (n,).
+
+    Attributes
+    ----------
+    plan : Plan
+    offset, a, b : ndarray
+        The mean of the turns' offsets, cosine and sine part.
+    rss : ndarray
+        Sum of the squared residuals.
+    raw_tir, largest : ndarray
+        Highest less lowest reading of the turn that shows most; the reading farthest from 0.
     left : ndarray, shape (turns, teeth, n)
         Reading less curve; 0 where nothing was read.
     """
 
-    readings: Floats
-    dof: Floats
+    plan: Plan
     offset: Floats
     a: Floats
     b: Floats
-    cc: Floats
-    cs: Floats
-    ss: Floats
     rss: Floats
     raw_tir: Floats
     largest: Floats
-    ratio: Floats
-    spots_read: Floats
     left: Floats
-
-    def unit_covariance(self) -> Floats:
-        """Return the covariance of (a, b) for readings of variance 1, shape (2, 2, n)."""
-        size = self.cc * self.ss - self.cs * self.cs
-        return np.array([[self.ss, -self.cs], [-self.cs, self.cc]]) / size
 
 
 @lru_cache(maxsize=256)
 def spots_of(tooth_deg: tuple[float, ...], touch_deg: float) -> Spots:
     """Return the spots for teeth at some angles and the touched spot so far on."""
     angle = np.radians(np.asarray(tooth_deg) + touch_deg)
-    c, s = np.cos(angle), np.sin(angle)
+    return Spots(angle, np.stack([np.cos(angle), np.sin(angle)], axis=1))
+
+
+@np.errstate(divide="ignore", invalid="ignore")
+def plan_of(spots: Spots, there: Floats) -> Plan:
+    """Return what can be told of blades from which readings are there."""
+    c, s = spots.waves.T
     products = np.stack([np.ones_like(c), c, s, c * c, c * s, s * s])
-    return Spots(angle, np.stack([c, s], axis=1), products, products.sum(axis=1, keepdims=True))
+    read, c, s, cc, cs, ss = np.moveaxis(products @ there, 1, 0)
+    count = np.maximum(read, 1.0)
+    c, s = c / count, s / count
+    cc = (cc - count * c * c).sum(axis=0)
+    cs = (cs - count * c * s).sum(axis=0)
+    ss = (ss - count * s * s).sum(axis=0)
+    readings = read.sum(axis=0)
+    least = (cc + ss) / 2 - np.hypot((cc - ss) / 2, cs)
+    return Plan(
+        *(count, c, s, cc, cs, ss, readings),
+        dof=readings - 2 - (read > 0).sum(axis=0),
+        ratio=np.sqrt(readings / 2 / least),
+        spots_read=there.max(axis=0).sum(axis=0),
+    )
+
+
+@lru_cache(maxsize=256)
+def _whole_plan(spots: Spots, turns: int) -> Plan:
+    """Return the plan of blades of which every tooth was read in every turn."""
+    return plan_of(spots, np.ones((turns, len(spots.angle), 1)))
+
+
+def unit_covariance(cc: Floats, cs: Floats, ss: Floats) -> Floats:
+    """Return the covariance of (a, b) for readings of variance 1, shape (2, 2, n)."""
+    return np.array([[ss, -cs], [-cs, cc]]) / (cc * ss - cs * cs)
 
 
 def plain(readings: Readings) -> bool:
@@ -150,7 +189,8 @@ def believed(residual_sd: Any, graduation: Any, largest: Any, raw_tir: Any) -> t
     reading_sd = np.maximum(np.maximum(residual_sd, graduation / math.sqrt(12)), hair)
     unknown = (raw_tir == 0) & (graduation == 0)
     half = graduation / 2
-    return np.where(unknown, np.nan, reading_sd), np.where(residual_sd < half, half, 0.0)
+    margin = np.where(residual_sd < half, half, 0.0)
+    return one_or_many(np.where(unknown, np.nan, reading_sd)), one_or_many(margin)
 
 
 def stack_of(readings: Readings) -> tuple[Stack, NDArray[np.intp]]:
@@ -181,85 +221,90 @@ def stack_of(readings: Readings) -> tuple[Stack, NDArray[np.intp]]:
 def fit_stack(stack: Stack) -> Fits:
     """Fit an offset a turn and the wobble to every blade of a stack; not finite where it cannot."""
     spots, reading, there = stack
-    turns, teeth, n = reading.shape
     high = low = reading
     if there is None:
-        sums = np.broadcast_to(spots.sums, (turns, 6, n))
+        plan = _whole_plan(spots, len(reading))
     else:
-        sums = spots.products @ there
+        plan = plan_of(spots, there)
         high, low = (np.where(there > 0, reading, end) for end in (-np.inf, np.inf))
-    high, low, read = high.max(axis=1), low.min(axis=1), sums[:, 0]
-    count = read
+    high, low = high.max(axis=1), low.min(axis=1)
     if there is not None:
-        high, low = (np.where(read > 0, end, 0.0) for end in (high, low))
-        count = np.maximum(read, 1.0)
+        high, low = (np.where(np.isfinite(end), end, 0.0) for end in (high, low))
     # From the middle first, so that readings that are all the same leave nothing at all, and no
     # offset however large costs digits.
     middle = (high + low) / 2
     left = reading - middle[:, np.newaxis]
     if there is not None:
         left *= there
-    mean = left.sum(axis=1) / count
+    mean = left.sum(axis=1) / plan.in_turn
     left -= mean[:, np.newaxis]
     if there is not None:
         left *= there
-    c, s = sums[:, 1] / count, sums[:, 2] / count
-    cc = (sums[:, 3] - count * c * c).sum(axis=0)
-    cs = (sums[:, 4] - count * c * s).sum(axis=0)
-    ss = (sums[:, 5] - count * s * s).sum(axis=0)
     along_c, along_s = (spots.waves.T @ left).sum(axis=0)
-    size = cc * ss - cs * cs
-    a, b = (ss * along_c - cs * along_s) / size, (cc * along_s - cs * along_c) / size
-    beside = a * c + b * s
+    size = plan.cc * plan.ss - plan.cs * plan.cs
+    a = (plan.ss * along_c - plan.cs * along_s) / size
+    b = (plan.cc * along_s - plan.cs * along_c) / size
+    beside = a * plan.c + b * plan.s
     curve = spots.waves @ np.stack([a, b]) - beside[:, np.newaxis]
     left -= curve if there is None else curve * there
-    readings = read.sum(axis=0)
-    offset = ((middle + mean - beside) * read).sum(axis=0) / readings
-    least = (cc + ss) / 2 - np.hypot((cc - ss) / 2, cs)
     return Fits(
-        readings=readings,
-        dof=readings - 2 - (read > 0).sum(axis=0),
-        offset=offset,
+        plan=plan,
+        offset=((middle + mean - beside) * plan.in_turn).sum(axis=0) / plan.readings,
         a=a,
         b=b,
-        cc=cc,
-        cs=cs,
-        ss=ss,
         rss=(left * left).sum(axis=(0, 1)),
         raw_tir=(high - low).max(axis=0),
         largest=np.maximum(np.abs(high), np.abs(low)).max(axis=0),
-        ratio=np.sqrt(readings / 2 / least),
-        spots_read=np.full(n, float(teeth)) if there is None else there.max(axis=0).sum(axis=0),
         left=left,
     )
 
 
 @np.errstate(divide="ignore", invalid="ignore")
-def bends_leak(stack: Stack, fits: Fits) -> Bools:
+def bends_leak(
+    columns: Sequence[Floats], bends: Sequence[Floats], left: Floats, rss: Floats, dof: Floats
+) -> Bools:
     """Return for which blades a bend is shown in a plan with a gap, shape (n,).
 
     With every tooth read, bends are square to the wobble; with an arc left out they are not, and
-    leak into it. Waves of two and three a turn are made square to the offsets, to the wobble and
-    to one another; what they take up of the residuals is held against what is left.
+    leak into it. They are made square to all columns of the fit and to one another; what they
+    take up of the residuals is held against what is left.
+
+    Parameters
+    ----------
+    columns, bends : sequence of ndarray, shape (places, n)
+        Columns of the fit, and waves of two and three a turn; 0 where nothing was read.
+    left : ndarray, shape (places, n)
+        What the fit leaves of the readings.
+    rss, dof : ndarray, shape (n,)
     """
-    found = np.zeros(len(fits.a), dtype=np.bool_)
-    dof = fits.dof - 4
-    enough = (fits.spots_read >= FEWEST_FOR_BENDS) & (dof >= 3)
-    some = np.flatnonzero((fits.ratio >= LEAKY_RATIO) & enough)
-    if not len(some):
-        return found
-    weight = np.ones_like(fits.left) if stack.there is None else stack.there
-    weight, left = weight[:, :, some], fits.left[:, :, some]
-    count = np.maximum(weight.sum(axis=1, keepdims=True), 1.0)
     square: list[Floats] = []
-    for wave in harmonic_columns(stack.spots.angle, (1, 2, 3)).T[1:]:
-        column = weight * wave[:, np.newaxis]
-        column -= weight * (column.sum(axis=1, keepdims=True) / count)
-        for one in square:
-            column -= one * (one * column).sum(axis=(0, 1))
-        square.append(column / np.sqrt((column * column).sum(axis=(0, 1))))
-    taken = sum((one * left).sum(axis=(0, 1)) ** 2 for one in square[2:])
-    rest = fits.rss[some] - taken
-    chance = special.fdtrc(4, dof[some], np.maximum(taken / 4 / (rest / dof[some]), 0.0))
-    found[some] = (rest > 0) & (chance < BEND_LEVEL)
+    for column in (*columns, *bends):
+        column = column - sum(one * (one * column).sum(axis=0) for one in square)
+        square.append(column / np.sqrt(np.maximum((column * column).sum(axis=0), 1e-300)))
+    taken = sum((one * left).sum(axis=0) ** 2 for one in square[-len(bends) :])
+    rest, dof = rss - taken, dof - len(bends)
+    f = np.maximum(taken / len(bends) / (rest / dof), 0.0)
+    found: Bools = (rest > 0) & (special.fdtrc(len(bends), dof, f) < _BEND_LEVEL)
+    return found
+
+
+def might_leak(ratio: Any, spots_read: Any, dof: Any) -> Any:
+    """Return whether bends of two and three waves a turn can leak, and can be told."""
+    return (ratio >= _LEAKY_RATIO) & (spots_read >= _FEWEST_FOR_BENDS) & (dof >= 7)
+
+
+def leaks_of(stack: Stack, fits: Fits) -> Bools:
+    """Return for which blades of a stack a bend leaks into the wobble, shape (n,)."""
+    found = np.zeros(len(fits.a), dtype=np.bool_)
+    plan, shape = fits.plan, found.shape
+    some = np.flatnonzero(np.broadcast_to(might_leak(plan.ratio, plan.spots_read, plan.dof), shape))
+    if len(some):
+        left = fits.left[:, :, some]
+        there = np.ones_like(left) if stack.there is None else stack.there[:, :, some]
+        offsets = np.eye(len(left))[:, :, np.newaxis, np.newaxis]
+        waves = harmonic_columns(stack.spots.angle, (1, 2, 3)).T[1:, :, np.newaxis]
+        columns = [(there * one).reshape(-1, len(some)) for one in (*offsets, *waves)]
+        rss, dof = fits.rss[some], np.broadcast_to(plan.dof, shape)[some]
+        left = left.reshape(-1, len(some))
+        found[some] = bends_leak(columns[:-4], columns[-4:], left, rss, dof)
     return found

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bladegeom.kernel.design import worst_ratio
+from bladegeom.kernel.design import REFUSED_RATIO, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns
-from bladegeom.kernel.plan import REFUSED_RATIO
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.mistakes.bent import KNOWN, bent_plates
 from bladegeom.mistakes.repairs import mirrored, onward, shifted, single, step, wrapped

@@ -19,6 +19,7 @@ from bladegeom.kernel.doubt import sd_toward
 from bladegeom.plate.design import names_of, order_of, shape_columns
 from bladegeom.result import Result, Row, derived, described, number, quantity
 from bladegeom.tables.rings import Ring
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 
@@ -331,7 +332,9 @@ class PlateFit(Result):
             if group != name:
                 a, b = (float(part) for part in self.values[at : at + 2])
                 covariance = self.covariance[at : at + 2, at : at + 2]
-                found[group] = harmonic(order_of(group), a, b, covariance, self.dof, 0.0)
+                found[group] = harmonic(
+                    order_of(group), Wobble(complex(a, b), covariance, self.dof)
+                )
         return found
 
     def wave(self, group: str) -> Harmonic | None:

@@ -207,10 +207,7 @@ class Condition(OfBlade):
     wave: Harmonic | None = quantity(
         "waves a turn of a plate to be sent to a sawsmith, and by how much they move the plate",
         key="saddle",
-        parts={
-            "_waves": attrgetter("order"),
-            "_tir": lambda wave: 2 * (wave.amplitude or 0.0),
-        },
+        parts={"_waves": attrgetter("order"), "_tir": lambda wave: 2 * (wave.amplitude or 0.0)},
     )
     eye: str | None = quantity(
         "what the eye found; none where it is not recorded",

@@ -80,10 +80,13 @@ class Trend(Result):
         return "growing" if self.per_year.value > 0 else "shrinking"
 
     @derived(
-        "how many measurements the line goes through", key="compared", label="measurements compared"
+        "how many measurements the line goes through",
+        parts={"": len},
+        label="measurements compared",
+        text=lambda one: str(len(one.compared)),
     )
-    def compared_count(self) -> int:
-        return len(self.compared)
+    def compared(self) -> tuple[Point, ...]:
+        return tuple(one for one in self.points if not one.apart)
 
     @derived("day of the first of them", label="from", text=lambda one: _day(one.compared[0]))
     def first_date(self) -> str:
@@ -93,7 +96,11 @@ class Trend(Result):
     def last_date(self) -> str:
         return self.compared[-1].visit.date.isoformat()
 
-    @derived("its value", label="last", text=lambda one: one.last_words)
+    @derived(
+        "its value",
+        label="last",
+        text=lambda one: f"{number(one.last_value, one.compared[-1].u)} {one.unit}",
+    )
     def last_value(self) -> float:
         return self.compared[-1].value
 
@@ -117,35 +124,19 @@ class Trend(Result):
 
     @derived(
         "how many are not compared",
-        key="apart",
+        parts={"": len},
         label="apart",
         text=lambda one: [
             ("apart" if place == 0 else " ", f"{_day(point)}: {point.apart}")
             for place, point in enumerate(one.apart)
         ],
     )
-    def apart_count(self) -> int:
-        return len(self.apart)
+    def apart(self) -> tuple[Point, ...]:
+        return tuple(one for one in self.points if one.apart)
 
     @derived("what the reader should know")
     def warnings(self) -> list[str]:
         return list(self._remarks())
-
-    @property
-    def compared(self) -> tuple[Point, ...]:
-        """The measurements that the line goes through."""
-        return tuple(one for one in self.points if not one.apart)
-
-    @property
-    def apart(self) -> tuple[Point, ...]:
-        """The others."""
-        return tuple(one for one in self.points if one.apart)
-
-    @property
-    def last_words(self) -> str:
-        """The latest value with its unit."""
-        last = self.compared[-1]
-        return f"{number(last.value, last.u)} {self.unit}"
 
     @cached_property
     def _line(self) -> _Line | None:
@@ -217,24 +208,18 @@ def trend(visits: Sequence[Visit], quantity: str = "wobble_tir") -> Trend:
         If they are of several blades, or none of them has the quantity.
     """
     if quantity not in QUANTITIES:
-        raise refuse(
-            f"there is no trend of {quantity!r}", f"ask for one of {', '.join(QUANTITIES)}",
-            value=quantity,
-        )  # fmt: skip
+        cure = f"ask for one of {', '.join(QUANTITIES)}"
+        raise refuse(f"there is no trend of {quantity!r}", cure, value=quantity)
     if len(names := sorted({one.blade for one in visits})) > 1:
-        raise refuse(
-            f"the measurements are of {len(names)} blades", "give those of one",
-            value=", ".join(names[:8]),
-        )  # fmt: skip
+        said = f"the measurements are of {len(names)} blades"
+        raise refuse(said, "give those of one", value=", ".join(names[:8]))
     sizes = [_value(one, quantity) for one in visits]
     found = [one for one, size in zip(visits, sizes, strict=True) if size is not None]
     if not found:
-        raise refuse(
-            f"no measurement has a {QUANTITIES[quantity]}",
-            "record the blade's facts with its readings" if quantity in _SIZES
-            else "read more teeth",
-            blade=names[0] if names else None,
-        )  # fmt: skip
+        facts = "record the blade's facts with its readings"
+        cure = facts if quantity in _SIZES else "read more teeth"
+        blade = names[0] if names else None
+        raise refuse(f"no measurement has a {QUANTITIES[quantity]}", cure, blade=blade)
     last, unit = found[-1], found[-1].unit
     if quantity in _SIZES:
         unit = "in" if unit in ("in", "thou") else "mm"

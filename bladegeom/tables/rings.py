@@ -23,6 +23,11 @@ _WORDS: dict[str, Mapping[str, object]] = {
 }
 
 
+_WHICH_STAND = "write front or back: on which side of the arbor the stylus stood"
+_WHICH_FACE = "give True where the blade's other face was out, else False"
+_WHICH_ZERO = "give a word: rings with the same word share the dial's zero"
+
+
 @dataclass(frozen=True, eq=False)
 class Ring:
     """Readings of one blade at one ring, in one mounting.
@@ -56,37 +61,18 @@ class Ring:
 
     def __post_init__(self) -> None:
         name = self.readings.blade.name
-        if self.stand not in STANDS:
-            raise refuse(
-                f"stand is {self.stand!r}",
-                "write front or back: on which side of the arbor the stylus stood",
-                value=self.stand,
-                blade=name,
-                column="stand",
-            )
-        if not isinstance(self.flipped, bool):
-            raise refuse(
-                f"flipped is {self.flipped!r}",
-                "give True where the blade's other face was out, else False",
-                value=self.flipped,
-                blade=name,
-                column="flipped",
-            )
-        if not isinstance(self.zero, str):
-            raise refuse(
-                f"zero is {self.zero!r}",
-                "give a word: rings with the same word share the dial's zero",
-                value=self.zero,
-                blade=name,
-                column="zero",
-            )
+        for column, right, cure in (
+            ("stand", self.stand in STANDS, _WHICH_STAND),
+            ("flipped", isinstance(self.flipped, bool), _WHICH_FACE),
+            ("zero", isinstance(self.zero, str), _WHICH_ZERO),
+        ):
+            if not right:
+                value = getattr(self, column)
+                problem = f"{column} is {value!r}"
+                raise refuse(problem, cure, value=value, blade=name, column=column)
         if self.readings.ring_radius_mm is None:
-            raise refuse(
-                "a ring without its radius",
-                "state ring_radius, from the arbor's axis to the stylus",
-                blade=name,
-                column="ring_radius",
-            )
+            cure = "state ring_radius, from the arbor's axis to the stylus"
+            raise refuse("a ring without its radius", cure, blade=name, column="ring_radius")
 
     @property
     def radius_mm(self) -> float:

@@ -31,10 +31,11 @@ from numpy.typing import NDArray
 
 import bladegeom as bg
 from bladegeom.angles import turn_between
-from bladegeom.fit.robust import BEND
+from bladegeom.fit.fit import BEND
 from bladegeom.kernel.doubt import (
     amplitude_cdf,
     direction_probability,
+    facing,
     sd_toward,
     student_t,
     zero_amplitude_p,
@@ -436,12 +437,14 @@ def claims(case: Case, blades: int, seed: np.random.SeedSequence) -> Claims:
         claimed.append(
             [
                 direction_probability(
-                    float(found.cosine[one]),
-                    float(found.sine[one]),
-                    found.reading_sd[one] ** 2 * found.unit_covariance,
+                    facing(
+                        float(found.cosine[one]),
+                        float(found.sine[one]),
+                        found.reading_sd[one] ** 2 * found.unit_covariance,
+                    ),
                     found.dof,
-                    float(low[place]),
-                    float(high[place]),
+                    float(low[place] - found.near_deg[one]),
+                    float(high[place] - found.near_deg[one]),
                 )
                 for place, one in enumerate(named)
             ]

@@ -2,12 +2,13 @@
 
     python tests/benchmarks/bench_many.py [BLADES]
 
-BLADES (20,000) invented blades of 40 readings; then as many with 24 to 60 teeth of which some
-were not read. Every answer is whole: wobble, intervals, detection, marks, probabilities, warnings.
-Beside them, one blade at a time: statsmodels OLS with standard errors and intervals, SciPy's
-curve_fit, lmfit and CosinorPy where they are installed, and `fit_wobble` with `blade_answer`; and
-one copy of the memory of the readings. Medians of rounds in which everything takes its turn. Only
-the ratios mean anything.
+BLADES (100,000) invented blades of 40 readings; as many of which a tenth was not read, as many of
+23, 24, 40 and 60 teeth, and as many read in two turns. Every answer is whole: wobble, intervals,
+detection, marks, probabilities, warnings. Beside them, one blade at a time: statsmodels OLS with
+standard errors and intervals, SciPy's curve_fit, lmfit and CosinorPy where they are installed,
+`fit_wobble` alone, with both limits and p, and with `blade_answer`; the table of the command,
+which looks for mistakes too; and one copy of the memory of the readings. Medians of rounds in
+which everything takes its turn. Only the ratios mean anything.
 """
 
 from __future__ import annotations
@@ -25,15 +26,16 @@ import statsmodels.api as sm
 from scipy.optimize import curve_fit
 
 import bladegeom as bg
+from bladegeom.fit.many import fit_frame
 
-BLADES = 20_000
+BLADES = 100_000
 LOOPED = 300
-OWN_LOOPED = 100
+OWN_LOOPED = 300
 SLOW_LOOPED = 30
 ROUNDS = 5
 TEETH = 40
-MIXED = (24, 32, 40, 48, 60)
-UNREAD = 0.08
+MIXED = (23, 24, 40, 60)
+UNREAD = 0.1
 SEED = 20_261_125
 
 
@@ -71,10 +73,23 @@ def even(count: int) -> pd.DataFrame:
 
 
 def mixed(count: int) -> pd.DataFrame:
-    """Return blades of 24 to 60 teeth, some of which were not read."""
+    """Return blades of several tooth counts, all teeth read."""
     rng = np.random.default_rng(SEED)
-    frame = blades_of(rng.choice(MIXED, count), rng)
-    return frame[rng.random(len(frame)) >= UNREAD].reset_index(drop=True)
+    return blades_of(rng.choice(MIXED, count), rng)
+
+
+def gaps(whole: pd.DataFrame) -> pd.DataFrame:
+    """Return the same blades with a tenth of the teeth not read."""
+    read = np.random.default_rng(SEED).random(len(whole)) >= UNREAD
+    return whole[read].reset_index(drop=True)
+
+
+def two_turns(whole: pd.DataFrame) -> pd.DataFrame:
+    """Return the same blades with every turn read again, the scatter anew."""
+    again = whole.copy()
+    again["reading_mm"] += np.random.default_rng(SEED).normal(0, 0.005, len(whole))
+    both = pd.concat([whole.assign(turn=1), again.assign(turn=2)])
+    return both.sort_values(["blade", "turn", "tooth"], kind="stable").reset_index(drop=True)
 
 
 def by_statsmodels(readings: np.ndarray) -> None:
@@ -122,11 +137,23 @@ def by_cosinor(readings: np.ndarray) -> None:
             cosinor1.fit_cosinor(at, row, period=TEETH, plot_on=False)
 
 
-def by_fit_wobble(readings: np.ndarray) -> None:
-    """Answer row by row."""
-    for row in readings:
-        blade = bg.Blade(TEETH, diameter="254 mm")
-        bg.blade_answer(bg.fit_wobble(bg.Readings(blade, row, unit="mm", ring_radius="110 mm")))
+def by_fit_wobble(readings: list[bg.Readings]) -> None:
+    """Fit one after the other."""
+    for one in readings:
+        bg.fit_wobble(one)
+
+
+def with_limits(readings: list[bg.Readings]) -> None:
+    """Fit one after the other, and ask for both limits and p."""
+    for one in readings:
+        fit = bg.fit_wobble(one)
+        _ = fit.amplitude_interval(), fit.near_interval(), fit.p_value
+
+
+def whole_answers(readings: list[bg.Readings]) -> None:
+    """Answer one after the other."""
+    for one in readings:
+        bg.blade_answer(bg.fit_wobble(one))
 
 
 def seconds(work: Callable[[], object]) -> float:
@@ -139,24 +166,34 @@ def seconds(work: Callable[[], object]) -> float:
 def main() -> None:
     """Measure and print the tables."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else BLADES
-    whole, gaps = even(count), mixed(count)
-    first = {
-        "fit_table, first call": count / seconds(lambda: bg.fit_table(whole)),
-        "fit_table, gaps and mixed, first call": count / seconds(lambda: bg.fit_table(gaps)),
-    }
+    whole = even(count)
     readings = whole["reading_mm"].to_numpy().reshape(count, TEETH)
-    shuffled = whole.sample(frac=1.0, random_state=1)
+    blade = bg.Blade(TEETH, diameter="254 mm")
+    ones = [
+        bg.Readings(blade, row, unit="mm", ring_radius="110 mm") for row in readings[:OWN_LOOPED]
+    ]
+    frames = {
+        "complete": whole,
+        "a tenth unread": gaps(whole),
+        "mixed tooth counts": mixed(count),
+        "two turns": two_turns(whole),
+        "shuffled rows": whole.sample(frac=1.0, random_state=1),
+    }
     work: dict[str, tuple[int, Callable[[], object]]] = {
         "statsmodels OLS": (LOOPED, lambda: by_statsmodels(readings[:LOOPED])),
         "curve_fit": (LOOPED, lambda: by_curve_fit(readings[:LOOPED])),
         "lmfit": (SLOW_LOOPED, lambda: by_lmfit(readings[:SLOW_LOOPED])),
         "CosinorPy": (SLOW_LOOPED, lambda: by_cosinor(readings[:SLOW_LOOPED])),
-        "fit_wobble": (OWN_LOOPED, lambda: by_fit_wobble(readings[:OWN_LOOPED])),
+        "fit_wobble": (OWN_LOOPED, lambda: by_fit_wobble(ones)),
+        "fit_wobble, both limits and p": (OWN_LOOPED, lambda: with_limits(ones)),
+        "fit_wobble, blade_answer": (SLOW_LOOPED, lambda: whole_answers(ones[:SLOW_LOOPED])),
         "one copy of the readings": (count, readings.copy),
-        "fit_table": (count, lambda: bg.fit_table(whole)),
-        "fit_table, gaps and mixed": (count, lambda: bg.fit_table(gaps)),
-        "fit_table, shuffled rows": (count, lambda: bg.fit_table(shuffled)),
     }
+    first = {}
+    for name, frame in frames.items():
+        first[f"{name}, first call"] = count / seconds(lambda frame=frame: bg.fit_table(frame))
+        work[f"fit_table, {name}"] = (count, lambda frame=frame: bg.fit_table(frame))
+    work["the command's table, complete"] = (count, lambda: fit_frame(whole, checked=True))
     for name in ("lmfit", "CosinorPy"):
         if find_spec(name) is None:
             print(f"{name}: not installed")
@@ -167,14 +204,11 @@ def main() -> None:
             taken[name].append(blades / seconds(call))
     rates = {name: statistics.median(found) for name, found in taken.items()} | first
     base = rates["statsmodels OLS"]
-    print(f"{count:,} blades\n\n| | blades/s | times statsmodels |\n|---|---|---|")
+    print(
+        f"{count:,} blades\n\n| | blades/s | microseconds | times statsmodels |\n|---|---|---|---|"
+    )
     for name, rate in rates.items():
-        print(f"| {name} | {rate:,.0f} | {rate / base:,.1f} |")
-    print("\n| blades | seconds | microseconds a blade |\n|---|---|---|")
-    for size in (1_000, 10_000, 100_000):
-        frame = even(size)
-        took = statistics.median(seconds(lambda frame=frame: bg.fit_table(frame)) for _ in range(3))
-        print(f"| {size:,} | {took:.3f} | {took / size * 1e6:.2f} |")
+        print(f"| {name} | {rate:,.0f} | {1e6 / rate:,.2f} | {rate / base:,.2f} |")
 
 
 if __name__ == "__main__":
