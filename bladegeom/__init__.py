@@ -24,7 +24,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from bladegeom.blade import Blade
-from bladegeom.draw.cautions import CAUTIONS
+from bladegeom.draw.printed import CAUTIONS
 from bladegeom.estimate import Estimate
 from bladegeom.faults import BladegeomWarning, Fault, RefusedError
 from bladegeom.fit.answer import blade_answer
@@ -42,14 +42,13 @@ if TYPE_CHECKING:
     from bladegeom.arbor.clock import ClockAdvice, clock_advice
     from bladegeom.arbor.parted import ArborFit, FleetFit
     from bladegeom.draw.batch import run_batch
-    from bladegeom.draw.card import setup_card
+    from bladegeom.draw.card import setup_card, shelf_page
     from bladegeom.draw.clock import clock_chart
     from bladegeom.draw.cut import clearance_chart, wall_chart
     from bladegeom.draw.form import reading_sheet
     from bladegeom.draw.page import save_chart
     from bladegeom.draw.polar import polar_chart
     from bladegeom.draw.report import customer_sheet
-    from bladegeom.draw.shelf_page import shelf_page
     from bladegeom.draw.trend import trend_chart
     from bladegeom.draw.turn import rotation_chart, squareness_chart, strip_chart
     from bladegeom.fit.many import fit_table
@@ -60,22 +59,20 @@ if TYPE_CHECKING:
     from bladegeom.plate.plate import fit_plate
     from bladegeom.plate.rotation import Rotation, best_rotation
     from bladegeom.plate.shape import PlateFit
-    from bladegeom.saw.clearance import SideClearance, rub_angle, side_clearance
     from bladegeom.saw.compare import Comparison, CutComparison, compare_test_cut
     from bladegeom.saw.cut import FlipTest, RoundTest, flip_test, measured_length, round_test
     from bladegeom.saw.fence import FenceAlignment, fence_alignment
     from bladegeom.saw.insert import InsertLevel, insert_level
-    from bladegeom.saw.kerf import Kerf, kerf
+    from bladegeom.saw.kerf import Kerf, SideClearance, kerf, rub_angle, side_clearance
     from bladegeom.saw.setting import Setting, setting_error
     from bladegeom.saw.setup import SetUp, set_up
     from bladegeom.saw.slots import SlotAlignment, slot_alignment
     from bladegeom.shop.change import Change, change
     from bladegeom.shop.condition import Condition, assess
-    from bladegeom.shop.history import History, read_history, record
+    from bladegeom.shop.history import History, Visit, read_history, record, visit
     from bladegeom.shop.limits import Limit, Limits, read_limits
     from bladegeom.shop.shelf import Shelf, shelf
     from bladegeom.shop.trend import Trend, trend
-    from bladegeom.shop.visit import Visit, visit
     from bladegeom.tables.mounts import Mounts, read_mounts
     from bladegeom.tables.rings import Ring, read_rings
     from bladegeom.wall.wall import CutWall, cut_wall

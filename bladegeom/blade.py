@@ -3,26 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.angles import turn_between
+from bladegeom.columns import STATED, kept_facts, several_numbers, told
 from bladegeom.faults import as_letters, refuse
-from bladegeom.lengths import LARGEST, LEAST, MM_PER, Length, length_mm
+from bladegeom.lengths import LARGEST, LEAST, MM_PER
 
-MOST_TEETH = 1000
 MOST_UNEVEN = 1000.0
 """No gap between teeth is so many times another: such a pattern is a slip."""
 
-NUMBERED = ("clockwise", "counterclockwise")
 
-
-@dataclass(frozen=True, init=False)
+@dataclass(frozen=True, init=False, repr=False)
 class Blade:
     """A circular saw blade.
 
@@ -33,117 +32,67 @@ class Blade:
     ----------
     teeth : int
         Number of teeth, from 2 to 1000.
-    diameter : str or tuple, optional
-        Across the tooth tips; a length with its unit, ``"10 in"`` or ``(254, "mm")``.
-    plate : str or tuple, optional
-        Thickness of the plate.
-    tooth_width : str or tuple, optional
-        Width that the teeth cut.
-    gullet : str or tuple, optional
-        Depth of the gullets below the tooth tips.
-    pitch_pattern : sequence of float, optional
-        Relative gaps from tooth 1 on, repeated round the blade; ``(1, 1, 1, 1, 1.6)`` is a blade
-        of groups of five with a wider gap behind each. Even pitch if not given.
-    tooth_pattern : sequence of str, optional
-        Kinds of teeth from tooth 1 on, repeated round the blade; ``("L", "R")`` is a blade whose
-        teeth are bevelled left and right in turn. Matters where the teeth are read.
+    name : str, optional
     tooth_deg : sequence of float, optional
         The angle of every tooth instead of a pattern; the first is 0 and they grow.
-    numbered : {"clockwise", "counterclockwise"}, optional
-        Which way the tooth numbers run as seen from the indicator's side.
-    name : str, optional
+    **facts
+        What else is stated, all optional. A length has its unit, ``"10 in"`` or ``(254, "mm")``,
+        and is kept in millimetres, as ``diameter_mm``; a pattern is a list, or a text with blanks.
 
     Raises
     ------
     RefusedError
         If a value cannot be true of a blade.
+
+    Notes
+    -----
+    The facts:
+
+    FACTS
     """
 
-    teeth: int
-    diameter_mm: float | None
-    plate_mm: float | None
-    tooth_width_mm: float | None
-    gullet_mm: float | None
-    pitch_pattern: tuple[float, ...] | None
-    tooth_pattern: tuple[str, ...] | None
-    tooth_deg: tuple[float, ...] = field(repr=False)
-    numbered: str | None
     name: str
+    tooth_deg: tuple[float, ...]
+    facts: Mapping[str, Any] = field(hash=False)
+    """Every fact of a blade by name, as it is kept; each is an attribute too."""
+
+    if TYPE_CHECKING:  # Made from the table of columns, as are all others.
+        teeth: int
+        diameter_mm: float | None
+        plate_mm: float | None
+        tooth_width_mm: float | None
+        gullet_mm: float | None
+        pitch_pattern: tuple[float, ...] | None
+        tooth_pattern: tuple[str, ...] | None
+        numbered: str | None
 
     def __init__(
         self,
         teeth: int,
         *,
-        diameter: Length | None = None,
-        plate: Length | None = None,
-        tooth_width: Length | None = None,
-        gullet: Length | None = None,
-        pitch_pattern: Sequence[float] | None = None,
-        tooth_pattern: Sequence[str] | None = None,
-        tooth_deg: Sequence[float] | None = None,
-        numbered: str | None = None,
         name: str = "",
+        tooth_deg: Sequence[float] | None = None,
+        **facts: Any,
     ) -> None:
-        whole = isinstance(teeth, (int, float, np.number)) and not isinstance(teeth, bool)
-        if not whole or not 2 <= teeth <= MOST_TEETH or int(teeth) != teeth:
-            raise refuse(
-                f"a blade of {teeth} teeth" if whole else f"teeth is {teeth!r}",
-                f"give a whole number of teeth from 2 to {MOST_TEETH}",
-                value=teeth,
-                blade=name,
-                column="teeth",
-            )
-        if numbered is not None and numbered not in NUMBERED:
-            raise refuse(
-                f"numbered is {numbered!r}",
-                "write clockwise or counterclockwise, as seen from the indicator's side",
-                value=numbered,
-                blade=name,
-                column="numbered",
-            )
-        pattern = None
-        if pitch_pattern is not None:
-            pattern = _numbers(pitch_pattern, "pitch_pattern", "such as (1, 1, 1, 1, 1.6)", name)
+        whole = STATED["teeth"].taken(teeth, name)
+        kept = kept_facts(True, {**facts, "teeth": whole}, name)
+        pattern = kept["pitch_pattern"]
         if tooth_deg is None:
-            angles = _angles_from_pattern(int(teeth), pattern, name)
+            angles = _angles_from_pattern(whole, pattern, name)
+        elif pattern is None:
+            angles = _checked_angles(whole, tooth_deg, name)
         else:
-            if pattern is not None:
-                raise refuse(
-                    "pitch_pattern and tooth_deg are both given", "give one of them", blade=name
-                )
-            angles = _checked_angles(int(teeth), tooth_deg, name)
-        put = object.__setattr__
-        put(self, "teeth", int(teeth))
-        put(self, "diameter_mm", length_mm("diameter", diameter))
-        put(self, "plate_mm", length_mm("plate", plate))
-        put(self, "tooth_width_mm", length_mm("tooth_width", tooth_width))
-        put(self, "gullet_mm", length_mm("gullet", gullet))
-        put(self, "pitch_pattern", pattern)
-        put(self, "tooth_pattern", _checked_kinds(int(teeth), tooth_pattern, name))
-        put(self, "tooth_deg", angles)
-        put(self, "numbered", numbered)
-        put(self, "name", as_letters(str(name)))
-        self._check_sizes()
+            problem = "pitch_pattern and tooth_deg are both given"
+            raise refuse(problem, "give one of them", blade=name)
+        _check_kinds(whole, kept["tooth_pattern"], name)
+        _check_sizes(kept, name)
+        vars(self).update({STATED[fact].key: value for fact, value in kept.items()})
+        vars(self).update(name=as_letters(str(name)), tooth_deg=angles, facts=kept)
 
-    def _check_sizes(self) -> None:
-        if self.plate_mm and self.tooth_width_mm and self.plate_mm > self.tooth_width_mm:
-            raise refuse(
-                f"the plate ({self.plate_mm:g} mm) is thicker than the teeth are wide "
-                f"({self.tooth_width_mm:g} mm)",
-                "check plate and tooth_width",
-                value=f"{self.plate_mm:g} mm",
-                blade=self.name,
-                column="plate",
-            )
-        if self.diameter_mm and self.gullet_mm and self.gullet_mm >= self.diameter_mm / 2:
-            raise refuse(
-                f"the gullets ({self.gullet_mm:g} mm) are deeper than the blade's radius "
-                f"({self.diameter_mm / 2:g} mm)",
-                "check gullet and diameter",
-                value=f"{self.gullet_mm:g} mm",
-                blade=self.name,
-                column="gullet",
-            )
+    def __repr__(self) -> str:
+        said = {STATED[fact].key: value for fact, value in self.facts.items()}
+        said["name"] = self.name
+        return f"Blade({', '.join(f'{key}={value!r}' for key, value in said.items())})"
 
     @property
     def diameter_in(self) -> float | None:
@@ -192,15 +141,6 @@ class Blade:
         return before % 360.0, after % 360.0
 
 
-def _numbers(given: Sequence[float], what: str, such_as: str, name: str) -> tuple[float, ...]:
-    try:
-        return tuple(map(float, given.split() if isinstance(given, str) else given))
-    except (TypeError, ValueError):
-        raise refuse(
-            f"{what} is {given!r}", f"give numbers, {such_as}", value=given, blade=name, column=what
-        ) from None
-
-
 def _angles_from_pattern(
     teeth: int, pattern: tuple[float, ...] | None, name: str
 ) -> tuple[float, ...]:
@@ -231,17 +171,8 @@ def _angles_from_pattern(
     return tuple((360.0 * group + start) / repeats for group in range(repeats) for start in starts)
 
 
-def _checked_kinds(
-    teeth: int, tooth_pattern: Sequence[str] | None, name: str
-) -> tuple[str, ...] | None:
-    if tooth_pattern is None:
-        return None
-    given = tooth_pattern.split() if isinstance(tooth_pattern, str) else tooth_pattern
-    try:
-        kinds = tuple(map(str, given))
-    except TypeError:
-        kinds = ()
-    if not kinds or teeth % len(kinds):
+def _check_kinds(teeth: int, kinds: tuple[str, ...] | None, name: str) -> None:
+    if kinds is not None and (not kinds or teeth % len(kinds)):
         raise refuse(
             f"a tooth pattern of {len(kinds)} does not fit a whole number of times into {teeth} "
             "teeth",
@@ -250,11 +181,31 @@ def _checked_kinds(
             blade=name,
             column="tooth_pattern",
         )
-    return kinds
+
+
+def _check_sizes(kept: Mapping[str, Any], name: str) -> None:
+    plate, width = kept["plate"], kept["tooth_width"]
+    if plate and width and plate > width:
+        raise refuse(
+            f"the plate ({plate:g} mm) is thicker than the teeth are wide ({width:g} mm)",
+            "check plate and tooth_width",
+            value=f"{plate:g} mm",
+            blade=name,
+            column="plate",
+        )
+    diameter, gullet = kept["diameter"], kept["gullet"]
+    if diameter and gullet and gullet >= diameter / 2:
+        raise refuse(
+            f"the gullets ({gullet:g} mm) are deeper than the blade's radius ({diameter / 2:g} mm)",
+            "check gullet and diameter",
+            value=f"{gullet:g} mm",
+            blade=name,
+            column="gullet",
+        )
 
 
 def _checked_angles(teeth: int, tooth_deg: Sequence[float], name: str) -> tuple[float, ...]:
-    angles = _numbers(tooth_deg, "tooth_deg", "the angle of each tooth", name)
+    angles = several_numbers(tooth_deg, "tooth_deg", "the angle of each tooth", name)
     growing = all(before < after for before, after in pairwise(angles))
     if len(angles) != teeth or angles[0] != 0 or not growing or not angles[-1] < 360:
         raise refuse(
@@ -263,3 +214,6 @@ def _checked_angles(teeth: int, tooth_deg: Sequence[float], name: str) -> tuple[
             blade=name,
         )
     return angles
+
+
+Blade.__doc__ = (Blade.__doc__ or "").replace("    FACTS", told(of_blade=True))

@@ -7,7 +7,10 @@ import os
 import sys
 import warnings
 from argparse import Namespace
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from functools import partial
+from operator import methodcaller
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -15,10 +18,10 @@ from typing import Any, NamedTuple
 import bladegeom as bg
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters, refuse
+from bladegeom.fit.answer import answer_of
 from bladegeom.mistakes.check import Finding, check_counted
-from bladegeom.options import FACTS, FITTED, OF_BLADE, Told, fill
-from bladegeom.tables.blades import Batch
-from bladegeom.tables.columns import LENGTHS, OTHER_FACTS
+from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
+from bladegeom.tables.blades import Batch, some_of
 from bladegeom.tables.counted import count_blades
 from bladegeom.tables.lists import looks_like_table, parse_list
 from bladegeom.tables.read import parse_blades
@@ -104,8 +107,9 @@ def _check_outputs(options: Namespace) -> None:
     if (folder := given.get("folder")) is not None:
         read += Path(folder).glob("*")
     if (history := given.get("history")) is not None:
-        # A trend is drawn from the history; the other commands add to it.
-        (read if options.run is run_trend else written).extend(Path(history).glob("*.csv"))
+        # What takes readings adds to the history; a trend is drawn from it.
+        added_to = "file" in given or "inputs" in given
+        (written if added_to else read).extend(Path(history).glob("*.csv"))
     check_apart(written, read)
 
 
@@ -133,13 +137,32 @@ def _wrote(path: str | Path) -> str:
     return f"wrote {as_letters(path)}"
 
 
-def _bar(what: str, done: int, count: int) -> None:
-    """Draw a bar on a terminal."""
-    if done % max(1, count // 200) and done < count:
+@contextmanager
+def _bars() -> Iterator[Callable[[str, int, int], None] | None]:
+    """Yield what draws a bar on a terminal; None where there is none."""
+    if sys.stderr is None or not sys.stderr.isatty():
+        yield None
         return
-    bar = "#" * round(30 * done / count)
-    what = f"{what}: " if what else ""
-    print(f"\r[{bar:<30}] {what}{done} of {count} blades\033[K", end="", file=sys.stderr)
+
+    def bar(what: str, done: int, count: int) -> None:
+        if done % max(1, count // 200) and done < count:
+            return
+        drawn = f"{'#' * round(30 * done / count):<30}"
+        told = f"{what}: " if what else ""
+        print(f"\r[{drawn}] {told}{done} of {count} blades\033[K", end="", file=sys.stderr)
+
+    try:
+        yield bar
+    finally:
+        print(file=sys.stderr)
+
+
+def _done(words: str, refused: Sequence[bg.Fault], notes: Iterable[str] = ()) -> int:
+    """Say what was done, and return the status."""
+    _note(*notes)
+    print(words)
+    _complain(refused)
+    return SOME if refused else EVERY
 
 
 def _status(answered: int, wanted: int) -> int:
@@ -149,11 +172,6 @@ def _status(answered: int, wanted: int) -> int:
     return EVERY if answered == wanted else SOME
 
 
-def _plain(result: Any) -> dict[str, Any]:
-    held: dict[str, Any] = result.to_dict()
-    return held
-
-
 def _tell(
     options: Namespace,
     results: Sequence[Any],
@@ -161,21 +179,25 @@ def _tell(
     wanted: int | None = None,
     *,
     text: Callable[[Any], str] = str,
-    as_dict: Callable[[Any], dict[str, Any]] = _plain,
+    as_dict: Callable[[Any], dict[str, Any]] = methodcaller("to_dict"),
     draw: str = "",
     alone: bool = False,
+    end: Sequence[str] | None = None,
 ) -> int:
     """Draw results where that is wanted, print them as text or JSON, and return the status.
 
     `draw` is the name of a chart function, which is loaded only when it is called; `alone` is the
-    one result of a command that is not about blades each by itself. So many were `wanted`: those
-    answered and those refused, if it is not given.
+    one result of a command that is not about blades each by itself; `end` stands below the text,
+    the cautions if it is not given. So many were `wanted`: those answered and those refused, if it
+    is not given.
     """
     said: list[Any] = []
     refused = [*refused]
+    end = [printed.cautions_text()] if end is None else end
     page = getattr(options, "output", None) if draw else None
     if page is not None and results:
         _save(page, results, draw, paper=options.paper)
+        end = [*end, _wrote(page)]
     for one in results:
         try:
             said.append(as_dict(one) if options.json else text(one))
@@ -186,8 +208,7 @@ def _tell(
     elif options.json:
         _print_json({"blades": said, "refused": [fault.to_dict() for fault in refused]})
     elif said:
-        end = [] if page is None else [_wrote(page)]
-        print("\n\n".join([*said, printed.cautions_text(), *end]))
+        print("\n\n".join([*said, *end]))
     _complain(refused)
     return _status(len(said), len(said) + bool(refused) if wanted is None else wanted)
 
@@ -214,19 +235,15 @@ def _check_page(options: Namespace) -> None:
 # What is read
 
 
-def _facts(options: Namespace) -> dict[str, Any]:
-    """Return the facts stated by options."""
-    facts: dict[str, Any] = {}
-    for name in LENGTHS:
-        if length := getattr(options, name, None):
-            facts[name] = length
-    for name in OTHER_FACTS:
-        if (value := getattr(options, name, None)) is not None:
-            facts[name] = value
-    return facts
+def _given(options: Namespace, names: str) -> dict[str, Any]:
+    """Return the values of some options."""
+    return {name: getattr(options, name) for name in names.split()}
 
 
-def _typed_in() -> bytes:
+def _data(options: Namespace) -> tuple[bytes, str]:
+    """Return what the file holds, or what is typed or piped in, and its name."""
+    if options.file != "-":
+        return read_bytes(options.file), options.file
     if sys.stdin is None:
         raise refuse("nothing is typed or piped in", "name a file instead")
     if sys.stdin.isatty():
@@ -235,22 +252,17 @@ def _typed_in() -> bytes:
             "Windows).",
             file=sys.stderr,
         )
-    return sys.stdin.buffer.read()
+    return sys.stdin.buffer.read(), "piped"
 
 
 def _read(options: Namespace) -> Batch:
     """Read the blades of a file or of standard input, or the one that is asked for."""
-    facts = _facts(options) | {"blades": options.blades, "unit": options.unit}
-    if options.file != "-":
-        batch = bg.read_blades(options.file, **facts)
-    else:
-        data = _typed_in()
-        if not looks_like_table(data):
-            notes: list[str] = []
-            readings = parse_list(data, blade=options.blade, notes=notes, **facts)
-            return Batch([readings], [], notes)
-        batch = parse_blades(data, "piped", **facts)
-    name = options.blade
+    facts = facts_of(options) | _given(options, "blades unit")
+    (data, file), name = _data(options), options.blade
+    if options.file == "-" and not looks_like_table(data):
+        notes: list[str] = []
+        return Batch([parse_list(data, blade=name, notes=notes, **facts)], [], notes)
+    batch = parse_blades(data, file, **facts)
     if name is None:
         return batch
     kept = [one for one in batch.readings if one.blade.name == name]
@@ -258,9 +270,7 @@ def _read(options: Namespace) -> Batch:
     if not kept and not refused:
         held = [one.blade.name for one in batch.readings]
         held += [fault.blade for fault in batch.refused if fault.blade]
-        known = [*dict.fromkeys(held)]
-        some = ", ".join(known[:8]) + (f" and {len(known) - 8} more" if len(known) > 8 else "")
-        there = f"the table holds {some or 'no blade with a name'}"
+        there = f"the table holds {some_of([*dict.fromkeys(held)]) or 'no blade with a name'}"
         raise refuse(f"there is no blade {name}", there, blade=name, value=name)
     return Batch(kept, refused, batch.notes)
 
@@ -269,7 +279,7 @@ def _fits(options: Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
     """Read and fit; return the fits, what was refused, and how many blades there were."""
     batch = _read(options)
     _note(*batch.notes)
-    how = {"harmonics": options.harmonics, "drift": options.drift, "robust": options.robust}
+    how = _given(options, "harmonics drift robust")
     fits, refused = _kept(batch.readings, lambda readings: bg.fit_wobble(readings, **how))
     refused = [*batch.refused, *refused]
     names = {readings.blade.name for readings in batch.readings}
@@ -291,17 +301,36 @@ def _kept(given: Iterable[Any], make: Callable[[Any], Any]) -> tuple[list[Any], 
 # What answers every blade by itself
 
 
-def _each(make: Callable[[bg.WobbleFit, Namespace], Any], **told: Any) -> Run:
-    """Return what makes a result of every blade's fit and tells it; see `_tell`."""
+def _told(find: Callable[[Namespace], Sequence[Any]], **told: Any) -> Run:
+    """Return what finds results, what was refused, and how many were wanted, and tells them."""
 
     def run(options: Namespace) -> int:
         if told.get("draw"):
             _check_page(options)
-        fits, refused, wanted = _fits(options)
-        made, others = _kept(fits, lambda fit: make(fit, options))
-        return _tell(options, made, [*refused, *others], wanted, **told)
+        return _tell(options, *find(options), **told)
 
     return run
+
+
+def _each(make: Callable[[bg.WobbleFit, Namespace], Any], **told: Any) -> Run:
+    """Return what makes a result of every blade's fit and tells it; see `_tell`."""
+
+    def find(options: Namespace) -> tuple[list[Any], list[bg.Fault], int]:
+        fits, refused, wanted = _fits(options)
+        made, others = _kept(fits, lambda fit: make(fit, options))
+        return made, [*refused, *others], wanted
+
+    return _told(find, **told)
+
+
+def _one(make: Callable[[Namespace], Any], **told: Any) -> Run:
+    """Return what makes one result and tells it; see `_tell`."""
+
+    def find(options: Namespace) -> tuple[list[Any], Sequence[bg.Fault]]:
+        result = make(options)
+        return [result], getattr(result, "refused", ())
+
+    return _told(find, alone=True, **told)
 
 
 def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
@@ -310,23 +339,19 @@ def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
         "unit": fit.unit,
         "budget": fit.budget.to_dict(),
         "shape": bg.residual_shape(fit).to_dict(),
+        "warnings": list(fit.said),
     }
 
 
 def _square(fit: bg.WobbleFit, options: Namespace) -> bg.Squareness:
-    how = {"away_deg": options.away, "tooth": options.tooth, "tolerance_deg": options.tolerance_deg}
-    return bg.squareness(fit, span=options.span, **how)
+    how = _given(options, "tooth span tolerance_deg")
+    return bg.squareness(fit, away_deg=options.away, **how)
 
 
 def _wall(fit: bg.WobbleFit, options: Namespace) -> bg.CutWall:
-    return bg.cut_wall(
-        fit,
-        side_angle_deg=options.side_angle,
-        feed_per_turn=options.feed,
-        height=options.height,
-        corner=options.corner,
-        side=options.wall,
-    )
+    how = _given(options, "height corner")
+    where = {"side_angle_deg": options.side_angle, "feed_per_turn": options.feed}
+    return bg.cut_wall(fit, side=options.wall, **where, **how)
 
 
 CHARTS: dict[str, tuple[str, Callable[[bg.WobbleFit], Any]]] = {
@@ -366,31 +391,23 @@ def run_check(options: Namespace) -> int:
     """Look for mistakes in the readings; write them repaired where that is asked for."""
     if (options.repair is None) != (options.output is None):
         raise refuse("--repair and -o belong together", "give both, or neither of them")
-    data, name = _typed_in(), "piped"
-    if options.file != "-":
-        data, name = read_bytes(options.file), options.file
-    facts = _facts(options) | {"blades": options.blades, "unit": options.unit}
-    counts, batch = count_blades(data, name, blade=options.blade, **facts)
+    facts = facts_of(options) | _given(options, "blade blades unit")
+    counts, batch = count_blades(*_data(options), **facts)
     _note(*batch.notes)
     if not counts and not batch.refused:
         raise refuse(f"there is no blade {options.blade}", "check the name")
     checked = [check_counted(count) for count in counts]
-    end = ""
+    end = []
     if options.repair is not None:
-        from bladegeom.tables.save import save_readings
+        from bladegeom.tables.tidy import save_readings
 
         if len(checked) != 1:
             many = bg.Fault(f"{len(checked)} blades to repair", "choose one with --blade")
             raise bg.RefusedError(batch.refused or [many])
         save_readings(_repaired(checked[0], options.repair), options.output)
-        end = f"\n\n{_wrote(options.output)} with repair {options.repair}"
-    if options.json:
-        faults = [fault.to_dict() for fault in batch.refused]
-        _print_json({"blades": [one.to_dict() for one in checked], "refused": faults})
-    elif checked:
-        print("\n\n".join(printed.findings_text(one) for one in checked) + end)
-    _complain(batch.refused)
-    return _status(len(checked), len(checked) + len({fault.blade for fault in batch.refused}))
+        end = [f"{_wrote(options.output)} with repair {options.repair}"]
+    wanted = len(checked) + len({fault.blade for fault in batch.refused})
+    return _tell(options, checked, batch.refused, wanted, text=printed.findings_text, end=end)
 
 
 def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
@@ -406,17 +423,15 @@ def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
     raise refuse(problem, cure, blade=findings.blade, value=place)
 
 
-def run_marks(options: Namespace) -> int:
-    """Print the marks of a near tooth found by eye."""
+def _marks(options: Namespace) -> tuple[list[bg.NeutralLine]]:
     from bladegeom.tables.facts import blade_of, stated_facts
 
-    blade = blade_of(stated_facts(_facts(options)), options.blade or "")
+    blade = blade_of(stated_facts(facts_of(options)), options.blade or "")
+    return ([bg.neutral_line_by_eye(blade, options.near)],)
 
-    def as_dict(marks: bg.NeutralLine) -> dict[str, Any]:
-        return {"blade": blade.name, "teeth": blade.teeth, **marks.to_dict()}
 
-    marks = bg.neutral_line_by_eye(blade, options.near)
-    return _tell(options, [marks], text=printed.marks_text, as_dict=as_dict)
+def _of_marks(marks: bg.NeutralLine) -> dict[str, Any]:
+    return {"blade": marks.blade.name, "teeth": marks.blade.teeth, **marks.to_dict()}
 
 
 def run_sheet(options: Namespace) -> int:
@@ -425,14 +440,14 @@ def run_sheet(options: Namespace) -> int:
     from bladegeom.tables.blank import blank_table, check_new, write_new
 
     target = check_new(check_target(options.output))
-    facts = _facts(options)
+    facts = facts_of(options)
     teeth, name = facts.pop("teeth"), options.name or ""
     table = text = None
     if options.csv is not None:
         table = check_new(options.csv or target.with_suffix(".csv"))
         called = name or as_letters(table.stem)
         text = blank_table(teeth, called, options.unit, options.turns, facts)
-    how = {"turns": options.turns, "unit": options.unit, "paper": options.paper}
+    how = _given(options, "turns unit paper")
     bg.save_chart(bg.reading_sheet(teeth, name=name, **how, **facts), target)
     print(_wrote(target))
     if table is not None and text is not None:
@@ -444,40 +459,23 @@ def run_sheet(options: Namespace) -> int:
 # What answers a saw, a shop, or several readings of one blade
 
 
-def _one(make: Callable[[Namespace], Any], **told: Any) -> Run:
-    """Return what makes one result and tells it; see `_tell`."""
-
-    def run(options: Namespace) -> int:
-        if told.get("draw"):
-            _check_page(options)
-        result = make(options)
-        refused = getattr(result, "refused", ())
-        return _tell(options, [result], refused, alone=True, **told)
-
-    return run
-
-
-def run_trend(options: Namespace) -> int:
-    """Show how one blade changes over the years."""
-    _check_page(options)
+def _trend(options: Namespace) -> tuple[list[bg.Trend], list[bg.Fault]]:
     history = bg.read_history(options.history)
     trend = bg.trend(history.of(options.blade), options.of)
-    status = _tell(options, [trend], draw="trend_chart", alone=True)
     _note(*history.notes)
-    _complain(history.refused)
-    return SOME if history.refused else status
+    return [trend], history.refused
 
 
 def _shape(options: Namespace) -> bg.PlateFit | bg.Rotation:
     """Return the plate's shape from its rings; with a table's height, the best rotation."""
-    given = {name: getattr(options, name) for name in ("table_height", "reach", "away_from_centre")}
+    given = _given(options, "table_height reach away_from_centre")
     needs = any(one is not None for one in (*given.values(), options.output, options.tolerance_deg))
     if needs and options.table_height is None:
         raise refuse(
             "the best rotation needs the table's height above the arbor's axis",
             "give --table-height, such as --table-height 25mm",
         )
-    facts = _facts(options) | {"blade": options.blade, "unit": options.unit}
+    facts = facts_of(options) | _given(options, "blade unit")
     plate = bg.fit_plate(bg.read_rings(options.file, **facts), harmonics=options.harmonics)
     if not needs:
         return plate
@@ -490,17 +488,13 @@ def _shape_text(shape: bg.PlateFit | bg.Rotation) -> str:
 
 def run_change(options: Namespace) -> int:
     """Compare two measurements of one blade."""
-    facts = {"blade": options.blade, "blades": options.blades, "unit": options.unit}
+    facts = _given(options, "blade blades unit")
     before, after = (
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
-    marked = options.tooth_1_marked
-    change = bg.change(before, after, tooth_1_marked=marked, seating=options.seating)
-    doubted = [
-        f"{when}: {words}"
-        for when, fit in (("before", before), ("after", after))
-        for words in fit.doubted
-    ]
+    change = bg.change(before, after, **_given(options, "tooth_1_marked seating"))
+    doubted = [f"before: {words}" for words in before.doubted]
+    doubted += [f"after: {words}" for words in after.doubted]
 
     def as_dict(change: bg.Change) -> dict[str, Any]:
         found = change.to_dict()
@@ -514,14 +508,9 @@ def run_change(options: Namespace) -> int:
 
 def run_record(options: Namespace) -> int:
     """Append the measurements of a table to a history."""
-    batch = bg.read_blades(options.file, blades=options.blades, unit=options.unit)
-    about = {
-        "date": options.date,
-        "arbor": options.arbor,
-        "service": options.service or "",
-        "tooth_1_marked": options.tooth_1_marked,
-        "note": options.note,
-    }
+    batch = bg.read_blades(options.file, **_given(options, "blades unit"))
+    about = _given(options, "date arbor tooth_1_marked note")
+    about["service"] = options.service or ""
 
     def visited(readings: bg.Readings) -> bg.Visit:
         fit = bg.fit_wobble(readings)
@@ -541,27 +530,20 @@ def run_record(options: Namespace) -> int:
     added = bg.record(visits, options.history)
     there = len(visits) - len(added)
     already = f", {there} there already" if there else ""
-    print(f"recorded {len(added)} in {as_letters(options.history)}{already}")
-    _note(*batch.notes)
-    _complain(refused)
-    return SOME if refused else EVERY
+    said = f"recorded {len(added)} in {as_letters(options.history)}{already}"
+    return _done(said, refused, batch.notes)
 
 
-def run_clock(options: Namespace) -> int:
+def _clocks(options: Namespace) -> tuple[list[bg.ClockAdvice], list[bg.Fault]]:
     """Advise on the clock position of every blade of a table of mountings."""
     from bladegeom.arbor.clock import advise
 
-    _check_page(options)
-    mounts = bg.read_mounts(options.file, unit=options.unit, **_facts(options))
+    mounts = bg.read_mounts(options.file, unit=options.unit, **facts_of(options))
     _note(*mounts.notes)
     flange = None
     if options.flange is not None:
         flange = bg.fit_wobble(bg.read_blade(options.flange, unit=options.unit))
-    how = {"harmonics": options.harmonics, "drift": options.drift, "robust": options.robust}
-    answers, refused = advise(mounts, flange=flange, **how)
-    if not answers:
-        raise bg.RefusedError(refused)
-    return _tell(options, answers, refused, text=_advice, draw="clock_chart")
+    return advise(mounts, flange=flange, **_given(options, "harmonics drift robust"))
 
 
 def _advice(advice: bg.ClockAdvice) -> str:
@@ -575,57 +557,29 @@ def run_batch(options: Namespace) -> int:
     from bladegeom.draw.made import files_of
 
     check_apart(files_of(options.out), [options.limits])
-    shown = sys.stderr is not None and sys.stderr.isatty()
-
-    def progress(done: int, count: int) -> None:
-        _bar("", done, count)
-        if done == count:
-            print(file=sys.stderr)
-
-    done = judge(
-        options.inputs,
-        bg.read_limits(options.limits),
-        options.out,
-        blades=options.blades,
-        before=options.before,
-        tooth_1_marked=options.tooth_1_marked,
-        seating=options.seating,
-        history=options.history,
-        unit=options.unit,
-        rule="simple" if options.simple else "zones",
-        shop=options.shop,
-        arbor=options.arbor,
-        paper=options.paper,
-        date=options.date,
-        progress=progress if shown else None,
-    )
-    _note(*done.notes)
-    print(printed.batch_text(done))
-    _complain(done.refused)
-    return SOME if done.refused else EVERY
+    with _bars() as bar:
+        done = judge(
+            options.inputs,
+            bg.read_limits(options.limits),
+            options.out,
+            rule="simple" if options.simple else "zones",
+            progress=bar and partial(bar, ""),
+            **_given(options, "blades before tooth_1_marked seating history unit"),
+            **_given(options, "shop arbor paper date"),
+        )
+    return _done(printed.batch_text(done), done.refused, done.notes)
 
 
 def run_table(options: Namespace) -> int:
     """Fit every blade of the tables and write one row each."""
     from bladegeom.draw.results import write_answers
 
-    shown = sys.stderr is not None and sys.stderr.isatty()
-    try:
-        found = write_answers(
-            options.inputs,
-            options.output,
-            blades=options.blades,
-            unit=options.unit,
-            progress=_bar if shown else None,
-        )
-    finally:
-        if shown:
-            print(file=sys.stderr)
-    _note(*found.notes)
+    with _bars() as bar:
+        how = _given(options, "blades unit")
+        found = write_answers(options.inputs, options.output, progress=bar, **how)
     refused = f", {found.left_out} refused" if found.left_out else ""
-    print(f"{_wrote(options.output)}: {found.answered} answered{refused}")
-    _complain(found.refused)
-    return SOME if found.refused else EVERY
+    said = f"{_wrote(options.output)}: {found.answered} answered{refused}"
+    return _done(said, found.refused, found.notes)
 
 
 # The rows
@@ -636,15 +590,15 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _each(lambda fit, _: fit, text=printed.answer_text, as_dict=bg.blade_answer),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --numbered --side --json",
+        _each(lambda fit, _: answer_of(fit), text=printed.answer_text),
+        "file --blade --blades --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
     ),
     Command(
         "check",
         "look for mistakes in the readings; propose repairs",
         run_check,
-        "file --blade --blades --unit --teeth --graduation --numbered --repair --output --json",
+        "file --blade --blades --unit --teeth --graduation --fact --repair --output --json",
         _MORE,
         {"--output": {"metavar": "NEW.csv", "help": "new file; none is overwritten"}},
     ),
@@ -652,15 +606,15 @@ COMMANDS = (
         "doubt",
         "where the doubt comes from; bends and single teeth",
         _each(lambda fit, _: fit, text=printed.doubt_text, as_dict=_doubt),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --numbered --side --json",
+        "file --blade --blades --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
     ),
     Command(
         "marks",
         "the teeth to mark for a near tooth found by eye",
-        run_marks,
-        "--teeth! --near! --numbered --diameter --blade --json",
-        OF_BLADE,
+        _told(_marks, text=printed.marks_text, as_dict=_of_marks),
+        "--teeth! --near! --diameter --fact --blade --json",
+        "",
         {"--blade": "the blade's name"},
     ),
     Command(
@@ -683,8 +637,7 @@ COMMANDS = (
         "sheet",
         "draw a blank form for readings taken with a pencil",
         run_sheet,
-        "--output! --teeth! --turns --unit --name --csv --paper --numbered --diameter "
-        "--ring-radius",
+        "--output! --teeth! --turns --unit --name --csv --paper --diameter --ring-radius --fact",
         FACTS,
         {"--output": "a new .pdf, .svg or .png file", "--unit": "unit of the readings"},
     ),
@@ -740,9 +693,8 @@ COMMANDS = (
     Command(
         "clock",
         "arbor or blade? and the tooth to put at the arbor's mark",
-        run_clock,
-        "file --flange --output --paper --unit --teeth --ring-radius --graduation --numbered "
-        "--json",
+        _told(_clocks, text=_advice, draw="clock_chart"),
+        "file --flange --output --paper --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
         {
             "file": "CSV of readings with a column mount, and clock_deg (where tooth 1 stands from "
@@ -791,7 +743,7 @@ COMMANDS = (
     Command(
         "trend",
         "show how a blade changes over the years",
-        run_trend,
+        _told(_trend, draw="trend_chart", alone=True),
         "--history! --blade! --of --output --paper --json",
         told={"--blade": "which blade"},
     ),

@@ -61,9 +61,9 @@ class Estimate:
         u, dof = combined((part.u, part.dof) for part in parts)
         return Estimate(math.fsum(part.value for part in parts), u, dof)
 
-    def verdict(self, tolerance: float) -> Verdict:
-        """Return whether the size of the value, doubt and all, keeps to a tolerance (`judge`)."""
-        return _VERDICTS[judge(self, tolerance)]
+    def verdict(self, tolerance: float | None) -> Verdict | None:
+        """Return whether the size of the value, doubt and all, keeps to a tolerance, if any."""
+        return None if tolerance is None else _VERDICTS[judge(self, tolerance)]
 
     def text(self, unit: str) -> str:
         """Return value, unit and 95 % limits in words, rounded to two digits of the doubt."""

@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterable, Mapping
 from datetime import date as Date  # noqa: N812
 from typing import Any, TypeVar
 
-from bladegeom.faults import as_letters
+from bladegeom.columns import STATED, no_fact
+from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.lengths import MM_PER, NumberError, parse_length, parse_number, parse_whole
 
 T = TypeVar("T")
@@ -41,6 +42,38 @@ def day(text: str) -> Date:
         raise argparse.ArgumentTypeError(
             f"{text!r} is no date; write year, month and day: 2026-11-25"
         ) from None
+
+
+def facts_of(options: argparse.Namespace) -> dict[str, Any]:
+    """Return the facts that options state: name -> what `Blade` or `Readings` take.
+
+    Raises
+    ------
+    RefusedError
+        With everything that is wrong with them.
+    """
+    own = {name: getattr(options, name, None) for name in STATED}
+    facts = {name: value for name, value in own.items() if value is not None}
+    faults: list[Fault] = []
+    for text in options.fact:
+        name, sign, said = text.partition("=")
+        name = name.strip().replace("-", "_")
+        try:
+            if not sign:
+                raise refuse(f"--fact {text} has no =", "write it like plate=2.2mm", value=text)
+            if name not in STATED:
+                raise RefusedError(no_fact(name, said))
+            value = STATED[name].option_value(said)
+            if facts.setdefault(name, value) != value:
+                problem = f"{name} is stated twice, and not the same"
+                raise refuse(problem, "state it once", column=name, value=said)
+        except NumberError as error:
+            faults.append(Fault(f"{name}: {error.problem}", error.cure, column=name, value=said))
+        except RefusedError as error:
+            faults += error.faults
+    if faults:
+        raise RefusedError(faults)
+    return facts
 
 
 def _flag(meaning: str) -> dict[str, Any]:
@@ -87,36 +120,9 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "--harmonics": _count("fit bends of up to N waves a turn as well", default=1),
     "--drift": _flag("take out a steady drift of the stand, if it is shown"),
     "--robust": _flag("let wild readings count less, and list their teeth"),
-    # Facts of the blade
-    "--teeth": _count("number of teeth"),
-    "--diameter": _length("across the tooth tips"),
-    "--plate": _length("thickness of the plate"),
-    "--tooth-width": _length("width that the teeth cut"),
-    "--gullet": _length("depth of the gullets"),
-    "--numbered": _one_of(
-        ("clockwise", "counterclockwise"),
-        "way of the tooth numbers, seen from the indicator's side",
-    ),
-    "--tooth-pattern": {
-        "type": str.split,
-        "metavar": "KINDS",
-        "help": 'kinds of teeth repeated round the blade, such as "L R"',
-    },
-    "--pitch-pattern": {
-        "metavar": "GAPS",
-        "help": 'relative gaps repeated round the blade, such as "1 1 1 1 1.6"',
-    },
-    # Facts of the readings
+    # Facts; those with an option of their own are added below
     "--unit": _one_of(MM_PER, "unit of readings whose columns do not say"),
-    "--surface": _one_of(("plate", "teeth"), "what the stylus touched"),
-    "--touch-deg": _degrees("from the indexed tooth on to the touched spot, as the numbers grow"),
-    "--stylus-deg": _degrees("how far the plunger may stand out of the arbor's direction"),
-    "--side": _words("side of the blade with the indicator, in your words"),
-    "--ring-radius": _length("from the arbor's axis to the stylus"),
-    "--graduation": _length("finest step to which the indicator was read"),
-    "--ring-radius-u": _length("standard uncertainty of the ring radius"),
-    "--end-float": _length("change of a reading when the arbor is pushed and pulled"),
-    "--dial-turn": _length("one revolution of the dial's hand, for the check of readings"),
+    "--fact": {"metavar": "NAME=VALUE", "action": "append", "default": []},
     # Of one blade
     "--repair": _count("write the readings with finding N repaired"),
     "--near": _count("the tooth nearest the indicator"),
@@ -206,14 +212,14 @@ OPTIONS: dict[str, dict[str, Any]] = {
 }
 """Name of an option -> what argparse is told of it. A command may tell some of it otherwise."""
 
+OPTIONS |= {
+    f"--{name.replace('_', '-')}": (_count if name == "teeth" else _length)(column.meaning)
+    for name, column in STATED.items()
+    if column.option
+}
+
 FITTED = "--harmonics --drift --robust"
-OF_BLADE = (
-    "--teeth --diameter --plate --tooth-width --gullet --numbered --tooth-pattern --pitch-pattern"
-)
-FACTS = (
-    f"{OF_BLADE} --unit --surface --touch-deg --stylus-deg --side --ring-radius --graduation "
-    "--ring-radius-u --end-float --dial-turn"
-)
+FACTS = "--unit --teeth --diameter --ring-radius --graduation --fact"
 
 Told = Mapping[str, "str | dict[str, Any]"]
 
@@ -252,6 +258,9 @@ def _add(to: Any, name: str, told: Told, *, must: bool = False) -> str:
     name = name.rstrip("!")
     other = told.get(name, {})
     how = OPTIONS[name] | ({"help": other} if isinstance(other, str) else other)
+    if name == "--fact":
+        rest = ", ".join(one for one, column in STATED.items() if not column.option)
+        how["help"] = f"one more fact, such as plate=2.2mm, and again for another: {rest}"
     if must:
         how |= {"required": True}
     names = ["-o", name] if name == "--output" else [name]

@@ -2,30 +2,27 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.blade import Blade
-from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.columns import STATED, kept_facts, told
+from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.lengths import (
     LARGEST,
     LEAST,
     MM_PER,
-    Length,
     Lengths,
     convert,
-    length_mm,
     unmasked,
     with_unit,
 )
 from bladegeom.sequence import in_sequence
 
-SURFACES = ("plate", "teeth")
 WAYS = {"forward": 1, "backward": -1}
 
 SAME_RING = 0.01
@@ -55,27 +52,11 @@ class Readings:
         In which order they were read; the order of the rows if not given.
     turned : sequence of {"forward", "backward"}, shape (n,), optional
         Which way the blade was being turned; forward if not given. Turns both ways show the play.
-    ring_radius : str or tuple, optional
-        From the arbor's axis to the stylus; a length with its unit, ``"4.5 in"`` or
-        ``(110, "mm")``. Without it there is a wobble but no tilt.
-    ring_radius_u : str or tuple, optional
-        Standard uncertainty (k = 1) of the ring radius.
-    graduation : str or tuple, optional
-        Finest step to which the indicator was read.
-    end_float : str or tuple, optional
-        How much one tooth's reading changed when the arbor was pushed and pulled along its axis.
-    dial_turn : str or tuple, optional
-        One revolution of the dial's hand; `check_readings` looks for readings so much off.
-    surface : {"plate", "teeth"}
-        What the stylus touched.
-    touch_deg : float
-        Degrees of blade from the indexed tooth to the touched spot, positive with the numbering.
-    stylus_deg : float
-        How far the plunger may have stood out of the arbor's direction, in degrees.
-    side : str
-        The side of the blade on which the indicator stands, in words of your own.
     rows : sequence of int, shape (n,), optional
         Where each reading stood in a table, for messages.
+    **facts
+        What else is stated, all optional. A length has its unit, ``"4.5 in"`` or ``(110, "mm")``,
+        and is kept in millimetres, as ``ring_radius_mm``.
 
     Attributes
     ----------
@@ -87,11 +68,19 @@ class Readings:
         Unit of `reading`.
     notes : tuple of str
         What was done with the readings that the reader should know.
+    facts : dict
+        Every fact of the readings by name, as it is kept; each is an attribute too.
 
     Raises
     ------
     RefusedError
         With every fault found.
+
+    Notes
+    -----
+    The facts:
+
+    FACTS
     """
 
     blade: Blade
@@ -101,16 +90,19 @@ class Readings:
     closing: NDArray[np.bool_]
     way: NDArray[np.int64]
     unit: str
-    ring_radius_mm: float | None
-    ring_radius_u_mm: float | None
-    graduation_mm: float | None
-    end_float_mm: float | None
-    dial_turn_mm: float | None
-    surface: str
-    touch_deg: float
-    stylus_deg: float
-    side: str
     notes: tuple[str, ...]
+    facts: Mapping[str, Any]
+
+    if TYPE_CHECKING:  # Made from the table of columns, as are all others.
+        ring_radius_mm: float | None
+        ring_radius_u_mm: float | None
+        graduation_mm: float | None
+        end_float_mm: float | None
+        dial_turn_mm: float | None
+        surface: str
+        touch_deg: float
+        stylus_deg: float
+        side: str
 
     def __init__(
         self,
@@ -122,16 +114,8 @@ class Readings:
         turn: Sequence[int] | ArrayLike | None = None,
         order: Sequence[int] | ArrayLike | None = None,
         turned: Sequence[str] | None = None,
-        ring_radius: Length | None = None,
-        ring_radius_u: Length | None = None,
-        graduation: Length | None = None,
-        end_float: Length | None = None,
-        dial_turn: Length | None = None,
-        surface: str = "plate",
-        touch_deg: float = 0.0,
-        stylus_deg: float = 0.0,
-        side: str = "",
         rows: Sequence[int] | None = None,
+        **facts: Any,
     ) -> None:
         if not isinstance(blade, Blade):
             raise refuse(f"blade is {blade!r}", "give it as Blade(teeth, ...)", value=blade)
@@ -142,66 +126,24 @@ class Readings:
             teeth = _whole(tooth, "tooth", len(reading), blade)
         turns = None if turn is None else _whole(turn, "turn", len(reading), blade)
         orders = None if order is None else _whole(order, "order", len(reading), blade)
-        sequence = in_sequence(
+        place, turns, closing, notes = in_sequence(
             teeth, reading, turns, orders, blade=blade.name, teeth=blade.teeth, rows=rows
         )
-        put = object.__setattr__
-        put(self, "blade", blade)
-        put(self, "unit", unit)
-        put(self, "tooth", _sealed(teeth[sequence.place]))
-        put(self, "reading", _sealed(reading[sequence.place]))
-        put(self, "turn", _sealed(sequence.turn))
-        put(self, "closing", _sealed(sequence.closing))
-        put(self, "way", _sealed(_ways(turned, len(reading), blade)[sequence.place]))
-        put(self, "notes", sequence.notes)
-        put(self, "ring_radius_mm", length_mm("ring_radius", ring_radius))
-        put(self, "ring_radius_u_mm", length_mm("ring_radius_u", ring_radius_u))
-        put(self, "graduation_mm", length_mm("graduation", graduation))
-        put(self, "end_float_mm", length_mm("end_float", end_float))
-        put(self, "dial_turn_mm", length_mm("dial_turn", dial_turn))
-        put(self, "surface", surface)
-        put(self, "touch_deg", _degrees("touch_deg", touch_deg, blade))
-        put(self, "stylus_deg", _degrees("stylus_deg", stylus_deg, blade))
-        put(self, "side", as_letters(str(side)))
-        self._check()
-
-    def _check(self) -> None:
-        name = self.blade.name
-        if self.surface not in SURFACES:
-            raise refuse(
-                f"surface is {self.surface!r}",
-                "write plate or teeth",
-                value=self.surface,
-                blade=name,
-                column="surface",
-            )
-        if not math.isfinite(self.touch_deg) or abs(self.touch_deg) > 360:
-            raise refuse(
-                f"touch_deg is {self.touch_deg:g}",
-                "give the degrees from the indexed tooth to the touched spot",
-                value=self.touch_deg,
-                blade=name,
-                column="touch_deg",
-            )
-        if not (math.isfinite(self.stylus_deg) and 0 <= self.stylus_deg < 90):
-            raise refuse(
-                f"stylus_deg is {self.stylus_deg:g}",
-                "give how far the plunger may stand out of the arbor's direction, 0 to 90",
-                value=self.stylus_deg,
-                blade=name,
-                column="stylus_deg",
-            )
-        radius = self.blade.radius_mm
-        # A hair of play, so that a ring given as half the diameter in another unit is not refused.
-        if self.ring_radius_mm and radius and self.ring_radius_mm > radius * (1 + 1e-9):
-            raise refuse(
-                f"the ring's radius ({self.ring_radius_mm:g} mm) is larger than the blade's "
-                f"({radius:g} mm)",
-                "ring_radius: from the arbor's axis to the stylus; diameter: across the teeth",
-                value=f"{self.ring_radius_mm:g} mm",
-                blade=name,
-                column="ring_radius",
-            )
+        way = _ways(turned, len(reading), blade)
+        kept = kept_facts(False, facts, blade.name)
+        _check_ring(kept["ring_radius"], blade)
+        vars(self).update({STATED[fact].key: value for fact, value in kept.items()})
+        vars(self).update(
+            blade=blade,
+            tooth=_sealed(teeth[place]),
+            reading=_sealed(reading[place]),
+            turn=_sealed(turns),
+            closing=_sealed(closing),
+            way=_sealed(way[place]),
+            unit=unit,
+            notes=notes,
+            facts=kept,
+        )
 
     def __repr__(self) -> str:
         name = f" {self.blade.name}" if self.blade.name else ""
@@ -246,6 +188,19 @@ class Readings:
         return float(self.closures[-1]) if self.closing.any() else None
 
 
+def _check_ring(ring_mm: float | None, blade: Blade) -> None:
+    radius = blade.radius_mm
+    # A hair of play, so that a ring given as half the diameter in another unit is not refused.
+    if ring_mm and radius and ring_mm > radius * (1 + 1e-9):
+        raise refuse(
+            f"the ring's radius ({ring_mm:g} mm) is larger than the blade's ({radius:g} mm)",
+            "ring_radius: from the arbor's axis to the stylus; diameter: across the teeth",
+            value=f"{ring_mm:g} mm",
+            blade=blade.name,
+            column="ring_radius",
+        )
+
+
 def same_ring(one_mm: float | None, other_mm: float | None) -> bool:
     """Return whether two rings are one: runout grows with the radius, 1 % is no matter."""
     if one_mm is None or other_mm is None:
@@ -265,19 +220,38 @@ def differing(one: Any, other: Any) -> list[str]:
     return differ if ring else [*differ, "ring_radius"]
 
 
+def needed_sizes(readings: Readings, so: str, *names: str) -> list[float]:
+    """Return tooth width, radius (of ``diameter``) or ring radius in the unit of the readings.
+
+    Raises
+    ------
+    RefusedError
+        Naming every one that is not stated, `so` being what cannot be told then.
+    """
+    blade = readings.blade
+    sizes = {
+        "tooth_width": (blade.tooth_width_mm, "tooth width", "give the width that the teeth cut"),
+        "diameter": (blade.radius_mm, "blade's diameter", "give it across the tooth tips"),
+        "ring_radius": (
+            readings.ring_radius_mm,
+            "ring radius",
+            "give it from the arbor's axis to the stylus",
+        ),
+    }
+    wanted = {name: sizes[name] for name in names}
+    if faults := [
+        Fault(f"the {what} is not stated, so {so}", cure, blade=blade.name or None, column=name)
+        for name, (size, what, cure) in wanted.items()
+        if size is None
+    ]:
+        raise RefusedError(faults)
+    return [readings.in_unit(size) for size, _, _ in wanted.values() if size is not None]
+
+
 def least_step(reading: NDArray[np.float64]) -> float:
     """Return the least difference between readings: no dial shows less where none is stated."""
     steps = np.diff(np.unique(reading))
     return float(steps.min()) if steps.size else 0.0
-
-
-def _degrees(what: str, value: object, blade: Blade) -> float:
-    try:
-        return float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError):
-        raise refuse(
-            f"{what} is {value!r}", "give degrees", value=value, blade=blade.name, column=what
-        ) from None
 
 
 def _readings(given: object, unit: str | None, blade: Blade) -> tuple[NDArray[np.float64], str]:
@@ -405,3 +379,6 @@ def _ways(turned: Sequence[str] | None, count: int, blade: Blade) -> NDArray[np.
             column="turned",
         )
     return np.asarray([WAYS[word] for word in words], dtype=np.int64)
+
+
+Readings.__doc__ = (Readings.__doc__ or "").replace("    FACTS", told(of_blade=False))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,24 +11,6 @@ from numpy.typing import NDArray
 from bladegeom.faults import Fault, RefusedError
 
 Whole = NDArray[np.int64]
-
-
-class Sequenced(NamedTuple):
-    """The readings in the order in which they were taken.
-
-    Attributes
-    ----------
-    place : ndarray, shape (m,)
-        Places in the rows as given; rows not read, and exact repeats, are left out.
-    turn : ndarray, shape (m,)
-    closing : ndarray of bool, shape (m,)
-    notes : tuple of str
-    """
-
-    place: Whole
-    turn: Whole
-    closing: NDArray[np.bool_]
-    notes: tuple[str, ...]
 
 
 def in_sequence(
@@ -41,12 +22,20 @@ def in_sequence(
     blade: str,
     teeth: int,
     rows: Sequence[int] | None,
-) -> Sequenced:
+) -> tuple[Whole, Whole, NDArray[np.bool_], tuple[str, ...]]:
     """Put readings in order, number the turns, and find the closing reading of each turn.
 
     Within a turn only the tooth that was read first may be read again, once, as the last: that is
     the closing reading. Where `order` is given without `turn`, a tooth's second reading belongs
     to the second turn, and so on. Any other repeat with a different reading is a fault.
+
+    Returns
+    -------
+    place : ndarray, shape (m,)
+        Places in the rows as given; rows not read, and exact repeats, are left out.
+    turn : ndarray, shape (m,)
+    closing : ndarray of bool, shape (m,)
+    notes : tuple of str
 
     Raises
     ------
@@ -124,7 +113,7 @@ def in_sequence(
             earlier.append(at)
     if faults:
         raise RefusedError(faults)
-    return Sequenced(
+    return (
         np.asarray(index, dtype=np.int64),
         np.asarray(turns, dtype=np.int64),
         np.asarray(closings, dtype=np.bool_),

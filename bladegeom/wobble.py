@@ -20,7 +20,6 @@ from bladegeom.kernel.doubt import (
     one_or_many,
     zero_amplitude_p,
 )
-from bladegeom.result import Row, between, number
 
 Floats = NDArray[np.float64]
 
@@ -28,7 +27,7 @@ DETECTION_LEVEL = 0.95
 """A wobble is resolved if no wobble would show so large a one in fewer than 5 % of cases."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)  # A fit, which is one, shows its own table.
 class Wobble:
     """Once-per-turn wobbles: the size of each is its amplitude, its angle the near direction.
 
@@ -160,45 +159,6 @@ class Wobble:
         """Return the standard uncertainty (k = 1) of the tilt, in degrees."""
         slope = self.amplitude / ring_radius
         return _told(np.degrees(self.amplitude_u / ring_radius / (1 + slope * slope)))
-
-    def rows(self, stem: str, unit: str, label: str, counted_from: str) -> list[Row]:
-        """Return the rows of a result.
-
-        Parameters
-        ----------
-        stem : str
-            Put before every key.
-        unit : str
-        label : str
-            For people.
-        counted_from : str
-            Where the direction starts, in words.
-        """
-        u, near_u, known = self.amplitude_u, self.near_u_deg, self.resolved
-        low, high, _ = self.amplitude_interval()
-        near_low, near_high, _ = self.near_interval()
-        limits = f"95 %: {between(2 * low, 2 * high, 2 * u)}"
-        near = (
-            f"{number(self.near_deg, near_u)} deg from {counted_from} "
-            f"(95 %: {between(near_low, near_high, near_u)})"
-            if known
-            else "not established"
-        )
-        return [
-            Row(f"{stem}_tir", self.tir, label, f"TIR {number(self.tir, 2 * u)} {unit} ({limits})"),
-            Row(f"{stem}_amplitude", self.amplitude),
-            Row(f"{stem}_amplitude_u", u),
-            Row(f"{stem}_amplitude_low", low),
-            Row(f"{stem}_amplitude_high", high),
-            Row(f"{stem}_near_deg", self.near_deg if known else None, "  near at", near),
-            Row(f"{stem}_near_u_deg", near_u if known else None),
-            Row(f"{stem}_near_low_deg", near_low if known else None),
-            Row(f"{stem}_near_high_deg", near_high if known else None),
-            Row(f"{stem}_resolved", known),
-            Row(f"{stem}_p_value", self.p_value),
-            Row(f"{stem}_cosine", self.cosine),
-            Row(f"{stem}_sine", self.sine),
-        ]
 
 
 def tilt_of(amplitude: float, ring_radius: Any) -> float:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from pypdf import PdfReader
 
 
 def words_of(ax):
@@ -26,3 +28,28 @@ def check_fits(ax):
             across = min(box.x1, beside.x1) - max(box.x0, beside.x0)
             down = min(box.y1, beside.y1) - max(box.y0, beside.y0)
             assert across < 1.0 or down < 1.5, (words, other)
+
+
+def check_margins(figure):
+    """Whether words and axes keep to what most printers reach: 5 mm, common practice, no source."""
+    figure.draw_without_rendering()
+    boxes = [text.get_window_extent() for text in figure.texts]
+    boxes += [axes.get_tightbbox() for axes in figure.axes]
+    edge = 5 / 25.4 * figure.dpi
+    for box in boxes:
+        assert edge <= box.x0 < box.x1 <= figure.bbox.x1 - edge
+        assert edge <= box.y0 < box.y1 <= figure.bbox.y1 - edge
+    return boxes
+
+
+def check_black_and_white(figure):
+    figure.set_dpi(40)
+    figure.canvas.draw()
+    red, green, blue, _ = np.asarray(figure.canvas.buffer_rgba()).astype(int).transpose(2, 0, 1)
+    assert np.array_equal(red, green)
+    assert np.array_equal(green, blue)
+
+
+def size_mm(path):
+    (page,) = PdfReader(path).pages
+    return tuple(float(side) / 72 * 25.4 for side in (page.mediabox.width, page.mediabox.height))

@@ -368,7 +368,7 @@ def compare(folder: Path, parts: Sequence[str] = ()) -> int:
 
 
 _LONG = re.compile(r"-?\d+\.\d{9,}(?:e[+-]?\d+)?|-?\d+(?:\.\d+)?e-\d+")
-_CHECK = re.compile(r"^[0-9a-f]{8}(?=,\d{4}-)|\b[0-9a-f]{16}\b")
+_CHECK = re.compile(r"^[0-9a-f]{8}(?=,\d{4}-)|(?<![.\w])[0-9a-f]{16}\b")
 """Check value of a line of a history, and digests: they hang on the last digit."""
 
 

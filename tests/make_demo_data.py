@@ -9,13 +9,13 @@ from __future__ import annotations
 import csv
 import sys
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
-from make_saw_demo import SAW_FILE, SEED, STOP_OFF_DEG, demo_saw, saw_text
+from make_saw_demo import SAW_FILE, SEED, STOP_OFF_DEG, STORY, demo_saw, saw_text, story_text
 from mounted_body import mounted_mm
 from rigid_body import Numbering, RigidBlade, readings_mm, tooth_angles_deg
 
@@ -34,56 +34,23 @@ THREE_RINGS = "arbor/three_rings.csv"
 
 @dataclass(frozen=True)
 class Truth:
-    """An invented blade and how it was read: the answer key to one set of readings.
-
-    Attributes
-    ----------
-    file : str
-        Name of the file that holds the readings.
-    blade : str
-        Identifier of the blade.
-    seed : int
-        Seed of the noise.
-    teeth : int
-    diameter, ring_radius, plate, tooth_width, gullet : float
-        Sizes, in `size_unit`.
-    size_unit : {"mm", "in"}
-    tilt_deg : float
-        True tilt of the plate.
-    near_deg : float
-        Blade angle of the true nearest spot.
-    noise_sd, graduation, dial_start : float
-        Repeatability of a reading, the dial's graduation, and what the dial showed at tooth 1 but
-        for noise; in `reading_unit`.
-    reading_unit : {"mm", "in", "thou", "um"}
-    numbered : {"clockwise", "counterclockwise"}
-    side : str
-        Side of the blade on which the indicator stood.
-    pitch_pattern : str
-    touch_deg : float
-        Degrees of blade from the indexed tooth to the touched spot, positive with the numbering.
-    turns : int
-        How often every tooth was read.
-    closes : bool
-        Whether tooth 1 was read once more at the end.
-    unread : range
-        Teeth that could not be read.
-    closing_slip : bool
-        Whether the closing reading was booked to a tooth that the blade does not have.
-    """
+    """An invented blade and how it was read: the answer key to one set of readings."""
 
     file: str
     blade: str
     seed: int
     teeth: int
+    # Sizes, in `size_unit`.
     diameter: float
     ring_radius: float
     plate: float
     tooth_width: float
     gullet: float
     size_unit: Unit
+    # Of the plate: its tilt, and the blade angle of the nearest spot.
     tilt_deg: float
     near_deg: float
+    # Repeatability of a reading before it is rounded, and the dial's graduation, in `reading_unit`.
     noise_sd: float
     graduation: float
     reading_unit: Unit
@@ -91,10 +58,13 @@ class Truth:
     side: str
     pitch_pattern: str = "1"
     touch_deg: float = 0.0
+    # What the dial showed at tooth 1 but for noise; how often every tooth was read, and whether
+    # tooth 1 was read once more at the end; teeth that could not be read.
     dial_start: float = 0.0
     turns: int = 1
     closes: bool = False
     unread: range = range(0)
+    # Whether the closing reading was booked to a tooth that the blade does not have.
     closing_slip: bool = False
 
     @property
@@ -125,239 +95,74 @@ class Truth:
         return float(near - far)
 
 
-_FORTY = Truth(
-    file="forty_tooth.csv",
-    blade="A-40",
-    seed=4001,
-    teeth=40,
-    diameter=10,
-    ring_radius=4.5,
-    plate=0.087,
-    tooth_width=0.126,
-    gullet=0.45,
-    size_unit="in",
-    tilt_deg=0.029,
-    near_deg=199.8,
-    noise_sd=0.25,
-    graduation=0.5,
-    reading_unit="thou",
-    numbered="clockwise",
-    side="left",
-    closes=True,
-)
-_FIFTY = Truth(
-    file="fifty_tooth_groups.csv",
-    blade="C-50",
-    seed=5001,
-    teeth=50,
-    diameter=254,
-    ring_radius=115,
-    plate=2.2,
-    tooth_width=3.2,
-    gullet=13,
-    size_unit="mm",
-    tilt_deg=0.030,
-    near_deg=77.0,
-    noise_sd=0.003,
-    graduation=0.01,
-    reading_unit="mm",
-    numbered="counterclockwise",
-    side="right",
-    pitch_pattern="1 1 1 1 1.6",
-    touch_deg=-3.5,
-    dial_start=0.2,
-)
-_FLAT = Truth(
-    file="flat_blade.csv",
-    blade="R-24",
-    seed=2401,
-    teeth=24,
-    diameter=250,
-    ring_radius=110,
-    plate=2.2,
-    tooth_width=3.2,
-    gullet=14,
-    size_unit="mm",
-    tilt_deg=0.0004,
-    near_deg=130.0,
-    noise_sd=0.003,
-    graduation=0.01,
-    reading_unit="mm",
-    numbered="clockwise",
-    side="left",
-    dial_start=0.003,
-)
-_ARC = Truth(
-    file="missing_arc.csv",
-    blade="F-60",
-    seed=6001,
-    teeth=60,
-    diameter=300,
-    ring_radius=135,
-    plate=2.2,
-    tooth_width=3.2,
-    gullet=10,
-    size_unit="mm",
-    tilt_deg=0.017,
-    near_deg=51.5,
-    noise_sd=3,
-    graduation=2,
-    reading_unit="um",
-    numbered="counterclockwise",
-    side="left",
-    unread=range(29, 46),
-)
-_EIGHTY = Truth(
-    file="eighty_tooth_two_turns.csv",
-    blade="X-80",
-    seed=8001,
-    teeth=80,
-    diameter=12,
-    ring_radius=5.25,
-    plate=0.098,
-    tooth_width=0.126,
-    gullet=0.3,
-    size_unit="in",
-    tilt_deg=0.0175,
-    near_deg=289.0,
-    noise_sd=0.00012,
-    graduation=0.0005,
-    reading_unit="in",
-    numbered="clockwise",
-    side="right",
-    dial_start=0.01,
-    turns=2,
-)
+_TABLE = """
+forty_tooth | A-40 | 4001 | 40 | 10 4.5 .087 .126 .45 in | .029 199.8 | .25 .5 thou | clockwise left
+fifty_tooth_groups | C-50 | 5001 | 50 | 254 115 2.2 3.2 13 mm | .03 77 | .003 .01 mm | counter right
+flat_blade | R-24 | 2401 | 24 | 250 110 2.2 3.2 14 mm | .0004 130 | .003 .01 mm | clockwise left
+missing_arc | F-60 | 6001 | 60 | 300 135 2.2 3.2 10 mm | .017 51.5 | 3 2 um | counter left
+eighty_tooth_two_turns | X-80 | 8001 | 80 | 12 5.25 .098 .126 .3 in | .0175 289 \
+    | .00012 .0005 in | clockwise right
+shelf_readings | 007  | 9001 | 24 | 250 110 2.2 3.2 14 mm | .021 318 | .003 .01 mm | clockwise left
+shelf_readings | B-12 | 9002 | 40 | 250 110 2.0 2.8 11 mm | .015 96 | .003 .01 mm | clockwise left
+shelf_readings | B-13 | 9003 | 60 | 300 135 2.2 3.2 10 mm | .041 14 | .003 .01 mm | counter left
+shelf_readings | 19   | 9004 | 48 | 216 95 1.6 2.4 8 mm | .009 231 | .003 .01 mm | clockwise left
+shelf_readings | K 5  | 9005 | 28 | 160 66 1.4 2.2 9 mm | .0006 175 | .003 .01 mm | clockwise left
+shelf_readings | 0031 | 9006 | 72 | 254 115 2.0 2.8 7 mm | .027 262.5 | .003 .01 mm | counter left
+arbor/clock_mounts | M-24 | 9101 | 24 | 250 110 2.2 3.2 14 mm | .020 205 \
+    | .003 .01 mm | clockwise left
+"""
+"""The first 17 fields of a `Truth`, in their order; ``counter`` is counterclockwise."""
+
+_BESIDE: dict[str, dict[str, Any]] = {
+    "A-40": {"closes": True},
+    "C-50": {"pitch_pattern": "1 1 1 1 1.6", "touch_deg": -3.5, "dial_start": 0.2},
+    "R-24": {"dial_start": 0.003},
+    "F-60": {"unread": range(29, 46)},
+    "X-80": {"dial_start": 0.01, "turns": 2},
+    "B-12": {"closes": True, "closing_slip": True},
+}
+"""Blade -> what is told of it besides."""
 
 
-_ON_THE_SHELF = Truth(
-    file=SHELF_READINGS,
-    blade="007",
-    seed=9001,
-    teeth=24,
-    diameter=250,
-    ring_radius=110,
-    plate=2.2,
-    tooth_width=3.2,
-    gullet=14,
-    size_unit="mm",
-    tilt_deg=0.021,
-    near_deg=318.0,
-    noise_sd=0.003,
-    graduation=0.01,
-    reading_unit="mm",
-    numbered="clockwise",
-    side="left",
-)
-_SHELF = (
-    _ON_THE_SHELF,
-    replace(
-        _ON_THE_SHELF,
-        blade="B-12",
-        seed=9002,
-        teeth=40,
-        plate=2.0,
-        tooth_width=2.8,
-        gullet=11,
-        tilt_deg=0.015,
-        near_deg=96.0,
-        closes=True,
-        closing_slip=True,
-    ),
-    replace(
-        _ON_THE_SHELF,
-        blade="B-13",
-        seed=9003,
-        teeth=60,
-        diameter=300,
-        ring_radius=135,
-        gullet=10,
-        tilt_deg=0.041,
-        near_deg=14.0,
-        numbered="counterclockwise",
-    ),
-    replace(
-        _ON_THE_SHELF,
-        blade="19",
-        seed=9004,
-        teeth=48,
-        diameter=216,
-        ring_radius=95,
-        plate=1.6,
-        tooth_width=2.4,
-        gullet=8,
-        tilt_deg=0.009,
-        near_deg=231.0,
-    ),
-    replace(
-        _ON_THE_SHELF,
-        blade="K 5",
-        seed=9005,
-        teeth=28,
-        diameter=160,
-        ring_radius=66,
-        plate=1.4,
-        tooth_width=2.2,
-        gullet=9,
-        tilt_deg=0.0006,
-        near_deg=175.0,
-    ),
-    replace(
-        _ON_THE_SHELF,
-        blade="0031",
-        seed=9006,
-        teeth=72,
-        diameter=254,
-        ring_radius=115,
-        plate=2.0,
-        tooth_width=2.8,
-        gullet=7,
-        tilt_deg=0.027,
-        near_deg=262.5,
-        numbered="counterclockwise",
-    ),
-)
-CLOCKED = replace(
-    _ON_THE_SHELF, file=CLOCK_MOUNTS, blade="M-24", seed=9101, tilt_deg=0.020, near_deg=205.0
-)
+def _truth(row: str) -> Truth:
+    file, blade, seed, teeth, sizes, tilt, dial, way = map(str.strip, row.split("|"))
+    *lengths, size_unit = sizes.split()
+    *steps, reading_unit = dial.split()
+    numbered, side = way.split()
+    given: list[Any] = [
+        *(f"{file}.csv", blade, int(seed), int(teeth)),
+        *(*map(float, lengths), size_unit),
+        *map(float, tilt.split()),
+        *(*map(float, steps), reading_unit),
+        *(numbered.replace("counter", "counterclockwise"), side),
+    ]
+    return Truth(*given, **_BESIDE.get(blade, {}))
+
+
+_ALL = {one.blade: one for one in map(_truth, _TABLE.replace("\\\n", "").strip().splitlines())}
+CLOCKED = _ALL["M-24"]
 FLANGE = RigidBlade(tilt_deg=0.017, near_deg=72.0, numbered="clockwise")
 SEATING_DEG = 0.0012
 """Standard deviation of either component of the tilt from one seating to the next."""
 
 CLOCKS_DEG = {"1": 0, "2": 180, "3": 90, "1 again": 0}
-_SINGLE = (_FORTY, _FIFTY, _FLAT, _ARC, _EIGHTY)
+_SHELF = tuple(one for one in _ALL.values() if one.file == SHELF_READINGS)
+_SINGLE = tuple(one for one in _ALL.values() if one not in _SHELF and one != CLOCKED)
 
 
 def truths() -> tuple[Truth, ...]:
-    """Return the answer key of every blade that can be fitted.
-
-    Returns
-    -------
-    tuple of Truth
-        One for each file of a single blade, then the shelf without the faulty blade.
-    """
+    """Return the answer key of every blade that can be fitted: single ones, then the shelf's."""
     return tuple(truth for truth in _SINGLE + _SHELF if not truth.closing_slip)
 
 
 def _on_the_dial(readings: Iterable[float], graduation: float) -> list[str]:
     """Write readings to the nearest graduation, all with its decimals."""
-    step = Decimal(str(graduation))
+    step = Decimal(f"{graduation:g}")
     return [str(round(reading / graduation) * step) for reading in readings]
 
 
 def reading_rows(truth: Truth) -> list[dict[str, str]]:
-    """Rows of one blade as its reader would have written them down.
-
-    Parameters
-    ----------
-    truth : Truth
-
-    Returns
-    -------
-    list of dict
-        Columns ``blade``, ``turn`` and ``order`` if more than one turn was read, ``tooth``, and the
-        reading named with its unit.
-    """
+    """Return the rows of one blade as its reader would have written them down."""
     turn = list(range(1, truth.teeth + 1))
     teeth = turn * truth.turns + ([1] if truth.closes else [])
     angles = tooth_angles_deg(truth.teeth, truth.pitch_pattern)
@@ -385,25 +190,11 @@ def reading_rows(truth: Truth) -> list[dict[str, str]]:
 
 
 def blade_facts(truth: Truth) -> dict[str, str]:
-    """Return what is known of the blade and of the setup, a column for each fact.
-
-    Parameters
-    ----------
-    truth : Truth
-
-    Returns
-    -------
-    dict
-        Without the identifier and without the truth.
-    """
-    size = truth.size_unit
+    """Return what is known of the blade and of the setup, a column for each fact."""
+    sizes = ("diameter", "ring_radius", "plate", "tooth_width", "gullet")
     facts = {
         "teeth": f"{truth.teeth}",
-        f"diameter_{size}": f"{truth.diameter:g}",
-        f"ring_radius_{size}": f"{truth.ring_radius:g}",
-        f"plate_{size}": f"{truth.plate:g}",
-        f"tooth_width_{size}": f"{truth.tooth_width:g}",
-        f"gullet_{size}": f"{truth.gullet:g}",
+        **{f"{one}_{truth.size_unit}": f"{getattr(truth, one):g}" for one in sizes},
         f"graduation_{truth.reading_unit}": f"{truth.graduation:g}",
         "numbered": truth.numbered,
         "surface": "plate",
@@ -417,13 +208,7 @@ def blade_facts(truth: Truth) -> dict[str, str]:
 
 
 def clock_rows() -> list[dict[str, str]]:
-    """Rows of a blade read in several mountings, each seated a little differently.
-
-    Returns
-    -------
-    list of dict
-        Columns ``blade``, ``mount``, ``clock_deg``, ``tooth``, the reading, and the blade's facts.
-    """
+    """Return the rows of a blade read in several mountings, each seated a little differently."""
     truth = CLOCKED
     rng = np.random.Generator(np.random.PCG64(truth.seed))
     near = np.radians(FLANGE.near_deg)
@@ -452,13 +237,7 @@ RING_SEED = 9202
 
 
 def ring_rows() -> list[dict[str, str]]:
-    """Rows of a bent blade, read at three rings, at the front and at the back of the saw.
-
-    Returns
-    -------
-    list of dict
-        Columns ``blade``, ``tooth``, the reading, ``ring_radius_mm``, and the blade's facts.
-    """
+    """Return the rows of a bent blade, read at three rings, at the front and at the back."""
     blade = bg.Blade(40, diameter="254 mm", gullet="9 mm", name="R-40")
     rng = np.random.Generator(np.random.PCG64(RING_SEED))
     made = {
@@ -596,6 +375,10 @@ dial drifts or slips, so the once-a-turn wobble is all there is to find.
   the carriage {arbor}° askew to the slots, the fence {fence}° open at the back, the 45° stop of
   the miter gauge {stop}° off, which its octagon must find.
 
+- `set_up_story.json`: what was read, in mm and degrees, while another rigid saw (seed 2026) was set
+  up as the program told; `notebooks/03_set_up_the_saw.ipynb` replays it. What only a simulation can
+  show is in it too: how cuts truly lean, how wide boards truly are, and `truth`.
+
 `numbered` is as seen from the indicator's side, `ring_radius` runs from the arbor's axis to the
 stylus, `gullet` is its depth, and a reading grows as the plate comes toward the indicator.
 
@@ -620,28 +403,22 @@ outside the joint 95 % region, and inside the 99 % one.
 
 
 def write_demo_data(folder: Path) -> None:
-    """Write all demo files and their README into a folder.
-
-    Parameters
-    ----------
-    folder : Path
-        Made if it is not there.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    for truth in _SINGLE:
-        rows = [row | blade_facts(truth) for row in reading_rows(truth)]
-        _write_csv(folder / truth.file, rows)
-    _write_csv(folder / SHELF_READINGS, [row for truth in _SHELF for row in reading_rows(truth)])
-    _write_csv(
-        folder / SHELF_BLADES, [{"blade": truth.blade} | blade_facts(truth) for truth in _SHELF]
-    )
-    (folder / CLOCK_MOUNTS).parent.mkdir(exist_ok=True)
-    _write_csv(folder / CLOCK_MOUNTS, clock_rows())
-    _write_csv(folder / THREE_RINGS, ring_rows())
+    """Write all demo files and their README into a folder, made if it is not there."""
+    tables = {
+        **{
+            truth.file: [row | blade_facts(truth) for row in reading_rows(truth)]
+            for truth in _SINGLE
+        },
+        SHELF_READINGS: [row for truth in _SHELF for row in reading_rows(truth)],
+        SHELF_BLADES: [{"blade": truth.blade} | blade_facts(truth) for truth in _SHELF],
+        CLOCK_MOUNTS: clock_rows(),
+        THREE_RINGS: ring_rows(),
+    }
+    (folder / CLOCK_MOUNTS).parent.mkdir(parents=True, exist_ok=True)
+    for name, rows in tables.items():
+        _write_csv(folder / name, rows)
     (faulty,) = (truth for truth in _SHELF if truth.closing_slip)
-    (folder / LIMITS).write_text(_LIMITS, encoding="utf-8", newline="\n")
-    (folder / SAW_FILE).write_text(saw_text(), encoding="utf-8", newline="\n")
-    saw = demo_saw()
+    saw, unread = demo_saw(), _ALL["F-60"].unread
     readme = _README.format(
         mounts=CLOCK_MOUNTS,
         rings=THREE_RINGS,
@@ -664,14 +441,16 @@ def write_demo_data(folder: Path) -> None:
         arbor=f"{saw.arbor_deg - saw.slot_deg:g}",
         fence=f"{-saw.fence_deg:g}",
         stop=f"{STOP_OFF_DEG:g}",
-        unread=f"{_ARC.unread[0]} to {_ARC.unread[-1]}",
+        unread=f"{unread[0]} to {unread[-1]}",
         faulty=faulty.blade,
         teeth=faulty.teeth,
         slip=faulty.teeth + 1,
         table=_truth_table(truths()),
         faulty_table=_truth_table([faulty]),
     )
-    (folder / "README.md").write_text(readme, encoding="utf-8", newline="\n")
+    texts = {LIMITS: _LIMITS, SAW_FILE: saw_text(), STORY: story_text(), "README.md": readme}
+    for name, text in texts.items():
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
 
 
 if __name__ == "__main__":

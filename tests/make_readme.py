@@ -1,9 +1,9 @@
-"""Put what the program really prints and draws into README.md.
+"""Put what the program really prints, draws and means into the documents.
 
     python tests/make_readme.py
 
 Everything between ``<!-- made: NAME -->`` and ``<!-- end -->`` is replaced; the picture of the
-chart is drawn again. A test holds the README against what `pieces` returns.
+chart is drawn again. A test holds the documents against what `pieces` returns.
 """
 
 from __future__ import annotations
@@ -11,52 +11,111 @@ from __future__ import annotations
 import contextlib
 import io
 import re
+from collections.abc import Iterator
 from datetime import date
+from importlib import import_module
 from pathlib import Path
+from pkgutil import walk_packages
 
 import bladegeom as bg
 from bladegeom.__main__ import main
+from bladegeom.columns import IN_ROWS, STATED
+from bladegeom.result import Result
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = "data_demo/forty_tooth.csv"
-CALIBRATION = ROOT / "tests" / "benchmarks" / "calibration.md"
-ARBOR = ROOT / "tests" / "benchmarks" / "arbor.md"
-CLOCK = ROOT / "tests" / "benchmarks" / "clock.md"
 SAW = "data_demo/shed_saw.toml"
 PICTURE = ROOT / "data_demo" / "forty_tooth.png"
+BENCHMARKS = ROOT / "tests" / "benchmarks"
 
 
-def pieces() -> dict[str, str]:
-    """Return the made pieces of the README by name; run from the repository's root."""
-    fit = bg.fit_wobble(bg.read_blade(ROOT / DEMO))
+def pieces() -> dict[Path, dict[str, str]]:
+    """Return the made pieces of each document by name; run from the repository's root."""
     return {
-        "answer": f"```text\n{printed(['fit', DEMO])}\n```",
-        "snippet": "\n".join(
-            [
-                "```python",
-                "import bladegeom as bg",
-                "",
-                f'readings = bg.read_blade("{DEMO}")',
-                "fit = bg.fit_wobble(readings)  # shows its own table",
-                f"marks = bg.neutral_line(fit)  # {bg.neutral_line(fit).instructions[0]}",
-                "error = bg.squareness_error(fit, away_deg=30)  # "
-                f"{bg.squareness_error(fit, away_deg=30):.4f} degrees",
-                "ax = bg.polar_chart(fit)",
-                'bg.save_chart(ax, "chart.pdf")',
-                "```",
-            ]
-        ),
-        "setup": f"```text\n{shortened(printed(['setup', SAW]), 27)}\n```",
-        "calibration": CALIBRATION.read_text("utf-8").strip(),
-        "arbor": f"{arbor_table()}\n\n{CLOCK.read_text('utf-8').strip()}",
-        "cautions": "\n".join(f"- {caution}" for caution in bg.CAUTIONS),
+        ROOT / "README.md": {
+            "answer": f"```text\n{printed(['fit', DEMO])}\n```",
+            "setup": f"```text\n{shortened(printed(['setup', SAW]), 13)}\n```",
+            "snippet": snippet(),
+        },
+        ROOT / "DEVELOPERS.md": {"glossary": glossary()},
+        ROOT / "notebooks" / "functions.md": {"functions": functions()},
+        ROOT / "notebooks" / "tables.md": {"columns": column_table()},
+        BENCHMARKS / "README.md": {"arbor": arbor_table()},
     }
+
+
+def snippet() -> str:
+    """Return the work on one blade in a notebook, with what it answers."""
+    fit = bg.fit_wobble(bg.read_blade(ROOT / DEMO))
+    return f"""```python
+import bladegeom as bg
+
+readings = bg.read_blade("{DEMO}")
+fit = bg.fit_wobble(readings)  # shows its own table
+marks = bg.neutral_line(fit)  # {bg.neutral_line(fit).instructions[0]}
+error = bg.squareness_error(fit, away_deg=30)  # {bg.squareness_error(fit, 30):.4f} degrees
+ax = bg.polar_chart(fit)
+bg.save_chart(ax, "chart.pdf")
+```"""
+
+
+def results() -> Iterator[type[Result]]:
+    """Return every class of results, in the order of their names."""
+    for module in walk_packages(bg.__path__, "bladegeom."):
+        if not module.name.endswith("__main__"):
+            import_module(module.name)
+    found, left = set(), [Result]
+    while left:
+        found |= (below := set(left.pop().__subclasses__()) - found)
+        left += below
+    return iter(sorted(found, key=lambda one: one.__name__))
+
+
+def glossary() -> str:
+    """Return a row for each result, with all its keys and what they mean."""
+    rows = ["| result | its keys |", "|---|---|"]
+    for one in results():
+        told = [
+            f"{', '.join(f'`{key}`' for key in keys)}: {meaning.replace('|', '&#124;')}"
+            for keys, meaning in one.glossary().items()
+        ]
+        rows += [f"| `{one.__name__}` | {'<br>'.join(told)} |"] if told else []
+    return "\n".join(rows)
+
+
+def functions() -> str:
+    """Return what each public name is, by the folder where it lives."""
+    at: dict[str, list[str]] = {}
+    for name in sorted(bg.__all__, key=str.lower):
+        public = getattr(bg, name)
+        home = getattr(public, "__module__", "bladegeom.draw").split(".")
+        if callable(public):
+            first = " ".join((public.__doc__ or "").strip().split("\n\n")[0].split())
+            at.setdefault(home[1], []).append(f"| `{name}` | {first} |")
+    order = ["blade", "readings", "tables", "fit", "mistakes", "saw", "arbor", "plate", "wall"]
+    places = [*order, *sorted(at.keys() - order)]
+    rows = [row for place in places for row in at.get(place, ())]
+    return "\n".join(["| name | what it is |", "|---|---|", *rows])
+
+
+def column_table() -> str:
+    """Return the columns of a table of readings, the rows' own first."""
+    rows = ["| column | holds |", "|---|---|"]
+    for column in (*IN_ROWS, *STATED.values()):
+        first = next(iter(column.headers))
+        names = f"`{first}`, ..." if len(column.headers) > 1 else f"`{first}`"
+        meaning = column.meaning
+        if column.default not in (None, ""):
+            shown = column.default if isinstance(column.default, str) else f"{column.default:g}"
+            meaning += f"; {shown} if not stated"
+        rows.append(f"| {names} | {meaning}{'; for the doubt' * column.doubt} |")
+    return "\n".join(rows)
 
 
 def arbor_table() -> str:
     """Return the least and greatest coverage of each plan and seating, from the whole table."""
     found: dict[str, dict[str, str]] = {}
-    for line in ARBOR.read_text("utf-8").splitlines():
+    for line in (BENCHMARKS / "arbor.md").read_text("utf-8").splitlines():
         cells = [cell.strip() for cell in line.strip("| ").split("|")]
         if len(cells) < 7 or cells[2:4] != ["10, 10", "24"]:
             continue
@@ -85,19 +144,19 @@ def shortened(text: str, lines: int) -> str:
 
 
 def filled(text: str, made: dict[str, str]) -> str:
-    """Return the README's text with its made pieces replaced."""
+    """Return a document's text with its made pieces replaced."""
     for name, piece in made.items():
         marker = f"<!-- made: {name} -->"
         pattern = re.compile(re.escape(marker) + r"\n.*?<!-- end -->", re.DOTALL)
         text, count = pattern.subn(lambda _, p=piece, m=marker: f"{m}\n{p}\n<!-- end -->", text)
         if count != 1:
-            raise ValueError(f"README.md has {count} places for {name}")
+            raise ValueError(f"there are {count} places for {name}")
     return text
 
 
 if __name__ == "__main__":
-    readme = ROOT / "README.md"
-    readme.write_text(filled(readme.read_text("utf-8"), pieces()), "utf-8")
+    for document, made in pieces().items():
+        document.write_text(filled(document.read_text("utf-8"), made), "utf-8")
     demo = bg.fit_wobble(bg.read_blade(ROOT / DEMO))
     page = bg.polar_chart(demo, date=date(2026, 11, 25)).get_figure()
     page.savefig(PICTURE, dpi=75, metadata={"Software": None})

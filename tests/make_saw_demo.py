@@ -1,17 +1,23 @@
-"""The demo saw: measured on a simulated saw as a person would have left it, and written down.
+"""The demo saws, simulated: one measured as a person would have left it, and one set up.
 
-`make_demo_data.py` writes it beside the blade that is on it.
+`make_demo_data.py` writes the first as a saw's file beside the blade that is on it, and what was
+read while the second was set up, which a notebook replays.
 """
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from rigid_saw import RigidSaw, as_read
 
+import bladegeom as bg
+
 INCH, THOU = 25.4, 0.0254
 SAW_FILE = "shed_saw.toml"
+STORY = "set_up_story.json"
 SEED = 7001
 
 HIGH = 3.0 * INCH
@@ -186,6 +192,165 @@ graduation = "0.5 thou"
 width = {thou(np.full(3, low.fed_kerf_mm()), 0.3, 0.5)}
 graduation = "0.5 thou"
 """
+
+
+def story_text() -> str:
+    """Return the story as a file: a line a part, numbers to five decimals."""
+
+    def rounded(held: Any) -> Any:
+        if isinstance(held, dict):
+            return {name: rounded(one) for name, one in held.items()}
+        if isinstance(held, list):
+            return [rounded(one) for one in held]
+        return round(held, 5) + 0.0 if isinstance(held, float) else held
+
+    lines = (f"{json.dumps(name)}: {json.dumps(rounded(one))}" for name, one in story().items())
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def story() -> dict[str, Any]:
+    """Return what was read while a saw was set up as the program told, in mm and degrees.
+
+    For a notebook, which replays it: `leans`, `bevels_off`, `boards` and `truth` are what only a
+    simulation can show.
+    """
+    rng = np.random.default_rng(2026)
+    saw = as_found = RigidSaw(
+        side="left",
+        numbered="clockwise",
+        plate_tilt_deg=0.06,
+        near_deg=123.0,
+        arbor_deg=0.17,
+        slot_deg=-0.03,
+        tilt_to_right_deg=0.3,
+        gauge_deg=-0.4,
+        fence_deg=0.1,
+        insert_heights_mm=(0.30, 0.22, -0.12, -0.04),
+    )
+    separation, along = 150.0, np.arange(-300.0, 301.0, 100.0)
+    places = np.array([(x, y) for x in (-38.0, 38.0) for y in (-140.0, 0.0, 140.0)])
+    board = 40.0
+
+    def dial(exact: object, repeats: int = 1) -> list[float]:
+        read = as_read(np.repeat(np.asarray(exact), repeats), 0.003, 0.01, rng)
+        return [round(float(one), 2) + 0.0 for one in read]
+
+    def calliper(exact: float) -> list[float]:
+        return [round(float(one), 2) for one in as_read(np.full(3, exact), 0.01, 0.01, rng)]
+
+    def slots(saw: RigidSaw, top: float | None = None) -> dict[str, list[float]]:
+        return {
+            at: dial(
+                saw.slot_reading_mm(first, at, separation)
+                if top is None
+                else saw.slot_reading_on_plate_mm(top, at, separation),
+                5,
+            )
+            for at in ("front", "back")
+        }
+
+    def squared_up(saw: RigidSaw, tooth: int, target: float = 0.0) -> RigidSaw:
+        return saw.set_tilt(saw.turned(tooth, "top"), target, error_deg=rng.normal(0.0, 0.01))
+
+    def squared_gauge(saw: RigidSaw, tooth: int) -> RigidSaw:
+        return saw.set_gauge(saw.turned(tooth, "front"), error_deg=rng.normal(0.0, 0.01))
+
+    def zeroed(saw: RigidSaw, tooth: int) -> RigidSaw:
+        return saw.set_fence_distance(tooth, 100, error_mm=rng.normal(0, 0.02))
+
+    def cuts(saw: RigidSaw) -> dict[str, Any]:
+        gap, strip = saw.flip_gap_mm(board, flipped="left"), saw.round_test(4, kept="left")
+        return {
+            "gap": [abs(one) for one in dial(abs(gap), 3)],
+            "open_at": "top" if gap > 0 else "bottom",
+            "first": calliper(strip.cut_first_mm),
+            "last": calliper(strip.cut_last_mm),
+            "length": strip.length_mm,
+            "kerf": calliper(saw.fed_kerf_mm()),
+            "rip": calliper(saw.wall_to_fence_mm()),
+        }
+
+    def truth(saw: RigidSaw) -> dict[str, float]:
+        return {
+            "slots": saw.slot_error_deg(),
+            "table square": float(np.degrees(np.arctan(saw.flip_gap_mm(board) / (2 * board)))),
+            "miter gauge": saw.gauge_error_deg(),
+            "riving knife": saw.knife_toe_deg,
+            "fence to blade": saw.fence_deg + saw.slot_deg - saw.arbor_deg,
+        }
+
+    mm = "mm"
+    told: dict[str, Any] = {"blade": dial(saw.wobble_readings_mm(110))}
+    blade = bg.Blade(40, diameter="254 mm", numbered="clockwise")
+    how: dict[str, Any] = {"graduation": "0.01 mm"}
+    fit = bg.fit_wobble(
+        bg.Readings(blade, told["blade"], unit=mm, ring_radius="110 mm", side="left", **how)
+    )
+    marks = bg.neutral_line(fit)
+    first, near, far = marks.neutral[0].tooth, marks.near.tooth, marks.far.tooth
+
+    read = told["slots"] = slots(saw)
+    found = bg.slot_alignment(
+        front=(read["front"], mm),
+        back=(read["back"], mm),
+        separation=(separation, mm),
+        side="left",
+        moved="trunnion",
+        pivot="front",
+        lever="400 mm",
+        **how,
+    )
+    told["slots_on_plate"] = {at: slots(saw, saw.turned(near, at)) for at in ("back", "front")}
+    saw = saw.turn_trunnion(found.move.value, pivot_y_mm=-200, lever_y_mm=200)
+    read = told["slots_moved"] = slots(saw)
+    aligned = bg.slot_alignment(
+        front=(read["front"], mm), back=(read["back"], mm), separation=(separation, mm), **how
+    )
+
+    at_near, saw = squared_up(saw, near), squared_up(saw, first)
+    told["leans"] = [saw.cut_lean_deg(20), at_near.cut_lean_deg(20)]
+    told["bevels_off"] = [
+        squared_up(saw, tooth, 45).cut_lean_deg(10) - 45 for tooth in (first, near)
+    ]
+    saw = squared_gauge(saw, first)
+    saw = saw.set_knife(saw.turned(first, "front"), saw.turned(first, "top"))
+
+    told["along"], told["fence"] = along.tolist(), dial(saw.fence_readings_mm(along))
+    fence = bg.fence_alignment(
+        along=(along, mm), readings=(told["fence"], mm), slot=aligned, fence_side="right", **how
+    )
+    saw = saw.turn_fence(fence.toe_over.value, pivot_y_mm=along[0], lever_y_mm=along[-1])
+    told["fence_moved"] = dial(saw.fence_readings_mm(along))
+
+    told["places"], told["screws"] = places.T.tolist(), np.transpose(saw.insert_screws_mm).tolist()
+    told["insert"] = dial(saw.insert_readings_mm(places))
+    insert = bg.insert_level(
+        x=(places[:, 0], mm),
+        y=(places[:, 1], mm),
+        height=(told["insert"], mm),
+        screw_x=(told["screws"][0], mm),
+        screw_y=(told["screws"][1], mm),
+        pitch="0.8 mm",
+        **how,
+    )
+    turns = [screw.turns.value for screw in insert.screws]
+    saw = saw.turn_insert_screws(turns, pitch_mm=0.8)
+    told["insert_turned"] = dial(saw.insert_readings_mm(places))
+
+    saw = zeroed(saw, far)
+    told["boards"] = [
+        saw.set_fence_distance(tooth, 100).wall_to_fence_mm() for tooth in (far, first, near)
+    ]
+    told["cuts"] = cuts(saw)
+    ignored = zeroed(squared_gauge(squared_up(saw, near), near), near)
+    ignored = ignored.set_knife(saw.turned(near, "front"), saw.turned(near, "top"))
+    told["cuts_ignored"] = cuts(ignored)
+    told["truth"] = {
+        "as found": truth(as_found),
+        "marks ignored": truth(ignored),
+        "marked teeth": truth(saw),
+    }
+    return told
 
 
 if __name__ == "__main__":

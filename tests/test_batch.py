@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import os
 import signal
@@ -11,9 +10,9 @@ import sys
 import time
 from datetime import date
 
-import openpyxl
 import pytest
 from pypdf import PdfReader
+from shop_days import LIMITS, day, held, of_blades, queue_rows
 from written import run, save, sheet, two_blades, wave, with_column
 
 import bladegeom as bg
@@ -23,34 +22,18 @@ from bladegeom.shop.change import change
 from bladegeom.tables.whole import UNFINISHED
 
 DAY = date(2026, 11, 25)
-LIMITS = """\
-[[limit]]
-quantity = "wobble_tir"
-value = "4 thou"
-source = "invented for a test"
-"""
 SHELF = ["data_demo/shelf_readings.csv"]
 FACTS = "data_demo/shelf_blades.csv"
 
 
 @pytest.fixture(scope="module")
 def limits(tmp_path_factory):
-    path = tmp_path_factory.mktemp("limits") / "shop.toml"
-    path.write_text(LIMITS, "utf-8")
-    return path
+    return save(tmp_path_factory.mktemp("limits") / "shop.toml", LIMITS)
 
 
 def batch(out, limits, inputs=SHELF, **how):
     how = {"blades": FACTS, "date": DAY} | how
     return bg.run_batch(inputs, bg.read_limits(limits), out, **how)
-
-
-def held(folder):
-    return {
-        str(path.relative_to(folder)): path.read_bytes()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file()
-    }
 
 
 @pytest.fixture(scope="module")
@@ -99,22 +82,13 @@ def test_the_queue_is_sorted_by_action_and_has_every_number(done):
 def test_no_form_of_the_queue_has_marks_or_a_pass_beside_another_action(tmp_path, limits):
     slip = wave(24, 0.02)
     slip[3] = "0.141"
-    rows = [
-        row
-        for name, read in {"A": wave(24, 0.02), "B": slip, "C": wave(24, 0.02)}.items()
-        for row in sheet(read, blade=name, ring_radius_mm=100, diameter_mm=250)[1:]
-    ]
-    head = sheet(wave(24), blade="A", ring_radius_mm=100, diameter_mm=250)[0]
-    table = save(tmp_path / "a.csv", [head, *rows])
+    rows = of_blades({"A": wave(24, 0.02), "B": slip, "C": wave(24, 0.02)})
+    table = save(tmp_path / "a.csv", rows)
     seen = save(tmp_path / "seen.csv", "blade,eye\nA,crack at tooth 7\nB,none\nC,none\n")
     batch(tmp_path / "out", limits, [table], blades=seen, before=[table])
     marks = ("neutral_teeth", "near_tooth", "far_tooth", "better_tooth", "left_deg")
-    with (tmp_path / "out" / "queue.csv").open(encoding="utf-8-sig", newline="") as file:
-        as_csv = {row["blade"]: row for row in csv.DictReader(file)}
-    book = openpyxl.load_workbook(tmp_path / "out" / "queue.xlsx")["queue"]
-    names, *cells = book.iter_rows(values_only=True)
-    as_book = {row[0]: dict(zip(names, row, strict=True)) for row in cells}
-    for queue in (as_csv, as_book):
+    for form in ("csv", "xlsx"):
+        queue = queue_rows(tmp_path / "out" / f"queue.{form}")
         assert [queue[name]["action"] for name in "ABC"] == [
             "out of service",
             "measure again",
@@ -123,16 +97,16 @@ def test_no_form_of_the_queue_has_marks_or_a_pass_beside_another_action(tmp_path
         assert [queue[name]["outcome"] for name in "ABC"] == ["not judged", "undecided", "conforms"]
         for name in "AB":
             assert not any(queue[name][key] for key in marks)
-            assert "conforms" not in {queue[name][key] for key in names if key.endswith("outcome")}
+            ends = {cell for key, cell in queue[name].items() if key.endswith("outcome")}
+            assert "conforms" not in ends
         assert all(queue["C"][key] is not None and queue["C"][key] != "" for key in marks)
         assert queue["B"]["change_verdict"] in (None, "")  # Nothing to compare with is misread.
         assert queue["C"]["change_verdict"]
 
 
 def test_the_queue_as_csv_keeps_identifiers_as_text(done):
-    with (done[0] / "queue.csv").open(encoding="utf-8-sig", newline="") as file:
-        names = {row["blade"] for row in csv.DictReader(file)}
-    assert names == {"0031", "007", "19", "B-12", "B-13", "K 5"}
+    names = {"0031", "007", "19", "B-12", "B-13", "K 5"}
+    assert queue_rows(done[0] / "queue.csv").keys() == names
 
 
 def test_a_sheet_says_what_it_rests_on(done):
@@ -216,12 +190,6 @@ def test_a_missing_file_stops_no_other(tmp_path, limits):
     assert "there is no file" in str(result.refused[0])
 
 
-def test_nothing_that_can_be_judged_is_refused(tmp_path, limits):
-    with pytest.raises(RefusedError, match="there is no file"):
-        batch(tmp_path / "out", limits, [tmp_path / "none.csv"], blades=None)
-    assert not (tmp_path / "out" / "queue.csv").exists()
-
-
 def test_the_command_tells_exceptions_from_success(tmp_path, limits):
     table = with_column(two_blades(), "diameter_mm", "250")
     path = save(tmp_path / "two.csv", table)
@@ -246,17 +214,6 @@ def test_simple_acceptance_is_printed_where_it_is_asked_for(tmp_path, limits):
 
 
 # What the eye found, and the blade before its service
-
-
-def day(tmp_path, **amplitudes):
-    """A file with a blade for each name, its wobble of an amplitude in mm, and facts of its own."""
-    rows = [
-        row
-        for name, size in amplitudes.items()
-        for row in sheet(wave(24, size), blade=name, ring_radius_mm=100, diameter_mm=250)[1:]
-    ]
-    head = sheet(wave(24), blade="A", ring_radius_mm=100, diameter_mm=250)[0]
-    return save(tmp_path, [head, *rows])
 
 
 def words_of_sheet(out, row):

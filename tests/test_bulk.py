@@ -269,11 +269,11 @@ def test_a_row_of_units_leaves_a_table_plain():
 
 def test_one_bad_blade_does_not_send_the_others_cell_by_cell(monkeypatch):
     sent = []
-    whole = bulk.add_blade
+    whole = bulk.answered
     monkeypatch.setattr(
         bulk,
-        "add_blade",
-        lambda batch, table, who, *rest: sent.append(who) or whole(batch, table, who, *rest),
+        "answered",
+        lambda table, who, *rest: sent.append(who) or whole(table, who, *rest),
     )
     frame = tidy_table(written(changed(two_blades(), 4, "tooth", "x")).encode(), "t.csv").frame
     assert sent == ["A"]

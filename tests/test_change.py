@@ -84,7 +84,7 @@ def test_a_seat_that_scatters_is_no_change_where_it_is_stated(rng):
         ]  # fmt: skip
         unstated += bg.change(*fits).verdict == "improved"
         with_seat = bg.change(*fits, tooth_1_marked=True, seating=(seat, "mm"))
-        stated += with_seat.verdict == "improved" or with_seat.moved.shown
+        stated += with_seat.verdict == "improved" or with_seat.moved.resolved
     assert unstated > 60
     assert stated <= 30  # 2.5 % and 5 %: 22 expected at most.
     assert bg.change(*fits, seating=(seat / 25.4, "in")).tir_change_low == pytest.approx(
@@ -108,17 +108,17 @@ def test_the_vector_is_tested_as_statsmodels_tests_it(rng):
     difference = np.zeros((2, 6))
     difference[0, [1, 4]] = difference[1, [2, 5]] = -1.0, 1.0
     moved = difference @ fitted.params
-    assert [change.moved.vector.real, change.moved.vector.imag] == pytest.approx(moved, rel=1e-9)
+    assert [change.moved.cosine, change.moved.sine] == pytest.approx(moved, rel=1e-9)
     scale = fitted.scale
     spread = difference @ fitted.cov_params() @ difference.T / scale
-    assert change.moved.spread == pytest.approx(spread, rel=1e-9, abs=1e-12)
+    assert change.moved.covariance == pytest.approx(spread, rel=1e-9, abs=1e-12)
     # With one pooled scatter of 42 degrees of freedom the two tests are the same.
     theirs = float(fitted.f_test(difference).pvalue)
     f = float(moved @ np.linalg.solve(spread, moved)) / 2
     from bladegeom.kernel.doubt import zero_amplitude_p
 
     assert zero_amplitude_p(f / scale, 42) == pytest.approx(theirs, rel=1e-6)
-    assert change.moved.p == pytest.approx(theirs, rel=0.25)
+    assert change.moved.p_value == pytest.approx(theirs, rel=0.25)
 
 
 def test_the_test_of_the_vector_is_level(rng):
@@ -127,7 +127,7 @@ def test_the_test_of_the_vector_is_level(rng):
     for _ in range(400):
         near = rng.uniform(0, 360)
         pair = [fit_of(0.02, near, 10, sd, rng) for sd in (0.01, 0.004)]
-        shown += bg.change(*pair, tooth_1_marked=True).moved.shown
+        shown += bg.change(*pair, tooth_1_marked=True).moved.resolved
     assert 8 <= shown <= 34
 
 
@@ -135,12 +135,11 @@ def test_a_wobble_that_only_turned_is_told_from_one_that_shrank(rng):
     pair = [fit_of(0.05, near, 40, 0.003, rng) for near in (20.0, 140.0)]
     change = bg.change(*pair, tooth_1_marked=True)
     assert change.verdict == "not shown to have improved"
-    assert change.moved.shown
+    assert change.moved.resolved
     assert any("points elsewhere" in one for one in change._remarks())
     # From near at 20 to near at 140: the chord of a circle.
-    assert abs(change.moved.vector) == pytest.approx(
-        2 * 0.05 * math.sin(math.radians(60)), rel=0.05
-    )
+    chord = 2 * 0.05 * math.sin(math.radians(60))
+    assert change.moved.amplitude == pytest.approx(chord, rel=0.05)
     assert change.to_dict()["change_deg"] == pytest.approx(170.0, abs=3.0)
 
 
@@ -168,10 +167,7 @@ def test_inches_and_millimetres_give_the_same_verdict_and_limits(rng):
         fits[unit] = [
             bg.fit_wobble(
                 bg.Readings(
-                    blade,
-                    (size * np.cos(angles) + one) * per_mm,
-                    unit=unit,
-                    ring_radius="110 mm",
+                    blade, (size * np.cos(angles) + one) * per_mm, unit=unit, ring_radius="110 mm"
                 )
             )
             for size, one in zip((0.05, 0.02), noise, strict=True)

@@ -7,14 +7,14 @@ import re
 from datetime import date
 
 import numpy as np
-import pypdf
 import pytest
+from fits import check_black_and_white, check_margins, size_mm
 from hypothesis import given
 from hypothesis import strategies as st
 
 import bladegeom as bg
 from bladegeom.draw.cut import clearance_chart
-from bladegeom.saw.clearance import NO_GULLET, rub_angle, side_clearance
+from bladegeom.saw.kerf import NO_GULLET, rub_angle, side_clearance
 from bladegeom.saw.slots import slot_alignment
 
 DAY = date(2026, 2, 3)
@@ -282,29 +282,15 @@ def test_no_words_meet_and_none_leave_the_page(diameter_mm, paper):
     blade = bg.Blade(
         24, diameter=(diameter_mm, "mm"), plate="1.2 mm", tooth_width="1.8 mm", name="A name " * 12
     )
-    figure = chart_of(blade, paper=paper, slot=slots())
-    figure.draw_without_rendering()
-    boxes = [text.get_window_extent() for text in figure.texts]
-    boxes += [ax.get_tightbbox() for ax in figure.axes]
-    edge = 5 / 25.4 * figure.dpi  # Most printers reach to within 5 mm: common practice, no source.
+    boxes = check_margins(chart_of(blade, paper=paper, slot=slots()))
     for place, box in enumerate(boxes):
-        assert edge <= box.x0
-        assert box.x1 <= figure.bbox.x1 - edge
-        assert edge <= box.y0
-        assert box.y1 <= figure.bbox.y1 - edge
         assert not any(box.overlaps(other) for other in boxes[place + 1 :])
 
 
 def test_the_chart_is_black_and_white():
-    figure = chart_of(ten_inch(), slot=slots(graduation="0.01 mm"))
-    figure.set_dpi(40)
-    figure.canvas.draw()
-    red, green, blue, _ = np.asarray(figure.canvas.buffer_rgba()).astype(int).transpose(2, 0, 1)
-    assert np.array_equal(red, green)
-    assert np.array_equal(green, blue)
+    check_black_and_white(chart_of(ten_inch(), slot=slots(graduation="0.01 mm")))
 
 
 def test_the_page_prints_at_true_size(tmp_path):
     bg.save_chart(clearance_chart(ten_inch(), paper="letter"), tmp_path / "c.pdf")
-    box = pypdf.PdfReader(tmp_path / "c.pdf").pages[0].mediabox
-    assert float(box.width) / 72 * 25.4 == pytest.approx(279.4, abs=0.05)
+    assert size_mm(tmp_path / "c.pdf")[0] == pytest.approx(279.4, abs=0.05)

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from shop_days import NO_MISTAKE
 from simulated import rng_for
 
 import bladegeom as bg
 from bladegeom.shop.condition import assess
 
 SD, TIR = 0.003, 0.1
-NO_MISTAKE = bg.check_readings(bg.Readings(bg.Blade(4), [0, 1, 0, -1], unit="mm"))
 
 
 def limits(wobble_mm):
@@ -120,9 +120,8 @@ def test_a_slip_in_the_closing_reading_alone_sends_no_blade_back():
     readings = read(40, 1, 0.0005, rng_for(74), near=0.0)
     values = readings.reading.copy()
     values[-1] = -values[-1]  # A lost minus: 0.1 mm off.
-    slipped = bg.Readings(
-        readings.blade, values, unit="mm", ring_radius="100 mm", graduation="0.0005 mm"
-    )
+    facts = {"unit": "mm", "ring_radius": "100 mm", "graduation": "0.0005 mm"}
+    slipped = bg.Readings(readings.blade, values, **facts)
     found = bg.check_readings(slipped)
     assert {one.teeth for one in found} == {(1,)}
     fit = bg.fit_wobble(slipped)
@@ -131,10 +130,8 @@ def test_a_slip_in_the_closing_reading_alone_sends_no_blade_back():
     assert any("closing reading differs" in one for one in fit.warnings)
     values[:-1], values[-1] = readings.reading[:-1], readings.reading[-1]
     values[0] = -values[0]
-    first = bg.Readings(
-        readings.blade, values, unit="mm", ring_radius="100 mm", graduation="0.0005 mm"
-    )
-    assert assess(bg.fit_wobble(first), limits(5 * TIR)).action == "measure again"
+    first = bg.fit_wobble(bg.Readings(readings.blade, values, **facts))
+    assert assess(first, limits(5 * TIR)).action == "measure again"
 
 
 @pytest.mark.parametrize("drift", np.linspace(-0.03, 0.03, 13))

@@ -23,6 +23,7 @@ from written import (
 
 import bladegeom as bg
 from bladegeom.cli import COMMANDS
+from bladegeom.columns import FACT_COLUMNS, STATED
 
 ANSWER_KEYS = {
     *("blade", "teeth", "unit", "readings", "offset", "amplitude", "amplitude_u"),
@@ -84,7 +85,6 @@ def test_the_process_ends_with_the_status(table):
         ["fit", "TABLE", "--teeth", "12.5"],
         ["fit", "TABLE", "--ring-radius", "100"],
         ["fit", "TABLE", "--ring-radius", "4,5in"],
-        ["fit", "TABLE", "--touch-deg", "nan"],
         ["squareness", "TABLE"],
         ["squareness", "TABLE", "--away", "30", "--tooth", "3"],
         ["squareness", "TABLE", "--away", "inf"],
@@ -222,7 +222,7 @@ def test_a_letter_that_the_terminal_lacks_does_not_end_the_run(table):
     assert ran.out.startswith("Blade S\\xe4ge: 12 teeth")
 
 
-@pytest.mark.parametrize("option", ["--json", "--side=left"])
+@pytest.mark.parametrize("option", ["--json", "--fact=side=left"])
 def test_a_pipe_closed_early_is_no_fault(table, option):
     code = (
         "import subprocess, sys\n"
@@ -265,8 +265,8 @@ AGREEING = {
     "ring radius": ["--ring-radius", "100mm"],
     "ring radius in another unit": ["--ring-radius", "100000 um"],
     "unit": ["--unit", "mm"],
-    "surface": ["--surface", "plate"],
-    "nothing new": ["--side", "left"],
+    "surface": ["--fact", "surface=plate"],
+    "nothing new": ["--fact", "side=left"],
 }
 
 
@@ -280,8 +280,8 @@ DISAGREEING = {
     "teeth": (["--teeth", "13"], "teeth is 12 here, but the option says 13"),
     "ring radius": (["--ring-radius", "4in"], "ring_radius is 100 mm here, but the option says"),
     "unit": (["--unit", "thou"], "the column is reading_mm, the unit was given as thou"),
-    "surface": (["--surface", "teeth"], "surface is plate here, but the option says teeth"),
-    "side": (["--side", "right"], "side is left here, but the option says right"),
+    "surface": (["--fact", "surface=teeth"], "surface is plate here, but the option says teeth"),
+    "side": (["--fact", "side=right"], "side is left here, but the option says right"),
 }
 
 
@@ -293,7 +293,7 @@ def test_an_option_that_disagrees_with_a_column_is_refused(table, options, says)
     assert len(ran.err.splitlines()) == 1
 
 
-def test_every_option_does_what_its_column_does(table):
+def test_every_fact_does_what_its_column_does(table):
     facts = {
         "diameter_in": "10",
         "ring_radius_in": "4.5",
@@ -306,17 +306,56 @@ def test_every_option_does_what_its_column_does(table):
         "touch_deg": "-3.5",
         "side": "left",
         "pitch_pattern": "1 1 1.6",
+        "ring_radius_u_mm": "0.5",
+        "end_float_um": "4",
+        "dial_turn_mm": "1",
+        "stylus_deg": "2",
+        "tooth_pattern": "L R",
     }
     by_column = run("fit", table(sheet(**facts)))
-    options = []
+    said, own = [], []
     for column, value in facts.items():
-        name, _, unit = column.rpartition("_")
-        length = unit in ("in", "mm", "thou")
-        options += [f"--{name if length else column}".replace("_", "-")]
-        options[-1] += f"={value}{unit}" if length else f"={value}"
-    by_option = run("fit", table(sheet()), *options)
-    assert by_option.status == 0
-    assert by_option.out == by_column.out
+        known, unit = FACT_COLUMNS[column]
+        said += ["--fact", f"{known.name}={value}{unit}"]
+        own += [f"--{known.name}={value}{unit}".replace("_", "-")] if known.option else said[-2:]
+    for options in (said, own):
+        by_option = run("fit", table(sheet()), *options)
+        assert by_option.status == 0
+        assert by_option.out == by_column.out
+    assert {FACT_COLUMNS[one][0].name for one in facts} | {"teeth"} == {*STATED}
+
+
+@pytest.mark.parametrize(
+    ("said", "says"),
+    [
+        (["plate"], "--fact plate has no =; write it like plate=2.2mm"),
+        (["platte=2mm"], "did you mean plate?"),
+        (["colour=red"], "the facts are teeth, diameter"),
+        (["plate=2"], "plate: '2' has no unit"),
+        (["plate=0mm"], "give a length above 0"),
+        (["plate_mm=2"], 'plate="2 mm"'),
+        (["surface=rim"], "surface is 'rim'; write plate or teeth"),
+        (["touch_deg=nan"], "touch_deg: 'nan' is not a number"),
+        (["stylus_deg=90"], "stylus_deg is 90; give how far"),
+        (["teeth=12.5"], "not a whole number"),
+        (["side="], "says nothing"),
+        (["side=left", "side=right"], "side is stated twice"),
+    ],
+    ids=lambda one: " ".join(one) if isinstance(one, list) else "",
+)
+def test_a_fact_that_cannot_be_is_refused_with_its_cure(good, said, says):
+    options = [word for one in said for word in ("--fact", one)]
+    ran = run("fit", good, *options, "--json")
+    assert ran.status == 2
+    assert ran.json["blades"] == []
+    assert says in ran.err
+    both = run("fit", good, "--fact", "plate", *options)
+    assert len(both.err.splitlines()) == 2
+
+
+def test_the_help_names_every_fact():
+    told = run("fit", "--help").out
+    assert all(name.replace("_", "-") in told or name in told for name in STATED)
 
 
 def test_the_same_blade_in_mm_inches_thou_and_um_gives_the_same_tilt(table):
@@ -367,7 +406,7 @@ def test_marks_in_json():
 
 
 def test_marks_uses_the_real_pitch():
-    options = ("--teeth", "10", "--near", "1", "--pitch-pattern", "1 1 1 1 6")
+    options = ("--teeth", "10", "--near", "1", "--fact", "pitch_pattern=1 1 1 1 6")
     (answer,) = run("marks", *options, "--json").json["blades"]
     # By hand: teeth at 0, 18, 36, 54, 72 and again from 180.
     assert (answer["far_tooth"], answer["neutral_teeth"]) == (6, [5, 10])
@@ -388,8 +427,8 @@ def test_marks_tells_the_way_along_the_rim_in_any_unit(length):
         ("--teeth 40 --near 0", "tooth 0 on a 40-tooth blade"),
         ("--teeth 1000000000 --near 1", "a blade of 1000000000 teeth"),
         ("--teeth 40 --near 1 --diameter 0in", "give a length above 0"),
-        ("--teeth 40 --near 1 --pitch-pattern 1,1", "blanks between them"),
-        ("--teeth 41 --near 1 --pitch-pattern=1\t2", "does not fit"),
+        ("--teeth 40 --near 1 --fact pitch_pattern=1,1", "blanks between them"),
+        ("--teeth 41 --near 1 --fact pitch_pattern=1\t2", "does not fit"),
     ],
 )
 def test_marks_that_cannot_be_are_refused(options, says):

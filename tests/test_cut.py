@@ -8,75 +8,42 @@ import GTC
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from asked import flip, in_both, measured, round_board
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rigid_body import rotation
+from rigid_saw import RigidSaw
 
 from bladegeom.faults import RefusedError
-from bladegeom.saw.cut import flip_test, measured_length, round_test
+from bladegeom.saw.cut import flip_test, round_test
 
-UP, BACK, RIGHT = np.array([0.0, 0, 1]), np.array([0.0, 1, 0]), np.array([1.0, 0, 0])
-
-
-def faces(lean_deg: float, thick: float, kerf: float, side: int) -> np.ndarray:
-    """x of both faces of the cut, at the bottom and at the top of the board.
-
-    Lean turns the blade's top toward the indicator, which stands at x > 0 (side 1) or x < 0. Rows:
-    left piece, right piece; a column for the bottom and one for the top.
-    """
-    upright = rotation(BACK, side * lean_deg) @ UP
-    assert lean_deg == 0 or np.sign(upright[0]) == np.sign(side * lean_deg)
-    normal = rotation(BACK, side * lean_deg) @ RIGHT
-    height = np.array([0.0, thick])
-    middle = -height * normal[2] / normal[0]
-    half = kerf / 2 / normal[0]
-    return np.array([middle - half, middle + half])
+SIGN = {"left": -1.0, "right": 1.0}
+OTHER = {"left": "right", "right": "left"}
 
 
-def turned_over(lean_deg: float, thick: float, side: int, flipped: str) -> tuple[float, str | None]:
+def turned_over(lean, side, flipped):
     """Cut, turn one piece upside down, push together: size of the gap and where it is open."""
-    left, right = faces(lean_deg, thick, 3.2, side)
-    piece = {"indicator": 1 if side == 1 else 0, "other": 0 if side == 1 else 1}[flipped]
-    edge = np.array([[x, 0.0, z] for x, z in zip((left, right)[piece], (0, thick), strict=True)])
-    over = edge @ rotation(RIGHT, 180.0).T
-    over = over[np.argsort(over[:, 2]), 0]
-    left, right = (over, right) if piece == 0 else (left, over)
-    light = right - left
-    light = light - light.min()
-    if np.allclose(light, 0, atol=1e-12):
-        return 0.0, None
-    return float(light.max()), "top" if light[1] > light[0] else "bottom"
+    saw = RigidSaw(side=side, tilt_to_right_deg=SIGN[side] * lean)
+    gap = saw.flip_gap_mm(19.0, side if flipped == "indicator" else OTHER[side])
+    return (abs(gap), "top" if gap > 0 else "bottom") if abs(gap) > 1e-9 else (0.0, None)
 
 
 @pytest.mark.parametrize("flipped", ["indicator", "other"])
-@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("side", ["left", "right"])
 @pytest.mark.parametrize("lean", [-0.8, -0.05, 0.0, 0.02, 1.3])
 def test_the_flip_test_finds_the_lean_and_its_correction_removes_it(lean, side, flipped):
-    gap, open_at = turned_over(lean, 19.0, side, flipped)
-    test = flip_test(
-        gap=(gap, "mm"),
-        height=(19.0, "mm"),
-        open_at=open_at,
-        flipped=flipped,
-        graduation=(1e-9, "mm"),
-    )
-    assert test.error.value == pytest.approx(lean, abs=1e-9)
+    gap, open_at = turned_over(lean, side, flipped)
+    test = flip(gap=gap, height=19.0, open_at=open_at, flipped=flipped, graduation=1e-9)
+    assert test.error.value == pytest.approx(lean, abs=1e-8)
     if lean:
         way = "away from" if lean > 0 else "toward"
         assert f"top of the blade {way} the indicator" in test.correction
-    again, _ = turned_over(lean - test.error.value, 19.0, side, flipped)
-    assert again == pytest.approx(0.0, abs=1e-9)
-
-
-@pytest.mark.parametrize("side", [1, -1])
-def test_a_top_leaning_toward_the_piece_that_lay_still_leaves_the_gap_open_at_the_top(side):
-    assert turned_over(0.5, 19.0, side, "other")[1] == "top"
-    assert turned_over(0.5, 19.0, side, "indicator")[1] == "bottom"
+    again, _ = turned_over(lean - test.error.value, side, flipped)
+    assert again == pytest.approx(0.0, abs=1e-8)
 
 
 def test_flip_doubt_is_that_of_gtc():
     gaps = [0.30, 0.34, 0.31, 0.29]
-    test = flip_test(gap=(gaps, "mm"), height=(20.0, "mm"), open_at="top", flipped="other")
+    test = flip(gap=gaps, height=20.0, open_at="top", flipped="other")
     gap = GTC.ureal(np.mean(gaps), np.std(gaps, ddof=1) / 2, 3)
     error = GTC.atan(gap / 40) * 180 / math.pi
     assert test.error.value == pytest.approx(error.x)
@@ -85,30 +52,22 @@ def test_flip_doubt_is_that_of_gtc():
 
 
 def test_inches_and_millimetres_tell_the_same_lean():
-    gaps = np.array([0.010, 0.012])
-    mm = flip_test(
-        gap=(gaps * 25.4, "mm"), height=(19.05, "mm"), open_at="top", flipped="indicator"
-    )
-    inch = flip_test(gap=(gaps, "in"), height=(0.75, "in"), open_at="top", flipped="indicator")
+    gaps = [0.254, 0.3048]
+    mm, inch = in_both(flip_test, gap=gaps, height=19.05, open_at="top", flipped="indicator")
     assert inch.error.value == pytest.approx(mm.error.value, rel=1e-12)
     assert inch.error.u == pytest.approx(mm.error.u, rel=1e-12)
-    assert (inch.unit, inch.height, inch.gap.value) == (
-        "in",
-        pytest.approx(0.75),
-        pytest.approx(0.011),
-    )
+    assert inch.unit == "in"
+    assert (inch.height, inch.gap.value) == (pytest.approx(0.75), pytest.approx(0.011))
     assert inch.to_dict().keys() == mm.to_dict().keys()
 
 
 def test_no_light_shows():
-    test = flip_test(
-        gap=(0.0, "in"), height=(0.75, "in"), flipped="other", graduation=(0.001, "in")
-    )
+    test = flip(gap=(0.0, "in"), height=(0.75, "in"), flipped="other", graduation=(0.001, "in"))
     assert test.error.value == 0
     assert test.error.u > 0
     assert "Leave the blade's tilt" in test.correction
     assert test.remarks == ()
-    bare = flip_test(gap=([0.0, 0.0], "in"), height=(0.75, "in"), flipped="other")
+    bare = flip(gap=([0.0, 0.0], "in"), height=(0.75, "in"), flipped="other")
     assert math.isnan(bare.error.u)
     assert bare.to_dict()["error_u_deg"] is None
     assert "cannot be told" in bare.remarks[0]
@@ -116,9 +75,7 @@ def test_no_light_shows():
 
 
 def test_the_words_of_a_flip_test():
-    shown = str(
-        flip_test(gap=([0.30, 0.34, 0.31], "mm"), height=(20, "mm"), open_at="top", flipped="other")
-    )
+    shown = str(flip(gap=[0.30, 0.34, 0.31], height=20, open_at="top", flipped="other"))
     assert "0.454 deg (95 %: 0.380 to 0.528)" in shown
     assert "open at the top" in shown
     assert "Tilt the top of the blade away from the indicator's side by 0.454 deg" in shown
@@ -151,118 +108,34 @@ def test_a_flip_test_that_cannot_be_used_is_refused(wrong, said):
         flip_test(**(good | wrong))
 
 
-# A board seen from above: x to the right, y to the back, the blade along x = 0. Its corners run
-# counterclockwise. The fence of the gauge starts at the blade and runs out to the board's side.
-
-
-def clip(corners: np.ndarray, keep: int) -> np.ndarray:
-    """Part of a convex board left (keep -1) or right (keep 1) of the blade."""
-    kept = []
-    for here, there in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        if keep * here[0] >= 0:
-            kept.append(here)
-        if here[0] * there[0] < 0:
-            kept.append(here + (there - here) * here[0] / (here[0] - there[0]))
-    return np.array(kept)
-
-
-def turn_of(start: np.ndarray, end: np.ndarray) -> float:
-    """Signed angle from one direction to another; counterclockwise is positive."""
-    return math.degrees(math.atan2(start[0] * end[1] - start[1] * end[0], float(start @ end)))
-
-
-def on_fence(corners: np.ndarray, edge: int, fence: np.ndarray, over: float) -> np.ndarray:
-    """Board with an edge laid on the fence, its end `over` beyond the blade."""
-    start, end = corners[edge], corners[(edge + 1) % len(corners)]
-    # A board behind the fence has its front edge run to the right.
-    along = fence if fence[0] > 0 else -fence
-    turn = math.radians(turn_of(end - start, along))
-    matrix = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
-    turned = corners @ matrix.T
-    beyond = turned[edge] if fence[0] > 0 else turned[(edge + 1) % len(corners)]
-    return turned - beyond - over * fence
-
-
-def fence_of(turns: int, away_deg: float, piece: str) -> np.ndarray:
-    """Direction of the fence, from the blade out, its far end `away_deg` too far from you."""
-    out = {"left": -1.0, "right": 1.0}[piece]
-    toward_you = math.radians(90 - 360 / turns - away_deg)
-    return np.array([out * math.cos(toward_you), -math.sin(toward_you)])
-
-
-def cut_round(turns, away_deg, piece, *, the_other_way=False, rough_deg=0.6):
-    """Cut round a rough board; widths of the last strip at both ends, its length, the corner."""
-    rng = np.random.default_rng(turns)
-    clock = np.radians(np.arange(turns) * 360 / turns)
-    clock += np.radians(rng.uniform(-rough_deg, rough_deg, turns))
-    board = 300 * np.column_stack([np.cos(clock), np.sin(clock)])
-    keep = -1 if piece == "left" else 1
-    fence = fence_of(turns, away_deg, piece)
-    edge = 0
-    for _ in range(turns + 1):
-        laid = on_fence(board, edge, fence, 15.0)
-        strip, board = clip(laid, -keep), clip(laid, keep)
-        assert len(board) == turns
-        fresh = next(
-            k
-            for k in range(turns)
-            if abs(board[k][0]) < 1e-9 and abs(board[(k + 1) % turns][0]) < 1e-9
-        )
-        before = board[(fresh + 1) % turns] - board[fresh]
-        if the_other_way:
-            edge = (fresh + 2 * keep) % turns
-        else:
-            edge = fresh
-            along = fence if fence[0] > 0 else -fence
-            assert np.sign(turn_of(before, along)) == keep  # left: clockwise; right: counter
-    outer = strip[np.abs(strip[:, 0]) > 1e-9]
-    outer = outer[np.argsort(outer[:, 1])]
-    assert len(outer) == 2
-    # Fed to the back, the board meets the blade with its back end first.
-    last, first = np.abs(outer[:, 0])
-    corner = math.degrees(math.acos(float(fence @ np.array([0.0, 1.0]))))
-    return first, last, float(np.ptp(outer[:, 1])), corner
+def cut_round(turns, away_deg, piece):
+    """Cut round a board, the fence's far end so much too far away: its last strip, its corner."""
+    head = 90 - 360 / turns - away_deg
+    saw = RigidSaw(gauge_deg=-SIGN[piece] * head, plate_tilt_deg=0.05)
+    return saw.round_test(turns, kept=piece), saw.corner_deg(piece)
 
 
 def round_of(turns, piece, first, last, length, **facts):
-    return round_test(
-        first=(first, "mm"),
-        last=(last, "mm"),
-        length=(length, "mm"),
-        turns=turns,
-        piece=piece,
-        **({"graduation": (1e-9, "mm")} | facts),
-    )
+    facts = {"graduation": 1e-9} | facts
+    return round_board(first=first, last=last, length=length, turns=turns, piece=piece, **facts)
 
 
 @pytest.mark.parametrize("piece", ["left", "right"])
 @pytest.mark.parametrize("turns", [3, 4, 6, 8])
 @pytest.mark.parametrize("away", [-0.3, -0.02, 0.0, 0.05, 0.4])
 def test_a_board_cut_round_tells_its_corner_and_the_swing_mends_it(turns, piece, away):
-    first, last, length, corner = cut_round(turns, away, piece)
-    test = round_of(turns, piece, first, last, length)
+    strip, corner = cut_round(turns, away, piece)
+    test = round_of(turns, piece, *strip)
     assert test.error.value == pytest.approx(away, abs=1e-9)
     assert test.corner_deg - test.error.value == pytest.approx(corner, abs=1e-9)
-    assert (first > last) == (away > 0) or away == 0
-    swung = math.degrees(math.atan(test.swing.value / 300))
     if away:
+        assert (strip.cut_first_mm > strip.cut_last_mm) == (away > 0)
         way = "toward you" if away > 0 else "away from you"
         assert f"farther from the blade {way} by" in test.correction
-        # Its far end then stands nearer to the operator, who is at the front.
-        far = [fence_of(turns, one, piece)[1] for one in (away, away - swung)]
-        assert np.sign(far[0] - far[1]) == np.sign(test.swing.value)
-    first, last, *_ = cut_round(turns, away - swung, piece)
-    assert first - last == pytest.approx(0.0, abs=1e-7)
-
-
-@pytest.mark.parametrize("piece", ["left", "right"])
-@pytest.mark.parametrize("turns", [4, 6, 8])
-def test_turned_the_other_way_the_errors_do_not_add_up(turns, piece):
-    right = cut_round(turns, 0.2, piece, rough_deg=0.0)
-    wrong = cut_round(turns, 0.2, piece, rough_deg=0.0, the_other_way=True)
-    slopes = [(first - last) / length for first, last, length, _ in (right, wrong)]
-    assert slopes[0] == pytest.approx(math.tan(math.radians(0.2 * turns)))
-    assert abs(slopes[1]) < 0.6 * slopes[0]
+        assert (test.swing.value > 0) == (away > 0)
+    swung = math.degrees(math.atan(test.swing.value / 300))
+    strip, _ = cut_round(turns, away - swung, piece)
+    assert strip.cut_first_mm - strip.cut_last_mm == pytest.approx(0.0, abs=1e-7)
 
 
 def test_eight_turns_test_the_stops_at_45_degrees():
@@ -285,7 +158,7 @@ def test_round_doubt_is_that_of_pooled_means_and_gtc(first, last, turns):
     if len(first) + len(last) < 4 or np.std(last) < 1e-3:
         return
     ols = sm.OLS(read, sm.add_constant(group)).fit()
-    test = round_test(first=(first, "mm"), last=(last, "mm"), length=(150, "mm"), turns=turns)
+    test = round_board(first=first, last=last, length=150, turns=turns)
     taper = GTC.ureal(ols.params[1], ols.bse[1], ols.df_resid)
     error = GTC.atan(taper / 150) * 180 / math.pi / turns
     assert test.error.value == pytest.approx(error.x, abs=1e-9)
@@ -296,12 +169,10 @@ def test_round_doubt_is_that_of_pooled_means_and_gtc(first, last, turns):
 
 
 def test_rounding_of_the_calliper_counts_at_both_ends():
-    test = round_test(
-        first=(10.05, "mm"), last=(10.0, "mm"), length=(100, "mm"), graduation=(0.1, "mm")
-    )
+    test = round_board(first=10.05, last=10.0, length=100, graduation=0.1)
     assert test.taper.u == pytest.approx(math.hypot(0.1 / 12**0.5, 0.1 / 12**0.5))
     assert "Leave the fence" in test.correction
-    bare = round_test(first=(10.1, "mm"), last=(10.0, "mm"), length=(100, "mm"))
+    bare = round_board(first=10.1, last=10.0, length=100)
     assert math.isnan(bare.error.u)
     assert "toward you" in bare.correction
     assert bare.to_dict()["swing_u"] is None
@@ -310,9 +181,8 @@ def test_rounding_of_the_calliper_counts_at_both_ends():
 
 
 def test_round_in_inches():
-    first, last = np.array([0.5, 0.502]), np.array([0.49, 0.491])
-    inch = round_test(first=(first, "in"), last=(last, "in"), length=(8, "in"))
-    mm = round_test(first=(first * 25.4, "mm"), last=(last * 25.4, "mm"), length=(8 * 25.4, "mm"))
+    first, last = [12.7, 12.75], [12.446, 12.471]
+    mm, inch = in_both(round_test, first=first, last=last, length=203.2)
     assert inch.error.value == pytest.approx(mm.error.value, rel=1e-12)
     assert inch.error.u == pytest.approx(mm.error.u, rel=1e-12)
     assert "in per 12 in" in inch.correction
@@ -340,13 +210,11 @@ def test_a_round_test_that_cannot_be_used_is_refused(wrong, said):
 
 
 def test_a_measured_kerf():
-    kerf = measured_length(length=([0.126, 0.127, 0.125], "in"), graduation=(0.0005, "in"))
+    kerf = measured(length=([0.126, 0.127, 0.125], "in"), graduation=(0.0005, "in"))
     assert kerf.value == pytest.approx(0.126)
     assert kerf.u == pytest.approx(0.001 / 3**0.5)
     assert kerf.dof == 2
-    assert math.isnan(measured_length(length=(3.2, "mm")).u)
-    assert measured_length(length=(0.1, "in"), graduation=(0.0254, "mm")).u == pytest.approx(
-        0.001 / 12**0.5
-    )
+    assert math.isnan(measured(length=3.2).u)
+    assert measured(length=(0.1, "in"), graduation=0.0254).u == pytest.approx(0.001 / 12**0.5)
     with pytest.raises(RefusedError, match="value 1 of length is 0"):
-        measured_length(length=(0, "mm"))
+        measured(length=0)

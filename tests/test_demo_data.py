@@ -17,7 +17,7 @@ from make_demo_data import (
     truths,
     write_demo_data,
 )
-from make_saw_demo import SAW_FILE
+from make_saw_demo import SAW_FILE, STORY
 from numpy.testing import assert_allclose
 from scipy import stats
 from simulated import turn_deg
@@ -58,6 +58,7 @@ def test_files_are_those_that_the_script_writes(tmp_path: Path) -> None:
         THREE_RINGS,
         SHELF_BLADES,
         SAW_FILE,
+        STORY,
         LIMITS,
         "README.md",
     } == set(written)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from itertools import count
 
 import openpyxl
 import pytest
 from pypdf import PdfReader
+from shop_days import GOOD, LIMITS, queue_rows
+from shop_days import day as table
 from written import run, save, sheet, wave
 
 import bladegeom as bg
@@ -60,19 +61,16 @@ SAYS_NEITHER = [
 DITTO = ['"', "''", "\u3003", "\u201d", '-"-', ",,", "ditto", "Do.", "same", "as above"]
 
 
-@pytest.mark.parametrize("words", FINDS_NOTHING)
-def test_words_that_find_nothing(words):
-    assert eye_says(words) == NOTHING
-    assert eye_says(f" {words.upper()} ") == NOTHING
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [*((NOTHING, one) for one in FINDS_NOTHING), *((FAULT, one) for one in FINDS_A_FAULT)],
+)
+def test_words_that_find_nothing_or_a_fault(found, words):
+    assert eye_says(words) == found
+    assert eye_says(f" {words.upper()} ") == found
 
 
-@pytest.mark.parametrize("words", FINDS_A_FAULT)
-def test_words_that_find_a_fault(words):
-    assert eye_says(words) == FAULT
-    assert eye_says(f" {words.upper()} ") == FAULT
-
-
-@pytest.mark.parametrize("text", ["", " ", "-", "--", "no", "No.", "n/a", "\u2013"])
+@pytest.mark.parametrize("text", ["", "  ", "-", "--", "no", "No.", "n/a", "\u2013"])
 def test_a_dash_or_a_bare_no_claims_neither_that_it_looked_nor_that_it_found(text):
     assert eye_says(text) == BLANK
 
@@ -93,10 +91,6 @@ def test_a_fault_is_lost_in_no_sentence(good, fault, link):
     assert eye_says(f"{good}{link}{fault}?") == UNCLEAR
 
 
-def test_blank_says_nothing_at_all():
-    assert [eye_says(one) for one in ("", "  ")] == [BLANK, BLANK]
-
-
 @pytest.mark.parametrize("text", DITTO)
 def test_ditto_marks_are_known(text):
     assert is_ditto(f" {text} ")
@@ -109,13 +103,6 @@ def test_a_name_is_no_ditto_mark(text):
 
 # In the day's run
 
-LIMITS = """\
-[[limit]]
-quantity = "wobble_tir"
-value = "4 thou"
-source = "invented for a test"
-"""
-
 
 @pytest.fixture
 def day(tmp_path):
@@ -124,13 +111,7 @@ def day(tmp_path):
     runs = count()
 
     def go(seen, names="AB", inputs=None):
-        rows = [
-            row
-            for name in names
-            for row in sheet(wave(24, 0.02), blade=name, ring_radius_mm=100, diameter_mm=250)[1:]
-        ]
-        head = sheet(wave(24), blade="A", ring_radius_mm=100, diameter_mm=250)[0]
-        readings = inputs or [save(tmp_path / "day.csv", [head, *rows])]
+        readings = inputs or [table(tmp_path / "day.csv", **dict.fromkeys(names, GOOD))]
         path = seen if not isinstance(seen, str) else save(tmp_path / "seen.csv", seen)
         out = tmp_path / f"out {next(runs)}"
         ran = run(
@@ -138,8 +119,8 @@ def day(tmp_path):
             *("--out", out, "--date", "2026-11-25"),
         )
         held = out / "queue.json"
-        found = json.loads(held.read_text("utf-8"))["blades"] if held.exists() else []
-        return ran, {row["blade"]: row["action"] for row in found}, out
+        found = queue_rows(held) if held.exists() else {}
+        return ran, {name: row["action"] for name, row in found.items()}, out
 
     return go
 
@@ -175,14 +156,14 @@ def test_a_ditto_mark_of_the_eye_is_refused_in_its_row(day, mark):
 
 def test_ditto_marks_typed_as_quotes_lose_no_row(day):
     """Between two bare quotes the next row is quoted, and would be gone."""
-    ran, actions, _ = day('blade,eye\nA,crack at 7\nB,"\nC,"\n', "ABC")
-    assert ran.status == 2
-    assert not actions
-    assert "row 3" in ran.err
-    ran, actions, _ = day('blade,eye,size\nA,crack at 7,24\nB,",24\nC,",24\nD,none,24\n', "ABCD")
-    assert (ran.status, actions) == (2, {})
-    ran, actions, _ = day('blade,eye\nA,crack at 7\nB,"\n')
-    assert (ran.status, actions) == (2, {})
+    for seen, names in (
+        ('blade,eye\nA,crack at 7\nB,"\nC,"\n', "ABC"),
+        ('blade,eye,size\nA,crack at 7,24\nB,",24\nC,",24\nD,none,24\n', "ABCD"),
+        ('blade,eye\nA,crack at 7\nB,"\n', "AB"),
+    ):
+        ran, actions, _ = day(seen, names)
+        assert (ran.status, actions) == (2, {})
+        assert "row 3" in ran.err
 
 
 def test_a_note_on_two_lines_is_a_note(day):
@@ -192,14 +173,10 @@ def test_a_note_on_two_lines_is_a_note(day):
 
 
 @pytest.mark.parametrize("mark", ["\u3003", "ditto", "''"])
-def test_a_ditto_mark_for_a_name_is_refused_in_its_row(day, mark):
+def test_a_ditto_mark_for_a_name_is_refused_in_its_row(day, tmp_path, mark):
     ran, actions, _ = day(f"blade,eye\nA,none\n{mark},crack at 7\n")
     assert (ran.status, actions) == (2, {})
     assert "row 3" in ran.err
-
-
-@pytest.mark.parametrize("mark", ["\u3003", "ditto", "''"])
-def test_a_ditto_mark_for_a_name_of_the_readings_is_refused(tmp_path, mark):
     rows = sheet(blade="A")
     rows[5][0] = rows[6][0] = mark
     batch = bg.read_blades(save(tmp_path / "a.csv", rows))
@@ -225,12 +202,6 @@ def test_a_column_that_means_the_eye_is_refused_with_its_name(day, header):
     assert (ran.status, actions) == (2, {})
     assert "did you mean eye" in ran.err
     assert "row 1" in ran.err
-
-
-@pytest.mark.parametrize("header", ["eye", "Eye", " EYE "])
-def test_the_column_may_be_written_in_any_case(day, header):
-    ran, actions, _ = day(f"blade,{header}\nA,crack at 7\nB,none\n")
-    assert (ran.status, actions) == (0, {"A": "out of service", "B": "fit for use"})
 
 
 def test_columns_that_are_not_understood_and_rows_of_no_blade_are_named(day, tmp_path):
@@ -264,8 +235,15 @@ def test_a_name_written_otherwise_is_refused_with_the_one_that_may_be_meant(day,
     assert "did you mean K-7" in ran.err
 
 
-def test_blanks_about_a_name_do_not_part_it_from_its_row(day):
-    ran, actions, _ = day("blade,eye\n  A\u00a0,crack at 9\n B ,none\n")
+@pytest.mark.parametrize(
+    "seen",
+    [
+        *(f"blade,{header}\nA,crack at 9\nB,none\n" for header in ("eye", "Eye", " EYE ")),
+        "blade,eye\n  A\u00a0,crack at 9\n B ,none\n",
+    ],
+)
+def test_case_of_the_column_and_blanks_about_a_name_part_no_blade_from_its_row(day, seen):
+    ran, actions, _ = day(seen)
     assert (ran.status, actions) == (0, {"A": "out of service", "B": "fit for use"})
 
 

@@ -8,19 +8,19 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from asked import fence, in_both, slots
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bladegeom.estimate import Estimate
 from bladegeom.faults import RefusedError
 from bladegeom.saw.fence import fence_alignment
-from bladegeom.saw.slots import slot_alignment
 
 ALONG = np.array([0.0, 150.0, 300.0, 450.0, 600.0])
 
 
-def toed(slope: float, unit: str = "mm", **facts):
-    return fence_alignment(along=(ALONG, unit), readings=(slope * ALONG, unit), **facts)
+def toed(slope: float, **facts):
+    return fence(along=ALONG, readings=slope * ALONG, **facts)
 
 
 # The saw from above: x to the right, y to the back; the blade's plane is x = 0, square to the
@@ -55,13 +55,7 @@ def slot_read(slot_x, slot_right_deg):
     base = np.array([slot_x, 0.0])
     front, back = (20.0 - float((np.array([0.0, y]) - base) @ way) for y in (-110.0, 110.0))
     side = "right" if slot_x > 0 else "left"
-    return slot_alignment(
-        front=(front, "mm"),
-        back=(back, "mm"),
-        separation=(220, "mm"),
-        graduation=(1e-6, "mm"),
-        side=side,
-    )
+    return slots(front=front, back=back, separation=220, graduation=1e-6, side=side)
 
 
 @pytest.mark.parametrize("fence_x", [-250.0, 250.0])
@@ -70,10 +64,10 @@ def slot_read(slot_x, slot_right_deg):
 @pytest.mark.parametrize("fence_right", [-0.2, 0.0, 0.05])
 def test_toe_to_the_blade_is_that_of_the_simulated_saw(fence_x, slot_x, slot_right, fence_right):
     side = "right" if fence_x > 0 else "left"
-    result = fence_alignment(
-        along=(ALONG, "mm"),
-        readings=(read(slot_x, slot_right, fence_x, fence_right), "mm"),
-        graduation=(1e-6, "mm"),
+    result = fence(
+        along=ALONG,
+        readings=read(slot_x, slot_right, fence_x, fence_right),
+        graduation=1e-6,
         slot=slot_read(slot_x, slot_right),
         fence_side=side,
     )
@@ -94,10 +88,10 @@ def test_toe_to_the_blade_is_that_of_the_simulated_saw(fence_x, slot_x, slot_rig
 
 def test_doubt_to_the_blade_holds_that_of_the_slot():
     slot = SimpleNamespace(angle=Estimate(0.05, 0.02, 4), side="left")
-    result = toed(0.001, graduation=(0.01, "mm"), slot=slot, fence_side="left")
+    result = toed(0.001, graduation=0.01, slot=slot, fence_side="left")
     assert result.toe_to_blade.value == pytest.approx(result.toe.value - 0.05)
     assert result.toe_to_blade.u == pytest.approx(math.hypot(result.toe.u, 0.02))
-    other = toed(0.001, graduation=(0.01, "mm"), slot=slot, fence_side="right")
+    other = toed(0.001, graduation=0.01, slot=slot, fence_side="right")
     assert other.toe_to_blade.value == pytest.approx(result.toe.value + 0.05)
     assert other.judged == other.toe_to_blade
 
@@ -109,7 +103,7 @@ def test_the_line_is_that_of_polyfit_and_statsmodels(noise, slope):
         return
     reading = 1.0 + slope * ALONG + np.array(noise)
     ols = sm.OLS(reading, sm.add_constant(ALONG)).fit()
-    result = fence_alignment(along=(ALONG, "mm"), readings=(reading, "mm"))
+    result = fence(along=ALONG, readings=reading)
     assert result.toe.value == pytest.approx(
         math.degrees(math.atan(np.polyfit(ALONG, reading, 1)[0])), abs=1e-9
     )
@@ -123,22 +117,20 @@ def test_the_line_is_that_of_polyfit_and_statsmodels(noise, slope):
 
 def test_lead_of_a_saw_as_a_proportion():
     # US Forest Products Laboratory, "Saw lead" (1944): 1/8 in in 20 ft is 1/40 in over a 4 ft saw.
-    in_20_ft = fence_alignment(along=([0, 240], "in"), readings=([0, 1 / 8], "in"))
-    over_4_ft = fence_alignment(along=([0, 48], "in"), readings=([0, 1 / 40], "in"))
+    in_20_ft = fence(along=([0, 240], "in"), readings=([0, 1 / 8], "in"))
+    over_4_ft = fence(along=([0, 48], "in"), readings=([0, 1 / 40], "in"))
     assert in_20_ft.toe.value == pytest.approx(over_4_ft.toe.value, rel=1e-12)
     assert in_20_ft.toe.value == pytest.approx(math.degrees(math.atan(1 / 1920)))
 
 
 def test_two_places_are_as_sure_as_the_graduation():
-    result = fence_alignment(
-        along=([0, 500], "mm"), readings=([0.0, 0.2], "mm"), graduation=(0.01, "mm")
-    )
+    result = fence(along=[0, 500], readings=[0.0, 0.2], graduation=0.01)
     # Two roundings, each of graduation / sqrt(12) (JCGM 100:2008, F.2.2.1).
     slope_u = math.hypot(0.01 / 12**0.5, 0.01 / 12**0.5) / 500
     assert result.toe.u == pytest.approx(math.degrees(slope_u), rel=1e-5)
     assert result.toe.dof == math.inf
     assert result.straightness is None
-    bare = fence_alignment(along=([0, 500], "mm"), readings=([0.0, 0.2], "mm"))
+    bare = fence(along=[0, 500], readings=[0.0, 0.2])
     assert math.isnan(bare.toe.u)
     assert any("cannot be told" in one for one in bare.remarks)
     assert bare.to_dict().keys() == result.to_dict().keys() == toed(0.1).to_dict().keys()
@@ -147,7 +139,7 @@ def test_two_places_are_as_sure_as_the_graduation():
 @pytest.mark.parametrize("slope", [0.0, 0.01 / 30, 0.123])
 def test_readings_in_a_straight_line_are_no_proof_without_a_graduation(slope):
     assert math.isnan(toed(slope).toe.u)
-    assert toed(slope, graduation=(0.01, "mm")).toe.u > 0
+    assert toed(slope, graduation=0.01).toe.u > 0
 
 
 def test_rounding_does_not_average_out():
@@ -156,39 +148,33 @@ def test_rounding_does_not_average_out():
     off = []
     for slope, start in zip(rng.uniform(-2e-4, 2e-4, 400), rng.uniform(0, 1, 400), strict=True):
         reading = np.round((start + slope * ALONG) / 0.1) * 0.1
-        result = fence_alignment(
-            along=(ALONG, "mm"), readings=(reading, "mm"), graduation=(0.1, "mm")
-        )
+        result = fence(along=ALONG, readings=reading, graduation=0.1)
         off.append((result.toe.value - math.degrees(math.atan(slope))) / result.toe.reach)
     assert np.mean(np.abs(off) <= 1) >= 0.93
 
 
 def test_places_may_come_in_any_order():
-    once = fence_alignment(along=([0, 300, 600], "mm"), readings=([0, 0.11, 0.19], "mm"))
-    mixed = fence_alignment(along=([600, 0, 300], "mm"), readings=([0.19, 0, 0.11], "mm"))
+    once = fence(along=[0, 300, 600], readings=[0, 0.11, 0.19])
+    mixed = fence(along=[600, 0, 300], readings=[0.19, 0, 0.11])
     assert mixed.toe.value == pytest.approx(once.toe.value)
     assert mixed.read_length == 600
 
 
 @given(st.floats(-0.01, 0.01), st.floats(1e-3, 0.1))
 def test_inches_and_millimetres_tell_the_same_toe(slope, graduation):
-    mm = fence_alignment(
-        along=(ALONG * 25.4, "mm"),
-        readings=(ALONG * slope * 25.4, "mm"),
-        graduation=(graduation * 25.4, "mm"),
-    )
-    inch = toed(slope, "in", graduation=(graduation, "in"))
+    asked = {"along": ALONG, "readings": ALONG * slope, "graduation": graduation}
+    mm, inch = in_both(fence_alignment, **asked)
     assert inch.toe.value == pytest.approx(mm.toe.value, rel=1e-9, abs=1e-12)
     assert inch.toe.u == pytest.approx(mm.toe.u, rel=1e-9)
-    assert inch.read_length == pytest.approx(600)
+    assert inch.read_length * 25.4 == pytest.approx(600)
 
 
 @pytest.mark.parametrize(
     ("tolerance", "verdict"),
     [
-        ({"tolerance": (0.30, "mm")}, "within"),
-        ({"tolerance": (0.20, "mm")}, "cannot tell"),
-        ({"tolerance": (0.10, "mm")}, "out"),
+        ({"tolerance": 0.30}, "within"),
+        ({"tolerance": 0.20}, "cannot tell"),
+        ({"tolerance": 0.10}, "out"),
         ({"tolerance": (math.degrees(math.atan(0.3 / 600)), "deg")}, "within"),
         ({"tolerance": (math.degrees(math.atan(0.2 / 600)), "deg")}, "cannot tell"),
         ({"tolerance": (math.degrees(math.atan(0.1 / 600)), "deg")}, "out"),
@@ -196,22 +182,22 @@ def test_inches_and_millimetres_tell_the_same_toe(slope, graduation):
     ],
 )
 def test_verdicts(tolerance, verdict):
-    assert toed(0.2 / 600, graduation=(0.02, "mm"), **tolerance).verdict == verdict
+    assert toed(0.2 / 600, graduation=0.02, **tolerance).verdict == verdict
 
 
 def test_words():
-    result = toed(0.2 / 600, graduation=(0.02, "mm"), tolerance=(0.1, "mm"))
+    result = toed(0.2 / 600, graduation=0.02, tolerance=0.1)
     shown = str(result)
     assert shown.startswith("Fence along the slot: out")
     assert "Move the back end of the fence away from the blade by 0.2000 mm over 600 mm" in shown
     assert "Kickback: the fence toes in: it closes on the blade at the back" in shown
     assert "slot only" in shown
     assert result.found[0].startswith("toe-in of 0.2000 mm over 600 mm against the slot")
-    out = toed(-0.2 / 600, graduation=(0.02, "mm"))
+    out = toed(-0.2 / 600, graduation=0.02)
     assert "toward the blade" in out.correction
     assert "Kickback" not in str(out)
     assert out.found[0].startswith("toe-out of")
-    perhaps = toed(0.01 / 600, graduation=(0.02, "mm"))
+    perhaps = toed(0.01 / 600, graduation=0.02)
     assert "Leave the fence" in perhaps.correction
     assert "may toe in" in str(perhaps)
 

@@ -14,14 +14,25 @@ import numpy as np
 import pytest
 from rigid_body import planes_meet
 from rigid_saw import TO_BACK, UPWARD, RigidSaw
+from saw_files import (
+    BLADE,
+    blade_table,
+    faults,
+    flip_part,
+    mm,
+    part,
+    round_part,
+    set_up,
+    slots_part,
+    states_of,
+    steps_of,
+)
 from test_corrections import PER_SIDE, SIDES, toe_in_deg
-from test_setup import blade_table, faults
 
 import bladegeom as bg
 from bladegeom.saw.bench import state_of
 
 ALONG = np.linspace(-300.0, 300.0, 7)
-SEPARATION = 150.0
 PARTS = ("slots", "table", "miter_gauge", "riving_knife", "fence")
 TOLERANCE = 0.02
 """Of every part, degrees."""
@@ -51,62 +62,43 @@ class Bench:
         """Read the parts and return what the set-up says of them."""
         saw, sign = self.saw, PER_SIDE[self.saw.side]
         top, level = saw.turned(self.first, "top"), saw.turned(self.first, "front")
-        front, back = (
-            saw.slot_reading_mm(self.first, end, SEPARATION, side=self.rides)
-            for end in ("front", "back")
-        )
         knife = saw.knife_toe_deg - saw.set_knife(level, top).knife_toe_deg
         shows = {
             "table": saw.square_lean_deg(top),
             "miter_gauge": -sign * saw.gauge_against_plate_deg(level),
             "riving_knife": knife,
         }
+        how = {"tolerance": f"{TOLERANCE} deg", "moved": self.moved, "pivot": self.pivot}
+        fence = {"along": f"{' '.join(map(str, ALONG))} mm", "graduation": "0.0001 mm"}
+        fence |= {"readings": mm(*saw.fence_readings_mm(ALONG)), "tolerance": f"{TOLERANCE} deg"}
         texts = {
-            "slots": f"""
-[slots]
-indicator = "{self.rides}"
-front = "{f"{front:.6f} " * 3}mm"
-back = "{f"{back:.6f} " * 3}mm"
-separation = "{SEPARATION} mm"
-graduation = "0.0001 mm"
-tolerance = "{TOLERANCE} deg"
-moved = "{self.moved}"
-pivot = "{self.pivot}"
-lever = "400 mm"
-""",
-            "fence": f"""
-[fence]
-side = "{"right" if saw.fence_mm > 0 else "left"}"
-along = "{" ".join(map(str, ALONG))} mm"
-readings = "{" ".join(f"{one:.6f}" for one in saw.fence_readings_mm(ALONG))} mm"
-graduation = "0.0001 mm"
-tolerance = "{TOLERANCE} deg"
-""",
+            "slots": slots_part(saw, self.first, side=self.rides, times=3, lever="400 mm", **how),
+            "fence": part("fence", side="right" if saw.fence_mm > 0 else "left", **fence),
         } | {
-            part: f"[{part}]\nshows = {one:.6f}\nresolution = 0.0001\ntolerance = {TOLERANCE}\n"
-            for part, one in shows.items()
+            name: part(name, shows=round(one, 6), resolution=0.0001, tolerance=TOLERANCE)
+            for name, one in shows.items()
         }
-        head = f'[saw]\ntilts = "{self.tilts}"\n[blade]\nreadings = "blade.csv"\n'
-        text = head + "".join(texts[part] for part in PARTS if part in parts) + (shown or "")
+        text = part("saw", tilts=self.tilts) + BLADE
+        text += "".join(texts[name] for name in PARTS if name in parts) + (shown or "")
         self.path.write_text(text, "utf-8")
         return bg.set_up(self.path)
 
-    def move(self, part, held):
+    def move(self, name, held):
         """Do on the saw what a step's numbers ask for."""
         saw, sign = self.saw, PER_SIDE[self.saw.side]
-        if part == "slots":
+        if name == "slots":
             way = 1 if self.pivot == "front" else -1
             places = {"pivot_y_mm": -200.0 * way, "lever_y_mm": 200.0 * way}
             turn = saw.turn_table if held["moved"] == "table" else saw.turn_trunnion
             # Positive the way in which the indicator points.
             self.saw = turn(-PER_SIDE[self.rides] * held["move"], **places)
-        elif part == "fence":
+        elif name == "fence":
             outward = math.copysign(1.0, saw.fence_mm) * held["toe_over"]
             self.saw = saw.turn_fence(outward, pivot_y_mm=ALONG[0], lever_y_mm=ALONG[-1])
-        elif part in ("table", "bevel"):
+        elif name in ("table", "bevel"):
             tilt = saw.tilt_to_right_deg - sign * held["off_deg"]
             self.saw = replace(saw, tilt_to_right_deg=tilt)
-        elif part == "miter_gauge":
+        elif name == "miter_gauge":
             self.saw = replace(saw, gauge_deg=saw.gauge_deg + sign * held["to_slot_deg"])
         else:
             self.saw = replace(saw, knife_toe_deg=saw.knife_toe_deg - held["off_deg"])
@@ -132,18 +124,18 @@ tolerance = "{TOLERANCE} deg"
             steps = [(step.part, step.to_dict()) for step in said.steps]
             if all(held["state"] in ("leave", None) for _, held in steps):
                 return asked
-            for part, held in steps:
-                asked.append((part, held["state"]))
+            for name, held in steps:
+                asked.append((name, held["state"]))
                 if held["state"] == "move":
                     before, fence = self.errors(), abs(self.fence_to_blade())
-                    self.move(part, held["result"])
+                    self.move(name, held["result"])
                     after = self.errors()
-                    if part == "fence":
+                    if name == "fence":
                         assert abs(self.fence_to_blade()) < 0.1 * fence
                     else:
-                        assert after[part] < 0.1 * before[part]
-                    for other in set(after) - {part}:
-                        assert after[other] < before[other] + 1e-3, (part, other)
+                        assert after[name] < 0.1 * before[name]
+                    for other in set(after) - {name}:
+                        assert after[other] < before[other] + 1e-3, (name, other)
         raise AssertionError(f"it never ends: {asked}")
 
 
@@ -170,7 +162,7 @@ def test_a_saw_is_brought_true_and_no_error_grows(tmp_path, sign, side, rides, f
     bench = Bench(saw, tmp_path, rides, "left", moved, pivot)
     asked = bench.follow()
     # The fence stands along the slot, so that truing the slots is all that it needs.
-    assert [state for part, state in asked if part == "fence"] == ["wait"]
+    assert [state for name, state in asked if name == "fence"] == ["wait"]
     assert max(bench.errors().values()) < TOLERANCE / 4
     assert abs(bench.fence_to_blade()) < TOLERANCE / 4
 
@@ -196,7 +188,7 @@ def test_every_move_that_is_printed_made_once_leaves_the_fence_true(tmp_path, si
 @pytest.mark.parametrize("toe", [-0.3, 0.3])
 def test_a_fence_that_is_out_too_is_moved_once_after_the_slots(tmp_path, sign, toe):
     bench = Bench(askew(slot_deg=sign * 0.08, fence_deg=toe), tmp_path)
-    asked = [state for part, state in bench.follow() if part == "fence"]
+    asked = [state for name, state in bench.follow() if name == "fence"]
     assert asked == ["wait", "move"]
     assert -TOLERANCE / 4 < bench.fence_to_blade() < TOLERANCE / 4
 
@@ -207,7 +199,7 @@ def test_a_fence_beside_slots_that_stay_is_judged_against_the_blade(tmp_path, si
     # Slots off by three quarters of their tolerance stay; the fence stands along them.
     saw = askew(slot_deg=sign * 0.015, fence_mm=PER_SIDE[fence_side] * 150.0)
     bench = Bench(saw, tmp_path)
-    said = {step.part: step for step in bench.read().steps}
+    said = steps_of(bench.read())
     true = bench.fence_to_blade()
     slots, fence = said["slots"], said["fence"]
     held = fence.to_dict()["result"]
@@ -222,7 +214,7 @@ def test_a_fence_beside_slots_that_stay_is_judged_against_the_blade(tmp_path, si
 
 
 def test_a_toe_in_that_cannot_be_excluded_is_told(tmp_path):
-    fence = next(step for step in Bench(askew(), tmp_path).read().steps if step.part == "fence")
+    fence = steps_of(Bench(askew(), tmp_path).read())["fence"]
     assert (fence.verdict, fence.state) == ("within", "leave")
     assert fence.result.judged.high > 0
     # The most that it may toe in by is named.
@@ -234,7 +226,7 @@ def test_a_toe_in_that_cannot_be_excluded_is_told(tmp_path):
 
 def test_what_waits_carries_no_verdict_and_no_correction_in_its_data(tmp_path):
     said = Bench(askew(slot_deg=0.08), tmp_path).read()
-    fence = next(step for step in said.steps if step.part == "fence").to_dict()
+    fence = steps_of(said)["fence"].to_dict()
     assert (fence["state"], fence["verdict"], fence["result"]["verdict"]) == ("wait", None, None)
     held = said.to_dict()["steps"]
     for step in held:
@@ -253,13 +245,11 @@ def test_a_tilt_goes_the_way_the_words_say(tmp_path, sign, side, tilts, bevel):
     target = bevel * (1.0 if tilts == side else -1.0)
     top = saw.turned(Bench(saw, tmp_path).first, "top")
     bench = Bench(saw.set_tilt(top, target, error_deg=sign * 0.3), tmp_path, tilts=tilts)
-    if bevel:
-        shown = abs(bench.saw.square_lean_deg(top))
-        text = f"[[bevel]]\nangle = {bevel}\nshows = {shown:.6f}\nresolution = 0.001\n"
-        part, said = "bevel", bench.read((), text + "tolerance = 0.05\n")
-    else:
-        part, said = "table", bench.read(("table",))
-    step = next(step for step in said.steps if step.part == part)
+    name, asked = ("bevel", ()) if bevel else ("table", ("table",))
+    shown = round(abs(bench.saw.square_lean_deg(top)), 6)
+    read = {"angle": bevel, "shows": shown, "resolution": 0.001, "tolerance": 0.05}
+    said = bench.read(asked, part("[bevel]", **read) if bevel else None)
+    step = steps_of(said)[name]
     assert (step.verdict, step.state) == ("out", "move")
     assert said.now is step
 
@@ -272,7 +262,7 @@ def test_a_tilt_goes_the_way_the_words_say(tmp_path, sign, side, tilts, bevel):
     words = replace(
         bench.saw, tilt_to_right_deg=bench.saw.tilt_to_right_deg + way * float(by_words[2])
     )
-    bench.move(part, step.to_dict()["result"])
+    bench.move(name, step.to_dict()["result"])
     assert abs(before) > 0.2
     assert abs(lean(bench.saw)) < 0.01
     assert abs(lean(words)) < 0.01
@@ -291,7 +281,7 @@ def test_a_tilt_goes_the_way_the_words_say(tmp_path, sign, side, tilts, bevel):
 @signs
 def test_gauge_and_knife_go_the_way_the_words_say(tmp_path, side, sign):
     bench = Bench(askew(side=side, gauge_deg=sign * 0.2, knife_toe_deg=-sign * 0.3), tmp_path)
-    said = {step.part: step for step in bench.read().steps}
+    said = steps_of(bench.read())
     gauge = re.search(
         r"the (left|right) end .*? (away from|toward) you by ([\d.]+)", said["miter_gauge"].do[0]
     )
@@ -311,7 +301,7 @@ def test_a_gauge_square_to_the_plate_is_out_by_what_the_slots_are(tmp_path, sign
     first = Bench(saw, tmp_path).first
     saw = saw.set_gauge(saw.turned(first, "front"))
     bench = Bench(saw, tmp_path, rides)
-    gauge = next(step for step in bench.read().steps if step.part == "miter_gauge")
+    gauge = steps_of(bench.read())["miter_gauge"]
     held = gauge.to_dict()["result"]
     assert held["shows"] == pytest.approx(0.0, abs=1e-6)
     assert abs(held["off_deg"]) < 0.01  # What is left at the marked tooth.
@@ -325,7 +315,9 @@ def test_a_gauge_square_to_the_plate_is_out_by_what_the_slots_are(tmp_path, sign
 
 
 def test_an_unread_part_gets_no_finding_and_no_verdict(tmp_path):
-    text = "[miter_gauge]\ntolerance = 0.03\nresolution = 0.02\n[riving_knife]\ntolerance = 0.05\n"
+    text = part("miter_gauge", tolerance=0.03, resolution=0.02) + part(
+        "riving_knife", tolerance=0.05
+    )
     said = Bench(askew(slot_deg=0.08), tmp_path).read(("slots",), text)
     assert [step.part for step in said.steps] == ["slots", "not_read"]
     assert [step.verdict for step in said.steps] == ["out", None]
@@ -346,10 +338,9 @@ def test_a_gauge_beside_slots_that_were_not_read_is_not_judged(tmp_path):
     assert gauge.to_dict()["result"]["to_slot_deg"] is None
 
 
-SLOTS = (
-    '[slots]\nindicator = "left"\nfront = "{}"\nback = "{}"\nseparation = "150 mm"\n'
-    'graduation = "0.01 mm"\ntolerance = "0.03 mm"\n'
-)
+def slots_read(front, back, **said):
+    said = said or {"indicator": "left", "graduation": "0.01 mm", "tolerance": "0.03 mm"}
+    return part("slots", front=front, back=back, separation="150 mm", **said)
 
 
 @pytest.mark.parametrize(
@@ -364,8 +355,9 @@ SLOTS = (
 )
 def test_where_the_slots_cannot_be_told_the_rest_still_gets_its_move(tmp_path, front, back, state):
     saw = askew(tilt_to_right_deg=0.2, knife_toe_deg=0.2, fence_deg=0.3)
-    said = Bench(saw, tmp_path).read(("table", "riving_knife", "fence"), SLOTS.format(front, back))
-    states = {step.part: step.state for step in said.steps}
+    asked = ("table", "riving_knife", "fence")
+    said = Bench(saw, tmp_path).read(asked, slots_read(front, back))
+    states = states_of(said)
     assert states["slots"] == state
     assert states["fence"] == ("move" if state == "leave" else "wait")
     assert (states["table"], states["riving_knife"]) == ("move", "move")
@@ -375,10 +367,9 @@ def test_where_the_slots_cannot_be_told_the_rest_still_gets_its_move(tmp_path, f
 
 
 def test_a_gauge_waits_where_only_the_doubt_of_the_slots_hides_its_error(tmp_path):
-    text = SLOTS.format("1.00 1.05 mm", "1.03 1.02 mm")
-    gauge = Bench(askew(), tmp_path).read(("miter_gauge",), text)
-    states = {step.part: (step.verdict, step.state) for step in gauge.steps}
-    assert states["miter_gauge"] == ("cannot tell", "wait")
+    text = slots_read("1.00 1.05 mm", "1.03 1.02 mm")
+    gauge = steps_of(Bench(askew(), tmp_path).read(("miter_gauge",), text))["miter_gauge"]
+    assert (gauge.verdict, gauge.state) == ("cannot tell", "wait")
 
 
 @pytest.mark.parametrize(
@@ -401,7 +392,7 @@ def test_a_part_is_moved_only_where_that_brings_it_nearer(value, u, tolerance, s
 
 
 def test_slots_read_once_without_a_graduation_are_not_moved(tmp_path):
-    text = '[slots]\nfront = "1.0 mm"\nback = "1.2 mm"\nseparation = "150 mm"\n'
+    text = slots_read("1.0 mm", "1.2 mm", indicator="left")
     assert Bench(askew(), tmp_path).read((), text).steps[0].state == "read again"
 
 
@@ -410,26 +401,15 @@ def test_a_fence_on_an_unstated_side_is_not_judged_against_the_blade(tmp_path):
     fence.read()
     text = re.sub(r'side = "right"\n', "", fence.path.read_text("utf-8"))
     fence.path.write_text(text, "utf-8")
-    step = next(step for step in bg.set_up(fence.path).steps if step.part == "fence")
+    step = steps_of(bg.set_up(fence.path))["fence"]
     assert (step.verdict, step.state) == (None, "read again")
-
-
-FLIP = (
-    '[test_cut.flip]\ngap = "{:.4f} mm"\nheight = "25 mm"\nopen = "{}"\nflipped = "left"\n'
-    'graduation = "0.001 mm"\n'
-)
-ROUND = (
-    '[{}]\n{}first = "{:.5f} mm"\nlast = "{:.5f} mm"\nlength = "{:.5f} mm"\n'
-    'graduation = "0.001 mm"\ntolerance = 0.01\n'
-)
 
 
 @pytest.mark.parametrize(("angle", "predicted"), [(0, 1), (45, 0)])
 def test_a_corner_is_predicted_from_the_gauge_at_its_own_angle_only(tmp_path, angle, predicted):
     saw = askew()
-    text = f"[miter_gauge]\nshows = 0\nresolution = 0.01\nangle = {angle}\n"
-    text += ROUND.format("test_cut.round", "", *saw.round_test(4)).replace("tolerance = 0.01\n", "")
-    said = Bench(saw, tmp_path).read(("slots",), text)
+    text = part("miter_gauge", shows=0, resolution=0.01, angle=angle)
+    said = Bench(saw, tmp_path).read(("slots",), text + round_part(saw.round_test(4)))
     assert (said.test_cut is not None) is bool(predicted)
 
 
@@ -437,71 +417,58 @@ def test_a_corner_is_predicted_from_the_gauge_at_its_own_angle_only(tmp_path, an
 def test_an_error_seen_in_the_part_and_in_its_test_cut_is_corrected_once(tmp_path, sign):
     saw = askew(tilt_to_right_deg=sign * 0.3, gauge_deg=sign * 0.3)
     bench = Bench(saw, tmp_path)
-    gap, cut = saw.flip_gap_mm(25.0), saw.round_test(4)
-    corner = ROUND.format("test_cut.round", "", *cut).replace("tolerance = 0.01\n", "")
-    text = FLIP.format(abs(gap), "top" if gap > 0 else "bottom") + corner
-    text += ROUND.format("[stop]", 'name = "square"\n', *cut)
+    cut = saw.round_test(4)
+    text = flip_part(saw.flip_gap_mm(25.0), 25.0, "left") + round_part(cut)
+    text += round_part(cut, "[stop]", name="square", tolerance=0.01)
     said = bench.read(("slots", "table", "miter_gauge"), text)
-    states = {step.part: step.state for step in said.steps}
+    states = states_of(said)
     assert states["table"] == states["miter_gauge"] == "move"
     assert states["test_cut.flip"] == states["test_cut.round"] == states["stop"] == "wait"
     # Where the part itself was not read, the cut's own move is made, and once.
-    states = {step.part: step.state for step in bench.read(("slots",), text).steps}
+    states = states_of(bench.read(("slots",), text))
     assert (states["test_cut.flip"], states["stop"]) == ("move", "move")
     assert states["test_cut.round"] == "wait"
 
 
 def test_a_test_cut_that_does_not_agree_comes_before_every_move(tmp_path):
     saw = askew(tilt_to_right_deg=0.3)
-    gap = saw.flip_gap_mm(25.0)
-    text = FLIP.format(abs(gap), "bottom" if gap > 0 else "top")
+    text = flip_part(-saw.flip_gap_mm(25.0), 25.0, "left")
     said = Bench(saw, tmp_path).read(("slots", "table"), text)
     assert said.test_cut.verdict.startswith("do not agree")
     assert said.now.part == "test_cut"
 
 
 def test_a_blade_without_a_wobble_does_not_hide_what_the_square_showed(tmp_path):
-    saw = RigidSaw(tilt_to_right_deg=0.5)
-    blade_table(saw, tmp_path / "blade.csv", noise=0.01)
-    head = '[blade]\nreadings = "blade.csv"\n[table]\nresolution = 0.02\ntolerance = 0.1\nshows = '
+    blade_table(RigidSaw(tilt_to_right_deg=0.5), tmp_path / "blade.csv", noise=0.01)
     for shows, verdict, state in ((0.5, "out", "move"), (0.0, "within", "leave")):
-        (tmp_path / "saw.toml").write_text(f"{head}{shows}\n", "utf-8")
-        said = bg.set_up(tmp_path / "saw.toml")
+        read = part("table", resolution=0.02, tolerance=0.1, shows=shows)
+        said = set_up(tmp_path, BLADE + read)
         assert not said.fit.resolved
         assert (said.steps[0].verdict, said.steps[0].state) == (verdict, state)
 
 
 @pytest.mark.parametrize(
-    ("part", "meant", "cure"),
+    ("name", "read", "cure"),
     [
-        ("[table]\nshows = 89.85\n", "shows", "0.15"),
-        ("[table]\nshows = 90.15\n", "shows", "0.15"),
-        ("[riving_knife]\nshows = 89.9\n", "shows", "0.1"),
-        ("[miter_gauge]\nshows = 89.9\n", "shows", "0.1"),
-        ("[miter_gauge]\nangle = 45\nshows = 45.1\n", "shows", "0.1"),
-        ("[[bevel]]\nangle = 30\nshows = 59.9\n", "shows", "30.1"),
-        ("[[bevel]]\nangle = 30\nshows = -30.1\n", "shows", "30.1"),
+        ("table", {"shows": 89.85}, "0.15"),
+        ("table", {"shows": 90.15}, "0.15"),
+        ("riving_knife", {"shows": 89.9}, "0.1"),
+        ("miter_gauge", {"shows": 89.9}, "0.1"),
+        ("miter_gauge", {"angle": 45, "shows": 45.1}, "0.1"),
+        ("[bevel]", {"angle": 30, "shows": 59.9}, "30.1"),
+        ("[bevel]", {"angle": 30, "shows": -30.1}, "30.1"),
+        ("table", {"shows": -0.9}, None),
+        ("[bevel]", {"angle": 45, "shows": 45.3}, None),
+        ("[bevel]", {"angle": 44.9, "shows": 45.05}, None),
+        ("miter_gauge", {"angle": 1, "shows": 0.7}, None),
     ],
 )
-def test_a_reading_counted_from_the_table_is_refused_with_the_cure(tmp_path, part, meant, cure):
-    head = '[saw]\ntilts = "left"\n[blade]\nreadings = "blade.csv"\n'
-    (fault,) = faults(tmp_path, f"{head}{part}resolution = 0.05\n", askew())
-    assert fault.column == meant
-    assert fault.row == 5 + part.count("\n") - 1
+def test_a_reading_counted_from_the_table_is_refused_with_the_cure(tmp_path, name, read, cure):
+    text = part("saw", tilts="left") + BLADE + part(name, **read, resolution=0.05)
+    if cure is None:  # It makes sense as it is.
+        assert set_up(tmp_path, text, askew()).steps
+        return
+    (fault,) = faults(tmp_path, text, askew())
+    assert fault.column == "shows"
+    assert fault.row == 5 + len(read)
     assert cure in re.findall(r"[\d.]+\d", fault.cure)
-
-
-@pytest.mark.parametrize(
-    "part",
-    [
-        "[table]\nshows = -0.9\n",
-        "[[bevel]]\nangle = 45\nshows = 45.3\n",
-        "[[bevel]]\nangle = 44.9\nshows = 45.05\n",
-        "[miter_gauge]\nangle = 1\nshows = 0.7\n",
-    ],
-)
-def test_a_reading_that_makes_sense_is_taken(tmp_path, part):
-    head = '[saw]\ntilts = "left"\n[blade]\nreadings = "blade.csv"\n'
-    blade_table(askew(), tmp_path / "blade.csv")
-    (tmp_path / "saw.toml").write_text(f"{head}{part}resolution = 0.05\n", "utf-8")
-    assert bg.set_up(tmp_path / "saw.toml").steps

@@ -319,8 +319,9 @@ def test_the_empty_table_is_taken_by_fit_once_it_is_filled_in(tmp_path, turns, l
     target = tmp_path / "R-7.pdf"
     facts = [
         *("--diameter", "10in", "--ring-radius", "4.125in", "--graduation", "0.5thou"),
-        *("--numbered", "clockwise", "--surface", "plate", "--side", "left, by the fence"),
-        *("--pitch-pattern", "1 1 1 1.5", "--touch-deg", "-2.5", "--unit", "thou"),
+        *("--fact", "numbered=clockwise", "--fact", "surface=plate"),
+        *("--fact", "side=left, by the fence", "--fact", "pitch_pattern=1 1 1 1.5"),
+        *("--fact", "touch_deg=-2.5", "--unit", "thou"),
     ]
     ran = run("sheet", "--teeth", "40", "--turns", str(turns), *facts, "-o", target, "--csv")
     table = tmp_path / "R-7.csv"
@@ -382,7 +383,7 @@ def test_existing_files_are_not_written_over(tmp_path):
         (["--csv"], "the unit of the readings is not stated"),
         (["--csv", "no/such/t.csv", "--unit", "mm"], "there is no folder no/such"),
         (["--turns", "99"], "give a whole number of turns from 1 to 20"),
-        (["--pitch-pattern", "1 2 3 4 5"], "does not fit"),
+        (["--fact", "pitch_pattern=1 2 3 4 5"], "does not fit"),
         (["--ring-radius", "5in", "--diameter", "200mm"], "is larger than the blade's"),
     ],
 )

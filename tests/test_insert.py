@@ -9,6 +9,7 @@ import GTC
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from asked import in_both, insert
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -20,8 +21,8 @@ Y = np.array([-150.0, -150.0, 150.0, 150.0, -100.0, 100.0])
 NOISE = np.array([0.02, -0.01, 0.015, -0.02, 0.005, -0.01])
 SCREW_X = np.array([-30.0, 30.0, 30.0, -30.0])
 SCREW_Y = np.array([-140.0, -140.0, 140.0, 140.0])
-PLACES = {"x": (X, "mm"), "y": (Y, "mm")}
-SCREWS = {"screw_x": (SCREW_X, "mm"), "screw_y": (SCREW_Y, "mm")}
+PLACES = {"x": X, "y": Y}
+SCREWS = {"screw_x": SCREW_X, "screw_y": SCREW_Y}
 
 
 def plate(height: float, right: float, back: float) -> np.ndarray:
@@ -41,13 +42,13 @@ def test_turning_the_screws_makes_the_insert_flush(heights, pitch):
     # Three screws bear a stiff plate: it is moved by turning them, and read again.
     stand = np.column_stack([[-30.0, 30.0, 0.0], [-140.0, -140.0, 140.0]])
     tips = np.column_stack([stand, heights])
-    result = insert_level(
+    result = insert(
         **PLACES,
-        height=(settled(tips), "mm"),
-        screw_x=(stand[:, 0], "mm"),
-        screw_y=(stand[:, 1], "mm"),
-        pitch=(pitch, "mm"),
-        graduation=(1e-6, "mm"),
+        height=settled(tips),
+        screw_x=stand[:, 0],
+        screw_y=stand[:, 1],
+        pitch=pitch,
+        graduation=1e-6,
     )
     tips[:, 2] += [pitch * screw.turns.value for screw in result.screws]
     assert settled(tips) == pytest.approx(0.0, abs=1e-12)
@@ -59,7 +60,7 @@ def test_turning_the_screws_makes_the_insert_flush(heights, pitch):
 
 def test_plane_and_doubt_are_those_of_statsmodels_and_gtc():
     heights = plate(0.1, 0.002, -0.001) + NOISE
-    result = insert_level(**PLACES, height=(heights, "mm"), **SCREWS, pitch=(0.8, "mm"))
+    result = insert(**PLACES, height=heights, **SCREWS, pitch=0.8)
     ols = sm.OLS(heights, sm.add_constant(np.column_stack([X, Y]))).fit()
     assert result.residual_sd == pytest.approx(math.sqrt(ols.mse_resid))
     assert result.height.value == pytest.approx(heights.mean())
@@ -96,7 +97,7 @@ def test_plane_and_doubt_are_those_of_statsmodels_and_gtc():
     ],
 )
 def test_the_tilt_has_a_direction_in_words(right, back, said):
-    result = insert_level(**PLACES, height=(plate(0, right, back), "mm"), graduation=(0.01, "mm"))
+    result = insert(**PLACES, height=plate(0, right, back), graduation=0.01)
     assert result.highest == said
     assert result.tilt.value == pytest.approx(math.degrees(math.atan(math.hypot(right, back))))
     assert f"highest at {said}" in result.found[1]
@@ -110,21 +111,19 @@ def test_the_direction_holds_wherever_the_places_lie(right, back, turned):
     if math.hypot(right, back) < 1e-4:
         return
     heights = 0.3 + right * x + back * y
-    result = insert_level(x=(x, "mm"), y=(y, "mm"), height=(heights, "mm"), graduation=(1e-6, "mm"))
+    result = insert(x=x, y=y, height=heights, graduation=1e-6)
     off = result.highest_deg - math.degrees(math.atan2(back, right))
     assert (off + 180) % 360 == pytest.approx(180, abs=1e-6)
 
 
 def test_a_level_insert_tilts_nowhere():
-    result = insert_level(
-        **PLACES, height=(plate(0.0, 0, 0), "mm"), graduation=(0.01, "mm"), tolerance=(1, "mm")
-    )
+    result = insert(**PLACES, height=plate(0.0, 0, 0), graduation=0.01, tolerance=1)
     assert (result.tilts, result.highest, result.verdict) == (False, "nowhere", "within")
     assert result.found[1] == "tilt: none that the readings tell"
     assert "flush as far as the readings tell" in result.found[0]
     # As sure as one reading: rounding is the same at every place (JCGM 100:2008, F.2.2.1).
     assert result.height.u == pytest.approx(0.01 / 12**0.5)
-    noisy = insert_level(**PLACES, height=(NOISE, "mm"))
+    noisy = insert(**PLACES, height=NOISE)
     assert noisy.tilts is False
 
 
@@ -137,26 +136,18 @@ def test_a_level_insert_tilts_nowhere():
     ],
 )
 def test_threads(facts, turn):
-    result = insert_level(
-        **PLACES, height=(plate(-0.5, 0, 0), "mm"), **SCREWS, graduation=(0.01, "mm"), **facts
-    )
+    result = insert(**PLACES, height=plate(-0.5, 0, 0), **SCREWS, graduation=0.01, **facts)
     assert result.screws[1].turns.value == pytest.approx(0.5 / turn)
     assert result.instructions[1] == "Screw 2: raise by 0.3937 turn."
-    high = insert_level(
-        **PLACES, height=(plate(0.5, 0, 0), "mm"), **SCREWS, graduation=(0.01, "mm"), **facts
-    )
+    high = insert(**PLACES, height=plate(0.5, 0, 0), **SCREWS, graduation=0.01, **facts)
     assert high.instructions[1] == "Screw 2: lower by 0.3937 turn."
 
 
 def test_without_a_pitch_the_screws_are_told_in_lengths():
-    result = insert_level(
-        **PLACES, height=(plate(0.5, 0, 0), "mm"), **SCREWS, graduation=(0.01, "mm")
-    )
+    result = insert(**PLACES, height=plate(0.5, 0, 0), **SCREWS, graduation=0.01)
     assert result.instructions[0] == "Screw 1: lower by 0.5000 mm."
     assert result.screws[0].turns is None
-    level = insert_level(
-        **PLACES, height=(plate(0.001, 0, 0), "mm"), **SCREWS, graduation=(0.01, "mm")
-    )
+    level = insert(**PLACES, height=plate(0.001, 0, 0), **SCREWS, graduation=0.01)
     assert "leave it" in level.instructions[0]
 
 
@@ -165,23 +156,13 @@ def test_without_a_pitch_the_screws_are_told_in_lengths():
     [(0.05, 0.1, "within"), (0.2, 0.1, "out"), (-0.2, 0.1, "out"), (0.1, 0.1, "cannot tell")],
 )
 def test_verdicts(height, tolerance, verdict):
-    result = insert_level(
-        **PLACES,
-        height=(plate(height, 0, 0), "mm"),
-        graduation=(0.01, "mm"),
-        tolerance=(tolerance, "mm"),
-    )
+    result = insert(**PLACES, height=plate(height, 0, 0), graduation=0.01, tolerance=tolerance)
     assert result.verdict == verdict
-    assert insert_level(**PLACES, height=(plate(height, 0, 0), "mm")).verdict is None
+    assert insert(**PLACES, height=plate(height, 0, 0)).verdict is None
 
 
 def test_one_corner_out_of_tolerance_is_out():
-    result = insert_level(
-        **PLACES,
-        height=(plate(0, 0.002, 0.001), "mm"),
-        graduation=(0.01, "mm"),
-        tolerance=(0.2, "mm"),
-    )
+    result = insert(**PLACES, height=plate(0, 0.002, 0.001), graduation=0.01, tolerance=0.2)
     assert result.height.value == pytest.approx(0)
     assert abs(result.worst.value) == pytest.approx(0.002 * 40 + 0.001 * 150)
     assert result.verdict == "out"
@@ -190,7 +171,7 @@ def test_one_corner_out_of_tolerance_is_out():
 def test_a_bent_insert_is_not_called_flush():
     x, y = (one.ravel() for one in np.meshgrid(np.linspace(-40, 40, 9), np.linspace(-150, 150, 9)))
     bump = np.where((x == 0) & (y == 0), 0.3, 0.0)
-    result = insert_level(x=(x, "mm"), y=(y, "mm"), height=(bump, "mm"), tolerance=(0.2, "mm"))
+    result = insert(x=x, y=y, height=bump, tolerance=0.2)
     assert abs(result.worst.value) < 0.2
     assert result.verdict == "cannot tell"
     assert "bent" in result.remarks[0]
@@ -202,7 +183,7 @@ def test_rounding_does_not_average_out():
     inside = []
     for height, right, back in rng.uniform(-1, 1, (400, 3)) * [0.3, 2e-4, 1e-4]:
         read = np.round(plate(height, right, back) / 0.1) * 0.1
-        result = insert_level(**PLACES, height=(read, "mm"), **SCREWS, graduation=(0.1, "mm"))
+        result = insert(**PLACES, height=read, **SCREWS, graduation=0.1)
         for screw in result.screws:
             true = height + right * screw.x + back * screw.y
             inside.append(abs(screw.height.value - true) <= screw.height.reach)
@@ -211,31 +192,19 @@ def test_rounding_does_not_average_out():
 
 def test_readings_in_a_plane_are_no_proof_without_a_graduation():
     for heights in (plate(0, 0, 0), plate(0.1, 0.003, 0.007)):
-        result = insert_level(**PLACES, height=(heights, "mm"), **SCREWS, pitch=(1, "mm"))
+        result = insert(**PLACES, height=heights, **SCREWS, pitch=1)
         assert math.isnan(result.height.u)
         assert result.tilts is None
         assert "cannot be told" in result.remarks[-1]
-        known = insert_level(
-            **PLACES, height=(heights, "mm"), graduation=(0.1, "mm"), tolerance=(0.1, "mm")
-        )
+        known = insert(**PLACES, height=heights, graduation=0.1, tolerance=0.1)
         assert result.to_dict().keys() == known.to_dict().keys()
         json.dumps(result.to_dict(), allow_nan=False)
 
 
 def test_inches_and_millimetres_tell_the_same():
     heights = plate(0.1, 0.002, -0.001) + NOISE
-    mm = insert_level(
-        **PLACES, height=(heights, "mm"), **SCREWS, pitch=(1.27, "mm"), tolerance=(0.254, "mm")
-    )
-    inch = insert_level(
-        x=(X / 25.4, "in"),
-        y=(Y / 25.4, "in"),
-        height=(heights / 25.4, "in"),
-        screw_x=(SCREW_X / 25.4, "in"),
-        screw_y=(SCREW_Y / 25.4, "in"),
-        threads_per_inch=20,
-        tolerance=(0.01, "in"),
-    )
+    asked = PLACES | SCREWS | {"height": heights, "pitch": 1.27, "tolerance": 0.254}
+    mm, inch = in_both(insert_level, **asked)
     assert inch.tilt.value == pytest.approx(mm.tilt.value, rel=1e-9)
     assert inch.tilt.u == pytest.approx(mm.tilt.u, rel=1e-9)
     assert inch.height.value * 25.4 == pytest.approx(mm.height.value)
@@ -248,19 +217,13 @@ def test_inches_and_millimetres_tell_the_same():
 
 def test_words():
     shown = str(
-        insert_level(
-            **PLACES,
-            height=(plate(-0.3, 0, 0.001) + NOISE, "mm"),
-            **SCREWS,
-            pitch=(1, "mm"),
-            tolerance=(0.1, "mm"),
-        )
+        insert(**PLACES, height=plate(-0.3, 0, 0.001) + NOISE, **SCREWS, pitch=1, tolerance=0.1)
     )
     assert shown.startswith("Insert in the table: out")
     assert "height at the centre  -0.3000 mm (95 %: -0.3251 to -0.2749)" in shown
     assert "highest at the back" in shown
     assert "Screw 1: raise by 0.4" in shown
-    four = insert_level(x=(X[:4], "mm"), y=(Y[:4], "mm"), height=(NOISE[:4], "mm"))
+    four = insert(x=X[:4], y=Y[:4], height=NOISE[:4])
     assert "six places" in four.remarks[0]
 
 

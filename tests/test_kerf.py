@@ -280,7 +280,7 @@ def test_keys_are_the_same_whatever_was_asked():
     [
         ({"fence": "left"}, "fence is 'left'"),
         ({"fence": True}, "fence is True"),
-        ({"tooth_width_u": (0.0, "mm")}, "tooth_width_u is 0.0 mm"),
+        ({"tooth_width_u": (0.0, "mm")}, "tooth_width_u is 0 mm"),
         ({"tooth_width_u": (-0.1, "mm")}, "tooth_width_u is -0.1 mm"),
         ({"tooth_width_u": (math.nan, "in")}, "tooth_width_u is nan in"),
         ({"tooth_width_u": (math.inf, "in")}, "tooth_width_u is inf in"),

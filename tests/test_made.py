@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import os
 from datetime import date
 from typing import Any
 
-import openpyxl
 import pytest
 from pypdf import PdfReader
+from shop_days import BAD, GOOD, LIMITS, held, queue_rows
+from shop_days import day as readings
 from written import run, save, sheet, wave
 
 import bladegeom as bg
@@ -18,33 +18,12 @@ from bladegeom.draw import batch as batch_module
 from bladegeom.draw.made import ASIDE, LIST
 from bladegeom.tables.whole import whole_file
 
-LIMITS = bg.Limits((bg.Limit("wobble_tir", (4, "thou"), "invented for a test"),))
+LIMIT = bg.Limits((bg.Limit("wobble_tir", (4, "thou"), "invented for a test"),))
 QUEUES = ("queue.csv", "queue.json", "queue.xlsx")
-GOOD, BAD = 0.02, 0.2
-
-
-def readings(path, **sizes):
-    """A table with a blade for each name: its wobble in mm, or None for spoilt readings."""
-    head, *_ = sheet(wave(24), blade="A", ring_radius_mm=100, diameter_mm=250)
-    rows = [head]
-    for name, size in sizes.items():
-        cells = wave(24, GOOD if size is None else size)
-        if size is None:
-            cells[3] = "spoilt"
-        rows += sheet(cells, blade=name.replace("_", "-"), ring_radius_mm=100, diameter_mm=250)[1:]
-    return save(path, rows)
 
 
 def judge(out, path, day=25):
-    return bg.run_batch([path], LIMITS, out, date=date(2026, 11, day))
-
-
-def held(folder):
-    return {
-        path.relative_to(folder).as_posix(): path.read_bytes()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file()
-    }
+    return bg.run_batch([path], LIMIT, out, date=date(2026, 11, day))
 
 
 def of_today(files):
@@ -53,15 +32,8 @@ def of_today(files):
 
 def queue_as(name, out):
     """Action and outcome of every blade, as each form of the queue tells them."""
-    if name.endswith(".csv"):
-        with (out / name).open(encoding="utf-8-sig", newline="") as file:
-            rows = [*csv.DictReader(file)]
-    elif name.endswith(".json"):
-        rows = json.loads((out / name).read_text("utf-8"))["blades"]
-    else:
-        head, *lines = openpyxl.load_workbook(out / name)["queue"].values
-        rows = [dict(zip(head, line, strict=True)) for line in lines]
-    return {row["blade"]: (row["action"], row["outcome"]) for row in rows}
+    rows = queue_rows(out / name)
+    return {blade: (row["action"], row["outcome"]) for blade, row in rows.items()}
 
 
 @pytest.fixture
@@ -95,7 +67,7 @@ def test_a_spoilt_reading_leaves_no_verdict_of_the_run_before(tmp_path):
 @pytest.mark.usefixtures("quick")
 def test_a_refused_blade_has_its_reasons_and_no_number_in_the_queue(tmp_path):
     path = readings(tmp_path / "day.csv", A=GOOD, B=None)
-    found = bg.run_batch([path, tmp_path / "none.csv"], LIMITS, tmp_path / "out")
+    found = bg.run_batch([path, tmp_path / "none.csv"], LIMIT, tmp_path / "out")
     left = {(row["blade"], row["file"]): row for row in found.left}
     assert left.keys() == {("B", "day.csv"), ("", "none.csv")}
     row = left["B", "day.csv"]
@@ -110,17 +82,14 @@ def test_a_refused_blade_has_its_reasons_and_no_number_in_the_queue(tmp_path):
 def test_a_blade_that_only_cannot_be_compared_is_not_refused_in_the_queue(tmp_path):
     path = readings(tmp_path / "day.csv", A=GOOD)
     before = save(tmp_path / "before.csv", sheet(wave(24), blade="A", ring_radius_mm=80))
-    found = bg.run_batch([path], LIMITS, tmp_path / "out", before=[before, tmp_path / "none.csv"])
+    found = bg.run_batch([path], LIMIT, tmp_path / "out", before=[before, tmp_path / "none.csv"])
     assert found.refused
     assert not found.left
     assert queue_as("queue.csv", tmp_path / "out") == {"A": ("fit for use", "conforms")}
 
 
 def test_where_everything_is_refused_no_earlier_verdict_is_left(tmp_path):
-    limits = save(
-        tmp_path / "shop.toml",
-        '[[limit]]\nquantity = "wobble_tir"\nvalue = "4 thou"\nsource = "invented"\n',
-    )
+    limits = save(tmp_path / "shop.toml", LIMITS)
     out = tmp_path / "out"
     path = readings(tmp_path / "day.csv", A=GOOD)
     options = ("--limits", limits, "--out", out, "--date", "2026-11-25")
@@ -154,13 +123,13 @@ def test_nothing_that_runs_made_is_ever_lost(tmp_path):
     """Days come and go, with blades whose sheets would take each other's names when set aside."""
     out, seen = tmp_path / "out", set()
     days = [
-        {"A": GOOD, "A_2": GOOD},
-        {"A": BAD, "A_2": GOOD},
-        {"A": GOOD, "A_2": BAD, "A_3": GOOD},
-        {"A_3": BAD},
-        {"A": GOOD, "A_2": GOOD},
-        {"A": None, "A_2": GOOD},
-        {"A": BAD, "A_2": GOOD},
+        {"A": GOOD, "A-2": GOOD},
+        {"A": BAD, "A-2": GOOD},
+        {"A": GOOD, "A-2": BAD, "A-3": GOOD},
+        {"A-3": BAD},
+        {"A": GOOD, "A-2": GOOD},
+        {"A": None, "A-2": GOOD},
+        {"A": BAD, "A-2": GOOD},
     ]
     for day in days:
         judge(out, readings(tmp_path / "day.csv", **day))
@@ -201,7 +170,7 @@ def test_another_name_takes_no_other_sheet(tmp_path):
     out = tmp_path / "out"
     (out / "sheets").mkdir(parents=True)
     (out / "sheets" / "A.pdf").write_bytes(b"my own")
-    path = readings(tmp_path / "day.csv", A=GOOD, A_2=GOOD, a_3=GOOD)
+    path = readings(tmp_path / "day.csv", **dict.fromkeys(("A", "A-2", "a-3"), GOOD))
     found = judge(out, path)
     assert len({row["sheet"].casefold() for row in found.rows}) == 3
     for row in found.rows:

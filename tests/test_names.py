@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bladegeom.draw.names import file_names
+from bladegeom.draw.made import file_names
 
 RESERVED = ["con", "PRN", "aux.txt", "Nul", "com1", "LPT9", "com1.pdf"]
 

@@ -65,6 +65,11 @@ def flat_ring(radius, reading, *, stand="front", flipped=False, zero="", teeth=N
     return Ring(readings, stand, flipped, zero)
 
 
+def plate_from(reads, **facts):
+    """A fit of rings of plain numbers by their radius."""
+    return fit_plate([flat_ring(radius, read, **facts) for radius, read in reads.items()])
+
+
 def model_mm(radius, teeth=24, **parts):
     """The fitted model by hand, for what is about chance and not about geometry."""
     angle = 2 * np.pi * np.arange(teeth) / teeth
@@ -488,11 +493,9 @@ def test_limits_hold_where_the_rings_are_not_where_they_are_said_to_be():
 
 def test_a_bent_rim_is_told_and_its_wobble_is_not_carried_out():
     rng = rng_for(12)
-    reads = [model_mm(r, tilt=0.0002) + rng.normal(0, 0.002, 24) for r in (50.0, 80.0, 110.0)]
-    reads[2] += 0.02 * np.cos(2 * np.pi * np.arange(24) / 24)
-    fit = fit_plate(
-        [flat_ring(r, read) for r, read in zip((50.0, 80.0, 110.0), reads, strict=True)]
-    )
+    reads = {r: model_mm(r, tilt=0.0002) + rng.normal(0, 0.002, 24) for r in (50.0, 80.0, 110.0)}
+    reads[110.0] += 0.02 * np.cos(2 * np.pi * np.arange(24) / 24)
+    fit = plate_from(reads)
     assert fit.tilt_grows is False
     assert fit.to_dict()["tilt_tir"] is None
     assert any("the rim is bent" in one for one in fit.warnings)
@@ -501,11 +504,9 @@ def test_a_bent_rim_is_told_and_its_wobble_is_not_carried_out():
 
 def test_a_wrong_radius_is_told_as_growth_that_fails():
     rng = rng_for(13)
-    reads = [model_mm(r, tilt=0.002) + rng.normal(0, 0.002, 24) for r in (50.0, 110.0)]
-    wrong = [flat_ring(r, read) for r, read in zip((50.0, 90.0), reads, strict=True)]
-    assert fit_plate(wrong).tilt_grows is False
-    right = [flat_ring(r, read) for r, read in zip((50.0, 110.0), reads, strict=True)]
-    assert fit_plate(right).tilt_grows is True
+    inner, outer = (model_mm(r, tilt=0.002) + rng.normal(0, 0.002, 24) for r in (50.0, 110.0))
+    assert plate_from({50.0: inner, 90.0: outer}).tilt_grows is False
+    assert plate_from({50.0: inner, 110.0: outer}).tilt_grows is True
 
 
 def test_a_stand_that_moved_between_rings_is_told():
@@ -528,9 +529,7 @@ def test_turns_at_different_heights_are_told():
     said = "its turns stand at different heights"
 
     def fit():
-        return fit_plate(
-            [flat_ring(r, one, teeth=24, turn=turn, tooth=tooth) for r, one in reads.items()]
-        )
+        return plate_from(reads, teeth=24, turn=turn, tooth=tooth)
 
     assert not any(said in one for one in fit().warnings)
     reads[80.0][24:] += 0.02
@@ -540,10 +539,8 @@ def test_turns_at_different_heights_are_told():
 def test_a_closing_reading_stays_out_and_speaks_for_the_shared_zero():
     rng = rng_for(16)
     reads = {r: model_mm(r, tilt=0.0003) + rng.normal(0, 0.001, 24) for r in (50.0, 80.0, 110.0)}
-    plain = fit_plate([flat_ring(r, read) for r, read in reads.items()])
-    closed = fit_plate(
-        [flat_ring(r, [*read, read[0] + 0.05], teeth=24) for r, read in reads.items()]
-    )
+    plain = plate_from(reads)
+    closed = plate_from({r: [*read, read[0] + 0.05] for r, read in reads.items()}, teeth=24)
     assert_allclose(closed.values, plain.values, rtol=1e-12)
     assert closed.dof == plain.dof
     assert sum("the zero that the rings share moved" in one for one in closed.warnings) == 3
@@ -615,18 +612,17 @@ def test_without_a_diameter_the_outermost_ring_is_the_reference():
 
 
 def test_readings_that_are_all_the_same_promise_nothing():
-    rings = [flat_ring(r, np.full(24, 0.1)) for r in (50.0, 80.0, 110.0)]
-    shown = fit_plate(rings).to_dict()
+    same = {r: np.full(24, 0.1) for r in (50.0, 80.0, 110.0)}
+    shown = plate_from(same).to_dict()
     assert shown["dish"] == shown["tilt_deg"] == 0.0
     assert shown["dish_u"] is shown["dish_high"] is shown["tilt_high_deg"] is None
     assert not shown["dish_resolved"]
     assert shown["tilt_grows"] is shown["heights_fit_p"] is None
     assert "state the graduation" in shown["warnings"][0]
-    graduated = [flat_ring(r, np.full(24, 0.1), graduation="0.01 mm") for r in (50.0, 80.0, 110.0)]
-    shown = fit_plate(graduated).to_dict()
+    shown = plate_from(same, graduation="0.01 mm").to_dict()
     assert shown["dish_high"] > 0
     assert not shown["dish_resolved"]
-    str(fit_plate(rings))
+    str(plate_from(same))
 
 
 def test_height_at_is_the_shape_that_was_told():
@@ -753,26 +749,29 @@ def test_no_rings_and_things_that_are_none_are_refused():
     assert "Readings" in refused([flat_ring(R1, GOOD).readings])[0].problem
 
 
-@pytest.mark.parametrize("harmonics", [0, -1, 13, 2.5, True, None, "2"])
-def test_senseless_harmonics_are_refused(harmonics):
-    assert "harmonics" in refused([flat_ring(R1, GOOD)], harmonics=harmonics)[0].problem
+@pytest.mark.parametrize(
+    ("facts", "how", "problem", "column"),
+    [
+        *(({}, {"harmonics": one}, "harmonics", None) for one in (0, -1, 13, 2.5, True, None, "2")),
+        ({"flipped": True}, {}, "all rings are flipped", "flipped"),
+        ({"surface": "teeth"}, {}, "read on the teeth", "surface"),
+    ],
+)
+def test_a_ring_and_a_fit_that_cannot_be_are_refused(facts, how, problem, column):
+    (fault,) = refused([flat_ring(R1, GOOD, **facts)], **how)
+    assert problem in fault.problem
+    assert fault.column == column
 
 
 def test_rings_of_other_blades_units_and_sides_are_refused_together():
     other = bg.Blade(24, diameter=(2 * RIM, "mm"), name="B")
+    same = bg.Blade(24, diameter=(2 * RIM, "mm"), name="A")
+    left = {"side": "left"}
     rings = [
-        flat_ring(R1, GOOD, side="left"),
-        Ring(bg.Readings(other, GOOD + 1, unit="mm", ring_radius=(R2, "mm"), side="left")),
+        flat_ring(R1, GOOD, **left),
+        Ring(bg.Readings(other, GOOD + 1, unit="mm", ring_radius=(R2, "mm"), **left)),
         flat_ring(R3, GOOD + 2, side="right"),
-        Ring(
-            bg.Readings(
-                bg.Blade(24, diameter=(2 * RIM, "mm"), name="A"),
-                GOOD,
-                unit="in",
-                ring_radius=(R3, "mm"),
-                side="left",
-            )
-        ),
+        Ring(bg.Readings(same, GOOD, unit="in", ring_radius=(R3, "mm"), **left)),
     ]
     faults = refused(rings)
     assert [one.column for one in faults] == ["blade", "side", None]
@@ -815,10 +814,6 @@ def test_one_ring_given_twice_with_other_facts_is_refused():
     fit_plate([flat_ring(R1, GOOD), flat_ring(R1, GOOD + 1e-3, touch_deg=30.0, zero="again")])
 
 
-def test_all_flipped_is_refused():
-    assert "flipped" in refused([flat_ring(R1, GOOD, flipped=True)])[0].problem
-
-
 def test_few_teeth_and_short_arcs_are_refused_by_ring():
     rings = [
         flat_ring(R1, GOOD),
@@ -843,8 +838,3 @@ def test_no_reading_to_spare_is_refused():
     assert "5 readings for 5 unknowns" in fault.problem
     assert "harmonics=1" in fault.cure
     assert fit_plate([flat_ring(R1, GOOD[:5])], harmonics=1).dof == 2
-
-
-def test_readings_on_the_teeth_are_refused():
-    (fault,) = refused([flat_ring(R1, GOOD, surface="teeth")])
-    assert fault.column == "surface"

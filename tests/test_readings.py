@@ -270,7 +270,7 @@ def test_readings_without_one_unit_are_refused(given, unit, words):
         ({"turned": 3}, "turned"),
         ({"turned": "forward"}, "turned"),
         ({"touch_deg": "left"}, "touch_deg is 'left'"),
-        ({"stylus_deg": None}, "stylus_deg is None"),
+        ({"stylus_deg": "up"}, "stylus_deg is 'up'"),
         ({"surface": []}, "surface"),
         ({"ring_radius": 110}, "ring_radius is 110, without a unit"),
         ({"graduation": object()}, "graduation"),

@@ -1,45 +1,56 @@
-"""The README and the glossary say what the program does."""
+"""The documents say what the program does."""
 
 from __future__ import annotations
 
 import re
 from pathlib import Path
 
-from make_readme import PICTURE, filled, pieces
+import pytest
+from make_readme import PICTURE, filled, pieces, results
 
 import bladegeom as bg
+from bladegeom.result import Result
 from bladegeom.saw._saw_file import PARTS
-from bladegeom.tables.columns import KNOWN_COLUMNS
 
-README = Path("README.md")
-GLOSSARY = Path("DEVELOPERS.md")
+README, DEVELOPERS = Path("README.md"), Path("DEVELOPERS.md")
+DOCUMENTS = [
+    *map(Path, ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "data_demo/README.md")),
+    *sorted(Path("notebooks").glob("*.md")),
+    *sorted(Path("tests/benchmarks").glob("*.md")),
+]
 
 
-def test_what_the_readme_shows_is_what_the_program_prints():
-    text = README.read_text("utf-8")
-    assert filled(text, pieces()) == text
+def test_what_the_documents_show_is_what_the_program_makes():
+    for document, made in pieces().items():
+        text = document.read_text("utf-8")
+        assert filled(text, made) == text, document
     assert PICTURE.exists()
 
 
-def test_the_readme_names_every_column():
+@pytest.mark.parametrize("document", [README, DEVELOPERS])
+def test_a_document_is_of_one_sitting(document):
+    assert len(document.read_text("utf-8").splitlines()) <= 250
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=str)
+def test_what_is_linked_is_there(document):
+    for link in re.findall(r"\]\(([^)#]+)", document.read_text("utf-8")):
+        assert (document.parent / link).exists(), link
+
+
+def test_the_readme_leads_to_every_document_and_notebook():
     text = README.read_text("utf-8")
-    stems = {re.sub(r"_(mm|in|thou|um)$", "", column) for column in KNOWN_COLUMNS}
-    assert not {stem for stem in stems if f"`{stem}" not in text}
+    here = [*Path("notebooks").iterdir(), DEVELOPERS, Path("tests/benchmarks/README.md")]
+    assert not [one for one in here if one.suffix in (".md", ".ipynb") and str(one) not in text]
 
 
-def test_the_readme_names_every_part_of_the_saw_file_and_its_keys():
-    rows = README.read_text("utf-8").split("The file has these parts.")[1].split("\n\n")[1]
+def test_every_part_of_the_saw_file_is_told_with_its_keys():
+    rows = Path("notebooks/saw_file.md").read_text("utf-8")
     for part, (kinds, *_) in PARTS.items():
         row = next(one for one in rows.splitlines() if f"[{part}]" in one)
         # A part that is said to be like another has the other's keys.
         said = rows if "as `[[" in row or "the same, with" in row else row
         assert not {key for key in kinds if f"`{key}`" not in said}, part
-
-
-def glossary():
-    table = GLOSSARY.read_text("utf-8").split("## Glossary")[1].split("\n## ")[0]
-    rows = [row.split("|")[1] for row in table.splitlines() if row.startswith("| `")]
-    return {name for row in rows for name in re.findall(r"`(\w+)`", row)}
 
 
 def keys_of_a_saw():
@@ -50,14 +61,13 @@ def keys_of_a_saw():
     return keys
 
 
-def keys_of_a_shelf():
+def keys_of_a_shop(fit):
     held = bg.shelf("data_demo").to_dict()
-    return {*held, *held["blades"][0]}
-
-
-def keys_over_the_years(fit):
+    limit = bg.Limit("wobble_tir", (1.0, "mm"), "invented for a test")
     seen = bg.visit(fit)
-    return {*bg.change(fit, fit).to_dict(), *bg.trend([seen]).to_dict()}
+    found = (bg.assess(fit, bg.Limits((limit,))), bg.change(fit, fit), bg.trend([seen]))
+    queue = {"sheet", "digest", "change_verdict", "change_warnings", "read_again"}
+    return {*held, *held["blades"][0], *queue}.union(*(one.to_dict() for one in found))
 
 
 def keys_of_arbor_and_plate(fit):
@@ -67,31 +77,28 @@ def keys_of_arbor_and_plate(fit):
     fleet = bg.fleet_arbor([(fits, [0, 90, 180])]).to_dict()
     plate = bg.fit_plate(bg.read_rings("data_demo/arbor/three_rings.csv"))
     wall = bg.cut_wall(fit, side_angle_deg=2, feed_per_turn="1 mm", height="40 mm").to_dict()
-    keys = {
-        *advice,
-        *advice["mountings"][0],
-        *fleet,
-        *fleet["blades"][0],
-        *made.sets[0].key.to_dict(),
-    }
-    keys |= {*plate.to_dict(), *bg.best_rotation(plate, table_height="25 mm").to_dict()}
-    return keys | {*wall, *wall["finishing"][0]}
+    lists = (advice["mountings"], fleet["blades"], wall["finishing"])
+    keys = {*advice, *fleet, *wall}.union(*(one[0] for one in lists))
+    return keys.union(*(one.to_dict() for one in (made.sets[0].key, plate, _turned(plate))))
 
 
-def keys_of_a_day():
-    return {"change_verdict", "change_warnings"}
+def _turned(plate):
+    return bg.best_rotation(plate, table_height="25 mm")
 
 
-def test_the_glossary_has_every_key_and_no_other():
+def test_the_glossary_has_every_key_and_the_list_behind_it_no_other():
     fit = bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv"))
-    keys = {*bg.blade_answer(fit), *bg.squareness(fit, away_deg=1).to_dict()}
-    keys |= {*bg.next_readings(fit).to_dict(), *bg.side_clearance(fit.readings.blade).to_dict()}
-    keys |= keys_of_a_saw() | keys_of_a_shelf()
-    limit = bg.Limit("wobble_tir", (1.0, "mm"), "invented for a test")
-    keys |= {*bg.assess(fit, bg.Limits((limit,))).to_dict(), "sheet", "digest"}
-    keys.add("read_again")  # Of tables.
-    keys |= keys_over_the_years(fit) | keys_of_arbor_and_plate(fit) | keys_of_a_day()
-    assert glossary() == keys
+    answers = (bg.squareness(fit, away_deg=1), bg.next_readings(fit))
+    keys = {*bg.blade_answer(fit), *bg.side_clearance(fit.readings.blade).to_dict()}
+    keys = keys.union(*(one.to_dict() for one in answers))
+    keys |= keys_of_a_saw() | keys_of_a_shop(fit) | keys_of_arbor_and_plate(fit)
+    made, other = DEVELOPERS.read_text("utf-8").split("## Glossary")[1].split("<!-- end -->")[:2]
+    assert not {key for key in keys if f"`{key}`" not in made + other}
+    rows = [row.split("|")[1] for row in other.splitlines() if row.startswith("| `")]
+    others = {key for row in rows for key in re.findall(r"`(\w+)`", row)}
+    declared = {key for one in results() for told in one.glossary() for key in told}
+    assert not others & declared
+    assert others <= keys
 
 
 def test_every_public_name_is_there_and_says_what_it_is():
@@ -99,3 +106,7 @@ def test_every_public_name_is_there_and_says_what_it_is():
         public = getattr(bg, name)
         if callable(public):
             assert public.__doc__, name
+
+
+def test_every_result_shows_its_own_text():
+    assert not [one for one in results() if one.__repr__ is not Result.__repr__]

@@ -78,6 +78,11 @@ def plate_of(
     )
 
 
+def best(plate: PlateFit, **square: object) -> bg.Rotation:
+    """The best rotation for a square on a table 1.5 in above the arbor's axis."""
+    return best_rotation(plate, **{"table_height": (1.5, "in"), **square})  # type: ignore[arg-type]
+
+
 def part_of(name: str) -> str:
     return name.removesuffix("_cos").removesuffix("_sin")
 
@@ -87,7 +92,7 @@ def part_of(name: str) -> str:
 
 def test_a_dish_leans_an_upright_line_alike_at_every_rotation() -> None:
     # D (R + h) / R^2 for a line from h to the rim: D = 0.004 in, R = 5 in, h = 1.5 in.
-    one = best_rotation(plate_of(dish=0.004), table_height=(1.5, "in"))
+    one = best(plate_of(dish=0.004))
     expected = math.degrees(math.atan(0.004 * (5.0 + 1.5) / 25.0))
     assert expected == pytest.approx(0.060, abs=5e-4)
     assert_allclose(one.slope_deg([0.0, 77.0, 190.0]), expected, rtol=1e-12)
@@ -102,7 +107,7 @@ def test_a_saddle_leans_it_by_twice_its_angle(crest_deg: float) -> None:
     # -S cos(2 theta2) (R + h) / R^2, theta2 from the horizontal to the crest.
     high, crest = 0.003, math.radians(crest_deg)
     plate = plate_of(saddle_cos=high * math.cos(2 * crest), saddle_sin=high * math.sin(2 * crest))
-    one = best_rotation(plate, table_height=(1.5, "in"))
+    one = best(plate)
     for top in (0.0, 20.0, 111.0, 300.0):
         from_level = crest_deg - (top + 90.0)
         slope = -high * math.cos(math.radians(2 * from_level)) * (5.0 + 1.5) / 25.0
@@ -111,29 +116,27 @@ def test_a_saddle_leans_it_by_twice_its_angle(crest_deg: float) -> None:
 
 
 def test_a_reach_ends_the_line_before_the_rim() -> None:
-    one = best_rotation(plate_of(dish=0.004), table_height=(1.5, "in"), reach=(2.0, "in"))
+    one = best(plate_of(dish=0.004), reach=(2.0, "in"))
     assert_allclose(one.worst.value, math.degrees(math.atan(0.004 * (3.5 + 1.5) / 25.0)))
     assert one.where == "upright from 1.5 to 3.5 in above the arbor's axis"
 
 
 def test_a_level_line_with_its_middle_above_the_axis_feels_no_dish() -> None:
     plate = plate_of(tilt=(0.0005, 0.0), dish=0.004)
-    one = best_rotation(plate, table_height=(1.5, "in"), line="level")
+    one = best(plate, line="level")
     assert one.dish is not None
     assert (one.dish.value, one.dish.u) == (0.0, 0.0)
     assert "none: this line does not feel it" in str(one)
     assert_allclose(one.zeros_deg, [0.0, 180.0], atol=1e-9)
     # With its middle half an inch aside it runs up the dish: 2 away / R^2.
-    aside = best_rotation(
-        plate, table_height=(1.5, "in"), line="level", away_from_centre=(0.5, "in")
-    )
+    aside = best(plate, line="level", away_from_centre=(0.5, "in"))
     assert aside.dish is not None
     assert_allclose(aside.dish.value, math.degrees(math.atan(0.004 * 1.0 / 25.0)))
 
 
 def test_a_level_line_feels_a_saddle_by_its_height_above_the_axis() -> None:
     plate = plate_of(saddle_sin=0.003)
-    one = best_rotation(plate, table_height=(1.5, "in"), line="level")
+    one = best(plate, line="level")
     # z = S 2 u v / R^2 with tooth 1 uppermost: along v at u = h it rises by 2 S h / R^2.
     assert_allclose(one.slope_deg([0.0]), math.degrees(math.atan(2 * 0.003 * 1.5 / 25.0)))
 
@@ -285,7 +288,7 @@ def test_a_square_rocks_as_far_as_it_can_rest_on_the_body(bent, line, table, awa
 
 def test_a_dish_rocks_a_square_by_four_bows_over_its_length() -> None:
     # A parabola's tangent at its end against its chord; z = D (r / R)^2 has the bow D L^2 / 4 R^2.
-    one = best_rotation(plate_of(dish=-0.004), table_height=(1.5, "in"), reach=(3.0, "in"))
+    one = best(plate_of(dish=-0.004), reach=(3.0, "in"))
     assert_allclose(one.bow.value, 0.004 * 9.0 / 4 / 25.0, rtol=1e-4)
     rock = math.degrees(math.atan(4 * one.bow.value / 3.0))
     assert_allclose(one.rock_deg, rock, rtol=1e-3)
@@ -293,7 +296,7 @@ def test_a_dish_rocks_a_square_by_four_bows_over_its_length() -> None:
     said = " ".join(one.remarks)
     assert "bulges toward the indicator" in said
     assert "Hold it against the other side" in said
-    hollow = best_rotation(plate_of(dish=0.004), table_height=(1.5, "in"), reach=(3.0, "in"))
+    hollow = best(plate_of(dish=0.004), reach=(3.0, "in"))
     assert hollow.rock_deg == 0.0
     assert "Hold it against the indicator's side" in " ".join(hollow.remarks)
 
@@ -358,7 +361,7 @@ THREE = [plate_of(teeth=teeth, harmonics=3) for teeth in (24, 41)]
 
 def test_where_the_dish_outweighs_the_rest_the_least_is_named_with_what_is_left() -> None:
     plate = plate_of(tilt=(0.0005, 0.0), dish=0.004)
-    one = best_rotation(plate, table_height=(1.5, "in"))
+    one = best(plate)
     assert one.zeros_deg == ()
     # The dish leans the top toward the indicator: the far side of the tilt uppermost undoes most.
     assert one.best_deg == pytest.approx(180.0)
@@ -394,13 +397,13 @@ def test_without_dish_and_saddle_it_is_the_neutral_line_with_the_same_sign() -> 
 
 
 def test_level_the_neutral_line_has_near_or_far_uppermost() -> None:
-    one = best_rotation(plate_of(tilt=(0.0005, 0.0)), table_height=(1.5, "in"), line="level")
+    one = best(plate_of(tilt=(0.0005, 0.0)), line="level")
     assert one.neutral_teeth == (1, 21)
 
 
 def test_the_neutral_line_s_teeth_are_told_with_what_the_whole_shape_leaves() -> None:
     plate = plate_of(tilt=(0.0005, 0.0), dish=0.001, saddle_cos=0.0005)
-    one = best_rotation(plate, table_height=(1.5, "in"))
+    one = best(plate)
     assert one.neutral_teeth == (11, 31)
     for tooth, left in zip(one.neutral_teeth, (one.neutral_1, one.neutral_2), strict=True):
         assert_allclose(left.value, one.slope_deg([9.0 * (tooth - 1)])[0])
@@ -424,9 +427,7 @@ def test_the_doubt_is_what_gtc_propagates(line: str) -> None:
         tilt=(0.3, 0.1), dish=0.4, saddle_cos=0.2, saddle_sin=-0.1, covariance=cov, u=1.0
     )
     assert plate.names[:5] == ("tilt_cos", "tilt_sin", "dish", "saddle_cos", "saddle_sin")
-    one = best_rotation(
-        plate, table_height=(1.5, "in"), reach=(3.0, "in"), away_from_centre=(0.4, "in"), line=line
-    )
+    one = best(plate, reach=(3.0, "in"), away_from_centre=(0.4, "in"), line=line)
     sd = np.sqrt(np.diag(cov))
     known = GTC.multiple_ureal(plate.values.tolist(), sd.tolist(), plate.dof)
     for i in range(len(sd)):
@@ -453,7 +454,7 @@ def test_the_doubt_is_what_gtc_propagates(line: str) -> None:
 
 def test_limits_are_students_with_the_fit_s_degrees_of_freedom() -> None:
     # Student's t for 5 degrees of freedom is 2.5706 (any table).
-    one = best_rotation(plate_of(tilt=(5e-4, 0), u=1e-4, dof=5), table_height=(1.5, "in"))
+    one = best(plate_of(tilt=(5e-4, 0), u=1e-4, dof=5))
     assert_allclose((one.left.high - one.left.low) / 2 / one.left.u, 2.5706, rtol=1e-4)
 
 
@@ -464,11 +465,11 @@ def test_limits_hold_the_truth_as_often_as_they_say(saddle: float) -> None:
     truth = plate_of(tilt=(3e-4, 2e-4), dish=5e-4, saddle_cos=saddle, harmonics=2)
     unit = correlated(6)
     spread = np.linalg.cholesky(unit)
-    one = best_rotation(truth, table_height=(1.5, "in"), reach=(3.0, "in"))
+    one = best(truth, reach=(3.0, "in"))
     tops = [0.0, 85.0, 200.0]
     true = one.slope_deg(tops)
     kept = 0
-    best = 0
+    kept_best = 0
     for run in range(runs):
         values = truth.values + spread @ rng.normal(size=6)
         scale = rng.chisquare(dof) / dof
@@ -478,14 +479,14 @@ def test_limits_hold_the_truth_as_often_as_they_say(saddle: float) -> None:
             told = slopes.at(top)
             kept += told.low <= slope <= told.high
         if run < 50:
-            chosen = best_rotation(seen, table_height=(1.5, "in"), reach=(3.0, "in"))
+            chosen = best(seen, reach=(3.0, "in"))
             left = chosen.left or chosen.worst
             top = chosen.worst_deg
             top = top if chosen.best_tooth is None else seen.blade.angle_of(chosen.best_tooth)
-            best += left.low <= one.slope_deg([top])[0] <= left.high
+            kept_best += left.low <= one.slope_deg([top])[0] <= left.high
     # 95 % within four standard deviations of a count; at the tooth chosen not below.
     assert abs(kept / (3 * runs) - 0.95) < 4 * math.sqrt(0.95 * 0.05 / runs)
-    assert best / 50 > 0.95 - 4 * math.sqrt(0.95 * 0.05 / 50)
+    assert kept_best / 50 > 0.95 - 4 * math.sqrt(0.95 * 0.05 / 50)
 
 
 def test_a_flat_plate_is_seldom_said_to_be_anything_else() -> None:
@@ -509,23 +510,23 @@ def test_a_flat_plate_is_seldom_said_to_be_anything_else() -> None:
 def test_limits_of_what_is_picked_from_scatter_are_scheffe_s(line: str, felt: int) -> None:
     # scipy.stats.f; tilt, dish (not of a level line) and saddle lean it, so many parameters.
     near = plate_of(tilt=(5e-4, 0), u=4e-4, dof=20)
-    one = best_rotation(near, table_height=(1.5, "in"), line=line)
+    one = best(near, line=line)
     factor = math.sqrt(felt * stats.f.ppf(0.95, felt, 20))
     for picked in (one.left, one.worst):
         assert_allclose(picked.high - picked.value, factor * picked.u)
     clear = plate_of(tilt=(5e-4, 0), u=2e-5, dof=20)
-    one = best_rotation(clear, table_height=(1.5, "in"), line=line)
+    one = best(clear, line=line)
     for picked in (one.left, one.worst):
         assert_allclose(picked.high - picked.value, stats.t.ppf(0.975, 20) * picked.u)
 
 
 plate_flat = plate_of(dof=10_000_000)
-best_of_flat = best_rotation(plate_flat, table_height=(1.5, "in"))
+best_of_flat = best(plate_flat)
 
 
 def test_any_rotation_will_do_is_said_with_the_worst_case() -> None:
     plate = plate_of(tilt=(1e-5, 0.0), u=1e-4)
-    one = best_rotation(plate, table_height=(1.5, "in"))
+    one = best(plate)
     assert not one.resolved
     assert one.best_tooth is one.best_deg is one.left is one.neutral_teeth is None
     assert one.headline.startswith("Any rotation will do: at worst 0.00")
@@ -535,7 +536,7 @@ def test_any_rotation_will_do_is_said_with_the_worst_case() -> None:
 
 
 def test_a_dish_alone_is_said_to_stay_at_any_rotation() -> None:
-    one = best_rotation(plate_of(dish=0.004, u=1e-4), table_height=(1.5, "in"))
+    one = best(plate_of(dish=0.004, u=1e-4))
     assert "ny rotation will do" not in one.headline
     assert "up to 0.06" in one.headline
     assert any("cannot be turned away" in remark for remark in one.remarks)
@@ -543,7 +544,7 @@ def test_a_dish_alone_is_said_to_stay_at_any_rotation() -> None:
 
 def test_a_doubt_that_is_not_known_is_never_printed_as_a_number() -> None:
     plate = plate_of(tilt=(0.0, 0.0), covariance=np.full((6, 6), math.nan))
-    one = best_rotation(plate, table_height=(1.5, "in"), tolerance_deg=0.02)
+    one = best(plate, tolerance_deg=0.02)
     assert not one.resolved
     assert one.best_tooth is None
     assert "cannot tell" in one.headline
@@ -557,10 +558,10 @@ def test_a_doubt_that_is_not_known_is_never_printed_as_a_number() -> None:
 )
 def test_the_verdict_is_about_the_best_tooth(tolerance: float, verdict: str) -> None:
     plate = plate_of(tilt=(0.0005, 0.0), dish=0.0037, u=5e-5)
-    one = best_rotation(plate, table_height=(1.5, "in"), tolerance_deg=tolerance)
+    one = best(plate, tolerance_deg=tolerance)
     assert one.left.value == pytest.approx(0.0265, abs=1e-3)
     assert one.verdict == verdict
-    assert best_rotation(plate, table_height=(1.5, "in")).verdict is None
+    assert best(plate).verdict is None
 
 
 # ---------------------------------------------------------------- what is not told
@@ -569,7 +570,7 @@ def test_the_verdict_is_about_the_best_tooth(tolerance: float, verdict: str) -> 
 @pytest.mark.parametrize("what", ["dish", "saddle"])
 def test_what_is_not_identified_is_said_and_never_taken_for_nothing(what: str) -> None:
     plate = plate_of(tilt=(0.0005, 0.0), not_identified={what: "no second ring was read"})
-    one = best_rotation(plate, table_height=(1.5, "in"), tolerance_deg=1.0)
+    one = best(plate, tolerance_deg=1.0)
     assert one.missing == {what: "no second ring was read"}
     assert one.verdict == "cannot tell"
     assert one.headline.endswith(f"as far as can be told: {what} is not known")
@@ -585,7 +586,7 @@ def test_what_is_not_identified_is_said_and_never_taken_for_nothing(what: str) -
 
 def test_a_line_that_does_not_feel_what_is_missing_does_not_miss_it() -> None:
     plate = plate_of(tilt=(0.0005, 0.0), not_identified={"dish": "one ring"})
-    one = best_rotation(plate, table_height=(1.5, "in"), line="level", tolerance_deg=1.0)
+    one = best(plate, line="level", tolerance_deg=1.0)
     assert one.missing == {}
     assert one.verdict == "within"
     # But it bends the line.
@@ -604,24 +605,24 @@ def test_one_real_ring_tells_no_dish() -> None:
 
 def test_a_traverse_that_is_not_told_leans_no_line() -> None:
     plate = plate_of(tilt=(0.0005, 0.0), not_identified={"traverse": "one stand"})
-    assert best_rotation(plate, table_height=(1.5, "in")).missing == {}
+    assert best(plate).missing == {}
 
 
 def test_rings_that_fit_no_one_plate_are_trusted_with_no_verdict() -> None:
     plate = plate_of(tilt=(0.0005, 0.0))
     plate = replace(plate, checks=plate.checks._replace(tilt=0.0001))
-    one = best_rotation(plate, table_height=(1.5, "in"), tolerance_deg=1.0)
+    one = best(plate, tolerance_deg=1.0)
     assert one.verdict == "cannot tell"
     assert "the rings do not fit one plate" in one.headline
 
 
 def test_warnings_of_the_fit_and_a_flipped_blade_are_passed_on() -> None:
     plate = plate_of(tilt=(0.0005, 0.0), warnings=("the guide is bent",))
-    assert "The guide is bent." in best_rotation(plate, table_height=(1.5, "in")).remarks
+    assert "The guide is bent." in best(plate).remarks
     flipped = replace(
         plate, rings=(*plate.rings, Ring(plate.rings[0].readings, flipped=True, zero="b"))
     )
-    said = " ".join(best_rotation(flipped, table_height=(1.5, "in")).remarks)
+    said = " ".join(best(flipped).remarks)
     assert "before the blade was flipped" in said
 
 
@@ -630,28 +631,26 @@ def test_warnings_of_the_fit_and_a_flipped_blade_are_passed_on() -> None:
 
 def test_without_a_reach_the_line_ends_at_the_gullets_or_at_the_tips() -> None:
     plate = plate_of(tilt=(0.0005, 0.0))
-    tips = best_rotation(plate, table_height=(1.5, "in"))
+    tips = best(plate)
     assert tips.line.end == 5.0
     assert any("Gullet depth not stated" in remark for remark in tips.remarks)
     blade = bg.Blade(40, diameter="10 in", gullet="0.5 in", name="demo")
     ring = plate.rings[0].readings
     read = bg.Readings(blade, ring.reading, unit="in", ring_radius="4.5 in")
     cut = replace(plate, rings=(Ring(read),))
-    one = best_rotation(cut, table_height=(1.5, "in"), away_from_centre=(1.0, "in"))
+    one = best(cut, away_from_centre=(1.0, "in"))
     assert_allclose(one.line.end, complex(math.sqrt(4.5**2 - 1), 1.0))
     assert not any("Gullet" in remark for remark in one.remarks)
-    level = best_rotation(
-        cut, table_height=(1.5, "in"), line="level", away_from_centre=(-1.0, "in")
-    )
+    level = best(cut, line="level", away_from_centre=(-1.0, "in"))
     half = math.sqrt(4.5**2 - 1.5**2)
     assert_allclose([level.line.start, level.line.end], [1.5 - 1j * half, 1.5 + 1j * (half - 2)])
 
 
 def test_a_square_longer_than_the_plate_ends_with_it_and_that_is_said() -> None:
-    one = best_rotation(plate_of(tilt=(0.0005, 0.0)), table_height=(1.5, "in"), reach=(6.0, "in"))
+    one = best(plate_of(tilt=(0.0005, 0.0)), reach=(6.0, "in"))
     assert one.line.end == 5.0
     assert any("reaches past the plate" in remark for remark in one.remarks)
-    just = best_rotation(plate_of(tilt=(0.0005, 0.0)), table_height=(1.5, "in"), reach=(3.5, "in"))
+    just = best(plate_of(tilt=(0.0005, 0.0)), reach=(3.5, "in"))
     assert not any("reaches past" in remark for remark in just.remarks)
 
 
@@ -661,8 +660,8 @@ def test_a_plate_without_a_diameter_needs_a_reach() -> None:
     read = bg.Readings(bg.Blade(40), ring.reading, unit="in", ring_radius="4.5 in")
     plate = replace(base, rings=(Ring(read),), reference_radius=4.5)
     with pytest.raises(bg.RefusedError, match="give reach"):
-        best_rotation(plate, table_height=(1.5, "in"))
-    one = best_rotation(plate, table_height=(1.5, "in"), reach=(5.0, "in"))
+        best(plate)
+    one = best(plate, reach=(5.0, "in"))
     assert one.line.end == 6.5
     assert any("read out to 4.5 in: beyond" in remark for remark in one.remarks)
 
@@ -720,11 +719,10 @@ def test_every_unit_gives_the_same_angles(unit: str, line: str) -> None:
     scale = np.array([1.0, 1.0, per, per, per, 1.0])
     plate = replace(plate, covariance=correlated(6) * np.outer(scale, scale))
     square = {"line": line, "away_from_centre": (0.3, "in"), "reach": (3.0, "in")}
-    one = best_rotation(plate, table_height=(1.5, "in"), **square)
+    one = best(plate, **square)
     other = best_rotation(plate, table_height=(38.1, "mm"), **square)
-    base = best_rotation(
+    base = best(
         replace(plate_of(tilt=(4e-4, 3e-4), **shape), covariance=correlated(6)),
-        table_height=(1.5, "in"),
         **square,
     )
     assert (other.line.unit, one.line.unit, one.plate.unit) == ("mm", "in", unit)
@@ -747,24 +745,24 @@ def test_the_same_keys_whatever_is_known() -> None:
         plate_of(u=1e-3),
         plate_of(tilt=(5e-4, 0), not_identified={"dish": "no", "saddle": "no"}),
     ]
-    keys = [list(best_rotation(one, table_height=(1.5, "in")).to_dict()) for one in told]
+    keys = [list(best(one).to_dict()) for one in told]
     assert keys[0] == keys[1] == keys[2]
     assert len(set(keys[0])) == len(keys[0])
-    values = best_rotation(told[0], table_height=(1.5, "in")).to_dict()
+    values = best(told[0]).to_dict()
     assert values["line_start_up"] == 1.5
     assert (values["line"], values["line_unit"], values["unit"]) == ("upright", "in", "in")
-    assert best_rotation(told[0], table_height=(1.5, "in")).to_frame().shape[0] == 1
+    assert best(told[0]).to_frame().shape[0] == 1
 
 
 @pytest.mark.parametrize("line", ["upright", "level"])
 def test_the_answer_says_which_end_leans_where(line: str) -> None:
     plate = plate_of(tilt=(5e-4, 0), dish=0.001, u=1e-6)
-    one = best_rotation(plate, table_height=(1.5, "in"), line=line, away_from_centre=(0.5, "in"))
+    one = best(plate, line=line, away_from_centre=(0.5, "in"))
     end = "upper end" if line == "upright" else "end beside the teeth that follow"
     text = str(one)
     top = one.worst.value
     assert f"{end} {'toward' if top > 0 else 'from'} the indicator" in text
     assert "toward the teeth that follow the uppermost" in one.where
-    back = best_rotation(plate, table_height=(1.5, "in"), line=line, away_from_centre=(-0.5, "in"))
+    back = best(plate, line=line, away_from_centre=(-0.5, "in"))
     assert "toward the teeth before the uppermost" in back.where
     assert f"Stand tooth {one.best_tooth} uppermost" in text

@@ -17,7 +17,7 @@ from simulated import rng_for
 from test_rotation import plate_of
 
 import bladegeom as bg
-from bladegeom.draw.cautions import CAUTIONS
+from bladegeom.draw.printed import CAUTIONS
 from bladegeom.draw.turn import rotation_chart
 from bladegeom.plate.line import PlateSlopes
 from bladegeom.plate.plate import fit_plate

@@ -15,9 +15,9 @@ import pypdf
 import pytest
 
 import bladegeom as bg
-from bladegeom.draw.cautions import CAUTIONS
+from bladegeom.draw.card import shelf_page
 from bladegeom.draw.fonts import escaped
-from bladegeom.draw.shelf_page import shelf_page
+from bladegeom.draw.printed import CAUTIONS
 from bladegeom.fit.answer import blade_answer
 from bladegeom.shop.shelf import _HEADS, shelf
 from bladegeom.tables.folder import read_folder
@@ -363,11 +363,15 @@ def test_the_table_is_aligned_and_fits_a_terminal(put):
     assert starts == {body[0].index("file")}
 
 
-def test_warnings_are_counted_and_said_where_to_read(put):
-    listed = shelf(put(a__csv=table(whole(0.0, "flat"))))
-    assert listed.rows[0].cells()[-2] == str(len(listed.rows[0].fit.warnings))
-    assert "bladegeom fit FILE --blade NAME" in str(listed)
-    assert "bladegeom fit" not in str(shelf(put(a__csv=table(whole(0.2, "A")))))
+def test_warnings_are_counted_and_told_once_with_the_blades_that_they_are_of(put):
+    listed = shelf(put(a__csv=table(whole(0.0, "flat")), b__csv=table(whole(0.0, "even"))))
+    (words,) = listed.rows[0].fit.warnings
+    assert {row.cells()[-2] for row in listed.rows} == {"1"}
+    (told,) = listed.warned
+    assert told.endswith(words)
+    assert all(row.name in told for row in listed.rows)
+    good = {"a__csv": table(whole(0.2, "A")), "b__csv": table(whole(0.2, "B"))}
+    assert not shelf(put(**good)).warned
 
 
 def plain(value):

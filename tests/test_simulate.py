@@ -368,11 +368,7 @@ def test_a_generator_goes_on_from_call_to_call() -> None:
 
 
 def test_one_more_fault_leaves_the_noise_as_it_was() -> None:
-    faults = [
-        Saddle("0.05 mm"),
-        Gum(3, "0.1 mm"),
-        Flange("0.04 mm"),
-    ]
+    faults = [Saddle("0.05 mm"), Gum(3, "0.1 mm"), Flange("0.04 mm")]
     plain, more = simulate(rng=4), simulate(rng=4, faults=faults)
     np.testing.assert_array_equal(plain.key.parts["noise"], more.key.parts["noise"])
     np.testing.assert_array_equal(plain.key.parts["tilt"], more.key.parts["tilt"])
@@ -432,10 +428,7 @@ def test_the_key_lies_within_the_limits_of_the_fit_in_95_of_100() -> None:
         ({"faults": ["gum"]}, "'gum' is no fault; use LocalBend, Gum, "),
         ({"faults": [Gum]}, "is no fault"),
         ({"faults": [NO_TILT, Tilt()]}, "Tilt is there twice"),
-        (
-            {"faults": [UnitSlip(3, "in"), UnitSlip(9, "um")]},
-            "UnitSlip is there twice",
-        ),
+        ({"faults": [UnitSlip(3, "in"), UnitSlip(9, "um")]}, "UnitSlip is there twice"),
         ({"faults": [Tilt("-0.1 mm")]}, "Tilt.tir is -0.1"),
         ({"faults": [Tilt("0.1")]}, "Tilt.tir: '0.1' has no unit"),
         ({"faults": [Tilt(0.1)]}, "Tilt.tir is 0.1, without a unit"),
@@ -444,15 +437,9 @@ def test_the_key_lies_within_the_limits_of_the_fit_in_95_of_100() -> None:
         ({"faults": [Saddle("-1 mm")]}, "Saddle.crest is -1"),
         ({"faults": [Seating((True, "mm"))]}, "Seating.sd is True"),
         ({"faults": [Play("-0.1 mm")]}, "Play.band is -0.1"),
-        (
-            {"faults": [Flange("120 mm")]},
-            "Flange.tir is 120 mm, more than the ring's radius",
-        ),
+        ({"faults": [Flange("120 mm")]}, "Flange.tir is 120 mm, more than the ring's radius"),
         ({"faults": [Gum(3, "-115 mm")]}, "more than the ring's radius"),
-        (
-            {"faults": [Dish("5 in")]},
-            "Dish.height is 5 in, more than the ring's radius",
-        ),
+        ({"faults": [Dish("5 in")]}, "Dish.height is 5 in, more than the ring's radius"),
         ({"faults": [LocalBend(3, 41, "0.1 mm")]}, "tooth 41 on a 40-tooth blade"),
         ({"faults": [Gum(0, "0.1 mm")]}, "tooth 0 on a 40-tooth blade"),
         ({"faults": [Bump(41, "0.1 mm")]}, "Bump.after is 41"),
@@ -462,10 +449,7 @@ def test_the_key_lies_within_the_limits_of_the_fit_in_95_of_100() -> None:
         ({"faults": [Doubled(41)]}, "tooth 41 on a 40-tooth blade"),
         ({"faults": [Skipped(3)], "turned": ["backward"]}, "first turn"),
         ({"faults": [Skipped(3), LostMinus(3)]}, "tooth 3 is skipped"),
-        (
-            {"faults": [Tilt(near_deg=0.0), LostMinus(1)]},
-            "no minus to lose",
-        ),
+        ({"faults": [Tilt(near_deg=0.0), LostMinus(1)]}, "no minus to lose"),
         ({"faults": [DecimalSlip(3, 5)]}, "factor of 5"),
         ({"faults": [DecimalSlip(3, 1)]}, "factor of 1"),
         ({"faults": [DecimalSlip(3, -10)]}, "factor of -10"),
@@ -493,12 +477,7 @@ def test_what_is_not_possible_is_refused(asked: dict[str, Any], words: str) -> N
 
 
 def test_what_has_its_own_place_may_come_several_times() -> None:
-    made = exact(
-        None,
-        Gum(3, "0.1 mm"),
-        Gum(9, "-0.2 mm"),
-        Bump(20, "1 thou"),
-    )
+    made = exact(None, Gum(3, "0.1 mm"), Gum(9, "-0.2 mm"), Bump(20, "1 thou"))
     assert made.written[[2, 8, 19, 20]] == pytest.approx([0.1, -0.2, 0.0, 0.0254])
     assert [one[:3] for one in made.key.planted[:2]] == [
         ("spike", (3,), (3,)), ("spike", (9,), (9,)),
@@ -559,11 +538,7 @@ def test_a_table_does_not_lose_the_angles_of_the_teeth() -> None:
 
 
 def test_the_key_says_what_was_planted_in_plain_values() -> None:
-    faults = [
-        DecimalSlip(9, 10),
-        Gum(3, "0.1 mm"),
-        Tilt("0.1 mm", near_deg=93.0),
-    ]
+    faults = [DecimalSlip(9, 10), Gum(3, "0.1 mm"), Tilt("0.1 mm", near_deg=93.0)]
     made = simulate(blade_of(name="K-1"), rng=1, faults=faults)
     said = made.key.to_dict()
     assert said["near_tooth"] == 11

@@ -235,7 +235,7 @@ def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown() -> None:
         ({"away_deg": 0.0, "tolerance_deg": 0.0}, "the tolerance is 0 deg"),
         ({"away_deg": 0.0, "tolerance_deg": math.nan}, "the tolerance is nan deg"),
         ({"away_deg": 0.0, "tolerance_deg": 90.0}, "the tolerance is 90 deg"),
-        ({"away_deg": 0.0, "span": (0.0, "mm")}, "span is 0.0 mm"),
+        ({"away_deg": 0.0, "span": (0.0, "mm")}, "span is 0 mm"),
         ({"away_deg": 0.0, "span": (math.inf, "in")}, "span is inf in"),
         ({"away_deg": 0.0, "span": 1.0}, "without a unit"),
     ],

@@ -12,7 +12,7 @@ from simulated import rng_for
 from test_history import a_visit
 
 import bladegeom as bg
-from bladegeom.shop.trend import Point, _line
+from bladegeom.shop.trend import Point, line_through
 
 START = date(2020, 1, 1)
 
@@ -29,7 +29,9 @@ def visits_of(values, u=None, days=None, **kept):
             cosine_mm=value / 2,
             sine_mm=0.0,
             rounding_mm=0.0,
-            covariance_mm2=np.eye(2) * (one / 2) ** 2,
+            variance_cosine_mm2=(one / 2) ** 2,
+            variance_sine_mm2=(one / 2) ** 2,
+            covariance_mm2=0.0,
             diameter_mm=250.0 - value,
             digest=str(place),
         )
@@ -62,7 +64,7 @@ def test_norris_is_met():
     """NIST StRD, Norris: certified slope, intercept and residual standard deviation."""
     y, x = reference_columns("norris.csv")
     points = [Point(a_visit(), value, np.nan, "") for value in y]
-    slope, middle, height, _ = _line(points, x * 365.2425)
+    slope, middle, height, _ = line_through(points, x * 365.2425)
     assert slope.value == pytest.approx(1.00211681802045, rel=1e-11)
     assert height.value - slope.value * middle / 365.2425 == pytest.approx(
         -0.262323073774029, rel=1e-9

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import json
-
 import numpy as np
 import pytest
+from shop_days import NO_MISTAKE, queue_rows
 from simulated import rng_for
 from written import save
 
@@ -15,7 +14,6 @@ LIMIT = 0.1
 RAW = bg.Limit("raw_tir", (LIMIT, "mm"), "invented for a test")
 WOBBLE = bg.Limit("wobble_tir", (LIMIT, "mm"), "invented for a test")
 BOTH = bg.Limits((RAW, WOBBLE))
-NO_MISTAKE = bg.check_readings(bg.Readings(bg.Blade(4), [0, 1, 0, -1], unit="mm"))
 
 
 def bump(teeth, first, count, height):
@@ -34,15 +32,15 @@ def plate(teeth, *, seed=1, bend=0.0):
 def judged(heights, unread=(), *, listed=None, limits=BOTH, rule="zones", findings=None):
     teeth = len(heights)
     read = [tooth for tooth in range(1, teeth + 1) if tooth not in set(unread)]
-    readings = bg.Readings(
-        bg.Blade(listed or teeth, name="A"),
-        [heights[tooth - 1] for tooth in read],
-        unit="mm",
-        tooth=read,
-        ring_radius="100 mm",
-        graduation="0.001 mm",
-    )
-    return bg.assess(bg.fit_wobble(readings), limits, rule=rule, findings=findings)
+    fit = fitted(listed or teeth, heights, read)
+    return bg.assess(fit, limits, rule=rule, findings=findings)
+
+
+def fitted(teeth, heights, read, **facts):
+    """The fit of a blade of which those teeth were read."""
+    facts = {"unit": "mm", "ring_radius": "100 mm", "graduation": "0.001 mm"} | facts
+    values = [heights[tooth - 1] for tooth in read]
+    return bg.fit_wobble(bg.Readings(bg.Blade(teeth, name="A"), values, tooth=read, **facts))
 
 
 def run_of(first, count, teeth):
@@ -145,18 +143,8 @@ def test_a_blade_that_fails_on_what_was_read_fails_and_the_rest_is_named():
 
 
 def test_turns_that_read_different_teeth_count_together():
-    heights = plate(40)
     tooth = [*range(1, 22), *range(20, 41)]
-    readings = bg.Readings(
-        bg.Blade(40),
-        heights[np.array(tooth) - 1],
-        unit="mm",
-        tooth=tooth,
-        turn=[1] * 21 + [2] * 21,
-        ring_radius="100 mm",
-        graduation="0.001 mm",
-    )
-    said = bg.assess(bg.fit_wobble(readings), BOTH)
+    said = bg.assess(fitted(40, plate(40), tooth, turn=[1] * 21 + [2] * 21), BOTH)
     assert (said.teeth_read, said.teeth_to_read) == (40, ())
 
 
@@ -166,7 +154,7 @@ def test_the_teeth_to_read_stand_in_the_queue(tmp_path):
     rows += [f"A,60,{tooth},{heights[tooth - 1]:.3f},100,0.001" for tooth in range(1, 41)]
     table = save(tmp_path / "day.csv", "\n".join(rows) + "\n")
     bg.run_batch([table], BOTH, tmp_path / "out")
-    (row,) = json.loads((tmp_path / "out" / "queue.json").read_text("utf-8"))["blades"]
+    row = queue_rows(tmp_path / "out" / "queue.json")["A"]
     assert row["teeth_to_read"] == [*range(41, 61)]
     assert (row["teeth_read"], row["teeth"]) == (40, 60)
     assert (row["action"], row["outcome"]) == ("measure again", "undecided")

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
+from asked import asked
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
@@ -31,7 +33,12 @@ from bladegeom.wall.wall import cut_wall
 
 RIM, RING, WIDTH = 127.0, 110.0, 3.2
 few = settings(max_examples=12, deadline=None)
-CUT = {"side_angle_deg": 1.0, "feed_per_turn": (1.0, "mm"), "height": (30.0, "mm")}
+CUT = {"side_angle_deg": 1.0, "feed_per_turn": "1 mm", "height": "30 mm"}
+
+
+def walled(fit, **facts):
+    """The wall, numbers in millimetres."""
+    return asked(partial(cut_wall, fit), **(CUT | facts))
 
 
 def blade_of(teeth, **facts):
@@ -45,26 +52,26 @@ def fit_of(truth, teeth=24, unit="mm", pattern=None, **facts):
     return bg.fit_wobble(simulated(truth, blade, angles, ring_mm=RING, unit=unit, **facts))
 
 
-def still(teeth=40, **facts):
+def read_as(blade, reading, unit="mm", **facts):
+    facts = {"ring_radius": (RING, "mm")} | facts
+    return bg.fit_wobble(bg.Readings(blade, reading, unit=unit, **facts))
+
+
+def still(teeth=40, side="", **facts):
     """A blade that does not wobble, read with a dial fine beyond all doubt."""
-    return bg.fit_wobble(
-        bg.Readings(
-            blade_of(teeth, **facts),
-            np.zeros(teeth),
-            unit="mm",
-            ring_radius=(RING, "mm"),
-            graduation="1e-09 mm",
-        )
-    )
+    return read_as(blade_of(teeth, **facts), np.zeros(teeth), graduation="1e-09 mm", side=side)
+
+
+def only(tooth, out, teeth=40):
+    """Side offsets of a blade of which one tooth stands out."""
+    return np.where(np.arange(1, teeth + 1) == tooth, out, 0.0)
 
 
 def wobbling(amplitude=0.05, noise=0.003, near_deg=50.0, seed=9, teeth=40, unit="mm", **facts):
     angles = 360.0 * np.arange(teeth) / teeth
     read = amplitude * np.cos(np.radians(angles - near_deg))
     read = (read + rng_for(seed).normal(0.0, noise, teeth)) * PER_MM[unit]
-    facts = {"ring_radius": (RING, "mm")} | facts
-    blade = blade_of(teeth, name="ash")
-    return bg.fit_wobble(bg.Readings(blade, read, unit=unit, **facts))
+    return read_as(blade_of(teeth, name="ash"), read, unit, **facts)
 
 
 def cosine_of_entry(height, rim=RIM):
@@ -184,13 +191,13 @@ def test_the_wall_is_what_swept_teeth_leave(
     offsets = rng_for(seed).normal(0.0, scatter, count)
     asked = {
         "side_angle_deg": angle,
-        "feed_per_turn": (feed, "mm"),
-        "height": (height, "mm"),
-        "corner": (corner, "mm") if corner else None,
-        "lateral": (offsets, "mm"),
+        "feed_per_turn": feed,
+        "height": height,
+        "corner": corner or None,
+        "lateral": offsets,
         "side": side,
     }
-    wall = cut_wall(fit_of(truth, count, pattern=pattern, side=seen_from), **asked)
+    wall = walled(fit_of(truth, count, pattern=pattern, side=seen_from), **asked)
     along, deepest, tooth = swept_wall(
         truth,
         tooth_angles_deg(count, pattern or "1"),
@@ -238,7 +245,7 @@ def test_a_point_on_a_tilted_plate_keeps_its_distance_while_it_turns():
 @pytest.mark.parametrize("height", [10.0, 40.0, 127.0])
 def test_a_true_blade_leaves_the_steps_of_every_tooth(teeth, height):
     # By hand: a ramp from each tip, (feed / N) cos(p) tan(k) deep; Ra of a ramp is a quarter.
-    wall = cut_wall(still(teeth), **CUT | {"height": (height, "mm")})
+    wall = walled(still(teeth), height=height)
     deep = 1.0 / teeth * cosine_of_entry(height) * tan_deg(1.0)
     # The rim is a circle: over a step of d the depth falls short by d / (2 c) of itself at most.
     curve = 1.0 / teeth / RIM / cosine_of_entry(height) ** 2
@@ -253,9 +260,8 @@ def test_a_true_blade_leaves_the_steps_of_every_tooth(teeth, height):
 
 @pytest.mark.parametrize("teeth", [4, 5, 24, 60])
 def test_a_tooth_that_stands_far_out_leaves_one_mark_a_turn(teeth):
-    offsets = np.zeros(teeth)
-    offsets[1] = 0.3
-    wall = cut_wall(still(teeth), **CUT, lateral=(offsets, "mm"))
+    offsets = only(2, 0.3, teeth)
+    wall = walled(still(teeth), lateral=offsets)
     deep = cosine_of_entry(30.0) * tan_deg(1.0)
     assert_allclose(wall.peak_to_valley.value, deep, rtol=0.01)
     assert_allclose(wall.ra.value, deep / 4, rtol=0.01)
@@ -268,15 +274,13 @@ def test_a_tooth_that_stands_far_out_leaves_one_mark_a_turn(teeth):
     assert "tooth 2 alone finishes this wall" in str(wall)
     assert wall.headline == "One mark a turn, 1 mm apart: tooth 2 alone finishes this wall"
     # The same tooth stands farthest in on the other wall: it never touches that.
-    other = cut_wall(still(teeth), **CUT, lateral=(offsets, "mm"), side="away")
+    other = walled(still(teeth), lateral=offsets, side="away")
     assert 2 not in [one.tooth for one in other.finishing]
 
 
 def test_teeth_set_to_both_sides_in_turn_mark_each_wall_at_every_second_tooth():
     offsets = 0.2 * (-1.0) ** np.arange(40)
-    toward, away = (
-        cut_wall(still(), **CUT, lateral=(offsets, "mm"), side=side) for side in ("toward", "away")
-    )
+    toward, away = (walled(still(), lateral=offsets, side=side) for side in ("toward", "away"))
     assert sorted(one.tooth for one in toward.finishing) == list(range(1, 41, 2))
     assert sorted(one.tooth for one in away.finishing) == list(range(2, 41, 2))
     assert toward.marks == away.marks == 20
@@ -289,13 +293,7 @@ def test_rounded_corners_leave_ridges_as_the_cutter_mark_relation_says(feed, hei
     # Peripheral milling: marks e apart of a circle of radius R are e^2 / (8 R) high; from memory.
     # Exactly R - sqrt(R^2 - e^2 / 4). Ra of a parabola of height h is 4 h / (9 sqrt(3)): by hand.
     radius = 2.0
-    wall = cut_wall(
-        still(),
-        side_angle_deg=3.0,
-        feed_per_turn=(feed, "mm"),
-        height=(height, "mm"),
-        corner=(radius, "mm"),
-    )
+    wall = walled(still(), side_angle_deg=3.0, feed_per_turn=feed, height=height, corner=radius)
     # Where the corner stands out most, one radius below the rim, the circle is a bit steeper.
     apart = feed / 40 * math.sqrt(1 - ((RIM - height) / (RIM - radius)) ** 2)
     assert apart < 2 * radius * math.sin(math.radians(3.0))
@@ -305,15 +303,13 @@ def test_rounded_corners_leave_ridges_as_the_cutter_mark_relation_says(feed, hei
     assert_allclose(wall.ra.value, 4 / (9 * math.sqrt(3)) * published, rtol=0.01)
     assert wall.marks == 40
     # One tooth alone: the marks stand a whole turn's feed apart.
-    offsets = np.zeros(40)
-    offsets[7] = 0.5
-    alone = cut_wall(
+    alone = walled(
         still(),
         side_angle_deg=40.0,
-        feed_per_turn=(feed, "mm"),
-        height=(height, "mm"),
-        corner=(radius, "mm"),
-        lateral=(offsets, "mm"),
+        feed_per_turn=feed,
+        height=height,
+        corner=radius,
+        lateral=only(8, 0.5),
     )
     exact = radius - math.sqrt(radius**2 - (40 * apart) ** 2 / 4)
     assert_allclose(alone.peak_to_valley.value, exact, rtol=0.03)
@@ -402,9 +398,7 @@ def test_marks_once_a_turn_win_as_soon_as_the_wobble_beats_the_steps_wave(teeth)
 def test_the_outermost_places_of_both_walls_are_the_predicted_kerf_apart(truth, teeth, feed):
     fit = fit_of(truth, teeth)
     out = [
-        cut_wall(
-            fit, side_angle_deg=1.0, feed_per_turn=(feed, "mm"), height=(40.0, "mm"), side=side
-        ).out.value
+        walled(fit, side_angle_deg=1.0, feed_per_turn=feed, height=40.0, side=side).out.value
         for side in ("toward", "away")
     ]
     predicted = kerf(fit)
@@ -416,10 +410,10 @@ def test_the_outermost_places_of_both_walls_are_the_predicted_kerf_apart(truth, 
 
 def test_with_a_tooth_in_the_near_direction_it_is_the_predicted_kerf_exactly():
     fit = fit_of(RigidBlade(0.05, 90.0), 40)
-    out = [cut_wall(fit, **CUT, side=side).out.value for side in ("toward", "away")]
+    out = [walled(fit, side=side).out.value for side in ("toward", "away")]
     assert_allclose(WIDTH + sum(out), kerf(fit).width.value, rtol=1e-12)
-    assert cut_wall(fit, **CUT).finishing[0].tooth == 11
-    assert cut_wall(fit, **CUT, side="away").finishing[0].tooth == 31
+    assert walled(fit).finishing[0].tooth == 11
+    assert walled(fit, side="away").finishing[0].tooth == 31
 
 
 @given(bodies, st.integers(0, 9))
@@ -428,11 +422,9 @@ def test_the_other_wall_is_the_same_wall_of_a_mirrored_blade(truth, seed):
     offsets = rng_for(seed).normal(0.0, 0.01, 24)
     fit = fit_of(truth)
     read = fit.readings
-    mirrored = bg.fit_wobble(
-        bg.Readings(read.blade, -read.reading, unit="mm", ring_radius=(RING, "mm"))
-    )
-    away = cut_wall(fit, **CUT, lateral=(offsets, "mm"), side="away")
-    toward = cut_wall(mirrored, **CUT, lateral=(-offsets, "mm"))
+    mirrored = read_as(read.blade, -read.reading)
+    away = walled(fit, lateral=offsets, side="away")
+    toward = walled(mirrored, lateral=-offsets)
     for key in ("peak_to_valley", "ra", "wall_out"):
         assert_allclose(away.to_dict()[key], toward.to_dict()[key], rtol=1e-9, atol=1e-12)
 
@@ -442,9 +434,9 @@ def test_the_other_wall_is_the_same_wall_of_a_mirrored_blade(truth, seed):
 def test_numbering_from_another_tooth_only_renames_the_teeth(first, seed):
     truth = RigidBlade(0.03, 100.0)
     offsets = rng_for(seed).normal(0.0, 0.01, 24)
-    wall = cut_wall(fit_of(truth), **CUT, lateral=(offsets, "mm"))
+    wall = walled(fit_of(truth), lateral=offsets)
     renamed = RigidBlade(0.03, (100.0 - 15.0 * first) % 360.0)
-    other = cut_wall(fit_of(renamed), **CUT, lateral=(np.roll(offsets, -first), "mm"))
+    other = walled(fit_of(renamed), lateral=np.roll(offsets, -first))
     assert_allclose(other.peak_to_valley.value, wall.peak_to_valley.value, rtol=1e-6)
     was = {one.tooth: one.share for one in wall.finishing}
     now = {(one.tooth + first - 1) % 24 + 1: one.share for one in other.finishing}
@@ -455,13 +447,7 @@ def test_numbering_from_another_tooth_only_renames_the_teeth(first, seed):
 @given(bodies, st.floats(0.5, 4.0), st.floats(0.2, 1.5))
 @few
 def test_shares_make_a_whole_and_heights_keep_their_order(truth, angle, feed):
-    wall = cut_wall(
-        fit_of(truth),
-        side_angle_deg=angle,
-        feed_per_turn=(feed, "mm"),
-        height=(50.0, "mm"),
-        corner=(0.1, "mm"),
-    )
+    wall = walled(fit_of(truth), side_angle_deg=angle, feed_per_turn=feed, height=50.0, corner=0.1)
     one = wall.profile
     assert sum(tooth.share for tooth in wall.finishing) == pytest.approx(1.0)
     assert one.feed == pytest.approx(wall.feed)
@@ -474,10 +460,10 @@ def test_shares_make_a_whole_and_heights_keep_their_order(truth, angle, feed):
 
 def test_a_finer_grid_changes_nothing_that_is_told(monkeypatch):
     fit = wobbling()
-    asked = CUT | {"corner": (0.3, "mm"), "side_angle_deg": 4.0}
-    coarse = cut_wall(fit, **asked).to_dict()
+    how = {"corner": 0.3, "side_angle_deg": 4.0}
+    coarse = walled(fit, **how).to_dict()
     monkeypatch.setattr(envelopes, "_POINTS", 20_000)
-    fine = cut_wall(fit, **asked).to_dict()
+    fine = walled(fit, **how).to_dict()
     for key in ("peak_to_valley", "ra", "wall_out", "half_feed_peak_to_valley"):
         assert_allclose(coarse[key], fine[key], rtol=2e-3)
     assert coarse["marks_per_turn"] == fine["marks_per_turn"]
@@ -489,17 +475,8 @@ def test_the_teeth_pass_the_front_going_down():
     walls = {}
     for numbered in ("clockwise", "counterclockwise", None):
         for seen_from in ("left", "right", ""):
-            fit = bg.fit_wobble(
-                bg.Readings(
-                    blade_of(40, numbered=numbered),
-                    np.zeros(40),
-                    unit="mm",
-                    ring_radius=(RING, "mm"),
-                    graduation="1e-09 mm",
-                    side=seen_from,
-                )
-            )
-            walls[numbered, seen_from] = cut_wall(fit, **CUT, lateral=(offsets, "mm"))
+            fit = still(side=seen_from, numbered=numbered)
+            walls[numbered, seen_from] = walled(fit, lateral=offsets)
     # Seen from the left the front is on the right, and the blade turns clockwise: then the tooth
     # with the next number, a step clockwise, is one step ahead and has passed before.
     assert walls["clockwise", "left"].passing == "falling"
@@ -518,10 +495,8 @@ def test_the_teeth_pass_the_front_going_down():
 def test_inches_give_the_same_wall(unit):
     truth = RigidBlade(0.03, 33.0)
     offsets = rng_for(4).normal(0.0, 0.01, 24)
-    mm = cut_wall(
-        fit_of(truth), **CUT, corner=(0.1, "mm"), lateral=(1000 * offsets, "um")
-    ).to_dict()
-    other = cut_wall(
+    mm = walled(fit_of(truth), corner=0.1, lateral=(1000 * offsets, "um")).to_dict()
+    other = walled(
         fit_of(truth, unit=unit),
         side_angle_deg=1.0,
         feed_per_turn=(1 / 25.4, "in"),
@@ -539,34 +514,24 @@ def test_inches_give_the_same_wall(unit):
 
 def test_what_would_help_is_what_the_simulation_says():
     fit = wobbling(0.02)
-    wall = cut_wall(fit, **CUT)
-    half = cut_wall(fit, **CUT | {"feed_per_turn": (0.5, "mm")})
+    wall = walled(fit)
+    half = walled(fit, feed_per_turn=0.5)
     assert_allclose(wall.half_feed, half.peak_to_valley.value, rtol=1e-9)
-    assert_allclose(wall.no_wobble, cut_wall(still(), **CUT).peak_to_valley.value, rtol=1e-6)
+    assert_allclose(wall.no_wobble, walled(still()).peak_to_valley.value, rtol=1e-6)
     assert "a clean seat and a remount" in str(wall)
     assert "half the feed" in str(wall)
     # One tooth stands out far: the wobble has no part in its marks.
-    offsets = np.zeros(40)
-    offsets[4] = 0.4
-    assert "a clean seat" not in str(cut_wall(fit, **CUT, lateral=(offsets, "mm")))
+    assert "a clean seat" not in str(walled(fit, lateral=only(5, 0.4)))
 
 
 def test_limits_are_the_extremes_over_the_joint_region():
     # Joint region of two parameters, 2 F(0.95; 2, dof): scipy.stats. Many points at random in it.
     # With most of the teeth unread the region is no circle, and lies askew.
     whole = wobbling(0.012, noise=0.002).readings
-    fit = bg.fit_wobble(
-        bg.Readings(
-            whole.blade,
-            whole.reading[:17],
-            tooth=whole.tooth[:17],
-            unit="mm",
-            ring_radius=(RING, "mm"),
-        )
-    )
+    fit = read_as(whole.blade, whole.reading[:17], tooth=whole.tooth[:17])
     least, most = np.linalg.eigvalsh(fit.covariance)
     assert most > 4 * least
-    wall = cut_wall(fit, **CUT)
+    wall = walled(fit)
     reach = math.sqrt(2 * stats.f.ppf(0.95, 2, fit.dof))
     rng = rng_for(1)
     root = np.linalg.cholesky(fit.covariance)
@@ -594,22 +559,17 @@ def test_limits_are_the_extremes_over_the_joint_region():
 def test_limits_hold_the_truth_in_nineteen_of_twenty_cases():
     # The region is a joint one, so that it holds each value oftener; 1 % is left to chance.
     teeth, held = 12, 0
-    exact = bg.Readings(
-        blade_of(teeth),
-        0.01 * np.cos(np.radians(tooth_angles_deg(teeth) - 80.0)),
-        unit="mm",
-        ring_radius=(RING, "mm"),
-    )
-    truth = cut_wall(bg.fit_wobble(exact), **CUT).peak_to_valley.value
+    exact = 0.01 * np.cos(np.radians(tooth_angles_deg(teeth) - 80.0))
+    truth = walled(read_as(blade_of(teeth), exact)).peak_to_valley.value
     cases = 40
     for seed in range(cases):
-        found = cut_wall(wobbling(0.01, 0.003, 80.0, seed, teeth), **CUT).peak_to_valley
+        found = walled(wobbling(0.01, 0.003, 80.0, seed, teeth)).peak_to_valley
         held += found.low <= truth <= found.high
     assert held >= stats.binom.ppf(0.01, cases, 0.95)
 
 
 def test_without_an_established_wobble_there_are_upper_limits_and_no_names():
-    wall = cut_wall(wobbling(0.0), **CUT)
+    wall = walled(wobbling(0.0))
     values = wall.to_dict()
     assert not wall.fit.resolved
     assert values["finishing"] is None
@@ -623,18 +583,14 @@ def test_without_an_established_wobble_there_are_upper_limits_and_no_names():
     assert "from 1 to 40 marks a turn" in text
     assert "no wobble is established: nothing to name" in text
     # Offsets that were given speak for themselves.
-    offsets = np.zeros(40)
-    offsets[4] = 0.4
-    sure = cut_wall(wobbling(0.0), **CUT, lateral=(offsets, "mm"))
+    sure = walled(wobbling(0.0), lateral=only(5, 0.4))
     assert [one["tooth"] for one in sure.to_dict()["finishing"]] == [5]
     assert sure.finishing[0].share_low == pytest.approx(1.0)
     assert sure.marks == 1
 
 
 def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown():
-    blade = blade_of(40)
-    fit = bg.fit_wobble(bg.Readings(blade, np.zeros(40), unit="mm", ring_radius=(RING, "mm")))
-    wall = cut_wall(fit, **CUT)
+    wall = walled(read_as(blade_of(40), np.zeros(40)))
     values = wall.to_dict()
     assert values["peak_to_valley"] > 0
     unknown = ("peak_to_valley_low", "ra_high", "wall_out_high", "marks_per_turn", "mark_pitch")
@@ -645,7 +601,7 @@ def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown():
 
 
 def test_words_name_marks_teeth_limits_and_what_is_assumed():
-    wall = cut_wall(wobbling(), **CUT)
+    wall = walled(wobbling())
     text = str(wall)
     assert text.startswith("Blade ash: wall of the kerf toward the indicator, in mm")
     assert "one mark a turn, 1 mm apart" in text
@@ -659,16 +615,14 @@ def test_words_name_marks_teeth_limits_and_what_is_assumed():
         "the saw's manual comes first",
     ):
         assert words in text
-    assert "marks of every tooth, 0.025 mm apart" in str(cut_wall(still(), **CUT))
-    assert "all teeth finish it alike" in str(
-        cut_wall(still(), **CUT, lateral=(np.zeros(40), "mm"))
-    )
+    assert "marks of every tooth, 0.025 mm apart" in str(walled(still()))
+    assert "all teeth finish it alike" in str(walled(still(), lateral=np.zeros(40)))
     assert "several kinds" not in text
     kinds = still(40, tooth_pattern=("L", "R"))
-    assert "several kinds" in str(cut_wall(kinds, **CUT))
-    away = cut_wall(wobbling(), **CUT, side="away")
+    assert "several kinds" in str(walled(kinds))
+    away = walled(wobbling(), side="away")
     assert "away from the indicator" in str(away)
-    many = cut_wall(wobbling(), **CUT | {"side_angle_deg": 20.0})
+    many = walled(wobbling(), side_angle_deg=20.0)
     assert len(many.finishing) > 6
     assert "of the teeth finish this wall" in str(many)
     assert "! " in text
@@ -676,9 +630,9 @@ def test_words_name_marks_teeth_limits_and_what_is_assumed():
 
 def test_keys_are_the_same_whatever_was_asked():
     keys = {
-        tuple(cut_wall(fit, **CUT, **asked).to_dict())
+        tuple(walled(fit, **asked).to_dict())
         for fit in (wobbling(), wobbling(0.0))
-        for asked in ({"side": "away", "corner": (0.1, "mm")}, {"lateral": (np.zeros(40), "um")})
+        for asked in ({"side": "away", "corner": 0.1}, {"lateral": (np.zeros(40), "um")})
     }
     assert len(keys) == 1
 
@@ -717,13 +671,13 @@ def test_what_cannot_be_answered_is_refused(asked, problem):
 def test_everything_missing_is_named():
     bare = bg.Readings(bg.Blade(40), np.cos(np.arange(40)), unit="mm")
     with pytest.raises(bg.RefusedError) as told:
-        cut_wall(bg.fit_wobble(bare), **CUT)
+        walled(bg.fit_wobble(bare))
     assert [fault.column for fault in told.value.faults] == ["diameter", "ring_radius"]
 
 
 def test_the_highest_blade_there_is_reaches_its_radius_in_any_unit():
     for unit in ("mm", "in"):
-        wall = cut_wall(
+        wall = walled(
             wobbling(unit=unit), side_angle_deg=1.0, feed_per_turn=(0.04, "in"), height=(5.0, "in")
         )
         assert wall.peak_to_valley.value > 0

@@ -5,9 +5,8 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
-import pypdf
 import pytest
-from fits import check_fits
+from fits import check_black_and_white, check_fits, check_margins, size_mm
 from matplotlib.figure import Figure
 from simulated import PER_MM, rng_for
 
@@ -154,13 +153,7 @@ def test_no_words_meet_and_none_leave_the_page(wall, paper):
     ax = wall_chart(wall, paper=paper, date=DAY)
     check_fits(ax)
     figure = ax.get_figure(root=True)
-    figure.draw_without_rendering()
-    boxes = [text.get_window_extent() for text in figure.texts]
-    boxes += [axes.get_tightbbox() for axes in figure.axes]
-    edge = 5 / 25.4 * figure.dpi  # Most printers reach to within 5 mm: common practice, no source.
-    for box in boxes:
-        assert edge <= box.x0 < box.x1 <= figure.bbox.x1 - edge
-        assert edge <= box.y0 < box.y1 <= figure.bbox.y1 - edge
+    check_margins(figure)
     (plot,) = [axes.get_tightbbox() for axes in figure.axes]
     assert not any(plot.overlaps(text.get_window_extent()) for text in figure.texts)
     numbers = [text.get_window_extent() for text in ax.texts]
@@ -177,15 +170,9 @@ def test_numbers_that_have_no_room_are_left_out_and_it_is_said():
 
 
 def test_the_chart_is_black_and_white():
-    figure = wall_chart(wall_of(), date=DAY).get_figure(root=True)
-    figure.set_dpi(40)
-    figure.canvas.draw()
-    red, green, blue, _ = np.asarray(figure.canvas.buffer_rgba()).astype(int).transpose(2, 0, 1)
-    assert np.array_equal(red, green)
-    assert np.array_equal(green, blue)
+    check_black_and_white(wall_chart(wall_of(), date=DAY).get_figure(root=True))
 
 
 def test_the_page_prints_at_true_size(tmp_path):
     bg.save_chart(wall_chart(wall_of(), paper="letter"), tmp_path / "w.pdf")
-    box = pypdf.PdfReader(tmp_path / "w.pdf").pages[0].mediabox
-    assert float(box.width) / 72 * 25.4 == pytest.approx(279.4, abs=0.05)
+    assert size_mm(tmp_path / "w.pdf")[0] == pytest.approx(279.4, abs=0.05)

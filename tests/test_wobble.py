@@ -349,3 +349,8 @@ def test_readings_without_any_scatter_are_not_trusted_in_silence() -> None:
     fit = bg.fit_wobble(stated)
     assert not any("without any scatter" in warning for warning in fit.warnings)
     assert not fit.resolved
+
+
+@pytest.mark.parametrize("shown", ["amplitude_interval", "near_interval"])
+def test_limits_are_shown_as_plain_numbers(shown: str) -> None:
+    assert "np." not in repr(getattr(noisy(), shown)())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,9 +36,6 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import zero_amplitude_p
 from bladegeom.lengths import convert
 from bladegeom.wobble import Wobble
-
-if TYPE_CHECKING:
-    pass
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -112,11 +109,7 @@ class _Together(NamedTuple):
 
 
 def _together(members: Sequence[Member]) -> _Together:
-    """Part the wobbles of blades from that of the flange they share.
-
-    Generalised least squares, each mounting with the doubt of its fit and a seating variance that
-    is estimated from what is left over (`bladegeom.arbor.mountings.Mountings.seating_variance`).
-    """
+    """Part the wobbles of blades from that of the flange they share; see `separate_arbor`."""
     unit = members[0].fits[0].readings.unit
     parts = zip(*(one.mounted(unit) for one in members), strict=True)
     given = Mounted(*map(np.concatenate, parts))
@@ -184,9 +177,10 @@ def separate_arbor(
     radians; it shows as seating. Where teeth are left unread, what local bends add to the wobble
     is the same in every mounting and stays in B, whatever the number of mountings.
     """
-    member = member_of(fits, clock_deg, mounts)
+    name = fits[0].readings.blade.name if len(fits) else ""
+    member = member_of(name, fits, clock_deg, mounts, whole=True)
     first, clock = fits[0].readings, member.clock_deg
-    check_places(clock, first.blade.name)
+    check_places(clock, name)
     found = _together([member])
     solved, left = found.solved, found.left(found.dof(slice(None)))
     warnings, p_value, read = _of_one_blade(left, member, found), None, None
@@ -236,8 +230,8 @@ def fleet_arbor(blades: Mapping[str, Measured] | Sequence[Measured]) -> FleetFit
     RefusedError
         If no blade was read at two clock positions, or mountings do not belong together.
     """
-    named = members_of(blades)
-    members = [one for one in named.values() if one is not None]
+    every = members_of(blades)
+    members = [one for one in every if one.fits]
     found, first = _together(members), members[0].fits[0].readings
     flange = found.vector(len(members))
     left = found.left(flange.dof)
@@ -257,7 +251,7 @@ def fleet_arbor(blades: Mapping[str, Measured] | Sequence[Measured]) -> FleetFit
             )
             for at, one in enumerate(members)
         ),
-        not_corrected={name: _NOT_KEPT for name, one in named.items() if one is None},
+        not_corrected={one.name: _NOT_KEPT for one in every if not one.fits},
         warnings=tuple(_of_fleet(left, members, found)),
     )
 

@@ -273,9 +273,10 @@ def advise(
     """
     found: list[ClockAdvice] = []
     refused = list(mounts.refused)
+    how: dict[str, Any] = {"harmonics": harmonics, "drift": drift, "robust": robust}
     for name, own in mounts.blades.items():
-        clock: dict[str, float] = {}
-        fits = []
+        fits: dict[str, WobbleFit] = {}
+        clock: list[float] = []
         for mount in own:
             try:
                 if mount.clock_deg is None:
@@ -286,10 +287,8 @@ def advise(
                         blade=name,
                         column="clock_deg",
                     )
-                fits.append(
-                    fit_wobble(mount.readings, harmonics=harmonics, drift=drift, robust=robust)
-                )
-                clock[mount.name] = mount.clock_deg
+                fits[mount.name] = fit_wobble(mount.readings, **how)
+                clock.append(mount.clock_deg)
             except RefusedError as error:
                 refused += [
                     replace(fault, problem=f"mount {mount.name}: {fault.problem}")
@@ -305,7 +304,7 @@ def advise(
                     blade=name,
                     column="mount",
                 )
-            arbor = separate_arbor(fits, [*clock.values()], mounts=[*clock], flange=flange)
+            arbor = separate_arbor([*fits.values()], clock, mounts=[*fits], flange=flange)
             found.append(clock_advice(arbor))
         except RefusedError as error:
             refused += error.faults
@@ -320,35 +319,25 @@ def tooth_at_mark(arbor: ArborFit, at: int) -> int | None:
     return tooth if abs(off) < _AT_THE_MARK_DEG else None
 
 
+def new_mounting(arbor: ArborFit, clock_deg: ArrayLike) -> Wobble:
+    """Return the wobble to expect of one new mounting at each clock position.
+
+    Its seating scatter and the scatter of its readings are in its doubt, counted together as one
+    mounting's variance: the seating alone, where it is no larger than the other, is too little
+    known. NaN where it is not known at all.
+    """
+    seen = _seen(np.asarray(clock_deg, dtype=np.float64))
+    own = math.nan if arbor.left.seating_sd is None else _variance(arbor)
+    doubt = seen @ arbor.covariance @ np.swapaxes(seen, -1, -2) + own * np.eye(2)
+    return Wobble(arbor.at(clock_deg), np.moveaxis(doubt, (-2, -1), (0, 1)), arbor.left.dof)
+
+
 def tir_limits(arbor: ArborFit, clock_deg: ArrayLike) -> tuple[Floats, Floats]:
-    """Return the 95 % limits of the wobble TIR that one new mounting will show.
-
-    Its seating scatter and the scatter of its readings are counted together, as one mounting's
-    variance: the seating alone, where it is no larger than the other, is too little known.
-
-    Parameters
-    ----------
-    arbor : ArborFit
-    clock_deg : array_like, shape (n,)
-
-    Returns
-    -------
-    low, high : ndarray, shape (n,)
-        NaN where the seating is not known.
-    """
-    clock = np.atleast_1d(np.asarray(clock_deg, dtype=np.float64))
-    sd = np.sqrt(np.linalg.eigvalsh(_doubt_of_sum(arbor, clock))[..., -1] + _new_variance(arbor))
-    low, high = next_limits(np.abs(arbor.at(clock)), sd, arbor.left.dof)
+    """Return the 95 % limits of the wobble TIR that one new mounting will show, NaN if unknown."""
+    new = new_mounting(arbor, clock_deg)
+    variance = np.linalg.eigvalsh(np.moveaxis(new.covariance, (0, 1), (-2, -1)))[..., -1]
+    low, high = next_limits(new.amplitude, np.sqrt(variance), new.dof)
     return 2 * low, 2 * high
-
-
-def new_mounting(arbor: ArborFit, clock_deg: float) -> Wobble:
-    """Return the wobble to expect of one new mounting, with the doubt of its own seating.
-
-    See `tir_limits`.
-    """
-    doubt = _doubt_of_sum(arbor, np.array([clock_deg]))[0] + _new_variance(arbor) * np.eye(2)
-    return Wobble(complex(arbor.at(clock_deg)), doubt, arbor.left.dof)
 
 
 def measured_tir(arbor: ArborFit) -> Known:
@@ -359,39 +348,25 @@ def measured_tir(arbor: ArborFit) -> Known:
     return Known(2 * amplitude, low=2 * float(low), high=2 * float(high))
 
 
-def _new_variance(arbor: ArborFit) -> float:
-    return math.nan if arbor.left.seating_sd is None else _variance(arbor)
-
-
 def _variance(arbor: ArborFit) -> float:
     """Return the variance of either component of one mounting, its readings and its seating.
 
     Least squares of mountings that are equally well known has the covariance
     ``variance (X'X)^-1``.
     """
-    return float(np.trace(arbor.covariance) / np.trace(_inverse(_information(arbor))))
-
-
-def _doubt_of_sum(arbor: ArborFit, clock_deg: Floats) -> Floats:
-    """Return the covariance of blade and flange together at clock positions, shape (n, 2, 2)."""
-    seen = _seen(clock_deg)
-    doubt: Floats = seen @ arbor.covariance @ np.swapaxes(seen, -1, -2)
-    return doubt
+    return float(np.trace(arbor.covariance) / np.trace(np.linalg.inv(_information(arbor))))
 
 
 def _seen(clock_deg: Floats) -> Floats:
-    """Return what blade and flange add to the wobble at clock positions, shape (n, 2, 4)."""
-    return arbor_design(clock_deg, np.zeros(len(clock_deg), dtype=np.int64)).reshape(-1, 2, 4)
+    """Return what blade and flange add to the wobble at clock positions, shape (..., 2, 4)."""
+    each = arbor_design(clock_deg.ravel(), np.zeros(clock_deg.size, dtype=np.int64))
+    return each.reshape(*clock_deg.shape, 2, 4)
 
 
 def _information(arbor: ArborFit) -> Floats:
     seen = _seen(arbor.clock_deg)
     total: Floats = np.einsum("nij,nik->jk", seen, seen)
     return total
-
-
-def _inverse(information: Floats) -> Floats:
-    return np.asarray(np.linalg.inv(information), dtype=np.float64)
 
 
 def next_teeth(arbor: ArborFit, best: int) -> tuple[tuple[int, ...], tuple[float, ...]]:
@@ -403,10 +378,10 @@ def next_teeth(arbor: ArborFit, best: int) -> tuple[tuple[int, ...], tuple[float
     seen = _seen(-arbor.blade.angles_deg)
     each = np.swapaxes(seen, -1, -2) @ seen
     held = _information(arbor)
-    today = float(np.trace(_inverse(held)))
+    today = float(np.trace(np.linalg.inv(held)))
     chosen, shares = [], []
     for _ in range(_NEXT):
-        covariance = _inverse(held + each)
+        covariance = np.linalg.inv(held + each)
         total = np.trace(covariance, axis1=-2, axis2=-1)
         left = seen[best - 1] @ covariance @ seen[best - 1].T
         goal = total + 1e-6 * np.trace(left, axis1=-2, axis2=-1)
@@ -425,16 +400,9 @@ def next_limits(estimate: ArrayLike, sd: ArrayLike, dof: ArrayLike) -> tuple[Flo
     where no wobble would. The upper is the radius about 0 inside which 97.5 % of the places lie
     where the vector may be, its errors being Student's.
 
-    Parameters
-    ----------
-    estimate, sd, dof : array_like
-        Of shapes that broadcast to (...): amplitude of the estimate, standard deviation of one
-        component of its error, and the degrees of freedom of that. A zero `sd` counts as the
-        smallest that matters.
-
-    Returns
-    -------
-    low, high : ndarray, shape (...)
+    The estimate is an amplitude, `sd` the standard deviation of one component of its error, and
+    `dof` the degrees of freedom of that, of shapes that broadcast to (...). A zero `sd` counts as
+    the smallest that matters.
     """
     given, doubt, free = np.broadcast_arrays(
         *(np.asarray(one, dtype=np.float64) for one in (estimate, sd, dof))
@@ -456,14 +424,6 @@ def difference(one: Known, other: Known) -> Known:
     What either may be off toward the other is added as squares: the method of Zou and Donner
     (2008, Stat Med 27:1693-1702; cited from memory), which for symmetrical limits is the root of
     the sum of squares.
-
-    Parameters
-    ----------
-    one, other : Known
-
-    Returns
-    -------
-    Known
     """
     value = one.value - other.value
     down = math.hypot(one.value - one.low, other.high - other.value)

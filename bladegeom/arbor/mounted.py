@@ -9,7 +9,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.blade import Blade
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
@@ -27,15 +26,7 @@ LEAST_ARC_DEG = 10.0
 
 
 class Mounted(NamedTuple):
-    """Fits of mountings in one unit.
-
-    Attributes
-    ----------
-    measured : complex ndarray, shape (n,)
-    covariance : ndarray, shape (n, 2, 2)
-        With the rounding that does not average out.
-    dof : ndarray, shape (n,)
-    """
+    """Fits of n mountings in one unit; rounding that does not average out is in the covariance."""
 
     measured: NDArray[np.complex128]
     covariance: Floats
@@ -43,17 +34,7 @@ class Mounted(NamedTuple):
 
 
 class Member(NamedTuple):
-    """The mountings of one blade whose clock positions are known.
-
-    Attributes
-    ----------
-    name : str
-    fits : list of WobbleFit, shape (n,)
-    clock_deg : ndarray, shape (n,)
-    mounts : tuple of str, shape (n,)
-    left_out : int
-        How many mountings without a clock position there were besides.
-    """
+    """The mountings of one blade whose clock positions are known; how many are left out."""
 
     name: str
     fits: list[WobbleFit]
@@ -67,20 +48,14 @@ class Member(NamedTuple):
         return self.fits[0].readings.ring_radius_mm
 
     def mounted(self, unit: str) -> Mounted:
-        """Return the fits in one unit.
-
-        Raises
-        ------
-        RefusedError
-            If the blades, rings, surfaces or sides differ, or a doubt is not known.
-        """
+        """Return the fits in one unit; refuse other blades, rings, surfaces, sides, no doubt."""
         first = self.fits[0].readings
         for fit, name in zip(self.fits, self.mounts, strict=True):
-            here, there = f"mounting {self.mounts[0]}", f"mounting {name}"
-            _check_same_blade(first.blade, fit.readings.blade, here, there)
-            _check_same_way(first, fit.readings, here, there)
-            _check_same_ring(first, fit.readings, here, there)
-            _check_doubt(fit, there)
+            both = first, fit.readings, f"mounting {self.mounts[0]}", f"mounting {name}"
+            _check_same_blade(*both)
+            _check_same_way(*both)
+            _check_same_ring(*both)
+            _check_doubt(fit, both[-1])
         factor = np.array([MM_PER[fit.unit] / MM_PER[unit] for fit in self.fits])
         covariance = np.array([fit.rounded_covariance for fit in self.fits])
         return Mounted(
@@ -91,29 +66,59 @@ class Member(NamedTuple):
 
 
 def member_of(
-    fits: Sequence[WobbleFit], clock_deg: Sequence[float], mounts: Sequence[str] | None
+    name: str,
+    fits: Sequence[WobbleFit],
+    clock_deg: Sequence[float | None] | None,
+    mounts: Sequence[str] | None = None,
+    *,
+    whole: bool = False,
 ) -> Member:
-    """Return the mountings of a blade that is measured by itself.
+    """Return the mountings of one blade, of which those without a clock position are left out.
 
-    Raises
-    ------
-    RefusedError
-        If there is no mounting, or not one name and one clock position a mounting.
+    They go by their place from 1 where they have no names; refused where names or clock positions
+    are not one a mounting, and where a clock position is missing from what must be `whole`.
     """
-    names = _names_of(fits, mounts)
-    blade = fits[0].readings.blade.name
-    return Member(blade, list(fits), _checked_clock(clock_deg, names, blade), names)
+    if not len(fits):
+        raise refuse("no mounting is given", "give one fit a mounting", column="fits")
+    names = [str(one) for one in (range(1, len(fits) + 1) if mounts is None else mounts)]
+    clocks = [None] * len(fits) if clock_deg is None else list(clock_deg)
+    for what, given, cure, column in (
+        ("names", names, "give one name a mounting", "mount"),
+        ("clock positions", clocks, "give one clock_deg a mounting", "clock_deg"),
+    ):
+        if len(given) != len(fits):
+            problem = f"{len(given)} {what} for {len(fits)} mountings"
+            raise refuse(problem, cure, value=len(given), blade=name, column=column)
+    kept = [at for at, clock in enumerate(clocks) if whole or clock is not None]
+    for at in kept:
+        _check_clock(clocks[at], names[at], name)
+    return Member(
+        name=name,
+        fits=[fits[at] for at in kept],
+        clock_deg=np.array([clocks[at] for at in kept], dtype=np.float64),
+        mounts=tuple(names[at] for at in kept),
+        left_out=len(fits) - len(kept),
+    )
 
 
-def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> dict[str, Member | None]:
-    """Return the blades of a fleet, None for one without any clock position.
+def _check_clock(clock: object, mount: str, blade: str) -> None:
+    number = isinstance(clock, (int, float, np.integer, np.floating))
+    if isinstance(clock, bool) or not number or not abs(float(clock)) <= 360:  # type: ignore[arg-type]
+        raise refuse(
+            f"mounting {mount}: clock_deg is {clock}",
+            "give the degrees from the arbor's mark to tooth 1, in the direction of numbering, "
+            "from 0 to 360",
+            value=clock,
+            blade=blade,
+            column="clock_deg",
+        )
 
-    In a sequence they go by the names in their readings, or by their place from 1.
 
-    Raises
-    ------
-    RefusedError
-        If no blade was read at two clock positions, or they were not read one way.
+def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> list[Member]:
+    """Return the blades of a fleet, also those without any clock position.
+
+    In a sequence they go by the names in their readings, or by their place from 1. Refused where
+    no blade was read at two clock positions, or they were not read one way.
     """
     named: dict[str, Measured] = {}
     if isinstance(blades, Mapping):
@@ -128,8 +133,8 @@ def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> dict[str,
             named[name] = (fits, clock_deg)
     if not named:
         raise refuse("no blade is given", "give fits and clock_deg of each blade", column="blades")
-    found = {name: _known(name, *given) for name, given in named.items()}
-    members = [one for one in found.values() if one is not None]
+    found = [member_of(name, *given) for name, given in named.items()]
+    members = [one for one in found if one.fits]
     if not members:
         raise refuse(
             "no clock position is given for any blade: the arbor's phase was not kept, so its "
@@ -139,12 +144,15 @@ def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> dict[str,
         )
     first = members[0]
     for one in members[1:]:
-        here, there = f"blade {first.name}", f"blade {one.name}"
-        _check_same_way(first.fits[0].readings, one.fits[0].readings, here, there)
+        both = (
+            first.fits[0].readings,
+            one.fits[0].readings,
+            f"blade {first.name}",
+            f"blade {one.name}",
+        )
+        _check_same_way(*both)
         if (first.ring_mm is None) != (one.ring_mm is None):
-            problem = f"of {here} and {there} only one states its ring radius"
-            cure = "state ring_radius for all blades"
-            raise refuse(problem, cure, blade=one.name, column="ring_radius")
+            _refuse_one_ring(one.name, *both[2:], "all blades")
     if all(arc_deg(one.clock_deg) < LEAST_ARC_DEG for one in members):
         raise refuse(
             "no blade was read at two clock positions, so arbor and blade cannot be told apart",
@@ -155,40 +163,11 @@ def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> dict[str,
     return found
 
 
-def _known(
-    name: str, fits: Sequence[WobbleFit], clock_deg: Sequence[float | None] | None
-) -> Member | None:
-    """Return the mountings of a blade whose clock positions were kept; None where none was."""
-    mounts = _names_of(fits, None)
-    given: list[float | None] = [None] * len(fits) if clock_deg is None else list(clock_deg)
-    _check_one_each(given, mounts, name)
-    kept = [place for place, clock in enumerate(given) if clock is not None]
-    if not kept:
-        return None
-    chosen = tuple(mounts[place] for place in kept)
-    clock = _checked_clock([one for one in given if one is not None], chosen, name)
-    return Member(name, [fits[place] for place in kept], clock, chosen, len(fits) - len(kept))
-
-
 def flange_at_ring(flange: WobbleFit, blade: Readings, unit: str) -> Wobble:
     """Return the wobble of a flange's face that was read directly, carried out to a blade's ring.
 
     Blade and flange share the tilt, so the wobble grows as the ring radius. The doubt of both
     radii, where stated, is in it.
-
-    Parameters
-    ----------
-    flange : WobbleFit
-        Of the flange's face, read from the same side as the blade and counted the same way, as
-        of a "blade" whose tooth 1 stands at the arbor's mark.
-    blade : Readings
-    unit : str
-        Of the result.
-
-    Raises
-    ------
-    RefusedError
-        If a ring radius or the doubt is not known, or sides or numberings differ.
     """
     read = flange.readings
     inner, outer = read.ring_radius_mm, blade.ring_radius_mm
@@ -239,11 +218,8 @@ def _check_same_ring(one: Readings, other: Readings, first: str, second: str) ->
     if here is None and there is None:
         return
     if here is None or there is None:
-        problem = f"of {first} and {second} only one states its ring radius"
-        raise refuse(
-            problem, "state ring_radius for all of them", blade=blade, column="ring_radius"
-        )
-    if not same_ring(there, here):
+        _refuse_one_ring(blade, first, second, "all of them")
+    elif not same_ring(there, here):
         raise refuse(
             f"{first} was read at a ring of {here:g} mm, {second} at {there:g} mm",
             "read all of them at the same ring (within 1 %)",
@@ -253,54 +229,28 @@ def _check_same_ring(one: Readings, other: Readings, first: str, second: str) ->
         )
 
 
-def _check_same_blade(one: Blade, other: Blade, first: str, second: str) -> None:
-    named, toothed = ("name", one.name, other.name), ("number of teeth", one.teeth, other.teeth)
-    for what, here, there in (named, toothed):
-        if here != there:
-            problem = f"{first} and {second} are of different blades: the {what} is {here!r}"
+def _refuse_one_ring(blade: str, first: str, second: str, all_of: str) -> None:
+    problem = f"of {first} and {second} only one states its ring radius"
+    raise refuse(problem, f"state ring_radius for {all_of}", blade=blade, column="ring_radius")
+
+
+def _check_same_blade(one: Readings, other: Readings, first: str, second: str) -> None:
+    here, there = one.blade, other.blade
+    for what, mine, yours in (
+        ("name", here.name, there.name),
+        ("number of teeth", here.teeth, there.teeth),
+    ):
+        if mine != yours:
+            problem = f"{first} and {second} are of different blades: the {what} is {mine!r}"
             cure = "give mountings of one blade; for several blades on one arbor: fleet_arbor"
-            raise refuse(f"{problem} and {there!r}", cure, value=there, blade=other.name)
-    if not np.allclose(one.angles_deg, other.angles_deg, rtol=0, atol=1e-6):
+            raise refuse(f"{problem} and {yours!r}", cure, value=yours, blade=there.name)
+    if not np.allclose(here.angles_deg, there.angles_deg, rtol=0, atol=1e-6):
         raise refuse(
             f"the teeth of {second} do not stand where those of {first} do",
             "give mountings of one blade, with the same pitch_pattern",
-            blade=other.name,
+            blade=there.name,
             column="pitch_pattern",
         )
-
-
-def _names_of(fits: Sequence[WobbleFit], mounts: Sequence[str] | None) -> tuple[str, ...]:
-    """Return the names of the mountings, 1, 2, ... where none are given."""
-    if not len(fits):
-        raise refuse("no mounting is given", "give one fit a mounting", column="fits")
-    names = tuple(str(one) for one in (range(1, len(fits) + 1) if mounts is None else mounts))
-    if len(names) != len(fits):
-        problem, blade = f"{len(names)} names for {len(fits)} mountings", fits[0].readings.blade
-        cure = "give one name a mounting"
-        raise refuse(problem, cure, value=len(names), blade=blade.name, column="mount")
-    return names
-
-
-def _check_one_each(clock_deg: Sequence[object], names: Sequence[str], blade: str) -> None:
-    if len(clock_deg) != len(names):
-        problem = f"{len(clock_deg)} clock positions for {len(names)} mountings"
-        cure = "give one clock_deg a mounting"
-        raise refuse(problem, cure, value=len(clock_deg), blade=blade, column="clock_deg")
-
-
-def _checked_clock(clock_deg: Sequence[float], names: Sequence[str], blade: str) -> Floats:
-    """Return clock positions as an array, one number a mounting."""
-    _check_one_each(clock_deg, names, blade)
-    for value, name in zip(clock_deg, names, strict=True):
-        number = isinstance(value, (int, float, np.integer, np.floating))
-        if isinstance(value, bool) or not number or not abs(value) <= 360:
-            cure = (
-                "give the degrees from the arbor's mark to tooth 1, in the direction of "
-                "numbering, from 0 to 360"
-            )
-            problem = f"mounting {name}: clock_deg is {value}"
-            raise refuse(problem, cure, value=value, blade=blade, column="clock_deg")
-    return np.array(clock_deg, dtype=np.float64)
 
 
 def places_of(clock_deg: Floats) -> NDArray[np.int64]:
@@ -324,12 +274,7 @@ def arc_deg(clock_deg: Floats) -> float:
 
 
 def check_places(clock_deg: Floats, blade: str) -> None:
-    """Refuse clock positions that do not tell arbor from blade.
-
-    Raises
-    ------
-    RefusedError
-    """
+    """Refuse clock positions that do not tell arbor from blade."""
     again = (
         "loosen the nut, turn the blade half a turn on the arbor (clock_deg 180 more), tighten and "
         "read it again; a third of a turn twice is better"

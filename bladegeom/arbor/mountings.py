@@ -16,7 +16,7 @@ _MOST_STEPS = 200
 
 
 class Solved(NamedTuple):
-    """What weighted least squares makes of mountings; leading dimensions (...) are cases.
+    """What weighted least squares makes of n mountings; leading dimensions (...) are cases.
 
     Attributes
     ----------
@@ -45,20 +45,20 @@ class Mountings:
     covariance : ndarray, shape (..., n, 2, 2)
         Of the real and the imaginary part of each, as the fit states it.
     design : ndarray, shape (2 n, p)
-        What each unknown adds to the parts of each mounting, in the order of `parts_of`.
+        What each unknown adds to the two parts of each mounting.
     """
 
     def __init__(self, measured: Complexes, covariance: Floats, design: Floats) -> None:
         # Whatever the unit, the squares of squares below stay within what a number can hold.
         self._scale = float(np.sqrt(np.trace(covariance, axis1=-2, axis2=-1).max()))
-        size, axes = np.linalg.eigh(covariance / self._scale**2)
+        size, self._axes = np.linalg.eigh(covariance / self._scale**2)
         self._size = np.maximum(size, 1e-12).reshape(*size.shape[:-2], -1)
-        self._axes = axes
         self.count, self.unknowns = len(design) // 2, int(design.shape[1])
-        pairs = design.reshape(self.count, 2, self.unknowns)
-        turned = np.swapaxes(axes, -1, -2) @ pairs
+        back = np.swapaxes(self._axes, -1, -2)
+        turned = back @ design.reshape(self.count, 2, self.unknowns)
         self._design = turned.reshape(*turned.shape[:-3], *design.shape)
-        self._parts = self._turned(measured / self._scale)
+        parts = np.stack([measured.real, measured.imag], axis=-1)[..., np.newaxis] / self._scale
+        self._parts: Floats = (back @ parts).reshape(*measured.shape[:-1], -1)
 
     @property
     def dof(self) -> int:
@@ -67,10 +67,8 @@ class Mountings:
 
     def chi_square(self, seating_variance: Floats | float = 0.0) -> Floats:
         """Return what is left, squared, over the fits' own variance and that of the seating."""
-        variance = np.asarray(seating_variance, dtype=np.float64) / self._scale**2
-        weight = 1 / (self._size + variance[..., np.newaxis])
-        left = self._parts - self._fitted(weight)
-        total: Floats = np.sum(weight * left**2, axis=-1)
+        weight = self._weight(seating_variance)
+        total: Floats = np.sum(weight * self._left(weight) ** 2, axis=-1)
         return total
 
     def seating_variance(self, chi_square: float) -> Floats:
@@ -81,11 +79,6 @@ class Mountings:
         limits. The reciprocal of chi-square is a concave function of the variance, so that
         Newton's steps from 0 never overshoot.
 
-        Parameters
-        ----------
-        chi_square : float
-            Above 0.
-
         Returns
         -------
         ndarray, shape (...)
@@ -94,7 +87,7 @@ class Mountings:
         variance = np.zeros(self._parts.shape[:-1])
         for _ in range(_MOST_STEPS):
             weight = 1 / (self._size + variance[..., np.newaxis])
-            left = self._parts - self._fitted(weight)
+            left = self._left(weight)
             found = np.sum(weight * left**2, axis=-1)
             slope = np.sum((weight * left) ** 2, axis=-1)
             step = found * (found / chi_square - 1) / np.maximum(slope, 1e-300)
@@ -107,13 +100,16 @@ class Mountings:
 
     def solved(self, seating_variance: Floats | float) -> Solved:
         """Return the unknowns with their covariance, the seating's variance being given."""
-        variance = np.asarray(seating_variance, dtype=np.float64)
-        weight = 1 / (self._size + variance[..., np.newaxis] / self._scale**2)
-        fitted, values, covariance, share = self._solve(weight)
+        weight = self._weight(seating_variance)
+        weighed = self._weighed(weight)
+        share = np.asarray(np.linalg.solve(weighed @ self._design, weighed), dtype=np.float64)
+        values = (share @ self._parts[..., np.newaxis])[..., 0]
+        apart = self._parts - (self._design @ values[..., np.newaxis])[..., 0]
+        covariance = (share / weight[..., np.newaxis, :]) @ np.swapaxes(share, -1, -2)
         pairs = share.reshape(*share.shape[:-1], self.count, 1, 2)
         back = pairs @ np.swapaxes(self._axes, -1, -2)[..., np.newaxis, :, :, :]
-        apart = (self._parts - fitted).reshape(*fitted.shape[:-1], self.count, 2, 1)
-        parts = (self._axes @ apart)[..., 0] * self._scale
+        turned = self._axes @ apart.reshape(*apart.shape[:-1], self.count, 2, 1)
+        parts = turned[..., 0] * self._scale
         left: Complexes = parts[..., 0] + 1j * parts[..., 1]
         return Solved(
             values=values * self._scale,
@@ -122,25 +118,20 @@ class Mountings:
             left=left,
         )
 
-    def _turned(self, measured: Complexes) -> Floats:
-        parts = np.stack([measured.real, measured.imag], axis=-1)[..., np.newaxis]
-        turned = (np.swapaxes(self._axes, -1, -2) @ parts)[..., 0]
-        flat: Floats = turned.reshape(*turned.shape[:-2], -1)
-        return flat
+    def _weight(self, seating_variance: Floats | float) -> Floats:
+        variance = np.asarray(seating_variance, dtype=np.float64) / self._scale**2
+        weight: Floats = 1 / (self._size + variance[..., np.newaxis])
+        return weight
 
-    def _fitted(self, weight: Floats) -> Floats:
-        weighed = np.swapaxes(self._design * weight[..., np.newaxis], -1, -2)
-        read = weighed @ self._parts[..., np.newaxis]
-        fitted: Floats = (self._design @ np.linalg.solve(weighed @ self._design, read))[..., 0]
-        return fitted
+    def _weighed(self, weight: Floats) -> Floats:
+        return np.swapaxes(self._design * weight[..., np.newaxis], -1, -2)
 
-    def _solve(self, weight: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        weighed = np.swapaxes(self._design * weight[..., np.newaxis], -1, -2)
-        share = np.asarray(np.linalg.solve(weighed @ self._design, weighed), dtype=np.float64)
-        values = (share @ self._parts[..., np.newaxis])[..., 0]
-        fitted = (self._design @ values[..., np.newaxis])[..., 0]
-        covariance = (share / weight[..., np.newaxis, :]) @ np.swapaxes(share, -1, -2)
-        return fitted, values, covariance, share
+    def _left(self, weight: Floats) -> Floats:
+        """Return what weighted least squares leaves of the parts."""
+        weighed = self._weighed(weight)
+        values = np.linalg.solve(weighed @ self._design, weighed @ self._parts[..., np.newaxis])
+        left: Floats = self._parts - (self._design @ values)[..., 0]
+        return left
 
 
 def seating_of(mountings: Mountings) -> tuple[float, float, float] | None:
@@ -170,20 +161,8 @@ def dof_of(
     components cover less than 94.9 % (n = 2 to 40, fits of equal circular doubt). Where nothing
     is left over, those of the fits, after Welch and Satterthwaite (GUM G.4.1).
 
-    Parameters
-    ----------
-    mountings : Mountings
-    seating_variance : ndarray, shape (...)
-    covariance : ndarray, shape (..., n, 2, 2)
-        Of the fits.
-    share : ndarray, shape (..., q, 2 n)
-        Rows of `Solved.share`: of the values whose doubt is asked for.
-    dof : ndarray, shape (n,)
-        Of the fits.
-
-    Returns
-    -------
-    ndarray, shape (...)
+    Covariance, shape (..., n, 2, 2), and dof, shape (n,), are those of the fits; share, shape
+    (..., q, 2 n), are the rows of `Solved.share` of the values whose doubt is asked for.
     """
     pairs = share.reshape(*share.shape[:-1], len(dof), 2)
     parts = np.einsum("...qnj,...njk,...qnk->...n", pairs, covariance, pairs)
@@ -202,18 +181,9 @@ def arbor_design(
 ) -> Floats:
     """Return the design of blades on one arbor: M = B + reach F exp(-i clock).
 
-    Parameters
-    ----------
-    clock_deg : ndarray, shape (n,)
-    blade : ndarray of int, shape (n,)
-        Which blade each mounting is of, from 0.
-    reach : float or ndarray, shape (n,)
-        Ring radius over the one for which F is asked.
-
-    Returns
-    -------
-    ndarray, shape (2 n, 2 blades + 2)
-        Unknowns: real and imaginary part of each blade's wobble, then of the flange's.
+    For each mounting, which blade it is of, from 0, and its ring radius over the one for which F is
+    asked. Unknowns are real and imaginary part of each blade's wobble, then of the flange's: shape
+    (2 n, 2 blades + 2).
     """
     count = int(blade.max()) + 1
     cosine, sine = reach * np.cos(np.radians(clock_deg)), reach * np.sin(np.radians(clock_deg))
@@ -236,18 +206,8 @@ def lack_of_fit(
 ) -> tuple[Floats, Floats]:
     """Return chi-square of what the model leaves beyond the repeats, and its chance.
 
-    Parameters
-    ----------
-    model, repeats : Mountings
-        The same mountings, the latter with a wobble of its own for every place.
-    covariance : ndarray, shape (..., n, 2, 2)
-        Of the fits.
-    dof : ndarray, shape (n,)
-        Of the fits.
-
-    Returns
-    -------
-    chi_square, p_value : ndarray, shape (...)
+    The repeats are the same mountings with a wobble of its own for every place; covariance and
+    degrees of freedom are those of the fits.
     """
     seating = repeats.seating_variance(repeats.dof) if repeats.dof else np.zeros(())
     chi_square = model.chi_square(seating) - repeats.chi_square(seating)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,7 +13,7 @@ from bladegeom.angles import wrap_360
 from bladegeom.arbor.mounted import places_of
 from bladegeom.blade import Blade
 from bladegeom.faults import refuse
-from bladegeom.result import Result, Row, between, derived, described, number, quantity
+from bladegeom.result import Result, Text, between, derived, described, number, quantity
 from bladegeom.wobble import Wobble
 
 if TYPE_CHECKING:
@@ -24,6 +24,50 @@ Complexes = NDArray[np.complex128]
 
 LEAST_P = 0.05
 """What chance does in fewer cases than this is said not to agree."""
+
+_SIZES: dict[str, Callable[[Wobble], Any]] = {
+    "_tir": lambda one: one.tir,
+    "_amplitude": lambda one: one.amplitude,
+    "_amplitude_u": lambda one: one.amplitude_u,
+}
+_NEAR: dict[str, Callable[[Wobble], Any]] = {
+    "_near_deg": lambda one: one.near_deg if one.resolved else None,
+    "_near_u_deg": lambda one: one.near_u_deg if one.resolved else None,
+}
+_DOUBTED = {
+    **_SIZES,
+    "_amplitude_low": lambda one: one.amplitude_interval().low,
+    "_amplitude_high": lambda one: one.amplitude_interval().high,
+    **_NEAR,
+    "_near_low_deg": lambda one: one.near_interval().low if one.resolved else None,
+    "_near_high_deg": lambda one: one.near_interval().high if one.resolved else None,
+    "_resolved": lambda one: one.resolved,
+    "_p_value": lambda one: one.p_value,
+    "_cosine": lambda one: one.cosine,
+    "_sine": lambda one: one.sine,
+}
+"""Ending of a key -> the part of a wobble that it holds."""
+
+
+def _alone(name: str, counted_from: str) -> Text:
+    """Return what tells people the wobble of a blade, or of the flange, by itself."""
+
+    def words(result: Any) -> list[str | tuple[str, str]]:
+        one: Wobble = getattr(result, name)
+        u, near_u, near = 2 * one.amplitude_u, one.near_u_deg, "not established"
+        low, high, _ = one.amplitude_interval()
+        if one.resolved:
+            limits = between(*one.near_interval()[:2], near_u)
+            near = f"{number(one.near_deg, near_u)} deg from {counted_from} (95 %: {limits})"
+        size = f"{number(one.tir, u)} {result.unit} (95 %: {between(2 * low, 2 * high, u)})"
+        return [f"TIR {size}", ("  near at", near)]
+
+    return words
+
+
+def _clock(meaning: str, key: str, get: Callable[[ArborFit], float]) -> Any:
+    """Declare a clock position that stands only where both wobbles are established."""
+    return derived(meaning, key=key)(lambda fit: get(fit) if fit.resolved else None)
 
 
 @described
@@ -63,19 +107,16 @@ class Left(Result):
     @property
     def failure(self) -> str:
         """That the model does not hold, and where to look, in words."""
-        said = (
-            f"(chi-square {self.chi_square:.1f} for {self.chi_square_dof}, p = {self.p_value:.2g})"
-        )
         if self.repeats_dof:
             return (
-                f"blade and flange do not explain the mountings {said}: look whether the arbor's "
-                "mark was kept, the blade slipped as the nut was tightened, or a clock position "
-                "was counted the wrong way; do not rely on the limits"
+                f"blade and flange do not explain the mountings ({self._numbers}): look whether "
+                "the arbor's mark was kept, the blade slipped as the nut was tightened, or a clock "
+                "position was counted the wrong way; do not rely on the limits"
             )
         return (
-            f"the mountings differ by more than their readings do {said}: the blade seats "
-            "otherwise each time (that is in the limits), or a clock position is wrong; a remount "
-            "at the same clock position tells which"
+            f"the mountings differ by more than their readings do ({self._numbers}): the blade "
+            "seats otherwise each time (that is in the limits), or a clock position is wrong; a "
+            "remount at the same clock position tells which"
         )
 
     def _title(self) -> str:
@@ -112,19 +153,35 @@ class ArborFit(Result):
     blade_vector: complex = quantity(
         "the blade's own wobble B; its angle is the near direction as a blade angle", key=""
     )
-    _blade = derived("the same with its doubt", inline=True)(
-        lambda fit: fit.blade_wobble.rows("blade", fit.unit, "blade alone", "tooth 1")
+
+    @derived(
+        "what the blade would do on a perfect arbor",
+        key="blade",
+        parts=_DOUBTED,
+        label="blade alone",
+        text=_alone("blade_wobble", "tooth 1"),
     )
+    def blade_wobble(self) -> Wobble:
+        return Wobble(self.blade_vector, self.covariance[:2, :2], self.left.dof)
+
     flange_vector: complex = quantity(
         "the flange's wobble F at the blade's ring; its angle is the near direction, counted on "
         "the arbor from its mark in the direction of the blade's numbering",
         key="",
     )
-    _flange = derived("the same with its doubt", inline=True)(
-        lambda fit: fit.flange_wobble.rows("flange", fit.unit, "flange alone", "the arbor's mark")
+
+    @derived(
+        "what a perfect blade would do on the flange",
+        key="flange",
+        parts=_DOUBTED,
+        label="flange alone",
+        text=_alone("flange_wobble", "the arbor's mark"),
     )
-    _best_clock = derived("clock position of the least wobble", key="best_clock_deg")(
-        lambda fit: fit.best_clock_deg if fit.resolved else None
+    def flange_wobble(self) -> Wobble:
+        return Wobble(self.flange_vector, self.covariance[2:, 2:], self.left.dof)
+
+    _best_clock = _clock(
+        "clock position of the least wobble", "best_clock_deg", lambda fit: fit.best_clock_deg
     )
 
     @derived(
@@ -144,8 +201,8 @@ class ArborFit(Result):
         slope = np.array([toward[0].real, toward[0].imag, -toward[1].real, -toward[1].imag])
         return math.sqrt(float(slope @ self.covariance @ slope))
 
-    _worst_clock = derived("clock position of the most wobble", key="worst_clock_deg")(
-        lambda fit: fit.worst_clock_deg if fit.resolved else None
+    _worst_clock = _clock(
+        "clock position of the most wobble", "worst_clock_deg", lambda fit: fit.worst_clock_deg
     )
 
     @derived("amplitude where blade and flange add up")
@@ -154,9 +211,11 @@ class ArborFit(Result):
 
     left: Left = quantity("what blade and flange do not explain", inline=True)
     flange_read: Wobble | None = quantity(
-        "the flange's face read directly, carried out to the blade's ring", key=""
+        "the flange's face read directly, carried out to the blade's ring",
+        parts={**_SIZES, **_NEAR},
+        label=lambda fit: "flange read" if fit.flange_read else "",
+        text=lambda fit: fit._flange_read_words(),
     )
-    _flange_read = derived("the same in numbers", inline=True)(lambda fit: fit._flange_read_rows())
 
     @derived("whether it agrees with what the blade shows of the flange")
     def flange_agrees(self) -> bool | None:
@@ -192,16 +251,6 @@ class ArborFit(Result):
         "of (Re B, Im B, Re F, Im F), shape (4, 4), the seating scatter in it where it is known"
     )
     warnings: tuple[str, ...] = quantity("what the reader should know")
-
-    @property
-    def blade_wobble(self) -> Wobble:
-        """The blade's own wobble with its doubt: what it would do on a perfect arbor."""
-        return Wobble(self.blade_vector, self.covariance[:2, :2], self.left.dof)
-
-    @property
-    def flange_wobble(self) -> Wobble:
-        """The flange's wobble with its doubt: what a perfect blade would do on it."""
-        return Wobble(self.flange_vector, self.covariance[2:, 2:], self.left.dof)
 
     @property
     def resolved(self) -> bool:
@@ -252,21 +301,14 @@ class ArborFit(Result):
             f"mark, {high} {unit} at {self.worst_clock_deg:.0f} deg"
         )
 
-    def _flange_read_rows(self) -> list[Row]:
-        read, text = self.flange_read, ""
-        near = read if read is not None and read.resolved else None
-        if read is not None:
-            agrees = "agrees" if self.flange_agrees else "does not agree"
-            text = f"TIR {number(read.tir, 2 * read.amplitude_u)} {self.unit}, "
-            text += f"near at {number(near.near_deg, near.near_u_deg)} deg, " if near else ""
-            text += f"{agrees} (p = {self.flange_p_value:.2g})"
-        return [
-            Row("flange_read_tir", read and read.tir, "flange read" if read else "", text),
-            Row("flange_read_amplitude", read and read.amplitude),
-            Row("flange_read_amplitude_u", read and read.amplitude_u),
-            Row("flange_read_near_deg", near and near.near_deg),
-            Row("flange_read_near_u_deg", near and near.near_u_deg),
-        ]
+    def _flange_read_words(self) -> str:
+        read = self.flange_read
+        if read is None:
+            return ""
+        near = f"near at {number(read.near_deg, read.near_u_deg)} deg, " if read.resolved else ""
+        agrees = "agrees" if self.flange_agrees else "does not agree"
+        tir = f"TIR {number(read.tir, 2 * read.amplitude_u)} {self.unit}"
+        return f"{tir}, {near}{agrees} (p = {self.flange_p_value:.2g})"
 
 
 @described
@@ -282,10 +324,11 @@ class FleetBlade(Result):
     mountings: int = quantity("how many mountings count")
     positions: int = quantity("at how many clock positions")
     wobble: Wobble = quantity(
-        "the blade's own wobble, the flange's doubt and the seating scatter included", key=""
-    )
-    _wobble = derived("the same in numbers", inline=True)(
-        lambda one: one.wobble.rows("blade", one.unit, "alone", "tooth 1")
+        "the blade's own wobble, the flange's doubt and the seating scatter included",
+        key="blade",
+        parts=_DOUBTED,
+        label="alone",
+        text=_alone("wobble", "tooth 1"),
     )
 
     @property
@@ -314,12 +357,10 @@ class FleetFit(Result):
     flange_wobble: Wobble = quantity(
         "the flange's wobble, counted on the arbor from its mark in the direction of the blades' "
         "numbering, the seating scatter in its doubt where it is known",
-        key="",
-    )
-    _flange = derived("the same in numbers", inline=True)(
-        lambda fleet: fleet.flange_wobble.rows(
-            "flange", fleet.unit, "flange alone", "the arbor's mark"
-        )
+        key="flange",
+        parts=_DOUBTED,
+        label="flange alone",
+        text=_alone("flange_wobble", "the arbor's mark"),
     )
     left: Left = quantity("what blades and flange do not explain", inline=True)
     blades: tuple[FleetBlade, ...] = quantity(

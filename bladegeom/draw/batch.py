@@ -11,11 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from bladegeom.draw.fonts import standard_fonts
-from bladegeom.draw.made import SHEETS, Made, files_of
-from bladegeom.draw.names import file_names
+from bladegeom.draw.made import SHEETS, Made, file_names, files_of
 from bladegeom.draw.page import save_charts
-from bladegeom.draw.queue import write_queue
 from bladegeom.draw.report import customer_sheet
+from bladegeom.draw.results import write_queue
 from bladegeom.faults import Fault, RefusedError, as_letters
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
@@ -23,11 +22,10 @@ from bladegeom.lengths import Length
 from bladegeom.shop.batch import Earlier, left_rows, queue_row, read_day
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import ACTIONS, Condition, assess
-from bladegeom.shop.history import record
+from bladegeom.shop.history import Visit, record, visit
 from bladegeom.shop.limits import Limits
-from bladegeom.shop.visit import Visit, visit
 from bladegeom.tables.blade_facts import read_blade_facts
-from bladegeom.tables.digest import digest_of
+from bladegeom.tables.tidy import digest_of
 from bladegeom.tables.whole import check_apart
 
 

@@ -1,26 +1,29 @@
-"""The set-up card: one page to keep beside the saw."""
+"""Pages to keep beside the saw: the card of its set-up, and the shelf of its blades."""
 
 from __future__ import annotations
 
+import math
+import textwrap
+from collections import Counter
 from dataclasses import dataclass
+from datetime import date as Date  # noqa: N812
 
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Rectangle
 
 from bladegeom.draw.axes import BLACK, CHAIN, GREY
-from bladegeom.draw.page import MARGIN, Page
+from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.printed import sizes
+from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.saw.bench import Step
 from bladegeom.saw.setup import SetUp
+from bladegeom.shop.shelf import Shelf, ShelfRow
 
 _SIZES = tuple(10.0 - 0.25 * step for step in range(13))
 """Letters of the steps in points: the largest with which all of them fit on one page."""
 
 _LEFT, _RIGHT = 46.0, 26.0
 """Width of the columns of titles and verdicts, in millimetres."""
-
-_LINE = 25.4 / 72 * 1.25
-"""Height of a line, in millimetres a point."""
 
 _TITLE, _STAND = 1.1, 1.3
 """How much larger than the rest titles and the teeth to stand are."""
@@ -41,7 +44,7 @@ class _Laid:
     def height(self, size: float) -> float:
         """Return how much room it needs."""
         left = _TITLE * len(self.title) + _STAND * len(self.stand)
-        return max(left, len(self.body)) * size * _LINE + 0.4 * size
+        return max(left, len(self.body)) * size * LINE + 0.4 * size
 
 
 def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
@@ -67,7 +70,8 @@ def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
     page, _ = sheets[0]
     room = page.bottom - page.top
     for size in _SIZES:
-        laid = [_lay(page, place, step, size) for place, step in enumerate(setup.steps, start=1)]
+        laid = [_warned(page, setup, size)] if setup.fit and setup.fit.warnings else []
+        laid += [_lay(page, place, step, size) for place, step in enumerate(setup.steps, start=1)]
         if sum(one.height(size) for one in laid) <= room:
             break
     rest: list[_Laid] = []
@@ -86,10 +90,7 @@ def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
 
 
 def _sheet(setup: SetUp, paper: str) -> tuple[Page, Axes]:
-    page = Page(paper)
-    ax = page.sheet()
-    page.cautions()
-    page.bottom -= 1.0
+    page, ax = Page.blank(paper)
     _head(page, ax, setup)
     return page, ax
 
@@ -129,11 +130,10 @@ def _now(page: Page, ax: Axes, words: str, wide: float) -> None:
     size, inset = 10.0, 3.0
     # Bold letters run about an eighth wider than the plain ones that are measured.
     lines = page.wrapped(words, size * 1.13, wide - 2 * inset)
-    high = len(lines) * size * _LINE + inset
+    high = len(lines) * size * LINE + inset
     ax.add_patch(Rectangle((MARGIN, top), wide, high, fill=False, edgecolor=BLACK, linewidth=1.6))
-    for place, line in enumerate(lines):
-        down = inset / 2 + place * size * _LINE
-        page.text(MARGIN + inset, top + down, line, size, weight="bold")
+    left = MARGIN + inset
+    page.lines(left, top + inset / 2, lines, size, size * LINE, weight="bold")
     page.top = top + high + 6.0
 
 
@@ -162,6 +162,12 @@ def _blade(
     page.text(x, y + _BLADE + 1.5, words, 8, ha="center")
 
 
+def _warned(page: Page, setup: SetUp, size: float) -> _Laid:
+    """Lay what the blade's readings warn of above the steps, without a number."""
+    step = Step(part="blade", title="Blade", remarks=setup.fit.warnings if setup.fit else ())
+    return _lay(page, 0, step, size)
+
+
 def _lay(page: Page, place: int, step: Step, size: float) -> _Laid:
     wide, left = page.inner - _LEFT - _RIGHT - 4.0, _LEFT - 2.0
     found = "; ".join(one.rstrip(".") for one in step.found)
@@ -170,7 +176,7 @@ def _lay(page: Page, place: int, step: Step, size: float) -> _Laid:
     title, stand = size * _TITLE * 1.13, size * _STAND * 1.13
     return _Laid(
         step,
-        page.wrapped(f"{place} {step.title}", title, left),
+        page.wrapped(f"{place or ''} {step.title}", title, left),
         page.wrapped(step.stand, stand, left) if step.stand else [],
         [line for one in words if one for line in page.wrapped(one, size, wide)],
     )
@@ -183,12 +189,9 @@ def _steps(page: Page, ax: Axes, laid: list[_Laid], size: float) -> None:
     for one in laid:
         ax.plot([left, right], [top, top], color=GREY, linewidth=0.6)
         at = top + 0.2 * size
-        for lines, larger in ((one.title, _TITLE), (one.stand, _STAND)):
-            for line in lines:
-                page.text(left, at, line, size * larger, weight="bold")
-                at += larger * size * _LINE
-        for place, line in enumerate(one.body):
-            page.text(middle, top + 0.2 * size + place * size * _LINE, line, size)
+        page.lines(middle, at, one.body, size, size * LINE)
+        for lines, larger in ((one.title, size * _TITLE), (one.stand, size * _STAND)):
+            at = page.lines(left, at, lines, larger, larger * LINE, weight="bold")
         if one.step.word is not None:
             _verdict(page, ax, one.step.word, right - _RIGHT, top + 1.2)
         top += one.height(size) + max(0.0, min(spare, 4.0))
@@ -210,3 +213,141 @@ def _verdict(page: Page, ax: Axes, verdict: str, left: float, top: float) -> Non
     words = verdict if verdict in ("cannot tell", "do not agree") else verdict.upper()
     how = {"ha": "center", "va": "center", "weight": "bold", "color": "white" if out else BLACK}
     page.text(left + _RIGHT / 2, top + 3.0, words, 10, **how)
+
+
+_ROW, _TALLEST = 9.0, 13.0
+"""Height of a blade's row in millimetres: the least, and the most where there are few."""
+
+_HEAD, _TOP = 9.0, 33.0
+_COLUMNS = (
+    ("blade", 0.0, 44.0),
+    ("teeth", 46.0, 13.0),
+    ("mark these two teeth", 62.0, 44.0),
+    ("sure", 109.0, 20.0),
+    ("wobble TIR", 133.0, 26.0),
+    ("if ignored, deg", 162.0, 24.0),
+)
+"""Heading, left edge and width in millimetres, for a page of 186 mm between its margins."""
+
+_SMALL, _LINE, _LETTERS, _LONG = 8.0, 3.7, 120, 20
+"""Words at the end: points, millimetres, letters a line; letters a line of a name."""
+
+_HOW = "The two teeth upright: table, bevels. Level: miter gauge, riving knife. Worst blade first."
+
+
+def shelf_page(
+    shelf: Shelf, *, title: str = "Blade shelf", paper: str = "a4", date: Date | None = None
+) -> list[Axes]:
+    """Draw the shelf's blades as a large table, with as many pages as they need.
+
+    Parameters
+    ----------
+    shelf : Shelf
+    title : str
+        Heads each page: the shop's name, for instance.
+    paper : {"a4", "letter"}
+    date : datetime.date, optional
+        Today if not given.
+
+    Returns
+    -------
+    list of matplotlib.axes.Axes
+        One for each page, as large as the page, in millimetres from its upper left corner.
+        `save_chart` takes them all.
+
+    Raises
+    ------
+    RefusedError
+        If the paper is not known.
+    """
+    sheets = [Page.blank(paper)]
+    tall = sheets[0][0].bottom - _TOP
+    room = int((tall - _HEAD) / _ROW)
+    rows = list(shelf.rows)
+    tables = [rows[at : at + room] for at in range(0, len(rows), room)]
+    small = [line for words in _at_the_end(shelf) for line in textwrap.wrap(words, _LETTERS)]
+    # The words at the end stand below the last table, and go on on pages of their own.
+    high = min(_TALLEST, (tall - _HEAD - _LINE * (len(small) + 1)) / len(tables[-1]))
+    if len(tables) > 1 or high < _ROW:
+        high = _ROW
+    fit = max(0, int((tall - _HEAD - high * len(tables[-1]) - _LINE) / _LINE))
+    more = int(tall / _LINE)
+    ends = [small[:fit]] + [small[at : at + more] for at in range(fit, len(small), more)]
+    count = len(tables) + len(ends) - 1
+    doubled = {name for name, times in Counter(row.name for row in rows).items() if times > 1}
+    sheets += [Page.blank(paper) for _ in range(count - 1)]
+    for number, (page, ax) in enumerate(sheets):
+        page.head_line(title, f"page {number + 1} of {count}", date, [_HOW])
+        if number < len(tables):
+            _table(page, ax, tables[number], high, doubled)
+        if number >= len(tables) - 1:
+            for line in ends[number - len(tables) + 1]:
+                page.fitted_text(MARGIN, page.top, line, _SMALL, page.inner, _LINE)
+                page.top += _LINE
+    return [ax for _, ax in sheets]
+
+
+def _at_the_end(shelf: Shelf) -> list[str]:
+    said = shelf.warned
+    if any(row.marks == "any rotation" for row in shelf.rows):
+        said.append(
+            f"any rotation: no wobble is established, and at worst it is below {NO_MATTER_DEG:g} "
+            "deg."
+        )
+    if any(row.marks == "cannot tell" for row in shelf.rows):
+        said.append(
+            "cannot tell: no wobble is told apart from the scatter; read another turn, or with a "
+            "finer indicator."
+        )
+    if any(row.answer["worst_squareness_deg"] is None for row in shelf.rows):
+        said.append("no degrees: they need the ring radius, or more readings.")
+    if any(map(_star, shelf.rows)):
+        said.append("* see the warnings above.")
+    said += [f"not listed: {fault}" for fault in shelf.refused]
+    return [*said, *shelf.notes]
+
+
+def _table(page: Page, ax: Axes, rows: list[ShelfRow], high: float, doubled: set[str]) -> None:
+    """Draw a table."""
+    scale = page.inner / 186.0
+    left, right = MARGIN, page.width - MARGIN
+    for head, at, wide in _COLUMNS:
+        page.fitted_text(left + at * scale, _TOP + 3.0, head, 10, wide * scale, 5.0, color=GREY)
+    top = _TOP + _HEAD
+    ax.plot([left, right], [top, top], color=BLACK, linewidth=1.2)
+    for row in rows:
+        sizes = (17, 13, 26 if row.marked_pair else 15, 12, 13, 15)
+        shown = zip(_COLUMNS, _words(row, doubled), sizes, strict=True)
+        for (head, at, wide), words, size in shown:
+            bold = head == "blade" or (row.marked_pair and head.startswith("mark"))
+            page.fitted_text(
+                left + at * scale,
+                top + high / 2,
+                # A long name is broken into lines, so that it can be read.
+                textwrap.fill(words, max(_LONG, math.ceil(len(words) / 3))),
+                size * min(1.15, high / _ROW),
+                wide * scale,
+                high - 1.0,
+                va="center_baseline",
+                weight="bold" if bold else "normal",
+            )
+        top += high
+        ax.plot([left, right], [top, top], color=GREY, linewidth=0.5)
+    page.top = top + _LINE
+
+
+def _words(row: ShelfRow, doubled: set[str]) -> tuple[str, ...]:
+    name = f"{row.name} ({row.file})" if row.name in doubled else row.name
+    pair = row.marked_pair
+    return (
+        name + _star(row),
+        str(row.answer["teeth"]),
+        f"{pair[0]}  {pair[1]}" if pair else row.marks,
+        row.sure,
+        row.wobble,
+        row.ignored,
+    )
+
+
+def _star(row: ShelfRow) -> str:
+    return " *" if row.answer["resolved"] and row.answer["warnings"] else ""

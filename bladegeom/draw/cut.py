@@ -15,7 +15,7 @@ from bladegeom.draw.printed import across, sizes
 from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.result import number
-from bladegeom.saw.clearance import NO_GULLET, SideClearance, rub_angle, side_clearance
+from bladegeom.saw.kerf import NO_GULLET, SideClearance, rub_angle, side_clearance
 from bladegeom.saw.slots import SlotAlignment
 from bladegeom.wall.wall import CutWall
 
@@ -196,12 +196,10 @@ def wall_chart(
         Along the feed in millimetres, height in micrometres, the wood above.
     """
     if ax is None:
-        page = Page(paper, landscape=True)
-        page.head(wall.fit.readings.blade.name, "wall of the kerf", date, _settings(wall))
-        page.line(wall.headline, 15, less=4, bold=True)
-        page.line(_roughness(wall), 12, down=8.5)
+        said, facts = (lambda: wall.headline, _roughness(wall)), _settings(wall)
+        page = Page.of_fit(wall.fit, "wall of the kerf", paper, date, *said, facts=facts)
         page.remarks(wall.assumed, (8.0,), 0.525)
-        ax = page.within(20, 32, 22, 19)
+        ax = page.within(20, 25.5, 22, 19)
     _profile(wall, Chart(ax))
     return ax
 
@@ -218,7 +216,7 @@ def _profile(wall: CutWall, on: Chart) -> None:
     along = np.concatenate([along + turn * feed for turn in range(turns)])
     height = np.tile(height, turns)
     low, high = float(height.min()), float(height.max())
-    tall = high - low
+    tall = (high - low) or 1.0
     on.ax.set_xlim(0.0, turns * feed)
     on.ax.set_ylim(low - 0.3 * tall, high + 0.35 * tall)
     wood: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.75", "hatch": "//"}

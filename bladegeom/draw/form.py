@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from bladegeom.blade import Blade
+from bladegeom.columns import STATED, Length
 from bladegeom.draw.axes import BLACK, GREY
 from bladegeom.draw.fonts import line_width_mm
 from bladegeom.draw.page import MARGIN, Page
@@ -17,14 +18,7 @@ from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.readings import Readings
 from bladegeom.tables.blank import check_turns
-from bladegeom.tables.facts import (
-    BLADE_FACTS,
-    Fact,
-    blade_of,
-    check_unit,
-    reading_facts,
-    stated_facts,
-)
+from bladegeom.tables.facts import Fact, blade_of, check_unit, reading_facts, stated_facts
 
 COLUMNS = 6
 BOX_HEIGHT, _ROW, _NUMBER, _GAP = 7.3, 8.3, 8.5, 2.5
@@ -32,7 +26,10 @@ BOX_HEIGHT, _ROW, _NUMBER, _GAP = 7.3, 8.3, 8.5, 2.5
 
 _LINE, _HEADING, _TICK, _SIZE = 7.6, 8.0, 3.4, 9.5
 _FEWEST_ROWS = 4
-_OF_BLADE = ("teeth", "numbered", "pitch_pattern", "tooth_pattern")
+_WITH_A_LINE = frozenset(
+    ["teeth", "diameter", "ring_radius", "graduation", "touch_deg", "surface", "side", "numbered"]
+)
+"""Facts with a line of their own on the form; what else is stated is written out."""
 _HOW = (
     "Number the teeth with a felt-tip pen. Set the dial to zero at tooth 1, then leave dial and "
     "stand alone. Turn the blade by hand, always the same way round, and write what the indicator "
@@ -98,7 +95,7 @@ def reading_sheet(
 
 
 def _check_of_readings(known: dict[str, Fact], name: str, blade: Blade) -> None:
-    given = {fact: known[fact].text for fact in (*BLADE_FACTS, *_OF_BLADE) if fact in known}
+    given = {fact: known[fact].text for fact in known if STATED[fact].of == "blade"}
     if name:
         given["name"] = name
     for fact, text in given.items():
@@ -184,11 +181,9 @@ class _Form:
     # The form's parts
 
     def _new_page(self) -> None:
-        page = Page(self.paper)
+        page, ax = Page.blank(self.paper)
         self.pages.append(page)
-        self.sheets.append(page.sheet())
-        page.cautions()
-        page.bottom -= 1.0
+        self.sheets.append(ax)
         page.text(MARGIN, 9.0, "Reading sheet", 20, weight="bold")
         page.top = 22.0
         self.fresh = True
@@ -222,10 +217,25 @@ class _Form:
         words = "seen from the indicator, the tooth numbers run"
         self.ticks(left, words, ("clockwise", "counterclockwise"), self.blade.numbered)
         page.top += _LINE
+        if others := "; ".join(self._others()):
+            for line in page.wrapped(others, 9, page.inner):
+                self.text(left, 0.0, line, 9, weight="bold")
+                page.top += 4.0
         for line in page.wrapped(_HOW, 9, page.inner):
             self.text(left, 0.0, line, 9)
             page.top += 4.0
         page.top += 1.5
+
+    def _others(self) -> list[str]:
+        """Return in words the facts that have no line of their own."""
+        of_readings = {name: STATED[name].taken(one, "") for name, one in self.known.items()}
+        said = []
+        for name, kept in {**self.blade.facts, **of_readings}.items():
+            value = STATED[name].cell(kept)
+            if name not in _WITH_A_LINE and value is not None:
+                words = f"{value:.4g} mm" if isinstance(STATED[name], Length) else value
+                said.append(f"{name.replace('_', ' ')} {words}")
+        return said
 
     def _length(
         self,

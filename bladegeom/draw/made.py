@@ -9,15 +9,18 @@ that it is right whenever a run is stopped. No other file is touched.
 from __future__ import annotations
 
 import filecmp
+import hashlib
 import io
 import os
 import re
+import unicodedata
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from itertools import count
 from pathlib import Path, PurePosixPath
 
-from bladegeom.draw.queue import queue_files
+from bladegeom.draw.results import queue_files
 from bladegeom.faults import refuse
 from bladegeom.tables.blades import some_of
 from bladegeom.tables.whole import UNFINISHED, whole_file
@@ -27,6 +30,11 @@ _HEAD = "Files that bladegeom batch made here. It moves and replaces these, and 
 _OWN = re.compile(rf"(?:{ASIDE}/)?(?:{QUEUE}(?:-\d+)?\.(?:csv|json|xlsx)|{SHEETS}/[^/\\]+\.pdf)")
 """What a list may name: one that was tampered with leads nowhere else."""
 
+_LONGEST = 60
+_NOT_IN_NAMES = re.compile(r'[<>:"/\\|?*\s\x00-\x1f\x7f~%]+')
+_RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", re.IGNORECASE)
+"""Of names of files that are to hold on every system."""
+
 
 def files_of(out: str | os.PathLike[str]) -> list[Path]:
     """Return the files that a run may write, move or remove in a folder."""
@@ -35,17 +43,9 @@ def files_of(out: str | os.PathLike[str]) -> list[Path]:
 
 
 class Made:
-    """The folder of a run; what earlier runs made in it is moved aside.
+    """The folder of a run, made if it is not there; what earlier runs made in it is moved aside.
 
-    Parameters
-    ----------
-    out : path
-        Made if it is not there.
-
-    Raises
-    ------
-    RefusedError
-        If the folder cannot be written, or files that no run made stand in the way of the queue.
+    It is refused where it cannot be written, or files that no run made stand where the queue goes.
     """
 
     def __init__(self, out: str | os.PathLike[str]) -> None:
@@ -180,13 +180,7 @@ class Made:
 
 
 def _listed(folder: Path) -> set[str]:
-    """Return what the list of a folder names.
-
-    Raises
-    ------
-    RefusedError
-        If there is a file of that name that is no list.
-    """
+    """Return what the list of a folder names; a file of its name that is no list is refused."""
     path = folder / LIST
     try:
         head, *lines = path.read_text("utf-8").split("\n")
@@ -224,3 +218,32 @@ def _torn(path: Path) -> bool:
         begins = file.read(4) == b"%PDF"
         file.seek(max(0, path.stat().st_size - 1024))
         return begins and b"%%EOF" not in file.read()
+
+
+def file_names(identifiers: Sequence[str]) -> list[str]:
+    """Return a file name, without its ending, for each of some identifiers, all different.
+
+    A name that is safe as it is stays. Where anything had to be changed, or where two names differ
+    only in case or in how their letters are composed, some digits of the identifier's digest are
+    put behind, so that each keeps its own file whatever else is in the batch.
+    """
+    plain = [_plain(one) for one in identifiers]
+    folded = Counter(_folded(one) for one in plain)
+    names = []
+    for name, given in zip(plain, identifiers, strict=True):
+        if name != given or folded[_folded(name)] > 1:
+            digits = hashlib.sha256(given.encode("utf-8", "surrogatepass")).hexdigest()[:8]
+            name = f"{name}-{digits}"
+        names.append(name)
+    return names
+
+
+def _plain(identifier: str) -> str:
+    name = unicodedata.normalize("NFC", identifier)
+    name = "".join(one for one in name if unicodedata.category(one)[0] != "C" or one in "\t\n\r")
+    name = _NOT_IN_NAMES.sub("_", name).strip("._- ")[:_LONGEST].strip("._- ")
+    return f"_{name}" if not name or _RESERVED.fullmatch(name) else name
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFKC", name).casefold()

@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.backend_bases import RendererBase
@@ -17,7 +17,6 @@ from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
 from bladegeom.draw.axes import BLACK, GREY
-from bladegeom.draw.cautions import CAUTIONS
 from bladegeom.draw.fonts import (
     as_printed,
     escaped,
@@ -27,7 +26,7 @@ from bladegeom.draw.fonts import (
     has_standard_letters,
     line_width_mm,
 )
-from bladegeom.draw.printed import sizes
+from bladegeom.draw.printed import CAUTIONS, sizes
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
@@ -38,6 +37,9 @@ PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 
 FORMATS = (".pdf", ".svg", ".png")
 MARGIN = 12.0
+LINE = 25.4 / 72 * 1.25
+"""Height of a line, in millimetres a point of its letters."""
+
 _MM_PER_INCH = 25.4
 _POINT = _MM_PER_INCH / 72
 _ASCENT = 0.76
@@ -49,21 +51,8 @@ _PNG_DPI = 200
 class Page:
     """A sheet; millimetres run from its left and from its top.
 
-    Parameters
-    ----------
-    paper : {"a4", "letter"}
-    landscape : bool
-
-    Attributes
-    ----------
-    top, bottom : float
-        Between what heads the page and what stands at its foot: where the rest may begin, and how
-        far down it may reach.
-
-    Raises
-    ------
-    RefusedError
-        If the paper is not known.
+    Between `top` and `bottom`, below what heads the page and above its foot, is room for the rest.
+    A `paper` that is neither a4 nor letter is refused.
     """
 
     def __init__(self, paper: str, *, landscape: bool = False) -> None:
@@ -83,27 +72,25 @@ class Page:
 
     def axes(self, left: float, top: float, width: float, height: float) -> Axes:
         """Make axes at a place on the sheet."""
-        return self.figure.add_axes(
-            (
-                left / self.width,
-                1 - (top + height) / self.height,
-                width / self.width,
-                height / self.height,
-            )
-        )
+        low, size = 1 - (top + height) / self.height, (width / self.width, height / self.height)
+        return self.figure.add_axes((left / self.width, low, *size))
 
     def within(self, left: float, above: float, right: float, below: float) -> Axes:
         """Make axes in the room between heading and foot, so far from its edges."""
         wide, tall = self.inner - left - right, self.bottom - self.top - above - below
         return self.axes(MARGIN + left, self.top + above, wide, tall)
 
-    def sheet(self) -> Axes:
-        """Make axes as large as the page, in millimetres from its upper left corner."""
-        ax = self.axes(0.0, 0.0, self.width, self.height)
-        ax.set_xlim(0.0, self.width)
-        ax.set_ylim(self.height, 0.0)
+    @classmethod
+    def blank(cls, paper: str) -> tuple[Page, Axes]:
+        """Make a page with the cautions, and axes on it in millimetres from its upper left."""
+        page = cls(paper)
+        ax = page.axes(0.0, 0.0, page.width, page.height)
+        ax.set_xlim(0.0, page.width)
+        ax.set_ylim(page.height, 0.0)
         ax.axis("off")
-        return ax
+        page.cautions()
+        page.bottom -= 1.0
+        return page, ax
 
     def text(self, left: float, top: float, words: str, size: float, **how: Any) -> Text:
         """Write words, their upper left corner at a place on the sheet."""
@@ -150,6 +137,15 @@ class Page:
             text.set_y(1 - (top + _ASCENT * float(text.get_fontsize()) * _POINT) / self.height)
         return text
 
+    def lines(
+        self, left: float, top: float, lines: Sequence[str], size: float, step: float, **how: Any
+    ) -> float:
+        """Write lines one below the other, and return where the next would stand."""
+        for line in lines:
+            self.text(left, top, line, size, **how)
+            top += step
+        return top
+
     def wrapped(self, words: str, size: float, width: float) -> list[str]:
         """Break words of the page's own letters into lines that fit a width."""
         lines: list[str] = []
@@ -177,28 +173,52 @@ class Page:
 
     @classmethod
     def of_fit(
-        cls, fit: WobbleFit, what: str, paper: str, date: Date | None, said: Callable[[], str]
+        cls,
+        fit: WobbleFit,
+        what: str,
+        paper: str,
+        date: Date | None,
+        said: Callable[[], str],
+        *more: str,
+        facts: Sequence[str] = (),
     ) -> Page:
-        """Make the page of a chart of one fit; its headline gives way to a likely mistake."""
+        """Make the page of a chart that rests on one fit.
+
+        Its headline, `said`, gives way to a likely mistake; `more` and the warnings stand below.
+        """
         page = cls(paper, landscape=True)
-        page.head_of(fit, what, date)
+        page.head_of(fit, what, date, facts)
         if fit.mistake is None:
-            page.line(said(), 15, bold=True)
+            page.line(said(), 15, less=4.0, bold=True)
+            page.top += 9.0
         else:
             page.not_for_the_wall(neutral_line(fit).instructions, page.top - 1.0)
-            page.top -= 9.0
+            page.top += 1.0 if more else 0.0
+        for words in more:
+            page.line(words, 12)
+            page.top += 6.5
+        page.warnings(fit.warnings)
+        page.top -= 9.0
         return page
 
-    def head_of(self, fit: WobbleFit, what: str, date: Date | None) -> None:
-        """Head a page with a blade as it is seen; see `head`."""
+    def warnings(self, words: Sequence[str]) -> None:
+        """Write warnings below what heads the page."""
+        lines = [line for one in words for line in self.wrapped(f"! {one}", 9, self.inner)]
+        self.lines(MARGIN, self.top + 1.0, lines, 9, 4.0)
+        self.top += 4.0 * len(lines) + (3.0 if lines else 0.0)
+
+    def head_of(
+        self, fit: WobbleFit, what: str, date: Date | None, facts: Sequence[str] = ()
+    ) -> None:
+        """Head a page with a blade, as it is seen if no other facts are given; see `head`."""
         blade, side = fit.readings.blade, fit.readings.side
         numbered = f"teeth numbered {blade.numbered}"
-        facts = [
+        seen = [
             *sizes(blade),
             f"seen from the indicator's side{f' ({side})' if side else ''}",
             numbered if blade.numbered else "way of the numbers not stated: drawn clockwise",
         ]
-        self.head(blade.name, what, date, facts)
+        self.head(blade.name, what, date, facts or seen)
 
     def head(self, name: str, what: str, date: Date | None, facts: Sequence[str]) -> None:
         """Write a blade's name, what the page is, the date, facts, and the cautions at its foot."""
@@ -227,14 +247,12 @@ class Page:
     ) -> None:
         """Write remarks above the cautions, in the first of the sizes that leaves enough room."""
         for size in among:
-            lines = [
-                line for one in words for line in self.wrapped(f"\u2022 {one}", size, self.inner)
-            ]
+            told = (self.wrapped(f"\u2022 {one}", size, self.inner) for one in words)
+            lines = [line for one in told for line in one]
             foot = self.bottom - spacing * size * len(lines)
             if foot - self.top >= leave:
                 break
-        for place, line in enumerate(lines):
-            self.text(MARGIN, foot + spacing * size * place, line, size)
+        self.lines(MARGIN, foot, lines, size, spacing * size)
         self.bottom = foot
 
     def cells(
@@ -296,7 +314,7 @@ class _Words(Text):
 def save_chart(axes: Axes | Sequence[Axes], path: str | os.PathLike[str]) -> None:
     """Save the page that holds the axes, at true size, as PDF, SVG or PNG by the path's ending.
 
-    The file is written beside its place and then renamed, so that it is whole or absent.
+    The file is whole or absent.
 
     Parameters
     ----------
@@ -321,10 +339,6 @@ def save_charts(
 
     The same page gives the same PDF: no time of writing is put into it. `keywords` go into its
     description.
-
-    Raises
-    ------
-    RefusedError
     """
     target = check_target(path)
     if count > 1 and target.suffix.lower() != ".pdf":
@@ -334,45 +348,30 @@ def save_charts(
             value=target,
         )
     with whole_file(target) as file:
-        _write(charts, file, target.suffix.lower(), keywords)
-
-
-def check_target(path: str | os.PathLike[str]) -> Path:
-    """Return the path of a chart that can be written, before any work is done for it.
-
-    Raises
-    ------
-    RefusedError
-    """
-    target = Path(path)
-    if target.suffix.lower() not in FORMATS:
-        raise refuse(
-            f"{target} does not say what to draw",
-            "let the name end in .pdf, .svg or .png",
-            value=target,
-        )
-    if not target.parent.is_dir():
-        raise refuse(
-            f"there is no folder {target.parent}",
-            "make the folder first, or choose another",
-            value=target,
-        )
-    if target.is_dir():
-        raise refuse(f"{target} is a folder", "name a file", value=target)
-    return target
-
-
-def _write(charts: Iterable[Axes], file: IO[bytes], suffix: str, keywords: str) -> None:
-    if suffix == ".pdf":
+        if target.suffix.lower() != ".pdf":
+            for axes in charts:
+                _figure(axes).savefig(file, format=target.suffix[1:].lower(), dpi=_PNG_DPI)
+            return
         from matplotlib.backends.backend_pdf import PdfPages
 
         about = {"Creator": "bladegeom", "CreationDate": None, "Keywords": keywords or None}
         with PdfPages(file, metadata=about) as pages:
             for axes in charts:
                 pages.savefig(_figure(axes))
-    else:
-        for axes in charts:
-            _figure(axes).savefig(file, format=suffix[1:], dpi=_PNG_DPI)
+
+
+def check_target(path: str | os.PathLike[str]) -> Path:
+    """Return the path of a chart that can be written, before any work is done for it."""
+    target = Path(path)
+    if target.suffix.lower() not in FORMATS:
+        cure = "let the name end in .pdf, .svg or .png"
+        raise refuse(f"{target} does not say what to draw", cure, value=target)
+    if not target.parent.is_dir():
+        cure = "make the folder first, or choose another"
+        raise refuse(f"there is no folder {target.parent}", cure, value=target)
+    if target.is_dir():
+        raise refuse(f"{target} is a folder", "name a file", value=target)
+    return target
 
 
 def _figure(axes: Axes) -> Figure:

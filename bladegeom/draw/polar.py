@@ -12,10 +12,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, PALE, Chart, round_step
 from bladegeom.draw.page import MARGIN, Page
+from bladegeom.draw.printed import left_words, sure_words, tir_limits, tir_words
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
-from bladegeom.result import between, number, percent
 
 Floats = NDArray[np.float64]
 
@@ -55,6 +55,7 @@ def polar_chart(
     page = Page(paper)
     page.head_of(fit, "wall chart", date)
     _answer(page, marks)
+    page.warnings(fit.warnings)
     _numbers(page, fit, marks)
     page.bottom -= 13.0
     side = min(page.inner, page.bottom - page.top)
@@ -240,26 +241,21 @@ def _answer(page: Page, marks: NeutralLine) -> None:
 
 def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine) -> None:
     """Write the key numbers above the cautions."""
-    low, high, _ = fit.amplitude_interval()
-    unit, u = fit.unit, fit.amplitude_u
-    fitted = f"{number(fit.wobble_tir, 2 * u)} {unit}"
-    if fit.resolved:
-        limits = f"95 %: {between(2 * low, 2 * high, 2 * u)}"
-        cells = [("wobble TIR", fitted, limits)]
-    elif math.isfinite(high):
-        cells = [("wobble TIR", f"under {_two_digits(2 * high)} {unit}", f"fitted {fitted}")]
-    else:
+    limits, fitted, high = tir_limits(fit), tir_words(fit), fit.amplitude_interval()[1]
+    if not limits:
         cells = [("wobble TIR", "below graduation", "graduation not stated")]
+    elif fit.resolved:
+        cells = [("wobble TIR", fitted, limits)]
+    else:
+        most = f"under {_two_digits(2 * high)} {fit.unit}"
+        cells = [("wobble TIR", most, f"fitted {fitted}")]
     if marks.worst_deg is not None:
         slope = math.tan(math.radians(marks.worst_deg))
-        inches = unit in ("in", "thou")
+        inches = fit.unit in ("in", "thou")
         gap = f"{6 * slope:.4f} in over 6 in" if inches else f"{150 * slope:.2f} mm over 150 mm"
         cells.append(("out of square, marks ignored", f"up to {marks.worst_deg:.3f}\u00b0", gap))
     if marks.marked is not None:
-        left, sure = "", min(mark.probability or 0.0 for mark in marks.marked)
-        if marks.left_deg is not None:
-            left = f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
-        cells.append(("sure of these teeth", percent(sure), left))
+        cells.append(("sure of these teeth", sure_words(marks), left_words(marks)))
     page.bottom -= 21.0
     page.cells(cells, page.bottom, len(cells), (10, 24, 9), (4.6, 15.0))
 

@@ -1,18 +1,19 @@
-"""The answer as text for a terminal."""
+"""The answer as text for a terminal, and the cautions that go with it."""
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections import Counter
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from bladegeom.blade import Blade
-from bladegeom.draw.cautions import CAUTIONS
 from bladegeom.faults import as_letters
-from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.fit.answer import Answer
+from bladegeom.fit.marks import NeutralLine
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.result import Result
+from bladegeom.result import Result, between, number, percent
 
 if TYPE_CHECKING:
     from bladegeom.draw.batch import Done
@@ -21,10 +22,23 @@ if TYPE_CHECKING:
 
 WIDTH = 96
 
+CAUTIONS = (
+    "Unplug the saw or lock it out before you touch the blade, and turn it by hand only. Teeth cut "
+    "when still. Take indicator, bar and square away before the power comes back.",
+    "Mark with a felt-tip pen only: no punch, scratch, grinder or drill.",
+    "Marks hold for this mounting. Once the nut is loosened or the blade remounted, measure again.",
+    "Never bend a blade on the saw, shim a flange or overtighten the nut to cure runout.",
+    "Cracks, missing tips, heat marks, a wrong bore or speed rating: out of service, whatever the "
+    "numbers say. These numbers are about runout only and certify no safety.",
+    "Refit guard and riving knife. Make the test cut in scrap, clear of the blade's line.",
+    "The saw's manual, local rules and licensed practice come first.",
+)
+"""What everything printed for use at a saw carries."""
 
-def answer_text(fit: WobbleFit) -> str:
+
+def answer_text(answer: Answer) -> str:
     """Return the answer for one blade: the teeth to mark, the numbers, the warnings."""
-    marks = neutral_line(fit)
+    fit, marks = answer.fit, answer.marks
     return "\n".join(
         [
             *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
@@ -34,7 +48,7 @@ def answer_text(fit: WobbleFit) -> str:
             *table_lines(marks),
             "",
             *table_lines(fit),
-            *warning_lines(fit.warnings),  # A likely mistake stands above already.
+            *warning_lines(answer._remarks()),  # A likely mistake stands above already.
         ]
     )
 
@@ -87,8 +101,7 @@ def batch_text(done: Done) -> str:
 
 def findings_text(findings: Findings) -> str:
     """Return what the check of one blade's readings found."""
-    head = findings.title()
-    return "\n".join([head, *table_lines(findings), *warning_lines(findings.remarks)])
+    return "\n".join([findings._title(), *table_lines(findings), *warning_lines(findings.remarks)])
 
 
 def marks_text(marks: NeutralLine) -> str:
@@ -106,6 +119,28 @@ def sizes(blade: Blade) -> list[str]:
 def across(blade: Blade) -> str:
     """Return a blade's diameter, which must be known."""
     return f"{blade.diameter_mm:.4g} mm ({blade.diameter_in:.4g} in)"
+
+
+def tir_words(fit: WobbleFit) -> str:
+    """Return the wobble TIR with its unit."""
+    return f"{number(fit.wobble_tir, 2 * fit.amplitude_u)} {fit.unit}"
+
+
+def tir_limits(fit: WobbleFit) -> str:
+    """Return the limits of the wobble TIR; empty where they are below a graduation not stated."""
+    low, high, _ = fit.amplitude_interval()
+    limits = between(2 * low, 2 * high, 2 * fit.amplitude_u)
+    return f"95 %: {limits}" if math.isfinite(high) else ""
+
+
+def sure_words(marks: NeutralLine) -> str:
+    """Return how sure both teeth are that are to be marked."""
+    return percent(min(mark.probability or 0.0 for mark in marks.marked or ()))
+
+
+def left_words(marks: NeutralLine) -> str:
+    """Return the squareness error left when the teeth are followed; empty where not known."""
+    return "" if marks.left_deg is None else f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
 
 
 def heading(blade: Blade, side: str = "") -> str:

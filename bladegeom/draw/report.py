@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-import math
 from datetime import date as Date  # noqa: N812
 
 from matplotlib.axes import Axes
 
 from bladegeom import __version__
 from bladegeom.draw.axes import GREY
-from bladegeom.draw.page import MARGIN, Page
+from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.polar import BladeDrawing
-from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.draw.printed import left_words, sure_words, tir_limits, tir_words
+from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.result import between, number, percent
 from bladegeom.shop.change import Change
-from bladegeom.shop.condition import Condition
-from bladegeom.shop.conformity import teeth_read
-from bladegeom.tables.digest import digest_of
+from bladegeom.shop.condition import Condition, teeth_read
+from bladegeom.tables.tidy import digest_of
 
 _CHART = 104.0
 """Side of the drawing of the blade, in millimetres."""
 
-_LINE = 25.4 / 72 * 1.25
 _REASONS = 4
 """Room for the reasons, in lines of the usual size."""
 
@@ -93,30 +90,21 @@ def _verdict(page: Page, fit: WobbleFit, condition: Condition | None) -> None:
         lines = page.wrapped(" ".join(condition.reasons), size, page.inner)
         if len(lines) * size <= _REASONS * 10:
             break
-    for line in lines:
-        page.text(MARGIN, page.top, line, size)
-        page.top += size * _LINE
-    page.top += 2.0
+    page.top = 2.0 + page.lines(MARGIN, page.top, lines, size, size * LINE)
 
 
 def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, *, sound: bool) -> None:
     """Write the three numbers with their doubt."""
-    low, high, _ = fit.amplitude_interval()
-    unit, u = fit.unit, fit.amplitude_u
-    limits = "below the graduation, not stated"
+    limits = tir_limits(fit) or "below the graduation, not stated"
     if not sound:
         limits = "not to be relied on: see above"
-    elif math.isfinite(high):
-        limits = f"95 %: {between(2 * low, 2 * high, 2 * u)}"
     cells = [
-        ("wobble (TIR)", f"{number(fit.wobble_tir, 2 * u)} {unit}", limits),
-        ("all readings (TIR)", f"{fit.raw_tir:.4g} {unit}", "highest less lowest reading"),
+        ("wobble (TIR)", tir_words(fit), limits),
+        ("all readings (TIR)", f"{fit.raw_tir:.4g} {fit.unit}", "highest less lowest reading"),
     ]
     if marks.worst_deg is not None:
-        left = "no teeth to mark"
-        if marks.left_deg is not None:
-            left = f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
         worst = f"up to {marks.worst_deg:.3f}\u00b0"
+        left = left_words(marks) or "no teeth to mark"
         cells.append(("out of square, marks ignored", worst, left))
     page.cells(cells, page.top, 3, (9, 20, 8.5), (4.2, 13.0))
     page.top += 19.0
@@ -132,15 +120,14 @@ def _told(
     """Return the paragraphs beside the drawing: a heading and its words."""
     said = []
     if fit.said:
-        said.append(("Warnings", " ".join(_sentence(one) for one in fit.said)))
+        said.append(("Warnings", " ".join(sentence(one) for one in fit.said)))
     if marks.marked is not None:
         first, second = marks.marked
-        sure = percent(min(first.probability or 0.0, second.probability or 0.0))
         said.append(
             (
                 f"Teeth {first.tooth} and {second.tooth}",
-                f"are the neutral line ({sure} sure): upright to set table and bevels, level to "
-                "set miter gauge and riving knife. Mark them with a felt-tip pen.",
+                f"are the neutral line ({sure_words(marks)} sure): upright to set table and "
+                "bevels, level to set miter gauge and riving knife. Mark them with a felt-tip pen.",
             )
         )
     if before is not None:
@@ -169,25 +156,17 @@ def _told(
     return said
 
 
-def _sentence(words: str) -> str:
-    return f"{words[0].upper()}{words[1:].rstrip('.')}."
-
-
 def _beside(page: Page, told: list[tuple[str, str]], left: float) -> None:
     """Write the paragraphs beside the drawing, as large as they fit."""
     wide, top = page.width - MARGIN - left, page.top + 2.0
     for size in (10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0):
         blocks = [(head, page.wrapped(words, size, wide)) for head, words in told]
-        step = size * _LINE
+        step = size * LINE
         if sum((len(lines) + 1.8) * step for _, lines in blocks) <= page.bottom - top:
             break
     for head, lines in blocks:
         page.text(left, top, head, size * 1.05, weight="bold")
-        top += 1.2 * step
-        for line in lines:
-            page.text(left, top, line, size)
-            top += step
-        top += 0.6 * step
+        top = 0.6 * step + page.lines(left, top + 1.2 * step, lines, size, step)
 
 
 def _small_type(page: Page, fit: WobbleFit, condition: Condition | None) -> None:

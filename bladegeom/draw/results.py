@@ -1,21 +1,25 @@
-"""Tables of readings in, one table of answers out: a row a blade, the refused with the reason."""
+"""What is written of many blades: a table of answers, and a day's queue; every number in full."""
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 import os
-from collections.abc import Callable, Iterator, Sequence
+import re
+import zipfile
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from importlib.util import find_spec
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, NamedTuple
 
-from bladegeom.draw.queue import has_workbooks, printable
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.many import fit_frame
-from bladegeom.tables.guarded import as_text
 from bladegeom.tables.read import tidy_table
 from bladegeom.tables.sheets import open_sheet
 from bladegeom.tables.text import read_bytes
-from bladegeom.tables.whole import check_apart, whole_file
+from bladegeom.tables.whole import as_text, check_apart, whole_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,6 +29,11 @@ Progress = Callable[[str, int, int], None]
 _AT_ONCE = 8192
 _ROWS_OF_A_WORKBOOK = 1_048_576
 _LONGEST_HEADER = 1 << 16
+_WIDEST = 60
+"""So many letters stand on one line of a workbook's cell."""
+
+_UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
+"""What no workbook can hold."""
 
 
 class Answered(NamedTuple):
@@ -59,23 +68,10 @@ def write_answers(
     ``file`` and ``refused``. Blades that cannot be answered stand at the end, with nothing but
     their name and the reason.
 
-    Parameters
-    ----------
-    inputs : sequence of path
-        Tables of readings.
-    output : path
-        A .csv file, or .xlsx where openpyxl is installed: a new one, or an older table of answers,
-        which is replaced whole or not at all.
-    blades : path, optional
-        A table with one row of facts a blade.
-    unit : {"mm", "in", "thou", "um"}, optional
-        Of readings whose column does not say.
-    progress : callable, optional
-        Told what is being done, and how much of how much is.
-
-    Returns
-    -------
-    Answered
+    `output` is a .csv file, or .xlsx where openpyxl is installed: a new one, or an older table of
+    answers, which is replaced whole or not at all. `blades` is a table with one row of facts a
+    blade, `unit` that of readings whose column does not say; `progress` is told what is being done,
+    and how much of how much is.
 
     Raises
     ------
@@ -231,8 +227,8 @@ def _write_workbook(parts: Iterator[pd.DataFrame], out: IO[bytes]) -> None:
     def cell(value: Any) -> Any:
         if not isinstance(value, str):
             return value
-        held = WriteOnlyCell(sheet, printable(value))
-        held.data_type = "s"  # Not a formula, whatever it begins with.
+        held = WriteOnlyCell(sheet)
+        _put(held, value)
         return held
 
     for place, part in enumerate(parts):
@@ -242,3 +238,87 @@ def _write_workbook(parts: Iterator[pd.DataFrame], out: IO[bytes]) -> None:
         for row in values.itertuples(index=False):
             sheet.append([cell(value) for value in row])
     book.save(out)
+
+
+def write_queue(
+    rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], stem: Path
+) -> list[Path]:
+    """Write rows with the same keys, and faults, as ``stem.csv``, ``.json`` and ``.xlsx``.
+
+    The workbook is left out where openpyxl is not installed. Returns the files that were written.
+    """
+    files = queue_files(stem)
+    with whole_file(files[0]) as file, io.TextIOWrapper(file, "utf-8-sig", newline="") as text:
+        writer = csv.writer(text, lineterminator="\r\n")
+        writer.writerow(rows[0] if rows else ["blade"])
+        plain = ([_plain(value) for value in row.values()] for row in rows)
+        writer.writerows(
+            [as_text(one) if isinstance(one, str) else one for one in row] for row in plain
+        )
+    held = {"blades": list(rows), "refused": list(refused)}
+    with whole_file(files[1]) as file:
+        file.write(json.dumps(held, allow_nan=False, indent=1).encode())
+    if not has_workbooks():
+        return files[:-1]
+    _workbook(rows, refused, files[-1])
+    return files
+
+
+def queue_files(stem: Path) -> list[Path]:
+    """Return the files of a queue: CSV, JSON, and the workbook."""
+    return [stem.with_suffix(ending) for ending in (".csv", ".json", ".xlsx")]
+
+
+def has_workbooks() -> bool:
+    """Return whether the library that writes workbooks is installed."""
+    return find_spec("openpyxl") is not None
+
+
+def _plain(value: Any) -> Any:
+    """Return a value of a queue as one cell holds it: a list as one text."""
+    return "; ".join(map(str, value)) if isinstance(value, list) else value
+
+
+def _put(cell: Any, value: Any) -> None:
+    """Put a value into a workbook's cell."""
+    words = isinstance(value, str)
+    cell.value = _UNPRINTABLE.sub("\ufffd", value) if words else value
+    if words:
+        cell.data_type = "s"  # Not a formula, whatever it begins with.
+
+
+def _workbook(rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], path: Path) -> None:
+    from openpyxl import Workbook
+    from openpyxl.styles import Alignment, Font
+
+    book = Workbook()
+    for title, held in (("queue", rows), ("refused", refused)):
+        sheet = book.create_sheet(title)
+        names = list(held[0]) if held else ["blade"]
+        for row, values in enumerate([names, *(list(one.values()) for one in held)], start=1):
+            for column, value in enumerate(values, start=1):
+                plain, cell = _plain(value), sheet.cell(row, column)
+                _put(cell, plain)
+                if isinstance(plain, str):
+                    cell.font = Font(bold=row == 1)
+                    cell.alignment = Alignment(vertical="top", wrap_text=len(plain) > _WIDEST)
+        for cells in sheet.columns:
+            wide = max(len(cell.value) for cell in cells if isinstance(cell.value, str))
+            sheet.column_dimensions[cells[0].column_letter].width = min(wide, _WIDEST) + 2
+        sheet.freeze_panes = "B2"  # The blade stays in sight.
+        sheet.auto_filter.ref = sheet.dimensions
+    del book["Sheet"]
+    made = io.BytesIO()
+    book.save(made)
+    with whole_file(path) as file:
+        _without_times(made, file)
+
+
+def _without_times(made: IO[bytes], file: IO[bytes]) -> None:
+    """Copy a workbook without the times at which it was written: same queue, same file."""
+    with zipfile.ZipFile(made) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            held = old.read(name)
+            if name == "docProps/core.xml":
+                held = re.sub(rb"(<dcterms:\w+[^>]*>)[^<]*", rb"\g<1>2000-01-01T00:00:00Z", held)
+            new.writestr(zipfile.ZipInfo(name), held, zipfile.ZIP_DEFLATED)

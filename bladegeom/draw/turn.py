@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 
 from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, Chart, every_tooth, label, plain_ticks
 from bladegeom.draw.page import Page
-from bladegeom.draw.printed import sizes
+from bladegeom.draw.printed import sizes, tir_limits, tir_words
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NO_MATTER_DEG, neutral_line
 from bladegeom.fit.squareness import chance_out, squareness_error, squareness_error_u
@@ -19,7 +19,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import student_t
 from bladegeom.plate.line import part_of
 from bladegeom.plate.rotation import Rotation
-from bladegeom.result import between, number, percent
+from bladegeom.result import number, percent
 
 _MARKERS = "osD^v"
 """Of the turns that were read."""
@@ -127,12 +127,10 @@ def _tooth_axis(fit: WobbleFit, on: Chart) -> None:
 
 
 def _strip_headline(fit: WobbleFit) -> str:
-    low, high, _ = fit.amplitude_interval()
-    u = 2 * fit.amplitude_u
-    limits = f" (95 %: {between(2 * low, 2 * high, u)})" if high == high else ""
+    limits = f" ({words})" if (words := tir_limits(fit)) else ""
     scatter = number(fit.residual_sd, fit.residual_sd / 4)
     return (
-        f"Wobble TIR {number(fit.wobble_tir, u)} {fit.unit}{limits}; raw TIR "
+        f"Wobble TIR {tir_words(fit)}{limits}; raw TIR "
         f"{round(fit.raw_tir, 9):g} {fit.unit}; scatter {scatter} {fit.unit}"
     )
 
@@ -199,7 +197,9 @@ def _errors(fit: WobbleFit, on: Chart, tolerance_deg: float | None) -> None:
     if not fit.resolved and worst:
         on.level(worst, 1.2, ":", "worst case, direction not known")
         on.level(-worst, 1.2, ":")
-    largest = max(worst, float(np.abs(error).max() + reach.max()), 1.1 * (tolerance_deg or 0.0))
+    largest = (
+        max(worst, float(np.abs(error).max() + reach.max()), 1.1 * (tolerance_deg or 0.0)) or 1.0
+    )
     on.ax.set_xlim(-180, 180)
     on.ax.set_ylim(-1.15 * largest, 1.15 * largest)
     on.ax.set_xticks(np.arange(-180, 181, 30))

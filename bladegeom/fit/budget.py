@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from bladegeom.estimate import combined
 from bladegeom.kernel.design import Design, design_of
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kernel.harmonics import harmonic_columns
-from bladegeom.result import Result, Row, number
+from bladegeom.result import Result, Row, derived, described, number, quantity
 
 if TYPE_CHECKING:
     from bladegeom.fit.wobble import WobbleFit
@@ -22,19 +22,15 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Cause:
-    """One cause of doubt.
+class Cause(NamedTuple):
+    """One cause of doubt, or all of them together.
 
     Attributes
     ----------
     name : str
-    amplitude_u : float
-        Standard uncertainty (k = 1) of the amplitude that it makes, in the readings' unit.
-    near_u_deg : float
-        Of the direction; infinite where the amplitude is 0.
-    tilt_u_deg : float or None
-        Of the tilt; None without a ring radius.
+    amplitude_u, near_u_deg, tilt_u_deg : float
+        Standard uncertainties (k = 1) that it makes of the amplitude, of the direction (infinite
+        where the amplitude is 0), and of the tilt (None without a ring radius).
     dof : float
         Degrees of freedom; infinite where the size is stated and not estimated.
     words : str
@@ -46,7 +42,28 @@ class Cause:
     near_u_deg: float
     tilt_u_deg: float | None
     dof: float
-    words: str
+    words: str = ""
+
+    def rows(self, unit: str) -> list[Row]:
+        """Return its rows in the budget."""
+        key = self.name.replace(" ", "_")
+        return [
+            Row(f"{key}_amplitude_u", self.amplitude_u, self.name, self.text(unit)),
+            Row(f"{key}_near_u_deg", self.near_u_deg),
+            Row(f"{key}_tilt_u_deg", self.tilt_u_deg),
+            Row(f"{key}_dof", self.dof),
+        ]
+
+    def text(self, unit: str) -> str:
+        """Return its sizes, and what they rest on, in words."""
+        if self.amplitude_u == self.near_u_deg == (self.tilt_u_deg or 0.0) == 0.0:
+            return f"none: {self.words}"
+        parts = [f"amplitude {number(self.amplitude_u, self.amplitude_u or None)} {unit}"]
+        if self.near_u_deg < 90:  # Beyond that there is no direction to speak of.
+            parts.append(f"direction {number(self.near_u_deg, self.near_u_deg or None)} deg")
+        if self.tilt_u_deg is not None:
+            parts.append(f"tilt {number(self.tilt_u_deg, self.tilt_u_deg or None)} deg")
+        return ", ".join(parts) + (f"; {self.words}" if self.words else "")
 
 
 class Repeats(NamedTuple):
@@ -65,174 +82,156 @@ class Repeats(NamedTuple):
     dof: int
     lack_of_fit_p: float | None
 
+    def rows(self, unit: str) -> list[Row]:
+        """Return its rows in the budget."""
+        p, repeats = self.lack_of_fit_p, number(self.sd, self.sd / 4 or None)
+        text = f"{repeats} {unit} ({self.dof} degrees of freedom)"
+        beside = Row("lack_of_fit_p", p)
+        if p is not None:
+            shown = f"{'' if p < 0.05 else 'not '}shown (p = {p:.2g})"
+            beside = Row("lack_of_fit_p", p, "texture beside it", shown)
+        return [
+            Row("repeat_sd", self.sd, "a reading repeats to", text),
+            Row("repeat_dof", self.dof),
+            beside,
+        ]
 
-@dataclass(frozen=True, eq=False, repr=False)
+
+@described
 class Budget(Result):
-    """The causes of doubt and their sum.
-
-    Attributes
-    ----------
-    causes : tuple of Cause
-    unknown : tuple of str
-        Causes that nothing was said of, and that are not in the sum.
-    amplitude_u, near_u_deg, tilt_u_deg : float
-        Combined standard uncertainties (k = 1), the root of the sum of squares (GUM 5.1).
-    dof : float
-        Effective degrees of freedom of the amplitude (Welch-Satterthwaite, GUM G.4).
-    coverage_factor : float
-        Student's factor for 95 % and `dof`.
-    repeats : Repeats or None
-    """
+    """The causes of doubt and their sum."""
 
     unit: str
-    causes: tuple[Cause, ...]
-    unknown: tuple[str, ...]
-    amplitude_u: float
-    near_u_deg: float
-    tilt_u_deg: float | None
-    dof: float
-    coverage_factor: float
-    repeats: Repeats | None
+    causes: tuple[Cause, ...] = quantity("the causes, each with its sizes", key="")
+    unknown: tuple[str, ...] = quantity(
+        "causes that nothing was said of, and that are not in the sum", key=""
+    )
+
+    @derived("of every cause", inline=True)
+    def _of_causes(self) -> list[Row]:
+        return [row for cause in self.causes for row in cause.rows(self.unit)]
+
+    together: Cause = quantity("the root of the sum of squares (GUM 5.1)", key="")
+
+    @derived(
+        "combined standard uncertainty (k = 1) of the amplitude",
+        label="together",
+        text=lambda one: one.together.text(one.unit),
+    )
+    def amplitude_u(self) -> float:
+        return self.together.amplitude_u
+
+    @derived("the same of the direction")
+    def near_u_deg(self) -> float:
+        return self.together.near_u_deg
+
+    @derived("the same of the tilt")
+    def tilt_u_deg(self) -> float | None:
+        return self.together.tilt_u_deg
+
+    @derived("effective degrees of freedom of the amplitude (Welch-Satterthwaite, GUM G.4)")
+    def dof(self) -> float:
+        return self.together.dof
+
+    @derived(
+        "Student's factor for 95 % and `dof`",
+        label="expanded, 95 %",
+        text=lambda one: one._expanded,
+    )
+    def coverage_factor(self) -> float:
+        return student_t(0.95, self.dof)
+
+    repeats: Repeats | None = quantity("what repeated teeth say; None where none was", key="")
+
+    @derived("of the repeats", inline=True)
+    def _of_repeats(self) -> list[Row]:
+        return [] if self.repeats is None else self.repeats.rows(self.unit)
+
+    @property
+    def _expanded(self) -> str:
+        expanded = self.coverage_factor * self.amplitude_u
+        size = f"\u00b1{number(expanded, expanded)} {self.unit}"
+        return f"amplitude {size} (k = {self.coverage_factor:.2f})"
 
     def _title(self) -> str:
         return "Doubt of the wobble, by cause (standard uncertainties, k = 1)"
 
-    def _rows(self) -> Sequence[Row]:
-        rows: list[Row] = []
-        for cause in self.causes:
-            key = cause.name.replace(" ", "_")
-            rows += [
-                Row(f"{key}_amplitude_u", cause.amplitude_u, cause.name, self._sizes(cause)),
-                Row(f"{key}_near_u_deg", cause.near_u_deg),
-                Row(f"{key}_tilt_u_deg", cause.tilt_u_deg),
-                Row(f"{key}_dof", cause.dof),
-            ]
-        whole = Cause("", self.amplitude_u, self.near_u_deg, self.tilt_u_deg, self.dof, "")
-        expanded = self.coverage_factor * self.amplitude_u
-        rows += [
-            Row("amplitude_u", self.amplitude_u, "together", self._sizes(whole)),
-            Row("near_u_deg", self.near_u_deg),
-            Row("tilt_u_deg", self.tilt_u_deg),
-            Row("dof", self.dof),
-            Row(
-                "coverage_factor",
-                self.coverage_factor,
-                "expanded, 95 %",
-                f"amplitude \u00b1{number(expanded, expanded)} {self.unit} (k = "
-                f"{self.coverage_factor:.2f})",
-            ),
-        ]
-        if self.repeats is not None:
-            p = self.repeats.lack_of_fit_p
-            rows += [
-                Row(
-                    "repeat_sd",
-                    self.repeats.sd,
-                    "a reading repeats to",
-                    f"{number(self.repeats.sd, self.repeats.sd / 4 or None)} {self.unit} "
-                    f"({self.repeats.dof} degrees of freedom)",
-                ),
-                Row("repeat_dof", self.repeats.dof),
-                Row(
-                    "lack_of_fit_p",
-                    p,
-                    "texture beside it" if p is not None else "",
-                    "" if p is None else ("shown" if p < 0.05 else "not shown") + f" (p = {p:.2g})",
-                ),
-            ]
-        return rows
-
     def _remarks(self) -> Sequence[str]:
         return [f"not in the sum: {one}" for one in self.unknown]
-
-    def _sizes(self, cause: Cause) -> str:
-        if cause.amplitude_u == cause.near_u_deg == (cause.tilt_u_deg or 0.0) == 0.0:
-            return f"none: {cause.words}"
-        parts = [f"amplitude {number(cause.amplitude_u, cause.amplitude_u or None)} {self.unit}"]
-        if cause.near_u_deg < 90:  # Beyond that there is no direction to speak of.
-            parts.append(f"direction {number(cause.near_u_deg, cause.near_u_deg or None)} deg")
-        if cause.tilt_u_deg is not None:
-            parts.append(f"tilt {number(cause.tilt_u_deg, cause.tilt_u_deg or None)} deg")
-        return ", ".join(parts) + (f"; {cause.words}" if cause.words else "")
 
 
 def budget_of(fit: WobbleFit) -> Budget:
     """Return the budget of a fit's doubt."""
-    readings = fit.readings
+    readings, found = fit.readings, repeats_of(fit)
     causes: list[Cause] = []
     unknown: list[str] = []
+    ring = readings.ring_radius
+
+    def add(name: str, along: float, across: float, dof: float, words: str) -> None:
+        near = math.degrees(across / fit.amplitude) if fit.amplitude > 0 else math.inf
+        tilt = None
+        if ring is not None:
+            tilt = math.degrees(along / ring / (1 + (fit.amplitude / ring) ** 2))
+        causes.append(Cause(name, along, near, tilt, float(dof), words))
+
     along = float(sd_toward(fit.near_deg, fit.covariance))
     across = float(sd_toward(fit.near_deg + 90.0, fit.covariance))
-    found = repeats_of(fit)
     if found is None:
-        causes.append(
-            _cause(
-                fit,
-                "scatter",
-                along,
-                across,
-                fit.dof,
-                "repeatability and texture together, from the scatter about the curve",
-            )
-        )
+        words = "repeatability and texture together, from the scatter about the curve"
+        add("scatter", along, across, fit.dof, words)
         unknown.append("repeatability by itself (read a second turn)")
     else:
         part = found.sd / fit.reading_sd if fit.reading_sd > 0 else 0.0
-        causes.append(
-            _cause(
-                fit,
-                "repeatability",
-                part * along,
-                part * across,
-                found.dof,
-                "from teeth read more than once",
-            )
-        )
+        words = "from teeth read more than once"
+        add("repeatability", part * along, part * across, found.dof, words)
         bends = math.sqrt(max(0.0, 1 - part**2))
-        even = _reads_every_spot(fit)
-        words = (
-            "every tooth was read, so bends are square to the wobble"
-            if even
-            else "from what the curve misses beyond repeatability"
-        )
-        bends = 0.0 if even else bends
-        more = max(fit.dof - found.dof, 1)
-        causes.append(_cause(fit, "texture", bends * along, bends * across, more, words))
+        words = "from what the curve misses beyond repeatability"
+        if _reads_every_spot(fit):
+            bends, words = 0.0, "every tooth was read, so bends are square to the wobble"
+        add("texture", bends * along, bends * across, max(fit.dof - found.dof, 1), words)
     if fit.rounding_margin:
         size = fit.rounding_margin / math.sqrt(3)
         words = "readings scatter by less than half a graduation: rounding does not average out"
-        causes.append(_cause(fit, "graduation", size, size, math.inf, words))
+        add("graduation", size, size, math.inf, words)
     elif readings.graduation is None:
         unknown.append("the graduation (state it)")
     if fit.closure_bias is not None:
         size = fit.closure_bias / math.sqrt(3)
         words = "a steady drift between none and what the closing reading shows"
-        causes.append(_cause(fit, "drift", size, size, math.inf, words))
+        add("drift", size, size, math.inf, words)
     elif fit.drift_per_turn is None:
         unknown.append("drift (read the first tooth again at the end)")
     if readings.end_float_mm is not None:
         # The arbor may ride to and fro within its float in step with the rotation.
         size = readings.in_unit(readings.end_float_mm) / 2 / math.sqrt(3)
         words = "the arbor may ride anywhere in its float, in step with the rotation"
-        causes.append(_cause(fit, "end float", size, size, math.inf, words))
+        add("end float", size, size, math.inf, words)
     else:
         unknown.append("end float of the arbor (push and pull it, read one tooth twice)")
     if readings.stylus_deg:
         lost = fit.amplitude * (1 - math.cos(math.radians(readings.stylus_deg))) / math.sqrt(3)
         words = f"a plunger up to {readings.stylus_deg:g} deg out of the arbor's direction"
-        causes.append(_cause(fit, "stylus angle", lost, 0.0, math.inf, words))
+        add("stylus angle", lost, 0.0, math.inf, words)
     else:
         unknown.append("angle of the stylus (state stylus_deg)")
     if readings.ring_radius_u_mm is not None and readings.ring_radius_mm is not None:
         part = readings.ring_radius_u_mm / readings.ring_radius_mm
         tilt = math.radians(fit.tilt_deg or 0.0)
         own = math.degrees(part * math.sin(tilt) * math.cos(tilt))
-        causes.append(
-            Cause("ring radius", 0.0, 0.0, own, math.inf, "as stated; it moves only the tilt")
-        )
+        words = "as stated; it moves only the tilt"
+        causes.append(Cause("ring radius", 0.0, 0.0, own, math.inf, words))
     elif readings.ring_radius_mm is not None:
         unknown.append("the ring radius's own doubt (state ring_radius_u)")
-    return _summed(fit, causes, unknown, found)
+    amplitude_u, dof = combined((cause.amplitude_u, cause.dof) for cause in causes)
+    near = math.hypot(*(cause.near_u_deg for cause in causes))
+    tilts = [cause.tilt_u_deg for cause in causes if cause.tilt_u_deg is not None]
+    return Budget(
+        unit=fit.unit,
+        causes=tuple(causes),
+        unknown=tuple(unknown),
+        together=Cause("", amplitude_u, near, math.hypot(*tilts) if tilts else None, dof),
+        repeats=found,
+    )
 
 
 def repeats_of(fit: WobbleFit) -> Repeats | None:
@@ -273,33 +272,3 @@ def _reads_every_spot(fit: WobbleFit) -> bool:
     gaps = np.diff(blade.angles_deg, append=360.0)
     counts = np.bincount(readings.tooth[fit.in_fit], minlength=blade.teeth + 1)[1:]
     return bool(np.ptp(gaps) < 1e-9 and counts.min() == counts.max() and not fit.robust)
-
-
-def _cause(fit: WobbleFit, name: str, along: float, across: float, dof: float, words: str) -> Cause:
-    ring = fit.readings.ring_radius
-    near = math.degrees(across / fit.amplitude) if fit.amplitude > 0 else math.inf
-    tilt = None
-    if ring is not None:
-        tilt = math.degrees(along / ring / (1 + (fit.amplitude / ring) ** 2))
-    return Cause(name, along, near, tilt, float(dof), words)
-
-
-def _summed(
-    fit: WobbleFit, causes: list[Cause], unknown: list[str], found: Repeats | None
-) -> Budget:
-    amplitude_u = math.sqrt(math.fsum(cause.amplitude_u**2 for cause in causes))
-    whole = amplitude_u or 1.0  # Shares of it: the fourth power of a very small number is lost.
-    bottom = math.fsum((cause.amplitude_u / whole) ** 4 / cause.dof for cause in causes)
-    dof = 1 / bottom if bottom > 0 else math.inf
-    tilts = [cause.tilt_u_deg for cause in causes if cause.tilt_u_deg is not None]
-    return Budget(
-        unit=fit.unit,
-        causes=tuple(causes),
-        unknown=tuple(unknown),
-        amplitude_u=amplitude_u,
-        near_u_deg=math.sqrt(math.fsum(cause.near_u_deg**2 for cause in causes)),
-        tilt_u_deg=math.sqrt(math.fsum(tilt**2 for tilt in tilts)) if tilts else None,
-        dof=dof,
-        coverage_factor=student_t(0.95, dof),
-        repeats=found,
-    )

@@ -36,10 +36,8 @@ class Closing(NamedTuple):
         Mean over the turns that were closed: the closing reading less the first of its tooth.
     turns : int
         How many turns were closed.
-    sd : float
-        Scatter of one reading.
-    dof : int
-        Its degrees of freedom; 0 where nothing tells it.
+    sd, dof : float, int
+        Scatter of one reading, and its degrees of freedom; 0 where nothing tells it.
     step : float
         The graduation, or the least difference between readings where it is not stated.
     """
@@ -67,14 +65,8 @@ class Closing(NamedTuple):
 class Drift(NamedTuple):
     """What a steady drift of 1 a turn does to blades of a stack; arrays of shape (n,).
 
-    Attributes
-    ----------
-    shift : ndarray
-        How far it moves the wobble.
-    taken : ndarray
-        What of the sum of squared residuals a drift of any size would take up.
-    told : ndarray of bool
-        Whether it is told from the wobble at all.
+    How far it shifts the wobble, what of the sum of squared residuals one of any size would take
+    up, and whether it is told from the wobble at all.
     """
 
     shift: Floats
@@ -83,13 +75,10 @@ class Drift(NamedTuple):
 
 
 def steady_drift(stack: Stack, time: Floats, left: Floats) -> Drift:
-    """Return what a steady drift does.
+    """Return what a steady drift does to blades of a stack.
 
-    Parameters
-    ----------
-    stack : Stack
-    time, left : ndarray, shape (turns, teeth, n)
-        When each reading was taken, in turns, and what the fit leaves of it; 0 where none was.
+    `time` is when each reading was taken, in turns, and `left` what the fit leaves of it, 0 where
+    none was, shape (turns, teeth, n).
     """
     ramp = fit_stack(stack._replace(reading=time))
     told = ramp.rss > 1e-9

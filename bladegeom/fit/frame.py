@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.blade import MOST_TEETH, Blade
+from bladegeom.blade import Blade
+from bladegeom.columns import FACT_COLUMNS, MOST_TEETH, STATED, Length, Number, OneOf, Whole
 from bladegeom.faults import RefusedError
 from bladegeom.kernel.design import FEWEST_TEETH
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, NumberError, parse_number
 from bladegeom.mistakes.check import REVOLUTIONS_MM
-from bladegeom.readings import SURFACES
-from bladegeom.tables.columns import FACT_COLUMNS, LENGTH_COLUMNS
-from bladegeom.tables.facts import BLADE_FACTS, parse_fact
+from bladegeom.tables.facts import parse_fact
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -200,10 +199,6 @@ def cells(column: pd.Series[Any], *, whole: bool) -> list[str]:
     return found
 
 
-_OF_BLADE = ("pitch_pattern", "tooth_pattern", "numbered")
-_WORDS = (*_OF_BLADE, "surface", "side", "turned")
-
-
 class Facts(NamedTuple):
     """What is stated of each blade; arrays of shape (groups,), lengths in mm, NaN for not stated.
 
@@ -232,30 +227,28 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
     stated: dict[str, Floats] = {}
     said: dict[str, tuple[NDArray[np.int64], list[str]]] = {}
     for column in place:
-        if column in _WORDS:
+        fact, unit = FACT_COLUMNS.get(column, (None, ""))
+        if column == "turned" or (fact and not isinstance(fact, (Length, Number, Whole))):
             own, texts = _all_texts(frame.iloc[:, place[column]])
             said[column] = own[groups.first], list(texts)
             plain[groups.uneven(own)] = False
-        elif column in FACT_COLUMNS:
+        elif fact:
             values = numbers(frame.iloc[:, place[column]])
             plain[groups.uneven(values)] = False
             here = values[groups.first].astype(np.float64)
             size = np.abs(here)
             fault = (size > LARGEST) | ((size > 0) & (size < LEAST))
-            if column in LENGTH_COLUMNS:
-                column, unit = LENGTH_COLUMNS[column]
+            if unit:
                 fault |= here <= 0
                 here = here * MM_PER[unit]
             plain[fault] = False
-            stated[column] = here
+            stated[fact.name] = here
     get = stated.get
     diameter, ring = get("diameter", blank), get("ring_radius", blank)
     touch = np.nan_to_num(get("touch_deg", blank), posinf=0.0, neginf=0.0)
-    stylus = np.nan_to_num(get("stylus_deg", blank))
     teeth = get("teeth", blank)
     whole = (teeth >= FEWEST_TEETH) & (teeth <= MOST_TEETH) & (teeth == np.floor(teeth))
-    plain &= whole & (np.abs(touch) <= 360) & (stylus >= 0) & (stylus < 90)
-    plain &= ~(get("plate", blank) > get("tooth_width", blank))
+    plain &= whole & ~(get("plate", blank) > get("tooth_width", blank))
     plain &= ~(get("gullet", blank) >= diameter / 2) & ~(ring > diameter / 2)
 
     def says(column: str, *known: str) -> Bools:
@@ -264,11 +257,18 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
         return np.array([text.lower() in known for text in texts], dtype=np.bool_)[code]
 
     on_teeth = says("surface", "teeth")
-    plain &= on_teeth | says("surface", "", "?", *SURFACES)
+    for fact in STATED.values():
+        if isinstance(fact, OneOf):
+            plain &= says(fact.name, "", "?", *fact.among)
+        elif isinstance(fact, Number):
+            value = np.nan_to_num(get(fact.name, blank))
+            plain &= (fact.among[0] <= value) & (value <= fact.among[1])
     plain &= says("turned", "", "forward") & (~on_teeth | says("tooth_pattern", "", "?"))
     count = np.where(whole, teeth, 0).astype(np.int64)
     code = count
-    of_blade = {name: said[name] for name in _OF_BLADE if name in said}
+    of_blade = {
+        name: said[name] for name, one in STATED.items() if one.of == "blade" and name in said
+    }
     for own, text in of_blade.values():
         code = code * len(text) + own
     blade, kinds = pd.factorize(code)
@@ -288,7 +288,7 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
         on_teeth,
         blade,
         blades,
-        [get(fact, blank) for fact in BLADE_FACTS],
+        [values for name, values in stated.items() if STATED[name].of == "blade"],
         float(np.nanmin(np.append(get("dial_turn", blank), min(REVOLUTIONS_MM)))),
     )
 

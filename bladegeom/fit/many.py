@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
+from bladegeom.columns import STATED
 from bladegeom.faults import BladegeomWarning, Fault, RefusedError, also_in
 from bladegeom.fit.answer import blade_answer, fit_answer
 from bladegeom.fit.fit import fit_wobble
@@ -18,24 +19,14 @@ from bladegeom.fit.frame import Places, cells, grouped
 from bladegeom.fit.plain import plain_answers
 from bladegeom.readings import Readings
 from bladegeom.result import in_columns
-from bladegeom.tables.table import check_header, one_blade
+from bladegeom.tables.header import check_header
+from bladegeom.tables.table import Part, Table
 from bladegeom.tables.text import Sheet, tidy_name
 
 if TYPE_CHECKING:
     import pandas as pd
 
 _NAMES = ("blade", "mount")
-_OF_THE_BLADE = (
-    "teeth",
-    "diameter_mm",
-    "plate_mm",
-    "tooth_width_mm",
-    "gullet_mm",
-    "pitch_pattern",
-    "tooth_pattern",
-)
-"""What remounting cannot change."""
-
 _WHOLE = ("teeth", "readings", "dof")
 _TEETH = ("near_tooth", "far_tooth", "neutral_tooth_1", "neutral_tooth_2", "better_tooth")
 """Columns of whole numbers that are blank where no direction is established."""
@@ -229,6 +220,7 @@ def _one_by_one(
             key = tuple(words[place[one]] if one in place else "" for one in _NAMES)
             groups.setdefault((key[0], key[1]), []).append((row, words))
     refused: list[Fault] = []
+    table = Table(Sheet([*place], [], ",", 1), column, unit, ".", dict(place), [])
     answers: dict[int, dict[str, Any]] = {}
     blades: dict[str, tuple[Blade, str]] = {}
     for (who, mount), read in groups.items():
@@ -236,7 +228,7 @@ def _one_by_one(
         try:
             for name, value in zip(_NAMES, (who, mount), strict=True):
                 _check_named(name, value, name in place, read)
-            readings = one_blade(who, read, place, column, unit, ".", {}, [])
+            readings = Part(table, who, read).readings()
             _check_same_blade(readings, blades, mount)
             answers[read[0][0] - 2] = _in_row(readings, checked)
         except RefusedError as error:
@@ -257,8 +249,10 @@ def _check_same_blade(readings: Readings, blades: dict[str, tuple[Blade, str]], 
     blade = readings.blade
     earlier, there = blades.setdefault(blade.name, (blade, mount))
     faults = []
-    for fact in _OF_THE_BLADE:
-        here, before = getattr(blade, fact), getattr(earlier, fact)
+    for name, here in blade.facts.items():
+        if STATED[name].differs:
+            continue
+        fact, before = STATED[name].key, earlier.facts[name]
         if here != before and here is not None and before is not None:
             problem = f"{fact} is {here} here, but mount {there} says {before}"
             cure = f"let {fact} agree everywhere, or state it once"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -14,7 +14,7 @@ from bladegeom.blade import Blade
 from bladegeom.faults import RefusedError
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.result import Result, derived, described, number, percent, quantity
+from bladegeom.result import Result, described, number, percent, quantity
 from bladegeom.wobble import Wobble
 
 if TYPE_CHECKING:
@@ -131,8 +131,7 @@ def first_better(first: End, second: End) -> Any:
     return np.abs(first.past_deg) <= np.abs(second.past_deg) + _HAIR
 
 
-@dataclass(frozen=True)
-class Mark:
+class Mark(NamedTuple):
     """A direction in the blade and the tooth nearest to it.
 
     Attributes
@@ -162,6 +161,14 @@ class Mark:
     words: str
 
 
+def _of_both(what: str) -> Callable[[tuple[Mark, Mark]], list[Any] | None]:
+    def of(ends: tuple[Mark, Mark]) -> list[Any] | None:
+        pair = [getattr(end, what) for end in ends]
+        return None if pair[0] is None else pair
+
+    return of
+
+
 @described
 class NeutralLine(Result):
     """The teeth to mark on a blade."""
@@ -175,53 +182,37 @@ class NeutralLine(Result):
         parts=("_tooth", "_probability"),
         label=lambda line: f"near{line._as_read}",
         text=lambda line: _shown(line.near),
+        default=None,
     )
     far: Mark | None = quantity(
         "the same for the far direction",
         parts=("_tooth", "_probability"),
         label=lambda line: f"far{line._as_read}",
         text=lambda line: _shown(line.far),
+        default=None,
     )
     neutral: tuple[Mark, Mark] | None = quantity(
-        "the marks at near + 90 and near + 270 degrees; None as near and far", key=""
-    )
-
-    @derived("teeth nearest to near + 90 and near + 270 degrees")
-    def neutral_teeth(self) -> list[int] | None:
-        return self._of_both("tooth")
-
-    @derived("the two directions of the neutral line")
-    def neutral_deg(self) -> list[float] | None:
-        return self._of_both("direction_deg")
-
-    @derived("the chance that each is the nearest tooth")
-    def neutral_probability(self) -> list[float] | None:
-        return self._of_both("probability")
-
-    @derived("from each tooth on to the true direction, degrees")
-    def neutral_past_deg(self) -> list[float] | None:
-        return self._of_both("past_deg")
-
-    @derived("the same as a part of the gap to the next tooth on that side")
-    def neutral_past_pitch(self) -> list[float] | None:
-        return self._of_both("past_pitch")
-
-    @derived("the same along the rim, mm")
-    def neutral_past_mm(self) -> list[float] | None:
-        return self._of_both("past_mm")
-
-    @derived(
-        "both in words",
-        key="",
+        "teeth nearest to near + 90 and near + 270 degrees, the two directions, the chance that "
+        "each is the nearest, and how far from each tooth on the direction lies: in degrees, as a "
+        "part of the gap to the next tooth on that side, and along the rim in mm",
+        parts={
+            "_teeth": _of_both("tooth"),
+            "_deg": _of_both("direction_deg"),
+            "_probability": _of_both("probability"),
+            "_past_deg": _of_both("past_deg"),
+            "_past_pitch": _of_both("past_pitch"),
+            "_past_mm": _of_both("past_mm"),
+        },
         label=lambda line: f"neutral{line._as_read}",
         text=lambda line: [_shown(end) for end in line.neutral or ()],
+        default=None,
     )
-    def _both(self) -> None:
-        return None
-
-    better_tooth: int | None = quantity("the neutral tooth that lies closer to its direction")
+    better_tooth: int | None = quantity(
+        "the neutral tooth that lies closer to its direction", default=None
+    )
     line_off_deg: float | None = quantity(
-        "line through the two marked teeth less the true neutral line, degrees of blade"
+        "line through the two marked teeth less the true neutral line, degrees of blade",
+        default=None,
     )
     left_deg: float | None = quantity(
         "squareness error left when that line stands for the neutral line, the first tooth "
@@ -233,6 +224,7 @@ class NeutralLine(Result):
             else f"{line.left_deg:+z.4f} deg out of square (the line through the marks is "
             f"{abs(line.line_off_deg or 0.0):.2f} deg of blade off)"
         ),
+        default=None,
     )
     worst_deg: float | None = quantity(
         "error at the worst rotation: the tilt, or its upper limit where unresolved",
@@ -284,19 +276,44 @@ class NeutralLine(Result):
     @property
     def instructions(self) -> tuple[str, ...]:
         """What to do, in words."""
-        if self.mistake is not None:
+        if self.fit is not None and self.mistake is not None:
             return (
                 f"{self.mistake.again} before you mark any tooth: a mistake in the readings seems "
                 "likely.",
-                _sentence(self.mistake.words),
+                *(sentence(one) for one in self.fit.findings.explained),
                 f"As they stand, the readings name {self._named}; as repaired, "
                 f"{self.repaired._named if self.repaired else 'nothing'}. Mark neither yet.",
             )
         if self.withheld:
             return (f"No teeth to mark: {self.withheld}.",)
         if self.near is None or self.far is None or self.neutral is None:
-            return (_no_teeth(self),)
-        return _instructions(self.blade, self.near, self.neutral[0], self.far, self.neutral[1])
+            return (f"No teeth to mark: no wobble is established. {self._without}",)
+        first, second = (end.tooth for end in self.neutral)
+        near, teeth = self.near.tooth, self.blade.teeth
+        steps = [(to - near) % teeth for to in (first, self.far.tooth, second)]
+        return (
+            f"Mark teeth {first} and {second}: the neutral line.",
+            f"From tooth {near} (near) count {steps[0]} teeth to {first}, {steps[1]} to "
+            f"{self.far.tooth} (far), {steps[2]} to {second}.",
+            f"Stand teeth {first} and {second} one above the other to set the table and the "
+            "bevels; level to set the miter gauge and the riving knife.",
+        )
+
+    @property
+    def _without(self) -> str:
+        """What is to be done where no direction is established."""
+        if self.worst_deg is None:
+            return "The readings cannot tell how far a rotation may be out of square."
+        worst = f"{number(self.worst_deg, self.worst_deg)} deg out of square"
+        if self.any_rotation:
+            return f"Any rotation will do: at worst the plate is {worst}."
+        return (
+            f"The readings cannot tell: the plate may be up to {worst}. Read another turn, or with "
+            "a finer indicator."
+        )
+
+    def _remarks(self) -> Sequence[str]:
+        return () if self.fit is None else self.fit.warnings
 
     def _title(self) -> str:
         name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
@@ -305,10 +322,6 @@ class NeutralLine(Result):
     @property
     def _as_read(self) -> str:
         return ", as read" if self.mistake is not None else ""
-
-    def _of_both(self, what: str) -> list[Any] | None:
-        pair = [getattr(end, what) for end in self.neutral or ()]
-        return None if not pair or pair[0] is None else pair
 
 
 def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> NeutralLine:
@@ -333,12 +346,6 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
             blade=blade,
             fit=fit,
             tolerance_deg=tolerance_deg,
-            near=None,
-            far=None,
-            neutral=None,
-            better_tooth=None,
-            line_off_deg=None,
-            left_deg=None,
             worst_deg=worst if worst is not None and math.isfinite(worst) else None,
         )
     return _line(blade, fit.near_deg, fit, tolerance_deg)
@@ -346,14 +353,10 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
 
 def without_marks(line: NeutralLine, why: str, worst_deg: float | None) -> NeutralLine:
     """Return an answer that names no teeth, and says why."""
-    return replace(
-        line,
-        near=None,
-        far=None,
-        neutral=None,
-        better_tooth=None,
-        line_off_deg=None,
-        left_deg=None,
+    return NeutralLine(
+        blade=line.blade,
+        fit=line.fit,
+        tolerance_deg=line.tolerance_deg,
         worst_deg=worst_deg,
         withheld=why,
     )
@@ -396,7 +399,7 @@ def _line(
         far=far,
         neutral=(first, second),
         better_tooth=(first if first_better(ends[1], ends[3]) else second).tooth,
-        line_off_deg=float(off),
+        line_off_deg=float(off) + 0.0,  # No minus before a zero.
         left_deg=None if tilt is None else float(left),
         worst_deg=tilt,
     )
@@ -424,39 +427,10 @@ def _words(tooth: int, part: float, teeth: int) -> str:
     return f"tooth {tooth}, {share} {'way' if share == 'half' else 'of the way'} to {toward}"
 
 
-def _sentence(words: str) -> str:
+def sentence(words: str) -> str:
+    """Return words with a capital and a stop."""
     words = words.strip()
     return f"{words[0].upper()}{words[1:]}{'' if words.endswith(('.', '?')) else '.'}"
-
-
-def _no_teeth(line: NeutralLine) -> str:
-    """Return what is to be done where no direction is established."""
-    none = "No teeth to mark: no wobble is established."
-    if line.worst_deg is None:
-        return f"{none} The readings cannot tell how far a rotation may be out of square."
-    worst = f"{number(line.worst_deg, line.worst_deg)} deg out of square"
-    if line.any_rotation:
-        return f"{none} Any rotation will do: at worst the plate is {worst}."
-    return (
-        f"{none} The readings cannot tell: the plate may be up to {worst}. Read another turn, or "
-        "with a finer indicator."
-    )
-
-
-def _instructions(
-    blade: Blade, near: Mark, first: Mark, far: Mark, second: Mark
-) -> tuple[str, ...]:
-    def count(to: Mark) -> str:
-        steps = (to.tooth - near.tooth) % blade.teeth
-        return f"{steps} to {to.tooth}"
-
-    return (
-        f"Mark teeth {first.tooth} and {second.tooth}: the neutral line.",
-        f"From tooth {near.tooth} (near) count {(first.tooth - near.tooth) % blade.teeth} teeth to "
-        f"{first.tooth}, {count(far)} (far), {count(second)}.",
-        f"Stand teeth {first.tooth} and {second.tooth} one above the other to set the table and "
-        "the bevels; level to set the miter gauge and the riving knife.",
-    )
 
 
 def _shown(mark: Mark | None) -> str:

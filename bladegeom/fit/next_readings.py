@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import chain, combinations
 from typing import NamedTuple
 
@@ -14,11 +13,10 @@ from numpy.typing import NDArray
 
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
-from bladegeom.fit.wobble import WobbleFit
+from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.design import Design, design_of
-from bladegeom.kernel.doubt import sd_toward
-from bladegeom.readings import Readings
-from bladegeom.result import Result, Row, number, percent
+from bladegeom.result import derived, described, number, percent, quantity
+from bladegeom.tables.counted import counted
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.int64]
@@ -32,75 +30,60 @@ MOST_CHOICES = 100_000
 _HAIR = 1e-9
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class NextReadings(Result):
-    """Which teeth to read next in the same mounting, and what that would do to the doubt.
+@described
+class NextReadings(OfBlade):
+    """Which teeth to read next in the same mounting, and what that would do to the doubt."""
 
-    Attributes
-    ----------
-    fit : WobbleFit
-    teeth : tuple of int
-        The most telling first; each is to be read once, all of them as one more turn.
-    near_u_deg : float or None
-        Standard uncertainty of the direction now, in degrees; None where none is established.
-    near_u_after_deg : tuple of float, or None
-        The same after each of `teeth`.
-    across_u : float
-        Standard uncertainty of the wobble's component at right angles to the fitted direction
-        now, in the unit of the readings; where the wobble is not resolved, of its component in
-        the worst direction. NaN where the scatter is not known.
-    across_u_after : tuple of float
-        The same after each of `teeth`.
-    tooth : int or None
-        The neutral tooth to rely on (``better_tooth`` of `NeutralLine`).
-    probability : float or None
-        That it is the nearest one to its end of the neutral line, now.
-    wanted_probability : float
-    turns : int
-        Turns read so far.
-    turns_needed : int or None
-        Turns in all with which `tooth` would reach the wanted probability; None where no
-        direction is established, or where `MOST_TURNS` would not do.
-    remarks : tuple of str
-    """
+    fit: WobbleFit = quantity("of what was read so far", key="")
 
-    fit: WobbleFit
-    teeth: tuple[int, ...]
-    near_u_deg: float | None
-    near_u_after_deg: tuple[float, ...] | None
-    across_u: float
-    across_u_after: tuple[float, ...]
-    tooth: int | None
-    probability: float | None
-    wanted_probability: float
-    turns: int
-    turns_needed: int | None
+    @derived("unit of the readings")
+    def unit(self) -> str:
+        return self.fit.unit
+
+    teeth: tuple[int, ...] = quantity(
+        "the most telling first; each is to be read once, all of them as one more turn",
+        key="next_teeth",
+        label="read",
+        text=lambda one: _read(one.teeth),
+    )
+    near_u_deg: float | None = quantity(
+        "standard uncertainty of the direction now; None where none is established"
+    )
+    near_u_after_deg: tuple[float, ...] | None = quantity("the same after each of `teeth`")
+    across_u: float = quantity(
+        "standard uncertainty of the wobble's component at right angles to the fitted direction "
+        "now; where the wobble is not resolved, of its component in the worst direction; NaN where "
+        "the scatter is not known",
+        label="doubt now",
+        text=lambda one: one._doubt(None),
+    )
+    across_u_after: tuple[float, ...] = quantity(
+        "the same after each of `teeth`",
+        label="after",
+        text=lambda one: [
+            (f"after tooth {tooth}", one._doubt(place)) for place, tooth in enumerate(one.teeth)
+        ],
+    )
+    tooth: int | None = quantity(
+        "the neutral tooth to rely on, which lies closer to its direction", key="better_tooth"
+    )
+    probability: float | None = quantity(
+        "that it is the nearest one to its end of the neutral line, now", key="better_probability"
+    )
+    wanted_probability: float = quantity("the probability that is wanted of it")
+    turns: int = quantity("turns read so far")
+    turns_needed: int | None = quantity(
+        "turns in all with which `tooth` would reach the wanted probability; None where no "
+        "direction is established, or where `MOST_TURNS` would not do",
+        label="full turns",
+        text=lambda one: one._turns(),
+    )
     remarks: tuple[str, ...]
 
     def _title(self) -> str:
-        name = self.fit.readings.blade.name
-        return f"{f'Blade {name}: w' if name else 'W'}hat to read next, in this mounting"
-
-    def _rows(self) -> Sequence[Row]:
-        return [
-            Row("blade", self.fit.readings.blade.name),
-            Row("unit", self.fit.unit),
-            Row("next_teeth", list(self.teeth), "read", _read(self.teeth)),
-            Row("near_u_deg", self.near_u_deg),
-            Row("near_u_after_deg", self.near_u_after_deg and list(self.near_u_after_deg)),
-            Row("across_u", self.across_u, "doubt now", self._doubt(None)),
-            Row("across_u_after", list(self.across_u_after)),
-            *(
-                Row("", None, f"after tooth {tooth}", self._doubt(place))
-                for place, tooth in enumerate(self.teeth)
-            ),
-            Row("better_tooth", self.tooth),
-            Row("better_probability", self.probability),
-            Row("wanted_probability", self.wanted_probability),
-            Row("turns", self.turns),
-            Row("turns_needed", self.turns_needed, *self._turns()),
-            Row("warnings", [*self.fit.doubted, *self.remarks]),
-        ]
+        return (
+            f"{f'Blade {self.blade}: w' if self.blade else 'W'}hat to read next, in this mounting"
+        )
 
     def _doubt(self, place: int | None) -> str:
         """Return the doubt as text: now, or after the reading at a place."""
@@ -112,22 +95,16 @@ class NextReadings(Result):
             return "not known: no reading differs and no graduation is stated"
         return f"{number(u, u / 10)} {self.fit.unit} in the worst direction (standard uncertainty)"
 
-    def _turns(self) -> tuple[str, str]:
+    def _turns(self) -> str:
         if self.tooth is None or self.probability is None:
-            return "", ""
+            return ""
         now = f"tooth {self.tooth} is {percent(self.probability)} sure with {self.turns}"
         wanted = percent(self.wanted_probability)
         if self.turns_needed is None:
-            return "full turns", f"{now}; no number of turns that can be read makes it {wanted}"
+            return f"{now}; no number of turns that can be read makes it {wanted}"
         if self.turns_needed == self.turns:
-            return "full turns", f"{now}: {wanted} is reached"
-        return "full turns", f"{now}; {self.turns_needed} in all would make it {wanted}"
-
-    def _first(self) -> Sequence[str]:
-        return self.fit.doubted
-
-    def _remarks(self) -> Sequence[str]:
-        return self.remarks
+            return f"{now}: {wanted} is reached"
+        return f"{now}; {self.turns_needed} in all would make it {wanted}"
 
 
 def _read(teeth: Sequence[int]) -> str:
@@ -202,18 +179,10 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
 
 
 class _Candidates(NamedTuple):
-    """Rows that may be added to the design.
+    """Rows that may be added to the design, one a tooth; the wobble's columns are the two last.
 
-    Attributes
-    ----------
-    tooth : ndarray, shape (m,)
-    rows : ndarray, shape (m, p)
-        A row a tooth; the columns are those of the fit, the wobble's two last.
-    information : ndarray, shape (p, p)
-        X'X of the readings in the fit.
-    own_offset : bool
-        Whether the added rows have an offset of their own, which taking their mean off accounts
-        for.
+    `information` is X'X of the readings in the fit. With an `own_offset`, which taking their mean
+    off accounts for, the added rows are of a turn that no reading is of yet.
     """
 
     tooth: NDArray[np.int64]
@@ -270,12 +239,15 @@ def _left(fit: WobbleFit, given: _Candidates, chosen: Places) -> Floats:
 def _goal_of(
     fit: WobbleFit, given: _Candidates, squares: Floats, total: Floats, count: int
 ) -> Floats:
-    """Return the same from the sums of the rows' squares and of the rows."""
+    """Return what is to be small, from the sums of the added rows' squares and of the rows."""
     whole = given.information + squares
     if given.own_offset:
         whole = whole - total[..., :, np.newaxis] * total[..., np.newaxis, :] / count
-    covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)
-    return _goal(fit, covariance[..., -2:, -2:])
+    covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)[..., -2:, -2:]
+    main: Floats = _across_squared(fit, covariance)
+    # Where that ties, the other direction decides.
+    rest: Floats = 1e-6 * np.trace(covariance, axis1=-2, axis2=-1)
+    return main + rest
 
 
 def _exchanged(fit: WobbleFit, given: _Candidates, start: Places) -> Places:
@@ -310,19 +282,16 @@ def _starts(fit: WobbleFit, rows: Floats, n: int) -> list[Places]:
     return starts
 
 
-def _read_on(fit: WobbleFit, teeth: Sequence[int] | NDArray[np.int64]) -> Design:
-    """Return the design with teeth read forward in one more turn of the same mounting."""
-    readings, count = fit.readings, len(teeth)
-    more: Readings = copy(readings)
-    added = {
-        "tooth": np.asarray(teeth),
-        "turn": np.full(count, readings.turn.max() + 1),
-        "closing": np.zeros(count, dtype=np.bool_),
-        "way": np.ones(count, dtype=np.int64),
-        "reading": np.zeros(count),
-    }
-    for name, values in added.items():
-        object.__setattr__(more, name, np.concatenate([getattr(readings, name), values]))
+def _read_on(fit: WobbleFit, teeth: Sequence[int] | Places, turns: int = 1) -> Design:
+    """Return the design with teeth read forward in more turns of the same mounting."""
+    read, count = counted(fit.readings), turns * len(teeth)
+    more = read._replace(
+        label=np.append(read.label, np.tile(teeth, turns)),
+        reading=np.append(read.reading, np.zeros(count)),
+        turn=np.append(read.turn, read.turn.max() + 1 + np.arange(count) // len(teeth)),
+        way=np.append(read.way, np.ones(count, dtype=np.int64)),
+    ).as_readings()
+    assert more is not None  # Every tooth of a turn once.
     return design_of(more, drift=fit.drift_per_turn is not None)
 
 
@@ -344,25 +313,20 @@ def _covariance(fit: WobbleFit, teeth: Sequence[int]) -> Floats:
     return covariance
 
 
+def _across_squared(fit: WobbleFit, covariance: Floats) -> Floats:
+    """Return the variance across the fitted direction, or in the worst one."""
+    if not fit.resolved:
+        return np.asarray(np.linalg.eigvalsh(covariance), dtype=np.float64)[..., -1]
+    across = math.radians(fit.near_deg + 90.0)
+    toward = np.array([math.cos(across), math.sin(across)])
+    variance: Floats = (covariance @ toward) @ toward
+    return variance
+
+
 def _across(fit: WobbleFit, covariance: Floats) -> float:
-    """Return the standard uncertainty across the fitted direction, or in the worst one."""
-    if fit.resolved:
-        return float(sd_toward(fit.near_deg + 90.0, covariance))
-    if not np.isfinite(covariance).all():
-        return math.nan
-    return math.sqrt(float(np.linalg.eigvalsh(covariance)[-1]))
-
-
-def _goal(fit: WobbleFit, covariance: Floats) -> Floats:
-    """Return what is to be small: a variance; where it ties, the other one decides."""
-    if fit.resolved:
-        across = math.radians(fit.near_deg + 90.0)
-        toward = np.array([math.cos(across), math.sin(across)])
-        main: Floats = (covariance @ toward) @ toward
-    else:
-        main = np.asarray(np.linalg.eigvalsh(covariance), dtype=np.float64)[..., -1]
-    rest: Floats = 1e-6 * np.trace(covariance, axis1=-2, axis2=-1)
-    return main + rest
+    """Return the standard uncertainty there; NaN where nothing tells it."""
+    told = np.isfinite(covariance).all()
+    return math.sqrt(float(_across_squared(fit, covariance))) if told else math.nan
 
 
 def _in_order(fit: WobbleFit, teeth: list[int]) -> list[int]:
@@ -416,7 +380,7 @@ def _after_turns(fit: WobbleFit, more: int) -> WobbleFit:
         whole = information + more * (rows.T @ rows)
     else:
         # Each turn is later than the one before, which a drift tells.
-        columns = _columns(fit, _read_on(fit, np.tile(tooth, more)))
+        columns = _columns(fit, _read_on(fit, tooth, more))
         whole = columns.T @ columns
     covariance = fit.reading_sd**2 * np.linalg.inv(whole)[-2:, -2:]
     dof = fit.dof + more * (len(rows) - (1 if own_offset else 0))

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.blade import MOST_TEETH, Blade
+from bladegeom.blade import Blade
+from bladegeom.columns import MOST_TEETH
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
 from bladegeom.fit.frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers, spread
 from bladegeom.fit.marks import End, ends_of, first_better, off_line

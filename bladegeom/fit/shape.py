@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import NamedTuple
+from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +13,7 @@ from scipy import special
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.design import worst_ratio
 from bladegeom.kernel.harmonics import LeastSquares, harmonic_columns, least_squares
-from bladegeom.result import Result, Row, number
+from bladegeom.result import Result, derived, described, number, quantity
 
 Floats = NDArray[np.float64]
 
@@ -25,8 +24,23 @@ _FEWEST = 6
 _WORST_RATIO = 3.0
 
 
+class _Stands:
+    """What stands off the curve."""
+
+    height: float
+
+    @property
+    def side(self) -> str:
+        """Which way it stands off."""
+        return "toward the indicator" if self.height > 0 else "away from the indicator"
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as plain values."""
+        return vars(self).copy()
+
+
 @dataclass(frozen=True)
-class Bend:
+class Bend(_Stands):
     """A run of teeth where the plate stands off the fitted curve.
 
     Attributes
@@ -45,79 +59,48 @@ class Bend:
     height: float
     p_value: float
 
-    @property
-    def side(self) -> str:
-        """Which way it stands off."""
-        return _side(self.height)
-
 
 @dataclass(frozen=True)
-class Spike:
-    """A single tooth that stands off its neighbours: gum, a burr, a slip of the pen.
-
-    Attributes
-    ----------
-    tooth : int
-    height : float
-        In the unit of the readings; positive toward the indicator.
-    p_value : float
-        Chance of such a tooth anywhere by scatter alone.
-    """
+class Spike(_Stands):
+    """A single tooth that stands off its neighbours: gum, a burr, a slip of the pen; see `Bend`."""
 
     tooth: int
     height: float
     p_value: float
 
-    @property
-    def side(self) -> str:
-        """Which way it stands off."""
-        return _side(self.height)
 
-
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class ResidualShape(Result):
-    """The shape that the wobble leaves.
+    """The shape that the wobble leaves."""
 
-    Attributes
-    ----------
-    bends : tuple of Bend
-    spikes : tuple of Spike
-    sd : float
-        Scatter of the other teeth, of one tooth's mean, in `unit`.
-    unit : str
-    """
-
-    bends: tuple[Bend, ...]
-    spikes: tuple[Spike, ...]
-    sd: float
     unit: str
+    bends: tuple[Bend, ...] = quantity(
+        "runs of teeth where the plate stands off the curve",
+        label="bend",
+        text=lambda one: [
+            f"teeth {bend.first} to {bend.last} stand {one._off(bend)}" for bend in one.bends
+        ],
+    )
+    spikes: tuple[Spike, ...] = quantity(
+        "single teeth that stand off it",
+        label="single tooth",
+        text=lambda one: [
+            f"tooth {spike.tooth} alone stands {one._off(spike)}: clean it and read it again"
+            for spike in one.spikes
+        ],
+    )
+    sd: float = quantity("scatter of the other teeth, of one tooth's mean")
+
+    @derived("that there is neither", key="", label="bends, single teeth")
+    def _none(self) -> str:
+        return "" if self.bends or self.spikes else "none shown"
 
     def _title(self) -> str:
         return "What the wobble leaves"
 
-    def _rows(self) -> Sequence[Row]:
-        bends = [
-            f"teeth {bend.first} to {bend.last} stand {number(abs(bend.height), self.sd)} "
-            f"{self.unit} {bend.side} (chance {bend.p_value:.2g})"
-            for bend in self.bends
-        ]
-        spikes = [
-            f"tooth {spike.tooth} alone stands {number(abs(spike.height), self.sd)} {self.unit} "
-            f"{spike.side} (chance {spike.p_value:.2g}): clean it and read it again"
-            for spike in self.spikes
-        ]
-        return [
-            Row("bends", [asdict(bend) for bend in self.bends]),
-            Row("spikes", [asdict(spike) for spike in self.spikes]),
-            Row("sd", self.sd),
-            *(Row("", None, "bend", text) for text in bends),
-            *(Row("", None, "single tooth", text) for text in spikes),
-            *([] if bends or spikes else [Row("", None, "bends, single teeth", "none shown")]),
-        ]
-
-
-def _side(height: float) -> str:
-    return "toward the indicator" if height > 0 else "away from the indicator"
+    def _off(self, one: Bend | Spike) -> str:
+        size = number(abs(one.height), self.sd)
+        return f"{size} {self.unit} {one.side} (chance {one.p_value:.2g})"
 
 
 def residual_shape(fit: WobbleFit) -> ResidualShape:
@@ -151,7 +134,9 @@ def residual_shape(fit: WobbleFit) -> ResidualShape:
             spikes.append(Spike(first, found.height, found.chance))
         else:
             bends.append(Bend(first, last, found.height, found.chance))
-    return ResidualShape(tuple(bends), tuple(spikes), search.scatter(left), fit.unit)
+    return ResidualShape(
+        unit=fit.unit, bends=tuple(bends), spikes=tuple(spikes), sd=search.scatter(left)
+    )
 
 
 def _by_tooth(fit: WobbleFit) -> tuple[NDArray[np.int64], Floats, Floats]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,10 +10,10 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.angles import wrap_180
 from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
-from bladegeom.fit.wobble import WobbleFit
+from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.lengths import Length, length
-from bladegeom.result import Result, derived, described, number, percent, quantity
+from bladegeom.result import derived, described, number, percent, quantity
 
 Floats = NDArray[np.float64]
 
@@ -53,22 +52,8 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
 
     The slope of the line is the wobble's component toward its upper end, over the ring radius,
     so its uncertainty is that component's (with the rounding that does not average out): on the
-    neutral line the error is 0 and the doubt is not.
-
-    Parameters
-    ----------
-    fit : WobbleFit
-    away_deg : float or array_like, shape (...)
-
-    Returns
-    -------
-    float or ndarray, shape (...)
-        Degrees.
-
-    Raises
-    ------
-    RefusedError
-        If the ring radius is not known.
+    neutral line the error is 0 and the doubt is not. Arguments, shape and refusal are those of
+    `squareness_error`.
     """
     away = np.asarray(away_deg, dtype=np.float64)
     slope_u = sd_toward(fit.near_deg + 90.0 - away, fit.rounded_covariance) / _ring(fit)
@@ -77,7 +62,7 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
 
 
 @described
-class Squareness(Result):
+class Squareness(OfBlade):
     """The squareness error at one rotation, and over all of them.
 
     Where all readings are the same and the graduation is not stated, every uncertainty and upper
@@ -85,7 +70,6 @@ class Squareness(Result):
     """
 
     fit: WobbleFit
-    blade: str = quantity("the blade's name, as text")
     tooth: int | None = quantity("the tooth that stands uppermost, if it was given")
     away_deg: float = quantity("turn from the neutral line; see `squareness_error`")
     error: Estimate = quantity(
@@ -129,21 +113,11 @@ class Squareness(Result):
     def worst_squareness_deg(self) -> float:
         return self.worst.value
 
-    @derived("what the reader should know", key="warnings")
-    def _warnings(self) -> list[str]:
-        return list(self.fit.said)
-
     def _title(self) -> str:
         what = f"Blade {self.blade}: " if self.blade else ""
         if self.tooth is not None:
             return f"{what}squareness with tooth {self.tooth} uppermost"
         return f"{what}squareness {self.away_deg:g} deg away from the neutral line"
-
-    def _first(self) -> Sequence[str]:
-        return self.fit.doubted
-
-    def _remarks(self) -> Sequence[str]:
-        return self.fit.warnings
 
 
 def _lean(error: Estimate) -> str:
@@ -221,21 +195,18 @@ def squareness(
         float(squareness_error(fit, away)), float(squareness_error_u(fit, away)), fit.dof
     )
     size, unit = length("span", span) or (None, None)
-    gap = None
+    gap, lean = None, math.radians(error.value)
     if size is not None:
-        lean = math.radians(error.value)
         gap = Known(size * math.tan(lean), size * math.radians(error.u) / math.cos(lean) ** 2)
     low, high, _ = fit.amplitude_interval()
-    tilts = [math.degrees(math.atan(one / _ring(fit))) for one in (fit.amplitude, low, high)]
+    tilt, tilt_low, tilt_high = (fit.tilt_of(one) or 0.0 for one in (fit.amplitude, low, high))
     rms, rms_per_slope = _rms(fit.amplitude / _ring(fit))
     chance = None
     if tolerance_deg is not None:
-        at, at_low, at_high = (chance_out(one, tolerance_deg) for one in tilts)
-        chance = Known(at, low=at_low, high=at_high)
-    tilt, tilt_low, tilt_high = tilts
+        odds = [chance_out(one, tolerance_deg) for one in (tilt, tilt_low, tilt_high)]
+        chance = Known(odds[0], low=odds[1], high=odds[2])
     return Squareness(
         fit=fit,
-        blade=blade.name,
         away_deg=away,
         tooth=tooth,
         error=error,
@@ -256,14 +227,6 @@ def chance_out(tilt_deg: float, tolerance_deg: float) -> float:
 
     The error exceeds the tolerance where ``|sin(away)| > tan(tolerance) / tan(tilt)``, so the
     chance is ``1 - (2 / pi) asin(tan(tolerance) / tan(tilt))``, or 0.
-
-    Parameters
-    ----------
-    tilt_deg, tolerance_deg : float
-
-    Returns
-    -------
-    float
     """
     if math.isnan(tilt_deg):
         return math.nan

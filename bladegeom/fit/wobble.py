@@ -287,13 +287,12 @@ class WobbleFit(Wobble, Result):
 
     @property
     def doubted(self) -> tuple[str, ...]:
-        """What to read again before anything is followed: the likely mistake, in words."""
-        one = self.mistake
-        return () if one is None else (f"{one.again}, a mistake seems likely: {one.words}",)
+        """What to read again before anything is followed: the likely mistakes, in words."""
+        return self.findings.doubted
 
     @property
     def said(self) -> tuple[str, ...]:
-        """All that the reader should know: the likely mistake first, then `warnings`."""
+        """All that the reader should know: the likely mistakes first, then `warnings`."""
         return (*self.doubted, *self.warnings)
 
     @property
@@ -383,3 +382,35 @@ class WobbleFit(Wobble, Result):
             return ""
         lag = number(self.lag_deg, self.lag_u_deg)
         return f"{number(self.play)} {self.unit}: each way lags by {lag} deg"
+
+
+class OfBlade(Result):
+    """What rests on the fit of a blade: whatever is made of it says all that is said of the fit.
+
+    A likely mistake comes first, the warnings last, behind the `remarks` of its own.
+    """
+
+    fit: WobbleFit
+    remarks: tuple[str, ...] = ()
+
+    def __init_subclass__(cls) -> None:
+        super().__init_subclass__()
+        cls._quantities["_warnings"] = cls._quantities.pop("_warnings")  # Behind the numbers.
+
+    @derived("the blade's name, as text")
+    def blade(self) -> str:
+        return self.fit.readings.blade.name
+
+    @derived("what the reader should know, a likely mistake first", key="warnings")
+    def _warnings(self) -> list[str]:
+        return [*self.fit.doubted, *self.remarks, *self.fit.warnings]
+
+    @property
+    def _named(self) -> str:
+        return f"Blade {self.blade}" if self.blade else "Blade"
+
+    def _first(self) -> Sequence[str]:
+        return self.fit.doubted
+
+    def _remarks(self) -> Sequence[str]:
+        return (*self.remarks, *self.fit.warnings)

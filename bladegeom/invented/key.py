@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 
 
 class Hump(NamedTuple):
-    """A `LocalBend`, its height in the unit of the readings."""
+    """A `LocalBend` with its height in the unit of the readings."""
 
     first: int
     last: int
@@ -95,25 +95,11 @@ class Hidden:
     def heights(
         self, ring: float, angle_deg: Floats, clock_deg: float, seat: complex
     ) -> dict[str, Floats]:
-        """Return how far each part brings the plate toward the indicator.
+        """Return how far each part brings the plate toward the indicator, at spots of a ring.
 
         A spot at blade angle t stands at the arbor angle t + clock_deg. A plane tilted by tan(a)
-        lies r tan(a) cos(t - near) high at the radius r; what bends it is added.
-
-        Parameters
-        ----------
-        ring : float
-            Radius of the spots.
-        angle_deg : ndarray, shape (n,)
-            Their blade angles.
-        clock_deg : float
-            Arbor angle of tooth 1, from the arbor's mark, in the direction of numbering.
-        seat : complex
-            How the blade happens to sit this time, as `tilt`.
-
-        Returns
-        -------
-        dict of str to ndarray, shape (n,)
+        lies r tan(a) cos(t - near) high at the radius r; what bends it is added. `seat` is how the
+        blade happens to sit this time, as `tilt`.
         """
         blade_angle = np.radians(angle_deg)
         arbor_angle = np.radians(angle_deg + clock_deg)
@@ -140,14 +126,15 @@ class Hidden:
         return np.where(off < 1 - 1e-9, height * (1 + np.cos(np.pi * off)) / 2, 0.0)
 
 
-def total(parts: Mapping[str, Floats]) -> Floats:
-    """Return the sum of the parts at each reading."""
-    added: Floats = np.sum(list(parts.values()), axis=0)
-    return added
-
-
 def _toward(vector: complex, angle: Floats) -> Floats:
     return vector.real * np.cos(angle) + vector.imag * np.sin(angle)
+
+
+def _direction(vector: complex) -> float | None:
+    return wrap_360(math.degrees(cmath.phase(vector))) if vector else None
+
+
+_OF_VECTOR: dict[str, Callable[[complex], Any]] = {"_amplitude": abs, "_near_deg": _direction}
 
 
 @described
@@ -181,14 +168,16 @@ class AnswerKey(Result):
         "where tooth 1 stands from the arbor's mark, in the direction of numbering"
     )
     ring_radius: float = quantity(
-        "radius at which it was read", label="ring radius", text=lambda key: key.long("ring_radius")
+        "radius at which it was read",
+        label="ring radius",
+        text=lambda key: key._said(key.ring_radius),
     )
 
     @derived("half the movement of the wobble")
     def amplitude(self) -> float:
         return abs(self.wobble_vector)
 
-    @derived("twice the amplitude", label="wobble TIR", text=lambda key: key.long("wobble_tir"))
+    @derived("twice the amplitude", label="wobble TIR", text=lambda key: key._said(key.wobble_tir))
     def wobble_tir(self) -> float:
         return 2 * self.amplitude
 
@@ -196,7 +185,9 @@ class AnswerKey(Result):
     def tilt_deg(self) -> float:
         return math.degrees(math.atan2(self.amplitude, self.ring_radius))
 
-    @derived("blade angle nearest to the indicator", label="near", text=lambda key: key.near_words)
+    @derived(
+        "blade angle nearest to the indicator", label="near", text=lambda key: key._near_words()
+    )
     def near_deg(self) -> float | None:
         return _direction(self.wobble_vector)
 
@@ -209,29 +200,29 @@ class AnswerKey(Result):
         near = self.near_deg
         return None if near is None else self.blade.nearest_tooth(wrap_360(near + 180.0))
 
-    @derived("the blade's own wobble at the ring")
-    def blade_amplitude(self) -> float:
-        return abs(self.blade_vector)
+    @derived(
+        "the blade's own wobble at the ring: its size, its near direction as a blade angle",
+        key="blade",
+        parts=_OF_VECTOR,
+    )
+    def blade_vector(self) -> complex:
+        return self._at_ring(self.hidden.tilt)
 
-    @derived("its near direction as a blade angle")
-    def blade_near_deg(self) -> float | None:
-        return _direction(self.blade_vector)
+    @derived(
+        "the flange's wobble at the ring: its size, its near direction from the arbor's mark",
+        key="flange",
+        parts=_OF_VECTOR,
+    )
+    def flange_vector(self) -> complex:
+        return self._at_ring(self.hidden.flange)
 
-    @derived("the flange's wobble at the ring")
-    def flange_amplitude(self) -> float:
-        return abs(self.flange_vector)
-
-    @derived("its near direction from the arbor's mark")
-    def flange_near_deg(self) -> float | None:
-        return _direction(self.flange_vector)
-
-    @derived("what the seating added in this mounting")
-    def seating_amplitude(self) -> float:
-        return abs(self.seating_vector)
-
-    @derived("its near direction as a blade angle")
-    def seating_near_deg(self) -> float | None:
-        return _direction(self.seating_vector)
+    @derived(
+        "what the seating added in this mounting: its size, its near direction as a blade angle",
+        key="seating",
+        parts=_OF_VECTOR,
+    )
+    def seating_vector(self) -> complex:
+        return self._at_ring(self.seat)
 
     @derived("height of the rim over the centre")
     def dish(self) -> float:
@@ -246,7 +237,7 @@ class AnswerKey(Result):
         return self.hidden.saddle_deg if self.saddle else None
 
     noise_sd: float = quantity(
-        "repeatability before rounding", label="noise", text=lambda key: key.long("noise_sd")
+        "repeatability before rounding", label="noise", text=lambda key: key._said(key.noise_sd)
     )
     graduation: float | None = quantity("of the dial; none where nothing was rounded")
 
@@ -263,21 +254,6 @@ class AnswerKey(Result):
     def blade(self) -> Blade:
         """The blade."""
         return self.hidden.blade
-
-    @property
-    def blade_vector(self) -> complex:
-        """The blade's own wobble at this ring; angle: near direction as a blade angle."""
-        return self._at_ring(self.hidden.tilt)
-
-    @property
-    def flange_vector(self) -> complex:
-        """The flange's wobble at this ring; angle: near direction from the arbor's mark."""
-        return self._at_ring(self.hidden.flange)
-
-    @property
-    def seating_vector(self) -> complex:
-        """What the seating added at this ring; angle: near direction as a blade angle."""
-        return self._at_ring(self.seat)
 
     @property
     def wobble_vector(self) -> complex:
@@ -297,20 +273,13 @@ class AnswerKey(Result):
         name = self.blade.name
         return f"Answer key{f' of blade {name}' if name else ''} (all of it invented)"
 
-    def long(self, which: str) -> str:
-        """Return one of its lengths for people."""
-        return f"{number(getattr(self, which))} {self.unit}"
+    def _said(self, length: float) -> str:
+        return f"{number(length)} {self.unit}"
 
-    @property
-    def near_words(self) -> str:
-        """Return where it is nearest and farthest, for people."""
+    def _near_words(self) -> str:
         if self.near_deg is None:
             return "any: the plate is not tilted"
         return f"{self.near_deg:.1f} degrees, tooth {self.near_tooth}; far: tooth {self.far_tooth}"
-
-
-def _direction(vector: complex) -> float | None:
-    return wrap_360(math.degrees(cmath.phase(vector))) if vector else None
 
 
 def _named(one: str, more: str, which: tuple[int, ...]) -> str:

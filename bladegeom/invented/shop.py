@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from bladegeom.blade import Blade
 from bladegeom.faults import refuse
-from bladegeom.invented.asked import (
+from bladegeom.invented import (
     Bump,
     DecimalSlip,
     Doubled,
@@ -22,12 +22,9 @@ from bladegeom.invented.asked import (
     Skipped,
     Tilt,
     UnitSlip,
-    count,
-    number,
-    streams,
 )
 from bladegeom.invented.simulate import Simulated, SimulatedSet, simulate
-from bladegeom.invented.taken import DIAL
+from bladegeom.invented.taken import DIAL, count, number, streams
 from bladegeom.lengths import MM_PER
 
 if TYPE_CHECKING:
@@ -268,20 +265,13 @@ def _read(
         return int(draw.choice(lowest)) + 1
 
     at, height = int(draw.integers(2, teeth + 1)), (draw.uniform(6, 20) * step, unit)
-    slip: list[Any] = []
-    match fault:
-        case "gum":
-            slip = [Gum(at, height)]
-        case "bump":
-            slip = [Bump(int(draw.integers(teeth // 4, 3 * teeth // 4)), height)]
-        case "skipped":
-            slip = [Skipped(at)]
-        case "doubled":
-            slip = [Doubled(at)]
-        case "lost minus":
-            slip = [LostMinus(low_tooth())]
-        case "decimal slip":
-            slip = [DecimalSlip(low_tooth(), 10.0 if draw.random() < 0.5 else 0.1)]
-        case "wrong unit":
-            slip = [UnitSlip(0, "mm" if unit in ("in", "thou") else "in")]
-    return made(*slip).sets[0]
+    slips: dict[str, Callable[[], Any]] = {
+        "gum": lambda: Gum(at, height),
+        "bump": lambda: Bump(int(draw.integers(teeth // 4, 3 * teeth // 4)), height),
+        "skipped": lambda: Skipped(at),
+        "doubled": lambda: Doubled(at),
+        "lost minus": lambda: LostMinus(low_tooth()),
+        "decimal slip": lambda: DecimalSlip(low_tooth(), 10.0 if draw.random() < 0.5 else 0.1),
+        "wrong unit": lambda: UnitSlip(0, "mm" if unit in ("in", "thou") else "in"),
+    }
+    return made(*([slips[fault]()] if fault in slips else [])).sets[0]

@@ -5,30 +5,18 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from bladegeom.blade import Blade
+from bladegeom.columns import STATED
 from bladegeom.faults import refuse
-from bladegeom.invented.asked import (
-    Asked,
-    Dish,
-    Doubled,
-    Flange,
-    LocalBend,
-    Saddle,
-    Seating,
-    Skipped,
-    Tilt,
-    number,
-    numbers,
-    streams,
-)
+from bladegeom.invented import Dish, Doubled, Flange, LocalBend, Saddle, Seating, Skipped, Tilt
 from bladegeom.invented.key import AnswerKey, Floats, Hidden, Hump
-from bladegeom.invented.taken import DIAL, Course, course, on_the_stand, written_down
+from bladegeom.invented.taken import DIAL, Asked, Course, course, number, numbers, streams, take
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, lengths_mm, with_unit
 from bladegeom.readings import Readings
 
@@ -73,39 +61,25 @@ class SimulatedSet:
         import pandas as pd
 
         key, blade = self.key, self.key.blade
-        facts: dict[str, Any] = {"blade": blade.name} if blade.name else {}
-        facts["teeth"] = blade.teeth
-        for name in ("diameter", "plate", "tooth_width", "gullet"):
-            if (length := getattr(blade, f"{name}_mm")) is not None:
-                facts[f"{name}_mm"] = _plain(length)
-        if blade.pitch_pattern is not None:
-            facts["pitch_pattern"] = " ".join(f"{gap:.12g}" for gap in blade.pitch_pattern)
-        elif blade.tooth_deg != Blade(blade.teeth).tooth_deg:
+        if blade.pitch_pattern is None and blade.tooth_deg != Blade(blade.teeth).tooth_deg:
             raise refuse(
                 "a table cannot hold the angle of every tooth",
                 "give the blade a pitch_pattern instead of tooth_deg",
                 blade=blade.name,
             )
-        if blade.tooth_pattern is not None:
-            facts["tooth_pattern"] = " ".join(blade.tooth_pattern)
-        if blade.numbered is not None:
-            facts["numbered"] = blade.numbered
-        facts["ring_radius_mm"] = _plain(key.ring_radius * MM_PER[key.unit])
-        if key.touch_deg:
-            facts["touch_deg"] = key.touch_deg
-        if key.graduation:
-            facts[f"graduation_{key.unit}"] = key.graduation
-        return pd.DataFrame(
-            {
-                **facts,
-                "mount": key.mount,
-                "clock_deg": key.clock_deg,
-                "turn": self.course.turn,
-                "turned": self.course.words,
-                "tooth": self.course.label,
-                f"reading_{key.unit}": self.written,
-            }
-        )
+        stated = ((one, blade.facts[name]) for name, one in STATED.items() if one.of == "blade")
+        facts = {"blade": blade.name} | {one.key: one.cell(kept) for one, kept in stated}
+        facts["ring_radius_mm"] = key.ring_radius * MM_PER[key.unit]
+        facts |= {"touch_deg": key.touch_deg, f"graduation_{key.unit}": key.graduation}
+        columns = {name: _plain(fact) for name, fact in facts.items() if fact} | {
+            "mount": key.mount,
+            "clock_deg": key.clock_deg,
+            "turn": self.course.turn,
+            "turned": self.course.words,
+            "tooth": self.course.label,
+            f"reading_{key.unit}": self.written,
+        }
+        return pd.DataFrame(columns)
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,8 +141,8 @@ class Simulated:
         return pd.DataFrame([one.key.to_dict() for one in self.sets])
 
 
-def _plain(length: float) -> float:
-    return float(f"{length:.12g}")
+def _plain(fact: Any) -> Any:
+    return float(f"{fact:.12g}") if isinstance(fact, float) else fact
 
 
 def simulate(
@@ -251,8 +225,7 @@ def simulate(
     zero, its = with_unit("dial_zero", dial_zero, several=True)
     zeros = [convert(one, its, unit) for one in numbers("dial_zero", zero, len(rings))]
     touch = number("touch_deg", touch_deg)
-    seats = asked.one(Seating)
-    scatter = 0.0 if seats is None else asked.length("Seating.sd", seats.sd, least=0)
+    scatter = asked.size(asked.one(Seating), "sd", least=0)
     miscounts: list[Skipped | Doubled] = [*asked.of(Skipped), *asked.of(Doubled)]
     sets: list[SimulatedSet] = []
     for mount, clock in enumerate(numbers("clock_deg", clock_deg), start=1):
@@ -273,10 +246,8 @@ def simulate(
                 tooth=run.tooth,
             )
             chance = noisy * noise.standard_normal(len(run.tooth))
-            key, shown = on_the_stand(key, asked, run, zero, chance, first)
-            slips = written_down(key, shown, run, asked) if first else []
-            key = replace(key, planted=(*key.planted, *slips))
-            sets.append(SimulatedSet(shown, run, _readings(key, shown, run), key))
+            key, written = take(key, asked, run, zero, chance, first)
+            sets.append(SimulatedSet(written, run, _readings(key, written, run), key))
     return Simulated(tuple(sets))
 
 
@@ -303,30 +274,33 @@ def _hidden(blade: Blade, asked: Asked, outer: float, any_deg: Floats, tir: floa
     """Return what is hidden in the blade and its arbor; what is not said is drawn or ordinary."""
 
     def runout(one: Tilt | Flange | None, drawn: float, tir: float) -> complex:
-        if one is None:
-            return cmath.rect(tir / 2, math.radians(drawn))
-        name = type(one).__name__
-        size = tir if one.tir is None else asked.length(f"{name}.tir", one.tir, least=0)
-        near = drawn if one.near_deg is None else number(f"{name}.near_deg", one.near_deg)
-        return cmath.rect(size / 2, math.radians(near))
+        near = drawn
+        if one is not None:
+            tir = tir if one.tir is None else asked.size(one, "tir", least=0)
+            near = (
+                drawn
+                if one.near_deg is None
+                else number(f"{type(one).__name__}.near_deg", one.near_deg)
+            )
+        return cmath.rect(tir / 2, math.radians(near))
 
-    dish, saddle = asked.one(Dish), asked.one(Saddle)
+    saddle = asked.one(Saddle)
     crest_deg = None if saddle is None else saddle.crest_deg
     bends = []
     for one in asked.of(LocalBend):
         blade.angle_of(one.first)
         blade.angle_of(one.last)
-        bends.append(Hump(one.first, one.last, asked.length("LocalBend.height", one.height)))
+        bends.append(Hump(one.first, one.last, asked.size(one, "height")))
     return Hidden(
         blade,
-        outer if blade.radius_mm is None else convert(blade.radius_mm, "mm", asked.unit),
-        outer,
-        runout(asked.one(Tilt), any_deg[0], tir),
-        runout(asked.one(Flange), any_deg[1], 0.0),
-        0.0 if dish is None else asked.length("Dish.height", dish.height),
-        0.0 if saddle is None else asked.length("Saddle.crest", saddle.crest, least=0),
-        any_deg[2] / 2 if crest_deg is None else number("Saddle.crest_deg", crest_deg),
-        tuple(bends),
+        rim=outer if blade.radius_mm is None else convert(blade.radius_mm, "mm", asked.unit),
+        outer_ring=outer,
+        tilt=runout(asked.one(Tilt), any_deg[0], tir),
+        flange=runout(asked.one(Flange), any_deg[1], 0.0),
+        dish=asked.size(asked.one(Dish), "height"),
+        saddle=asked.size(saddle, "crest", least=0),
+        saddle_deg=any_deg[2] / 2 if crest_deg is None else number("Saddle.crest_deg", crest_deg),
+        bends=tuple(bends),
     )
 
 

@@ -1,19 +1,20 @@
-"""How invented readings are taken and written down: the course, the stand, the person's slips."""
+"""What is asked for, and how invented readings are taken and written down: course, stand, slips."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.faults import refuse
-from bladegeom.invented.asked import (
-    Asked,
+from bladegeom.invented import (
+    ONCE,
+    SEVERAL,
     Bump,
     DecimalSlip,
     Doubled,
@@ -23,11 +24,9 @@ from bladegeom.invented.asked import (
     Play,
     Skipped,
     UnitSlip,
-    count,
-    number,
 )
-from bladegeom.invented.key import AnswerKey, Floats, Hidden, Planted, total
-from bladegeom.lengths import MM_PER
+from bladegeom.invented.key import AnswerKey, Floats, Hidden, Planted
+from bladegeom.lengths import LARGEST, MM_PER, convert, with_unit
 from bladegeom.readings import WAYS
 
 DIAL = {"mm": 0.01, "in": 0.0005, "thou": 0.5, "um": 10.0}
@@ -36,6 +35,113 @@ DIAL = {"mm": 0.01, "in": 0.0005, "thou": 0.5, "um": 10.0}
 _MOST_TURNS = 100
 _RUN_IN_DEG = 90.0
 _STEPS = 720
+
+T = TypeVar("T")
+
+
+class Asked:
+    """The faults that were asked for.
+
+    Parameters
+    ----------
+    faults : sequence
+        Objects of `bladegeom.invented`.
+    unit : {"mm", "in", "thou", "um"}
+        Of the readings.
+    most : float
+        In that unit: no height is larger.
+
+    Raises
+    ------
+    RefusedError
+        If one is something else, or is there twice.
+    """
+
+    def __init__(self, faults: Sequence[Any], unit: str, most: float) -> None:
+        self._faults, self.unit, self._most = faults, unit, most
+        known = (*SEVERAL, *ONCE)
+        if not isinstance(faults, (list, tuple)):
+            raise refuse(f"faults is {faults!r}", "give a list of them", column="faults")
+        for one in faults:
+            if not isinstance(one, known):
+                names = ", ".join(kind.__name__ for kind in known)
+                raise refuse(f"{one!r} is no fault", f"use {names}", value=one, column="faults")
+        for kind in ONCE:
+            if len(self.of(kind)) > 1:
+                name = kind.__name__
+                raise refuse(f"{name} is there twice", "plant it once", column="faults")
+
+    def of(self, kind: type[T]) -> list[T]:
+        """Return the faults of a kind."""
+        return [one for one in self._faults if isinstance(one, kind)]
+
+    def one(self, kind: type[T]) -> T | None:
+        """Return the fault of a kind of which there is one; None where it is not asked for."""
+        return next(iter(self.of(kind)), None)
+
+    def size(self, fault: Any, what: str, least: float = -math.inf) -> float:
+        """Return a length of a fault, 0 where the fault is not asked for; see `length`."""
+        if fault is None:
+            return 0.0
+        return self.length(f"{type(fault).__name__}.{what}", getattr(fault, what), least)
+
+    def length(self, what: str, given: Any, least: float = -math.inf) -> float:
+        """Return a length in the unit of the readings, or refuse one larger than the ring."""
+        value, unit = with_unit(what, given)
+        size = convert(number(what, value, least), unit, self.unit)
+        if abs(size) > self._most:
+            raise refuse(
+                f"{what} is {value:g} {unit}, more than the ring's radius "
+                f"({self._most:g} {self.unit})",
+                "give a smaller one, and check its unit",
+                value=given,
+                column=what,
+            )
+        return size
+
+
+def streams(rng: np.random.Generator | int) -> list[np.random.Generator]:
+    """Return three independent streams of chance: for the blade, its seat and the noise."""
+    seed = isinstance(rng, (int, np.integer)) and not isinstance(rng, bool) and rng >= 0
+    if not seed and not isinstance(rng, np.random.Generator):
+        raise refuse(
+            f"rng is {rng!r}",
+            "give a whole number of 0 or more, or numpy.random.default_rng(...)",
+            value=rng,
+            column="rng",
+        )
+    return np.random.default_rng(rng).spawn(3)
+
+
+def number(what: str, value: Any, least: float = -math.inf) -> float:
+    """Return a number that was asked for, or refuse what is none or below `least`."""
+    cure = "give a plain number" if least == -math.inf else f"give a number of {least:g} or more"
+    fits = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
+    if not fits or not (least <= value and abs(value) <= LARGEST):
+        raise refuse(f"{what} is {value!r}", cure, value=value, column=what)
+    return float(value)
+
+
+def numbers(what: str, values: Any, count_of: int | None = None) -> list[float]:
+    """Return a list of numbers that was asked for; one number stands for each of `count_of`."""
+    single = np.ndim(values) == 0
+    given: list[Any] = [values] if single else list(np.asarray(values, dtype=object))
+    if count_of is not None and len(given) == 1:
+        given *= count_of
+    if not given or (count_of is not None and len(given) != count_of):
+        needed = "one number at least" if count_of is None else f"one number, or {count_of}"
+        problem = f"{what} holds {len(given)} numbers"
+        raise refuse(problem, f"give {needed}", value=len(given), column=what)
+    return [number(what, value) for value in given]
+
+
+def count(what: str, value: Any, least: int, most: int) -> int:
+    """Return a whole number that was asked for, or refuse it."""
+    fits = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
+    if not fits or not least <= value <= most:
+        cure = f"give a whole number from {least} to {most}"
+        raise refuse(f"{what} is {value!r}", cure, value=value, column=what)
+    return int(value)
 
 
 class Course(NamedTuple):
@@ -73,13 +179,7 @@ class Course(NamedTuple):
         return Planted(kind, teeth, tuple((rows + 1).tolist()), size)
 
     def row_of(self, tooth: int, blade: Blade) -> int:
-        """Return the place of a tooth's first reading.
-
-        Raises
-        ------
-        RefusedError
-            If there is no such tooth, or it was skipped.
-        """
+        """Return the place of a tooth's first reading, or refuse a tooth that has none."""
         blade.angle_of(tooth)
         rows = np.flatnonzero(self.tooth == tooth)
         if not rows.size:
@@ -88,39 +188,30 @@ class Course(NamedTuple):
 
 
 def course(
-    blade: Blade,
-    turned: Sequence[str],
-    closing: bool,
-    miscounts: Sequence[Skipped | Doubled] = (),
+    blade: Blade, turned: Sequence[str], closing: bool, miscounts: Sequence[Skipped | Doubled] = ()
 ) -> Course:
     """Lay out the readings: one turn each way named, a miscount in the first.
 
     A turn starts at tooth 1 and goes through the teeth forward, or backward from the last. Whoever
     loses count in between still stops at the mark on tooth 1, so that the count comes out wrong.
-
-    Raises
-    ------
-    RefusedError
     """
     ways = _ways(turned)
     off = _miscount(blade, ways, miscounts)
     angles, last = blade.angles_deg, blade.teeth
-    tooth: list[int] = []
-    label: list[int] = []
-    turn: list[int] = []
-    at: list[float] = []
+    rows: list[tuple[int, int, int, int, float]] = []
     planted: tuple[Planted, ...] = ()
     for place, way in enumerate(ways, start=1):
         teeth = [1, *range(last, 1, -1)] if way < 0 else list(range(1, last + 1))
         labels = list(teeth)
-        if place == 1 and isinstance(off, Skipped):
-            teeth.remove(off.tooth)
-            labels.pop()
-            planted = (Planted("skipped", (off.tooth,), (), None),)
-        if place == 1 and isinstance(off, Doubled):
-            teeth.insert(off.tooth, off.tooth)
-            labels.append(last + 1)
-            planted = (Planted("doubled", (off.tooth,), (off.tooth, off.tooth + 1), None),)
+        if off is not None and place == 1:
+            if isinstance(off, Skipped):
+                teeth.remove(off.tooth)
+                labels.pop()
+                planted = (Planted("skipped", (off.tooth,), (), None),)
+            else:
+                teeth.insert(off.tooth, off.tooth)
+                labels.append(last + 1)
+                planted = (Planted("doubled", (off.tooth,), (off.tooth, off.tooth + 1), None),)
         path = [float(angles[one - 1]) for one in teeth]
         if way < 0:
             path[0] = 360.0
@@ -128,13 +219,10 @@ def course(
             teeth.append(1)
             labels.append(1)
             path.append(360.0 if way > 0 else 0.0)
-        tooth += teeth
-        label += labels
-        turn += [place] * len(teeth)
-        at += path
-    way_of = [ways[one - 1] for one in turn]
-    columns = np.array([tooth, label, turn, way_of], dtype=np.int64)
-    return Course(columns[0], columns[1], columns[2], columns[3], np.array(at), planted)
+        rows += zip(teeth, labels, [place] * len(teeth), [way] * len(teeth), path, strict=True)
+    *whole, at_deg = zip(*rows, strict=True)
+    tooth, label, turn, way_of = np.array(whole, dtype=np.int64)
+    return Course(tooth, label, turn, way_of, np.array(at_deg, dtype=np.float64), planted)
 
 
 def _ways(turned: Sequence[str]) -> list[int]:
@@ -173,10 +261,6 @@ def lag(run: Course, height_at: Callable[[Floats], Floats], play: float) -> Floa
 
     The hand stands still until the stylus has moved through the dead band `play`. Each turn is
     run in from a quarter turn before its first reading.
-
-    Returns
-    -------
-    ndarray, shape (n,)
     """
     off = np.zeros(len(run.tooth))
     for turn in np.unique(run.turn) if play else ():
@@ -195,10 +279,10 @@ def lag(run: Course, height_at: Callable[[Floats], Floats], play: float) -> Floa
     return off
 
 
-def on_the_stand(
+def take(
     key: AnswerKey, asked: Asked, run: Course, zero: float, noise: Floats, first: bool
 ) -> tuple[AnswerKey, Floats]:
-    """Return the key to one set with its parts and faults, and what the dial showed.
+    """Return the key to one set with its parts and faults, and what was written down.
 
     Parameters
     ----------
@@ -210,58 +294,61 @@ def on_the_stand(
         What the dial shows where the plate has no height.
     noise : ndarray, shape (n,)
     first : bool
-        Whether it is the first set, into which a bump goes.
+        Whether it is the first set, into which a bump and the slips of the person go.
 
     Returns
     -------
     key : AnswerKey
-        Without what the person may do to the numbers.
-    shown : ndarray, shape (n,)
-
-    Raises
-    ------
-    RefusedError
+    written : ndarray, shape (n,)
     """
-    n, hidden, blade = len(run.tooth), key.hidden, key.blade
-    spot_deg = run.at_deg + key.touch_deg
+    at, hidden, blade = np.arange(len(run.tooth)), key.hidden, key.blade
 
     def heights(at_deg: Floats) -> dict[str, Floats]:
         return hidden.heights(key.ring_radius, at_deg + key.touch_deg, key.clock_deg, key.seat)
 
-    parts = {"dial_zero": np.full(n, zero)} | heights(run.at_deg)
+    parts = {"dial_zero": np.full(len(at), zero)} | heights(run.at_deg)
     planted = [*run.planted, *_standing(hidden, key.seat)]
     for bend in hidden.bends:
-        rows = np.flatnonzero(hidden.hump_at(bend, spot_deg))
+        rows = np.flatnonzero(hidden.hump_at(bend, run.at_deg + key.touch_deg))
         found = run.touching("bend", rows, bend.height)
         along = sorted(found.teeth, key=lambda tooth: (tooth - bend.first) % blade.teeth)
         planted.append(found._replace(teeth=tuple(along)))
 
-    def add(kind: str, off: Floats, size: float, where: NDArray[np.bool_] | None = None) -> None:
-        parts[kind] = parts.get(kind, 0.0) + off
-        all_of_them = Planted(kind, (), (), size)
-        planted.append(
-            all_of_them if where is None else run.touching(kind, np.flatnonzero(where), size)
-        )
+    def add(kind: str, size: float, off: Floats | None, where: Any = None) -> None:
+        """Add a fault that shifts all readings by so much, or those there by its size."""
+        shift = np.where(where, size, 0.0) if off is None else off
+        parts[kind] = parts.get(kind, 0.0) + shift
+        rows = None if where is None else np.flatnonzero(where)
+        everywhere = Planted(kind, (), (), size)
+        planted.append(everywhere if rows is None else run.touching(kind, rows, size))
 
     for gum in asked.of(Gum):
         blade.angle_of(gum.tooth)
-        size, here = asked.length("Gum.height", gum.height), run.tooth == gum.tooth
-        add("spike", np.where(here, size, 0.0), size, here)
-    for play in asked.of(Play):
-        if band := asked.length("Play.band", play.band, least=0):
-            add("play", lag(run, lambda at_deg: total(heights(at_deg)), band), band)
-    for drift in asked.of(Drift):
-        if size := asked.length("Drift.per_turn", drift.per_turn):
-            add("drift", size * np.arange(n) / blade.teeth, size)
+        add("spike", asked.size(gum, "height"), None, run.tooth == gum.tooth)
+    if band := asked.size(asked.one(Play), "band", least=0):
+        add("play", band, lag(run, lambda at_deg: _total(heights(at_deg)), band))
+    if drift := asked.size(asked.one(Drift), "per_turn"):
+        add("drift", drift, drift * at / blade.teeth)
     for bump in asked.of(Bump) if first else ():
-        size = asked.length("Bump.height", bump.height)
-        later = np.arange(n) >= count("Bump.after", bump.after, 1, n - 1)
-        add("step", np.where(later, size, 0.0), size, later)
+        size, after = asked.size(bump, "height"), count("Bump.after", bump.after, 1, len(at) - 1)
+        add("step", size, None, at >= after)
     parts["noise"] = noise
-    exact = total(parts)
-    shown = _on_the_dial(exact, key.graduation)
-    parts["rounding"] = shown - exact
-    return replace(key, planted=tuple(planted), parts=parts), shown
+    exact = _total(parts)
+    written = _on_the_dial(exact, key.graduation)
+    parts["rounding"] = written - exact
+    slips: list[tuple[type[Any], Callable[..., Planted]]] = [
+        (LostMinus, _lose_minus),
+        (DecimalSlip, _slip_point),
+        (UnitSlip, _change_unit),
+    ]
+    for kind, slip in slips if first else ():
+        planted += [slip(written, run, one, key) for one in asked.of(kind)]
+    return replace(key, planted=tuple(planted), parts=parts), written
+
+
+def _total(parts: dict[str, Floats]) -> Floats:
+    added: Floats = np.sum(list(parts.values()), axis=0)
+    return added
 
 
 def _standing(hidden: Hidden, seat: complex) -> list[Planted]:
@@ -275,23 +362,9 @@ def _standing(hidden: Hidden, seat: complex) -> list[Planted]:
     return [Planted(kind, (), (), height) for kind, height in heights.items() if height]
 
 
-def written_down(key: AnswerKey, shown: Floats, run: Course, asked: Asked) -> list[Planted]:
-    """Write numbers down as the person does, in place, and return what slipped.
-
-    Raises
-    ------
-    RefusedError
-    """
-    return [
-        *(_lose_minus(shown, run, one, key.blade) for one in asked.of(LostMinus)),
-        *(_slip_point(shown, run, one, key.blade) for one in asked.of(DecimalSlip)),
-        *(_change_unit(shown, run, one, key) for one in asked.of(UnitSlip)),
-    ]
-
-
-def _lose_minus(shown: Floats, run: Course, slip: LostMinus, blade: Blade) -> Planted:
+def _lose_minus(shown: Floats, run: Course, slip: LostMinus, key: AnswerKey) -> Planted:
     """Write a reading without its minus."""
-    row, tooth = run.row_of(slip.tooth, blade), slip.tooth
+    row, tooth = run.row_of(slip.tooth, key.blade), slip.tooth
     if not shown[row] < 0:
         raise refuse(
             f"the reading of tooth {tooth} is {shown[row]:g}: it has no minus to lose",
@@ -303,12 +376,12 @@ def _lose_minus(shown: Floats, run: Course, slip: LostMinus, blade: Blade) -> Pl
     return Planted("sign", (tooth,), (row + 1,), None)
 
 
-def _slip_point(shown: Floats, run: Course, slip: DecimalSlip, blade: Blade) -> Planted:
+def _slip_point(shown: Floats, run: Course, slip: DecimalSlip, key: AnswerKey) -> Planted:
     """Write a reading with its decimal point in another place."""
-    row, tooth = run.row_of(slip.tooth, blade), slip.tooth
+    row, tooth = run.row_of(slip.tooth, key.blade), slip.tooth
     factor = number("DecimalSlip.factor", slip.factor)
-    decade = math.log10(factor) if factor > 0 else math.nan
-    if not (abs(decade - round(decade)) < 1e-9 if math.isfinite(decade) else False) or factor == 1:
+    decade = math.log10(factor) if factor > 0 else 0.0
+    if abs(decade - round(decade)) > 1e-9 or round(decade) == 0:
         raise refuse(
             f"a decimal point cannot slip by a factor of {factor:g}",
             "give 10, 0.1, 100, 0.01 and so on",

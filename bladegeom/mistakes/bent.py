@@ -33,17 +33,10 @@ _MOST_BENDS = 3
 
 
 class Plate(NamedTuple):
-    """A bent plate.
+    """A bent plate: the fit with it, and the log of the Bayes factor against a plain tilted one.
 
-    Attributes
-    ----------
-    base : Base
-        The fit of the readings with it.
-    evidence : float
-        Log of the Bayes factor against a plain tilted plate.
-    teeth : tuple of int
-        First and last tooth of the bend that explains most; empty where it is not one of a few
-        teeth.
+    `teeth` are the first and last of the bend that explains most; empty where it is not one of a
+    few teeth.
     """
 
     base: Base
@@ -65,9 +58,7 @@ def bent_plates(base: Base) -> list[Plate]:
 
 def _waved(base: Base) -> Plate | None:
     waved = Base(base.series, orders=_WAVES)
-    if waved.dof < FEWEST:
-        return None
-    return Plate(waved, _by_size(base, waved))
+    return None if waved.dof < FEWEST else Plate(waved, _by_size(base, waved))
 
 
 def _by_size(base: Base, wider: Base) -> float:
@@ -78,33 +69,42 @@ def _by_size(base: Base, wider: Base) -> float:
 
 def _bent(base: Base) -> Plate | None:
     """Try a bend at each place, of each length and form, and further ones besides the best."""
-    series = base.series
-    forms, firsts, lengths = _forms(series.blade.teeth)
-    columns = forms[series.tooth - 1]
-    norm = np.sum(columns * columns, axis=0)
-    read = np.bincount(series.tooth - 1, minlength=series.blade.teeth) > 0
+    teeth = base.series.blade.teeth
+    forms, firsts, lengths = _forms(teeth)
+    read = np.isin(np.arange(teeth), base.series.tooth - 1)
     if not read.all():
-        norm[(forms[read] > 0).sum(axis=0) < _SHORTEST] = 0.0
+        forms = np.where((forms[read] > 0).sum(axis=0) < _SHORTEST, 0.0, forms)
+    grown, chosen = _grown(base, forms, doubted=True)
+    if grown is None:
+        return None
+    first, length = int(firsts[chosen]), int(lengths[chosen])
+    return grown._replace(teeth=(first + 1, (first + length - 1) % teeth + 1))
+
+
+def _grown(base: Base, shapes: Floats, *, doubted: bool) -> tuple[Plate | None, int]:
+    """Add the shapes, shape (teeth, m), that explain most, one by one; tell which came first.
+
+    Where `doubted`, what is lower than its own doubt is no evidence, however low it is.
+    """
+    columns = shapes[base.series.tooth - 1]
+    whole = np.sum(columns * columns, axis=0)
     plate: Plate | None = None
     chosen: list[int] = []
-    now, evidence = base, 0.0
+    now = base
     while len(chosen) < _MOST_BENDS and now.dof > FEWEST:
-        left = norm - np.sum((now.q.T @ columns) ** 2, axis=0)
-        each, rss, height = now.free(now.e @ columns, left)
-        # What is lower than its own doubt is no evidence, however low it is.
-        doubt = np.sqrt(rss / now.dof / np.maximum(left, 1e-9))
-        with np.errstate(divide="ignore"):
-            each = each - np.log(np.maximum(1.0, doubt / np.abs(height)))
+        norm = whole - np.sum((now.q.T @ columns) ** 2, axis=0)
+        each, rss, height = now.free(now.e @ columns, norm)
+        if doubted:
+            doubt = np.sqrt(rss / now.dof / np.maximum(norm, 1e-9))
+            with np.errstate(divide="ignore"):
+                each = each - np.log(np.maximum(1.0, doubt / np.abs(height)))
         more = mean_evidence(each)
         if more < KNOWN:
             break
-        best = int(np.argmax(each))
-        chosen.append(best)
-        now, evidence = Base(series, shapes=forms[:, chosen]), evidence + more
-        first, teeth = int(firsts[chosen[0]]), series.blade.teeth
-        last = (first + int(lengths[chosen[0]]) - 1) % teeth
-        plate = Plate(now, evidence, (first + 1, last + 1))
-    return plate
+        chosen.append(int(np.argmax(each)))
+        now = Base(base.series, shapes=shapes[:, chosen])
+        plate = Plate(now, more + (plate.evidence if plate else 0.0))
+    return plate, chosen[0] if chosen else 0
 
 
 @lru_cache(maxsize=4)  # Megabytes each where there are many teeth.
@@ -135,20 +135,7 @@ def _alike(base: Base) -> Plate | None:
     own = np.eye(series.blade.teeth)[:, teeth[turns > 1] - 1]
     if not own.size or series.off_by or series.extra:
         return None
-    columns = own[series.tooth - 1]
-    plate: Plate | None = None
-    chosen: list[int] = []
-    now, evidence = base, 0.0
-    while len(chosen) < _MOST_BENDS and now.dof > FEWEST:
-        norm = np.sum(columns * columns, axis=0) - np.sum((now.q.T @ columns) ** 2, axis=0)
-        each, _, _ = now.free(now.e @ columns, norm)
-        more = mean_evidence(each)
-        if more < KNOWN:
-            break
-        chosen.append(int(np.argmax(each)))
-        now, evidence = Base(series, shapes=own[:, chosen]), evidence + more
-        plate = Plate(now, evidence)
-    return plate
+    return _grown(base, own, doubted=False)[0]
 
 
 def _repeated(base: Base) -> Plate | None:

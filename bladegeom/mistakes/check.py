@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,17 +14,14 @@ from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.mistakes.bent import KNOWN, bent_plates
 from bladegeom.mistakes.repairs import mirrored, onward, shifted, single, step, wrapped
-from bladegeom.mistakes.said import label_at, said
+from bladegeom.mistakes.said import SAID, label_at
 from bladegeom.mistakes.trial import FEWEST, Base, Candidate, Whole
 from bladegeom.readings import Readings
-from bladegeom.result import Result, Row
+from bladegeom.result import Result, derived, described, quantity
 from bladegeom.tables.counted import Counted, count_blade, counted
 
 if TYPE_CHECKING:
     import pandas as pd
-
-KINDS = (*("sign", "scale", "unit", "wrap", "doubled", "skipped", "spike", "mirrored", "step"),)
-"""Every kind of mistake that is looked for."""
 
 FALSE_ALARMS = 0.01
 """At most so many blades without a mistake get any finding, bends and waves of the plate aside."""
@@ -43,68 +39,26 @@ _WHOLE_BLADE = frozenset({"doubled", "skipped", "mirrored", "step", "unit"})
 """Kinds after which no tooth alone can be read again."""
 
 
-class Evidence(NamedTuple):
-    """How much better a repair fits.
+@described
+class Finding(Result):
+    """One mistake that would explain the readings better."""
 
-    Attributes
-    ----------
-    p_value : float
-        At most how probable so good a repair is on readings without a mistake, all repairs that
-        were tried taken into account.
-    scatter, repaired_scatter : float
-        Standard deviation about the curve before and after, in the unit of the readings.
-    tried : int
-        How many repairs were tried.
-    """
+    kind: str = quantity("what kind of mistake, a key of `SAID`")
+    teeth: tuple[int, ...] = quantity(
+        "the teeth concerned, as they were counted, in the order in which they were read; of a "
+        "tooth read twice or passed over: the first tooth that is counted wrong"
+    )
+    p_value: float = quantity(
+        "at most how probable so good a repair is on readings without a mistake, all repairs that "
+        "were tried taken into account"
+    )
+    scatter: float = quantity("standard deviation about the curve, in the unit of the readings")
+    repaired_scatter: float = quantity("the same with the repair")
+    tried: int = quantity("how many repairs were tried")
+    words: str = quantity("what seems to have happened, and the cure")
 
-    p_value: float
-    scatter: float
-    repaired_scatter: float
-    tried: int
-
-    def __str__(self) -> str:
-        p = "under 0.0001" if self.p_value < 0.0001 else f"at most {self.p_value:.1g}"
-        chance = f"by chance {p}" if self.p_value < FALSE_ALARMS else "the place is not established"
-        return (
-            f"scatter {self.scatter:.2g} before, {self.repaired_scatter:.2g} after; {chance} "
-            f"({self.tried} repairs tried)"
-        )
-
-
-@dataclass(frozen=True, eq=False)
-class Finding:
-    """One mistake that would explain the readings better.
-
-    Attributes
-    ----------
-    kind : str
-        One of `KINDS`.
-    teeth : tuple of int
-        The teeth concerned, as they were counted, in the order in which they were read. Of a
-        tooth read twice or passed over: the first tooth that is counted wrong.
-    evidence : Evidence
-    words : str
-        What seems to have happened, and the cure.
-    repaired : Readings or None
-        New readings with the repair; None where only reading again helps.
-    places : tuple of int
-        Teeth at which the mistake may as well have begun (95 %), where it has a beginning.
-    near_deg : tuple of float or None
-        Lowest and highest near direction, in degrees, that belong to `places`, where the
-        repair moves teeth: what remains in doubt beside the doubt of the fit.
-    """
-
-    kind: str
-    teeth: tuple[int, ...]
-    evidence: Evidence
-    words: str
-    repaired: Readings | None
-    places: tuple[int, ...] = ()
-    near_deg: tuple[float, float] | None = None
-
-    @property
+    @derived("what to read again, as an instruction")
     def again(self) -> str:
-        """What to read again, as an instruction."""
         first, last = self.teeth[0], self.teeth[-1]
         if self.kind in _WHOLE_BLADE:
             return "Read the blade again"
@@ -114,44 +68,60 @@ class Finding:
             return f"Read teeth {', '.join(map(str, self.teeth[:-1]))} and {last} again"
         return f"Read the blade again, teeth {first} to {last} above all"
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the finding as plain values."""
-        return {
-            "kind": self.kind,
-            "teeth": list(self.teeth),
-            "p_value": self.evidence.p_value,
-            "scatter": self.evidence.scatter,
-            "repaired_scatter": self.evidence.repaired_scatter,
-            "tried": self.evidence.tried,
-            "words": self.words,
-            "again": self.again,
-            "repairable": self.repaired is not None,
-            "places": list(self.places),
-            "near_deg": None if self.near_deg is None else list(self.near_deg),
-        }
+    @derived("whether more than reading again helps")
+    def repairable(self) -> bool:
+        return self.repaired is not None
+
+    repaired: Readings | None = quantity(
+        "new readings with the repair; None where only reading again helps", key=""
+    )
+    places: tuple[int, ...] = quantity(
+        "teeth at which the mistake may as well have begun (95 %), where it has a beginning"
+    )
+    near_deg: tuple[float, float] | None = quantity(
+        "lowest and highest near direction that belong to `places`, where the repair moves teeth: "
+        "what remains in doubt beside the doubt of the fit"
+    )
+    besides: bool = quantity(
+        "whether it was found with the likeliest one repaired, and does not explain the same",
+        key="",
+    )
+
+    @property
+    def evidence(self) -> str:
+        """How much better the repair fits, in words."""
+        p = "under 0.0001" if self.p_value < 0.0001 else f"at most {self.p_value:.1g}"
+        chance = f"by chance {p}" if self.p_value < FALSE_ALARMS else "the place is not established"
+        return (
+            f"scatter {self.scatter:.2g} before, {self.repaired_scatter:.2g} after; {chance} "
+            f"({self.tried} repairs tried)"
+        )
+
+    def _title(self) -> str:
+        return f"{self.kind}: {self.words}"
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@described
 class Findings(Result, Sequence[Finding]):
-    """The findings on one blade, the likeliest first; empty where nothing is found.
+    """The findings on one blade, the likeliest first; empty where nothing is found."""
 
-    Attributes
-    ----------
-    blade : str
-        Its name.
-    unit : str
-        Unit of the readings.
-    found : tuple of Finding
-    readings : Readings or None
-        The readings as they stand; None where they cannot be taken as they stand.
-    remarks : tuple of str
-    """
-
-    blade: str
-    unit: str
-    found: tuple[Finding, ...]
-    readings: Readings | None
-    remarks: tuple[str, ...]
+    blade: str = quantity("the blade's name, as text")
+    unit: str = quantity("unit of the readings")
+    found: tuple[Finding, ...] = quantity(
+        "likely mistakes, the likeliest first",
+        key="findings",
+        label="findings",
+        text=lambda one: [
+            line
+            for place, each in enumerate(one.found, start=1)
+            for line in ((f"{place} {each.kind}", each.words), (" ", each.evidence))
+        ],
+    )
+    readings: Readings | None = quantity(
+        "the readings as they stand; None where they cannot be taken as they stand", key=""
+    )
+    rival: tuple[str, ...] = quantity("a bend that explains them nearly as well", key="")
+    remarks: tuple[str, ...] = quantity("what the reader should know", key="warnings")
 
     def __len__(self) -> int:
         return len(self.found)
@@ -159,33 +129,28 @@ class Findings(Result, Sequence[Finding]):
     def __getitem__(self, index: Any) -> Any:
         return self.found[index]
 
-    def __iter__(self) -> Iterator[Finding]:
-        return iter(self.found)
+    @property
+    def explained(self) -> tuple[str, ...]:
+        """Every finding in words: the likeliest, what else would explain the same, what more."""
+        said = [
+            one.words if one.besides or not place else f"or else {one.words}"
+            for place, one in enumerate(self.found)
+        ]
+        return (*said, *self.rival)
 
-    def title(self) -> str:
-        """Return the blade and how many findings there are."""
+    @property
+    def doubted(self) -> tuple[str, ...]:
+        """The same, after what to read again before anything is followed."""
+        if not self.found:
+            return ()
+        first, *others = self.explained
+        return (f"{self.found[0].again}, a mistake seems likely: {first}", *others)
+
+    def _title(self) -> str:
         name = f"Blade {self.blade}" if self.blade else "Blade"
         count = len(self.found)
         what = {0: "no mistake found", 1: "1 finding"}.get(count, f"{count} findings")
         return f"{name}: {what}"
-
-    def _title(self) -> str:
-        return self.title()
-
-    def _rows(self) -> Sequence[Row]:
-        rows = [
-            Row("blade", self.blade),
-            Row("unit", self.unit),
-            Row("findings", [one.to_dict() for one in self.found]),
-            Row("warnings", self.remarks),
-        ]
-        for place, one in enumerate(self.found, start=1):
-            rows += [Row("", None, f"{place} {one.kind}", one.words)]
-            rows += [Row("", None, " ", str(one.evidence))]
-        return rows
-
-    def _remarks(self) -> Sequence[str]:
-        return self.remarks
 
     def to_frame(self) -> pd.DataFrame:
         """Return a frame of one row a finding."""
@@ -243,6 +208,7 @@ def check_counted(count: Counted) -> Findings:
     """Do the work of `check_readings` on readings as they were counted."""
     remarks = _cannot_tell(count)
     found: list[Finding] = []
+    rival: tuple[str, ...] = ()
     expected = {1: "doubled", -1: "skipped"}.get(count.off_by, "")
     now: Counted | None = None if remarks else count
     while now is not None and len(found) < _MOST_MISTAKES:
@@ -250,7 +216,10 @@ def check_counted(count: Counted) -> Findings:
         if not ranked:
             break
         if bend and not found:
-            remarks.append(_of_bend(bend))
+            rival = (
+                f"a bend of the plate at teeth {bend[0]} to {bend[-1]} explains the readings "
+                "nearly as well: read a second turn, which shows a bend again, and a slip hardly",
+            )
         after = [_applied(now, one) for one in ranked]
         made = [
             _finding(base, one, then, besides=bool(found))
@@ -262,14 +231,13 @@ def check_counted(count: Counted) -> Findings:
         remarks.append(_of_extra(count))
     if found:
         remarks.append("look at the blade first; accept one repair, then check again")
-    return Findings(count.blade.name, count.unit, tuple(found), count.readings, tuple(remarks))
-
-
-def _of_bend(teeth: tuple[int, ...]) -> str:
-    """Return what is to be said of a bend that explains the readings nearly as well."""
-    return (
-        f"a bend of the plate at teeth {teeth[0]} to {teeth[-1]} explains the readings nearly as "
-        "well: read a second turn, which shows a bend again, and a slip hardly"
+    return Findings(
+        blade=count.blade.name,
+        unit=count.unit,
+        found=tuple(found),
+        readings=count.readings,
+        rival=rival,
+        remarks=(*rival, *remarks),
     )
 
 
@@ -306,19 +274,11 @@ def _cannot_tell(count: Counted) -> list[str]:
     return []
 
 
-class _Tried(NamedTuple):
-    """The fit as it stands, the repairs that are established, and a bend that may be it instead."""
+def _tried(count: Counted, expected: str) -> tuple[Base, list[Candidate], tuple[int, ...]]:
+    """Return the fit, the repairs that are established, and a bend that may be it instead.
 
-    base: Base
-    ranked: list[Candidate]
-    bend: tuple[int, ...]
-
-
-def _tried(count: Counted, expected: str) -> _Tried:
-    """Try every repair; the likeliest comes first.
-
-    A bent plate is the rival of every mistake: where it explains more than any of them, only what
-    stands out from the bent plate is reported.
+    The likeliest comes first. A bent plate is the rival of every mistake: where it explains more
+    than any of them, only what stands out from the bent plate is reported.
     """
     base = Base(count)
     ranked, reached, rival = _established(base, expected), 0.0, None
@@ -329,24 +289,19 @@ def _tried(count: Counted, expected: str) -> _Tried:
             ranked = _established(base, expected)
         elif rival is None and plate.teeth and plate.evidence > most - _RIVAL:
             rival = plate
-    return _Tried(base, ranked, rival.teeth if rival is not None and ranked else ())
+    return base, ranked, rival.teeth if rival is not None and ranked else ()
 
 
 def _established(base: Base, expected: str) -> list[Candidate]:
+    """Try every repair on one fit; return those that are established, the likeliest first."""
     count = base.series
     stated = count.length("dial_turn")
-    revolutions = (
-        tuple(convert(one, "mm", count.unit) for one in REVOLUTIONS_MM)
-        if stated is None
-        else (stated,)
-    )
-    units = {
-        f"in {other}": MM_PER[other] / MM_PER[count.unit] for other in MM_PER if other != count.unit
-    }
-    units |= {"25.4 times too small": 25.4, "25.4 times too large": 1 / 25.4}
+    usual = (convert(one, "mm", count.unit) for one in REVOLUTIONS_MM)
+    revolutions = tuple(usual) if stated is None else (stated,)
+    units = {MM_PER[other] / MM_PER[count.unit] for other in MM_PER if other != count.unit}
     made = [
         *single(base),
-        *onward(base, tuple(set(units.values()))),
+        *onward(base, (*(units | {25.4, 1 / 25.4}),)),
         *wrapped(base, revolutions),
         *step(base),
         *shifted(base),
@@ -357,10 +312,7 @@ def _established(base: Base, expected: str) -> list[Candidate]:
         if one.chance < FALSE_ALARMS or one.kind == expected:
             best.setdefault((one.kind, tuple(one.rows.tolist())), one)
     ranked = sorted(best.values(), key=lambda one: (one.kind != expected, -one.evidence))
-    if not ranked:
-        return []
-    top = ranked[0].evidence
-    return [one for one in ranked if one.evidence > top - _RIVAL]
+    return [one for one in ranked if one.evidence > ranked[0].evidence - _RIVAL]
 
 
 def _applied(count: Counted, one: Candidate) -> Counted | None:
@@ -375,20 +327,20 @@ def _applied(count: Counted, one: Candidate) -> Counted | None:
 
 def _finding(base: Base, one: Candidate, after: Counted | None, *, besides: bool) -> Finding:
     count = base.series
+    # Readings that are left out, or a size that is chosen, cost one.
     dof = base.dof - (after is None or one.kept is not None)
     return Finding(
-        one.kind,
-        tuple(dict.fromkeys(count.tooth[one.rows].tolist())) or _teeth(count, one.places),
-        Evidence(
-            one.chance,
-            math.sqrt(base.rss / base.dof),
-            math.sqrt(one.rss / max(1, dof)),
-            base.tried,
-        ),
-        ("besides, " if besides else "") + said(count, one),
-        None if after is None else after.as_readings(),
-        _teeth(count, one.places),
-        one.near_deg,
+        kind=one.kind,
+        teeth=tuple(dict.fromkeys(count.tooth[one.rows].tolist())) or _teeth(count, one.places),
+        p_value=one.chance,
+        scatter=math.sqrt(base.rss / base.dof),
+        repaired_scatter=math.sqrt(one.rss / max(1, dof)),
+        tried=base.tried,
+        words=("besides, " if besides else "") + SAID[one.kind](count, one),
+        repaired=None if after is None else after.as_readings(),
+        places=_teeth(count, one.places),
+        near_deg=one.near_deg,
+        besides=besides,
     )
 
 

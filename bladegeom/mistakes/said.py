@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from bladegeom.lengths import MM_PER
 from bladegeom.mistakes.trial import Candidate
 from bladegeom.result import grain
 from bladegeom.tables.counted import Counted
-
-
-def said(count: Counted, one: Candidate) -> str:
-    """Return one finding in words."""
-    return _SAID[one.kind](count, one)
 
 
 def _where(count: Counted, row: int) -> str:
@@ -37,21 +34,28 @@ def _sign(count: Counted, one: Candidate) -> str:
 
 def _scale(count: Counted, one: Candidate) -> str:
     row = int(one.rows[0])
-    point = "a slipped decimal point?"
-    before, after = grain(float(count.reading[row])), _now(count, one, row)
-    if len(one.rows) == 1:
-        return f"{_where(count, row)} reads {before} and would fit as {after}: {point}"
-    return f"from {_where(count, row)} on ({before}) the readings would fit as {after} ...: {point}"
+    if len(one.rows) > 1:
+        return _onward(count, one, "a slipped decimal point")
+    return (
+        f"{_where(count, row)} reads {grain(float(count.reading[row]))} and would fit as "
+        f"{_now(count, one, row)}: a slipped decimal point?"
+    )
 
 
 def _unit(count: Counted, one: Candidate) -> str:
-    row = int(one.rows[0])
-    before, after = grain(float(count.reading[row])), _now(count, one, row)
     others = [
         unit for unit in MM_PER if abs(MM_PER[unit] / MM_PER[count.unit] / one.size - 1) < 1e-9
     ]
     what = f"written in {others[0]}" if others else "inches and millimetres mixed"
-    return f"from {_where(count, row)} on ({before}) the readings would fit as {after} ...: {what}?"
+    return _onward(count, one, what)
+
+
+def _onward(count: Counted, one: Candidate, what: str) -> str:
+    row = int(one.rows[0])
+    return (
+        f"from {_where(count, row)} on ({grain(float(count.reading[row]))}) the readings would fit "
+        f"as {_now(count, one, row)} ...: {what}?"
+    )
 
 
 def _wrap(count: Counted, one: Candidate) -> str:
@@ -139,7 +143,7 @@ def _listed(count: Counted, one: Candidate, most: int = 8) -> str:
     return ", ".join(str(tooth) for tooth in teeth[:most]) + more
 
 
-_SAID = {
+SAID: dict[str, Callable[[Counted, Candidate], str]] = {
     "sign": _sign,
     "scale": _scale,
     "unit": _unit,
@@ -150,3 +154,4 @@ _SAID = {
     "mirrored": _mirrored,
     "step": _step,
 }
+"""Kind of a mistake -> the finding in words."""

@@ -13,8 +13,8 @@ that hits the curve without choosing its size is preferred to one that can alway
 tried. Exchanging one reading, or adding a constant to some, cannot fit better than leaving the size
 free, whose gain follows Student's t: that, times the number of readings or places (Bonferroni),
 bounds sign, scale, spike and step. For the others the reciprocal of the mean Bayes factor of all
-that were tried bounds it (Markov's inequality). The 5 % of false alarms are shared out between the
-kinds by `SHARES`.
+that were tried bounds it (Markov's inequality). The permitted false alarms are shared out between
+the kinds by `SHARES`.
 """
 
 from __future__ import annotations
@@ -62,7 +62,6 @@ class Candidate:
 
     Attributes
     ----------
-    kind : str
     rows : ndarray of int
         Places in the series that are concerned.
     evidence : float
@@ -71,10 +70,8 @@ class Candidate:
         Adjusted p-value, at most 1.
     rss : float
         Sum of squares that the repair leaves.
-    reading, label : ndarray, shape (n,), or None
-        The series as repaired, where something in it changes.
-    kept : ndarray of bool, shape (n,), or None
-        What stays in it, where something goes.
+    reading, label, kept : ndarray, shape (n,), or None
+        The series as repaired, where something in it changes, and what stays, where something goes.
     size : float
         Factor, height or revolution; 0 where there is none.
     places : ndarray of int

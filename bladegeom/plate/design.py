@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.faults import refuse
-from bladegeom.kernel.design import beyond, design_of, worst_ratio
+from bladegeom.kernel.design import Design, beyond, design_of, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 from bladegeom.tables.rings import Ring
 
@@ -50,71 +50,50 @@ def power_of(group: str) -> int:
 def shape_columns(
     group: str, radius: ArrayLike, angle_rad: ArrayLike, reference_radius: float
 ) -> Floats:
-    """Return the height of one part of the plate's shape for parameters of 1.
+    """Return the height of one part of the plate's shape for parameters of 1, shape (..., 1 or 2).
 
-    Parameters
-    ----------
-    group : str
-        Such as "tilt" (slopes), "dish", "saddle", "wave3" (heights at the reference radius).
-    radius, angle_rad : array_like, shape (n,)
-    reference_radius : float
-
-    Returns
-    -------
-    ndarray, shape (n, 1) or (n, 2)
+    They are slopes of the tilt, and heights of dish, saddle and waves at the reference radius.
     """
     r, angle = np.broadcast_arrays(
         np.asarray(radius, dtype=np.float64), np.asarray(angle_rad, dtype=np.float64)
     )
     order = order_of(group)
     reach = r if power_of(group) == 1 else (r / reference_radius) ** power_of(group)
-    if order == 0:
-        return reach[..., np.newaxis].copy()
-    waves = harmonic_columns(angle, [order])[..., 1:]
+    waves = harmonic_columns(angle, [order])[..., 1:] if order else 1.0
     columns: Floats = waves * reach[..., np.newaxis]
+    return columns
+
+
+def play_columns(one: Design) -> Floats:
+    """Return the columns of the indicator's play, none where a ring was read one way only."""
+    if one.play is None:
+        return np.zeros((len(one.angle), 0))
+    columns: Floats = harmonic_columns(one.angle)[:, 1:] * one.play[:, np.newaxis]
     return columns
 
 
 @dataclass(frozen=True, eq=False)
 class PlateDesign:
-    """The readings of all rings in one row, without the closing ones.
-
-    Attributes
-    ----------
-    rings : tuple of Ring
-    reference_radius : float
-    ring : ndarray of int, shape (n,)
-        Of which ring each reading is.
-    radius, angle, reading : ndarray, shape (n,)
-        Angles in radians.
-    zeros : tuple of (bool, str)
-        Flipped, and the word of the dial's zero.
-    aside : ndarray, shape (n, q)
-        What moves a reading beside the shape: an offset for each zero, and the play of the
-        indicator where a ring was read both ways.
-    groups : tuple of str
-        The parts of the shape that are asked for.
-    orders : tuple of tuple of int
-        The waves a turn that each ring tells by itself.
-    few : dict
-        Waves left out because no ring has teeth enough -> the most teeth read on a ring.
-    kept : tuple of str
-        The groups that are in the fit.
-    told : tuple of str
-        The groups of `kept` that the plan tells apart from all others.
-    """
+    """The readings of all rings in one row, shape (n,), without the closing ones."""
 
     rings: tuple[Ring, ...]
     reference_radius: float
+    # Of each reading: its ring, and where it was taken, the angle in radians.
     ring: NDArray[np.int64]
     radius: Floats
     angle: Floats
     reading: Floats
+    # Flipped, and the word of the dial's zero.
     zeros: tuple[tuple[bool, str], ...]
+    # What moves a reading beside the shape: an offset for each zero, and the play of the indicator
+    # where a ring was read both ways; shape (n, q).
     aside: Floats
+    # The parts of the shape that are asked for, and the waves that each ring tells by itself.
     groups: tuple[str, ...]
     orders: tuple[tuple[int, ...], ...]
+    # Waves left out because no ring has teeth enough -> the most teeth read on a ring.
     few: dict[str, int]
+    # The groups that are in the fit, and those of them that the plan tells apart from all others.
     kept: tuple[str, ...] = ()
     told: tuple[str, ...] = ()
 
@@ -157,10 +136,10 @@ def plate_design(rings: Sequence[Ring], reference_radius: float, harmonics: int)
     which = np.array([zeros.index((one.flipped, one.zero)) for one in rings])[ring]
     aside = [(which[:, np.newaxis] == np.arange(len(zeros))).astype(np.float64)]
     for at, one in enumerate(designs):
-        if one.play is not None:
-            play = np.zeros((len(ring), 2))
-            play[ring == at] = harmonic_columns(one.angle)[:, 1:] * one.play[:, np.newaxis]
-            aside.append(play)
+        own = play_columns(one)
+        play = np.zeros((len(ring), own.shape[1]))
+        play[ring == at] = own
+        aside.append(play)
     orders = tuple(told_orders(one, harmonics) for one in rings)
     most = max(len(np.unique(one.readings.tooth[~one.readings.closing])) for one in rings)
     waves = [group_of(order) for order in range(2, harmonics + 1)]
@@ -226,12 +205,9 @@ def told_orders(ring: Ring, most: int) -> tuple[int, ...]:
     help, since a plate need not be as the model has it.
     """
     design = design_of(ring.readings, drift=False)
-    aside = np.ones((len(design.angle), 1))
-    if design.play is not None:
-        play = harmonic_columns(design.angle)[:, 1:] * design.play[:, np.newaxis]
-        aside = np.concatenate([aside, play], axis=1)
-        if np.linalg.matrix_rank(aside) < aside.shape[1]:
-            return ()
+    aside = np.column_stack([np.ones(len(design.angle)), play_columns(design)])
+    if np.linalg.matrix_rank(aside) < aside.shape[1]:
+        return ()
     orders: list[int] = []
     for order in range(1, most + 1):
         waves = harmonic_columns(design.angle, [order])[:, 1:]
@@ -243,13 +219,7 @@ def told_orders(ring: Ring, most: int) -> tuple[int, ...]:
 
 
 def not_told(design: PlateDesign, harmonics: int) -> dict[str, str]:
-    """Return what the plan cannot tell -> why, in plain words, and what to read.
-
-    Raises
-    ------
-    RefusedError
-        If it has no reading to spare.
-    """
+    """Return what the plan cannot tell -> why, and what to read; refused without one to spare."""
     unknowns = design.aside.shape[1] + sum(len(names_of(one)) for one in design.kept)
     if len(design.reading) <= unknowns:
         raise refuse(
@@ -324,17 +294,7 @@ def _why_no_wave(order: int, most: int | None) -> str:
 class Solved(NamedTuple):
     """What the fit gives for the groups that are in it, whether the plan tells them or not.
 
-    Attributes
-    ----------
-    names : list of str
-    values : ndarray, shape (p,)
-    covariance : ndarray, shape (p, p)
-    residuals : ndarray, shape (n,)
-    parts : dict
-        Group -> its fitted part of each reading, shape (n,).
-    dof : int
-    residual_sd, reading_sd : float
-        As those of `PlateFit`.
+    `parts` is what each group adds to each reading, shape (n,); the others are as in `PlateFit`.
     """
 
     names: list[str]
@@ -348,18 +308,7 @@ class Solved(NamedTuple):
 
 
 def solve_plate(design: PlateDesign, graduation: float | None) -> Solved:
-    """Fit all readings at once by ordinary least squares.
-
-    Parameters
-    ----------
-    design : PlateDesign
-    graduation : float, optional
-        The coarsest of the rings', in their unit.
-
-    Returns
-    -------
-    Solved
-    """
+    """Fit all readings at once by ordinary least squares; the graduation is the coarsest one."""
     groups = {group: design.columns(group) for group in design.kept}
     columns = np.concatenate([design.aside, *groups.values()], axis=1)
     zero = design.aside[:, : len(design.zeros)]

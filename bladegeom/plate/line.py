@@ -38,17 +38,10 @@ _PARTS = (1 - np.cos(np.linspace(0.0, math.pi, 401)[1:-1])) / 2
 
 
 class PlateLine(NamedTuple):
-    """A straight line in front of the plate, between the two ends that a square touches.
+    """A straight line in front of the plate, upright or level, between the ends a square touches.
 
-    Attributes
-    ----------
-    kind : {"upright", "level"}
-    start, end : complex
-        The end is the upper one, or the one on the side of the teeth that follow the uppermost.
-    unit : str
-        Of both.
-    notes : tuple of str
-        What was done with the lengths that were given.
+    The end is the upper one, or the one on the side of the teeth that follow the uppermost; notes
+    say what was done with the lengths that were given.
     """
 
     kind: str
@@ -99,31 +92,9 @@ def part_of(name: str) -> tuple[str, int]:
 def line_of(
     blade: Blade, kind: str, *, table: float, reach: float | None, away: float, unit: str
 ) -> PlateLine:
-    """Return the line that a square touches, cut off where the plate ends.
+    """Return the line that a square touches, cut off where the plate ends; see `best_rotation`.
 
-    Parameters
-    ----------
-    blade : Blade
-    kind : {"upright", "level"}
-    table : float
-        Height of the table's top above the arbor's axis: where an upright line begins, and a level
-        one lies.
-    reach : float, optional
-        Length of the square's blade. If not given, the line runs as far as the plate does.
-    away : float
-        From straight above the axis to an upright line, or to the middle of a level one, positive
-        toward the teeth that follow the uppermost.
-    unit : {"mm", "in"}
-        Of all lengths.
-
-    Returns
-    -------
-    PlateLine
-
-    Raises
-    ------
-    RefusedError
-        If no plate stands there, or neither reach nor diameter is known.
+    Refused where no plate stands there, or neither reach nor diameter is known.
     """
     edge = math.inf
     if blade.radius_mm is not None:
@@ -171,32 +142,21 @@ def line_of(
 
 @dataclass(frozen=True)
 class Picked(Estimate):
-    """A slope picked from those at all rotations, its limits good for any of them.
-
-    Attributes
-    ----------
-    factor : float
-        What `u` is multiplied by for the 95 % limits, in Student's place.
-    """
+    """A slope picked from those at all rotations, its limits good for any of them."""
 
     factor: float = math.nan
 
     @property
     def reach(self) -> float:
-        """Half the width of the 95 % limits."""
+        """Half the width of the 95 % limits, `factor` in the place of Student's."""
         return self.factor * self.u
 
 
 class PlateSlopes:
     """Slopes of one line on one plate: linear in the plate's parameters, and so is their doubt.
 
-    Parameters
-    ----------
-    plate : PlateFit
-        What of its shape is not told counts as nothing.
-    line : PlateLine
-    only : str, optional
-        One part of the shape alone, such as ``tilt``.
+    What of the plate's shape is not told counts as nothing; `only` is one part of it alone, such as
+    ``tilt``. Rotations are blade angles uppermost, shape (m,).
     """
 
     def __init__(self, plate: PlateFit, line: PlateLine, *, only: str = "") -> None:
@@ -208,16 +168,16 @@ class PlateSlopes:
         self.covariance = plate.covariance[np.ix_(kept, kept)]
 
     def rise(self, top_deg: ArrayLike) -> Floats:
-        """Return rise toward the indicator over length, shape (m,)."""
+        """Return rise toward the indicator over length."""
         rise: Floats = self._columns(top_deg) @ self.values
         return rise
 
     def deg(self, top_deg: ArrayLike) -> Floats:
-        """Return the slopes in degrees, shape (m,)."""
+        """Return the slopes in degrees."""
         return np.degrees(np.arctan(self.rise(top_deg)))
 
     def u_deg(self, top_deg: ArrayLike) -> Floats:
-        """Return their standard uncertainty (k = 1) in degrees, shape (m,)."""
+        """Return their standard uncertainty (k = 1) in degrees."""
         columns = self._columns(top_deg)
         u: Floats = np.degrees(_sd(columns, self.covariance) / (1 + self.rise(top_deg) ** 2))
         return u

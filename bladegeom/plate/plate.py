@@ -27,6 +27,7 @@ from bladegeom.plate.design import (
     names_of,
     not_told,
     plate_design,
+    play_columns,
     solve_plate,
     told_orders,
 )
@@ -112,13 +113,7 @@ def fit_plate(rings: Sequence[Ring], *, harmonics: int = 2) -> PlateFit:
 
 
 def _rings_given(rings: Sequence[Ring], harmonics: int) -> tuple[list[Ring], int]:
-    """Refuse rings that are not of one plate, or from which none can be fitted.
-
-    Raises
-    ------
-    RefusedError
-        With every fault found.
-    """
+    """Refuse rings that are not of one plate, or from which none can be fitted."""
     given = list(rings)
     if wrong := [one for one in given if not isinstance(one, Ring)]:
         cure = "give each ring as Ring(readings), with stand, flipped and zero where they matter"
@@ -252,19 +247,7 @@ class _Alone(NamedTuple):
 def check_rings(
     design: PlateDesign, fitted: Mapping[str, Floats], graduation: float | None
 ) -> Checks:
-    """Test what each ring says by itself against the model (F tests on weighted residuals).
-
-    Parameters
-    ----------
-    design : PlateDesign
-    fitted : mapping
-        Group -> its fitted part of each reading, shape (n,).
-    graduation : float, optional
-
-    Returns
-    -------
-    Checks
-    """
+    """Test what each ring says by itself against the model (F tests on weighted residuals)."""
     alone = _each_alone(design, fitted, graduation)
     if alone is None:
         return Checks(None, None, None)
@@ -282,10 +265,8 @@ def _each_alone(
         for order in design.waves:
             if order not in own:  # What its teeth cannot tell is taken from the other rings.
                 read -= fitted[group_of(order)][here]
-        columns = harmonic_columns(angle, own)
-        play = design_of(ring.readings, drift=False).play
-        if play is not None:
-            columns = np.column_stack([columns, columns[:, 1:3] * play[:, np.newaxis]])
+        play = play_columns(design_of(ring.readings, drift=False))
+        columns = np.column_stack([harmonic_columns(angle, own), play])
         fit = least_squares(columns, read - read.mean())
         heights.append(float(fit.coefficients[0] + read.mean()))
         units.append(float(fit.unit_covariance[0, 0]))

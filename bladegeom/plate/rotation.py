@@ -65,15 +65,18 @@ class Rotation(Result):
     plate: PlateFit = quantity("the plate's shape", key="")
     _name = derived("the blade's name, as text", key="blade")(lambda one: one.blade.name)
     _unit = derived("unit of the plate's lengths", key="unit")(lambda one: one.plate.unit)
-    line: PlateLine = quantity("the line that the square touches", key="")
-    _kind = derived("upright or level", key="line")(lambda one: one.line.kind)
-    _line_unit = derived("unit of its ends", key="line_unit")(lambda one: one.line.unit)
-    _start_up = derived("above the axis", key="line_start_up")(lambda one: one.line.start.real)
-    _start_aside = derived("toward the teeth that follow the uppermost", key="line_start_aside")(
-        lambda one: one.line.start.imag
+    line: PlateLine = quantity(
+        "the line that the square touches, upright or level, the unit of its ends, how far each is "
+        "above the axis, and how far aside of it toward the teeth that follow the uppermost",
+        parts={
+            "": lambda line: line.kind,
+            "_unit": lambda line: line.unit,
+            "_start_up": lambda line: line.start.real,
+            "_start_aside": lambda line: line.start.imag,
+            "_end_up": lambda line: line.end.real,
+            "_end_aside": lambda line: line.end.imag,
+        },
     )
-    _end_up = derived("its other end", key="line_end_up")(lambda one: one.line.end.real)
-    _end_aside = derived("the same", key="line_end_aside")(lambda one: one.line.end.imag)
     zeros_deg: tuple[float, ...] = quantity(
         "blade angles that, uppermost, bring the slope to zero; none where dish outweighs the rest",
         label="slope is zero",

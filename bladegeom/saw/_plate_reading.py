@@ -5,22 +5,40 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from bladegeom.estimate import Estimate, Known, Verdict
-from bladegeom.faults import RefusedError, refuse
+from bladegeom.faults import refuse
 from bladegeom.kernel.doubt import student_t
 from bladegeom.result import Result, derived, described, number, quantity
-from bladegeom.saw.bench import NOT_READ, Bench, Slots, Step, Unread, judged, side_of, size, told
+from bladegeom.saw._measure import named_side, size, told, way_to
+from bladegeom.saw.bench import NOT_READ, Bench, Step, Unread, with_slots
 from bladegeom.saw.setting import USES, Setting, how_to_set, setting_error
 from bladegeom.tables.toml import Section
 
-_MEANT = {
-    "table": ("the lean from the upright", "plus where the plate's top leans"),
-    "bevel": ("the bevel from the upright", ""),
-    "miter_gauge": ("what it is off its angle", "plus where the plate's front end leans"),
-    "riving_knife": ("what it is off the plate", "plus where the knife's back end stands"),
+
+class _Part(NamedTuple):
+    """A part of the file that is set from the plate."""
+
+    called: str
+    span: str
+    """The key of its span."""
+    meant: str
+    """What is meant by what it shows."""
+    plus: str = ""
+    """What stands toward the indicator's side where that has a plus."""
+
+
+_PARTS = {
+    "table": _Part("the table", "thickness", "the lean from the upright", "the plate's top leans"),
+    "bevel": _Part("a bevel", "thickness", "the bevel from the upright"),
+    "miter_gauge": _Part(
+        "the miter gauge", "width", "what it is off its angle", "the plate's front end leans"
+    ),
+    "riving_knife": _Part(
+        "the riving knife", "distance", "what it is off the plate", "the knife's back end stands"
+    ),
 }
-"""Use -> what is meant by what it shows, and the sign of it."""
 
 
 @described
@@ -29,7 +47,10 @@ class PlateReading(Result):
 
     setting: Setting = quantity("what the plate itself adds", inline=True)
     shows: float = quantity(
-        "degrees that were shown, as `read_from_plate` takes them",
+        "degrees that were shown: of the table, the lean of the plate from the upright; of a "
+        "bevel, the bevel itself; of the miter gauge, the lean of the plate's front end from the "
+        "gauge's square; of the knife, how its back end stands to the plate; positive toward the "
+        "indicator's side of the blade",
         label="shown",
         text=lambda one: f"{one.shows:g} deg",
     )
@@ -51,7 +72,7 @@ class PlateReading(Result):
 
     @derived("of what counts; none without a tolerance, or where it is not known", label="verdict")
     def verdict(self) -> Verdict | None:
-        return None if self.judged is None else judged(self.judged, self.tolerance_deg)
+        return None if self.judged is None else self.judged.verdict(self.tolerance_deg)
 
     side: str | None
     """The indicator's side of the blade: left, right, or not known."""
@@ -73,7 +94,8 @@ class PlateReading(Result):
         gap = self.setting.gap(off)
         by = size(off, "deg")
         if gap is not None:
-            by += f", {size(gap, self.setting.span_unit or '')} over {self._over}"
+            unit = self.setting.span_unit or ""
+            by += f", {size(gap, unit)} over {self.setting.cut_length:.4g} {unit}"
         if self.setting.use == "miter_gauge":
             end = "end on the indicator's side" if self.side is None else f"{self.side} end"
             way = "away from you" if off.value > 0 else "toward you"
@@ -83,23 +105,18 @@ class PlateReading(Result):
         said = f"Tilt the top of the blade {self._way(off.value < 0)} by {by}."
         return f"{said} {self._stop(off.value < 0)}".rstrip()
 
-    @property
-    def _over(self) -> str:
-        return f"{self.setting.cut_length:.4g} {self.setting.span_unit}"
-
     def _way(self, toward: bool) -> str:
         seen = f"{'toward' if toward else 'away from'} the indicator's side"
-        return seen if self.side is None else f"to the {self._named(toward)} ({seen})"
+        return way_to(self.side, toward, seen)
 
-    def _named(self, toward: bool) -> str | None:
-        """Return which side is toward the indicator, or away from it."""
-        if self.side is None or toward:
-            return self.side
-        return "right" if self.side == "left" else "left"
+    def _tilted(self, toward: bool) -> bool | None:
+        """Return whether the saw tilts toward the indicator for bevels, or away from it."""
+        known = self.side is not None and self.tilts is not None
+        return named_side(self.side, toward) == self.tilts if known else None
 
     def _stop(self, toward: bool) -> str:
         """Say which stop is in the way of a tilt."""
-        free = None if None in (self.side, self.tilts) else self._named(toward) == self.tilts
+        free = self._tilted(toward)
         if self.setting.use == "bevel":
             # Back toward the upright nothing is in the way.
             return "Back off the bevel stop first if it is in the way." if free else ""
@@ -128,7 +145,7 @@ class PlateReading(Result):
         by = off.times(math.copysign(1.0, off.value)).text("deg")
         way = self._way(off.value > 0)
         if use == "bevel" and self.tilts is not None:
-            past = "past" if self._named(off.value > 0) == self.tilts else "short of"
+            past = "past" if self._tilted(off.value > 0) else "short of"
             return f"the blade leans {by} {past} the bevel"
         if use == "miter_gauge":
             return f"against the gauge's square the blade's front end stands {way} by {by}"
@@ -143,106 +160,72 @@ class PlateReading(Result):
         return self.setting._remarks()
 
 
-def read_from_plate(
-    setting: Setting,
-    *,
-    shows: float,
-    resolution: float,
-    tilts: str | None = None,
-    slots: Slots | None = None,
-    tolerance_deg: float | None = None,
-) -> PlateReading:
+def _read(bench: Bench, section: Section, setting: Setting) -> PlateReading:
     """Return what a part is off by, from what a square or inclinometer showed against the plate.
 
     The plate's line leans by the setting's own error from the plane of the cut, so that of what is
     shown this much is not the cut's. Where no wobble is established any tooth may stand up, and
-    the worst rotation is taken for the doubt of the line.
-
-    The miter gauge rides in the slot, and so does the board. Where the slot runs away from the
-    blade toward the back, on the indicator's side, the blade's front end stands nearer to that
-    side against the slot than it seems against the gauge: the slots' angle is taken off (on the
-    other side of the blade added).
-
-    Parameters
-    ----------
-    setting : Setting
-    shows : float
-        Degrees. Of the table, the lean of the plate from the upright, of the miter gauge, the lean
-        of the plate's front end from the gauge's square (or angle), of the riving knife, how its
-        back end stands to the plate: 0 for none, positive toward the indicator's side of the
-        blade. Of a bevel, the bevel itself, from the upright.
-    resolution : float
-        The finest step shown.
-    tilts : {"left", "right"}, optional
-        The way in which the top of the blade goes for a bevel; needed of a bevel.
-    slots : SlotAlignment, optional
-        As they stand; of the miter gauge only.
-    tolerance_deg : float, optional
-
-    Returns
-    -------
-    PlateReading
-
-    Raises
-    ------
-    RefusedError
-        If what is shown is counted from elsewhere, such as from the table and not the upright.
+    the worst rotation is taken for the doubt of the line. The miter gauge rides in the slot, and so
+    does the board: what the slots are out by comes on top of what it is off the blade.
     """
-    use, target = setting.use, setting.angle_deg if setting.use == "bevel" else 0.0
-    side = side_of(setting.fit)
-    if error := _miscounted(setting, shows, target):
-        raise error
+    use, tilts, side = setting.use, bench.stated("saw", "tilts"), bench.side
+    if use == "bevel":
+        if tilts is None:
+            raise refuse(
+                "a bevel that was read needs to know which way the blade tilts on this saw",
+                'add tilts = "left" or "right" to [saw]',
+                column="shows",
+            )
+        bench.needed_side("a bevel that was read")
+    if "resolution" not in section.values:
+        raise refuse(
+            "shows stands without a resolution",
+            "add resolution = ..., the finest step that the square or inclinometer shows",
+            column="shows",
+        )
+    shows, resolution = section.get("shows"), section.get("resolution")
+    target = setting.angle_deg if use == "bevel" else 0.0
+    _counted(setting, shows, target)
     toward = 1.0 if use != "bevel" or tilts == side else -1.0
     line = setting.cut if setting.error is None else setting.cut_at_error
     if line is None:
         line = Estimate(0.0, setting.worst.value / student_t(0.95, math.inf))
     # Anything within half a step either way is shown as the same (GUM F.2.2.1).
     off = line.plus(Estimate(toward * (shows - target), resolution / math.sqrt(12)))
-    to_slot = None
-    if use == "miter_gauge" and slots is not None and None not in (slots.side, side):
-        to_slot = off.plus(slots.angle.times(-1.0 if slots.side == side else 1.0))
     return PlateReading(
         setting=setting,
         shows=shows,
         resolution=resolution,
         off=off,
-        to_slot=to_slot,
-        tolerance_deg=tolerance_deg,
+        to_slot=with_slots(off, side, bench.slots) if use == "miter_gauge" else None,
+        tolerance_deg=section.get("tolerance"),
         side=side,
         tilts=tilts,
     )
 
 
-def _miscounted(setting: Setting, shows: float, target: float) -> RefusedError | None:
-    """Return what is wrong where a reading makes sense only if counted from elsewhere."""
+def _counted(setting: Setting, shows: float, target: float) -> None:
+    """Refuse a reading that makes sense only if it is counted from elsewhere."""
     table, angle = abs(90.0 - abs(shows)), setting.angle_deg
     others = {"bevel": [-shows, table], "miter_gauge": [table, abs(shows) - angle, table - angle]}
     best = min(map(abs, others.get(setting.use, [table])), key=lambda one: abs(one - target))
     # Within a degree nothing is refused: at 45 deg a bevel is as far from the upright as from the
     # table, and the number alone cannot tell.
     if abs(shows - target) <= 1.0 or abs(best - target) >= abs(shows - target):
-        return None
-    meant, sign = _MEANT[setting.use]
+        return
+    part = _PARTS[setting.use]
     cure = f"write {round(best, 9):g}"
-    if sign:
-        cure += f" or -{round(best, 9):g}: {sign} toward the indicator's side of the blade"
-    if setting.use in ("table", "bevel"):
+    if part.plus:
+        cure += f" or -{round(best, 9):g}: plus where {part.plus} toward the indicator's side of "
+        cure += "the blade"
+    if USES[setting.use].upright:
         cure += "; a box zeroed on the table counts from the table"
-    return refuse(
-        f"shows is {shows:g}, and {meant} is meant, {target:g} where it is right",
+    raise refuse(
+        f"shows is {shows:g}, and {part.meant} is meant, {target:g} where it is right",
         cure,
         value=f"{shows:g}",
         column="shows",
     )
-
-
-_PARTS = {
-    "table": ("the table", "thickness"),
-    "bevel": ("a bevel", "thickness"),
-    "miter_gauge": ("the miter gauge", "width"),
-    "riving_knife": ("the riving knife", "distance"),
-}
-"""Use -> how it is called, and the key of its span."""
 
 
 def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
@@ -250,9 +233,11 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
 
     One of which nothing was read is set down on the bench as unread; None then.
     """
-    called, span = _PARTS[use]
+    part = _PARTS[use]
     setting = setting_error(
-        bench.needed(called), use, **section.given("tooth", "sides", angle_deg="angle", span=span)
+        bench.needed(part.called),
+        use,
+        **section.given("tooth", "sides", angle_deg="angle", span=part.span),
     )
     angle = section.get("angle", setting.angle_deg)
     title = {
@@ -265,17 +250,17 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
         bench.unread.append(Unread(title, _stand(setting), setting.worst, use == "miter_gauge"))
         return None
     read = _read(bench, section, setting)
-    called = "Riving knife, toe" if use == "riving_knife" else title
+    title += ", toe" if use == "riving_knife" else ""
     if setting.line.mistake is not None:
         anew = "After the blade is read again: set it against the plate anew."
-        step = Step(part=use, title=called, do=(anew,), state="wait", result=read)
+        step = Step(part=use, title=title, do=(anew,), state="wait", result=read)
     else:
         # Whether a gauge is swung to the left or to the right is not stated.
         gauge = [("gauge", round(sign * setting.angle_deg, 3)) for sign in (1, -1)]
         moves = {"table": [("blade", 0.0)], "bevel": [("blade", angle)], "miter_gauge": gauge}
         step = bench.step(
             use,
-            called,
+            title,
             read,
             read.judged,
             again=f"Read it again, in finer steps than {read.resolution:g} deg: it cannot be told "
@@ -293,43 +278,17 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
             do = (*step.do, f"Its lean was not read: {lean[0].lower()}{lean[1:]}")
             step = replace(step, do=do)
     step = replace(step, stand=_stand(setting))
-    return _of_gauge(bench, step, read) if use == "miter_gauge" else step
-
-
-def _read(bench: Bench, section: Section, setting: Setting) -> PlateReading:
-    tilts = bench.stated("saw", "tilts")
-    if setting.use == "bevel":
-        if tilts is None:
-            raise refuse(
-                "a bevel that was read needs to know which way the blade tilts on this saw",
-                'add tilts = "left" or "right" to [saw]',
-                column="shows",
-            )
-        bench.needed_side("a bevel that was read")
-    if "resolution" not in section.values:
-        raise refuse(
-            "shows stands without a resolution",
-            "add resolution = ..., the finest step that the square or inclinometer shows",
-            column="shows",
-        )
-    return read_from_plate(
-        setting,
-        **section.given("shows", "resolution", tolerance_deg="tolerance"),
-        tilts=tilts,
-        slots=bench.slots,
-    )
-
-
-def _of_gauge(bench: Bench, step: Step, read: PlateReading) -> Step:
-    """Return the step of a miter gauge, whose corners are those of gauge and slot together."""
+    if use != "miter_gauge":
+        return step
+    # The corners of a board are those of gauge and slot together.
     if read.to_slot is None:
         do = (
             "The corner of a board is that of gauge and slot: read the slots, in [slots]."
             if bench.slots is None
             else "Say on which side of the blade each indicator stood: side in the blade's "
-            "readings, indicator in [slots]."
+            "readings, indicator in [slots].",
         )
-        return replace(step, state="read again", do=(do,))
+        return replace(step, state="read again", do=do)
     if step.state == "read again" and bench.slots_state != "leave":
         return replace(step, state="wait", do=("After the slots: read the gauge again.",))
     return step

@@ -123,17 +123,11 @@ PARTS = {
 
 @dataclass(frozen=True)
 class SawFile:
-    """What the file of a saw holds.
-
-    Attributes
-    ----------
-    path : Path
-    parts : dict
-        Name of a part -> its sections, one but for those that may come several times.
-    """
+    """What the file of a saw holds."""
 
     path: Path
     parts: dict[str, list[Section]]
+    """Name of a part -> its sections, one but for those that may come several times."""
 
     def one(self, part: str) -> Section | None:
         """Return the section of a part that comes once, or None."""
@@ -141,17 +135,7 @@ class SawFile:
 
 
 def read_saw(path: str | os.PathLike[str]) -> SawFile:
-    """Read the file of a saw.
-
-    Parameters
-    ----------
-    path : path
-        A TOML file. Lengths are texts with their unit behind, ``"8 in"``; several readings of one
-        thing stand in one text, ``"12.0 12.5 12.0 thou"``.
-
-    Returns
-    -------
-    SawFile
+    """Read the file of a saw; see `set_up`.
 
     Raises
     ------

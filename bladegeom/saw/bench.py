@@ -1,4 +1,4 @@
-"""What is taken at the bench: measurements checked and told in words, and the steps of the work."""
+"""The steps of setting up a saw: what each says, and what earlier ones leave for later ones."""
 
 from __future__ import annotations
 
@@ -7,41 +7,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple, Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
-from bladegeom.estimate import Estimate, Known, Verdict, of_readings, scatter_of
+from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.lengths import (
-    MM_PER,
-    Length,
-    Lengths,
-    NumberError,
-    length_mm,
-    lengths_mm,
-    one_unit,
-    parse_number,
-)
-from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, quantity
+from bladegeom.saw._measure import side_of, told
 from bladegeom.saw._saw_file import SawFile
 from bladegeom.saw.compare import Comparison
 
-Floats = NDArray[np.float64]
 State = Literal["move", "wait", "leave", "read again"]
-Tolerance = str | tuple[float, str]
-"""The largest error accepted: a length, or degrees as ``"0.05 deg"`` or ``(0.05, "deg")``."""
-
-NOT_TOLD = "no error can be told from the doubt of the readings"
-DOUBT_UNKNOWN = "How sure this is cannot be told: read again, or give the graduation of the gauge."
 
 NOT_READ = "not_read"
 """The step that names all parts without a reading."""
-
-
-def told(estimate: Estimate) -> bool:
-    """Return whether a value is more than its 95 % doubt; one without a doubt is taken as it is."""
-    return estimate.value != 0 and not abs(estimate.value) <= estimate.reach
 
 
 def state_of(estimate: Estimate, verdict: str | None) -> State:
@@ -58,106 +35,6 @@ def state_of(estimate: Estimate, verdict: str | None) -> State:
     if verdict == "cannot tell":
         return "move" if abs(estimate.value) > 2 * estimate.reach else "read again"
     return "move" if told(estimate) else "leave"
-
-
-def size(estimate: Estimate, unit: str) -> str:
-    """Return an amount without its sign, rounded to its doubt, for words that say the way."""
-    return f"{number(abs(estimate.value), estimate.u)} {unit}"
-
-
-def side_of(fit: WobbleFit) -> str | None:
-    """Return the side of the blade on which its indicator stood, if it is left or right."""
-    side = fit.readings.side.strip().lower()
-    return side if side in ("left", "right") else None
-
-
-def angle_over(rise: Estimate, run: float) -> Estimate:
-    """Return ``atan(rise / run)`` in degrees, its doubt by the first derivative (GUM 5.1.2)."""
-    slope = rise.value / run
-    per_rise = math.degrees(1 / (run * (1 + slope**2)))
-    return Estimate(math.degrees(math.atan(slope)), per_rise * rise.u, rise.dof)
-
-
-def rise_over(angle: Estimate, run: float) -> Estimate:
-    """Return ``run tan(angle)`` of an angle in degrees, its doubt by the first derivative."""
-    slope = math.tan(math.radians(angle.value))
-    return Estimate(run * slope, run * math.radians(1) * (1 + slope**2) * angle.u, angle.dof)
-
-
-def difference_of(first: Floats, second: Floats, graduation: float | None) -> Estimate:
-    """Return the mean of repeats of one thing less that of another, read with the same gauge.
-
-    The scatter is pooled over both; rounding is added to each.
-    """
-    value = float(first.mean() - second.mean())
-    spread = math.sqrt(1 / len(first) + 1 / len(second))
-    return of_readings(value, *scatter_of(first, second), graduation, spread, 1 / math.sqrt(6))
-
-
-def needed_mm(what: str, given: Length | None) -> float:
-    """Return in millimetres a length that must be given."""
-    length = length_mm(what, given)
-    if length is None:
-        raise refuse(f"{what} is not given", 'give it as "8 in" or (8, "in")', column=what)
-    return length
-
-
-def taken_mm(
-    given: dict[str, Lengths | None], *, least: int = 1, signed: bool = True, zero: bool = True
-) -> tuple[list[Floats], str]:
-    """Return several lists of lengths in millimetres, and the unit in which all are shown.
-
-    Thous are shown in inches, micrometres in millimetres.
-
-    Parameters
-    ----------
-    given : dict
-        Name -> lengths as they were given, all in one unit.
-    least : int
-        How many values there must be of each.
-    signed, zero : bool
-        Whether they may be below 0, and 0.
-    """
-    read, units = [], {}
-    for what, one in given.items():
-        values, unit = lengths_mm(what, one, least=least)
-        for place, value in enumerate(values / MM_PER[unit], start=1):
-            if (value < 0 and not signed) or (value == 0 and not zero):
-                raise refuse(
-                    f"value {place} of {what} is {value:g} {unit}",
-                    f"give a length above 0{', or 0' if zero else ''}",
-                    value=value,
-                    column=what,
-                )
-        read.append(values)
-        units[what] = {"thou": "in", "um": "mm"}.get(unit, unit)
-    return read, one_unit(units)
-
-
-def tolerance_of(given: Tolerance | None) -> tuple[float | None, float | None]:
-    """Return a tolerance in millimetres, or else in degrees; two times None without one."""
-    degrees: Any = None
-    if isinstance(given, str) and given.strip().endswith("deg"):
-        try:
-            degrees = parse_number(given.strip().removesuffix("deg"))
-        except NumberError as error:
-            problem = f"tolerance: {error.problem}"
-            raise refuse(problem, error.cure, value=given, column="tolerance") from None
-    elif isinstance(given, tuple) and given[1:] == ("deg",):
-        degrees = given[0]
-    else:
-        return length_mm("tolerance", given), None
-    if isinstance(degrees, bool) or degrees is None or not 0 < degrees < 90:
-        problem = f"the tolerance is {degrees} deg"
-        raise refuse(problem, "give degrees above 0", value=degrees, column="tolerance")
-    return None, degrees
-
-
-def one_of(what: str, value: object, known: Sequence[str]) -> None:
-    """Refuse what is none of the words known."""
-    if value not in known:
-        problem = f"{what} is not given" if value is None else f"{what} is {value!r}"
-        raise refuse(problem, f"give {' or '.join(known)}", value=value, column=what)
 
 
 @described
@@ -200,9 +77,8 @@ class Step(Result):
         if self.result is None:
             return None
         held = self.result.to_dict()
-        return held | (
-            {"correction": None} if self.state != "move" and "correction" in held else {}
-        )
+        kept = self.state == "move" or "correction" not in held
+        return held if kept else held | {"correction": None}
 
     @property
     def word(self) -> str | None:
@@ -220,15 +96,26 @@ class Step(Result):
 
 
 class Slots(Protocol):
-    """What later steps need of the slots."""
+    """What other parts need of the slots: their error in degrees, and the indicator's side."""
 
     @property
     def angle(self) -> Estimate:
-        """Their error in degrees, positive where they run away from the blade to the back."""
+        """Positive where they run away from the blade to the back."""
 
     @property
     def side(self) -> str | None:
         """The side of the blade on which the indicator rode."""
+
+
+def with_slots(off: Estimate, side: str | None, slots: Slots | None) -> Estimate | None:
+    """Turn what a part on a side of the blade is off by from slot to blade, or the other way round.
+
+    A slot that runs away from the blade toward the back takes its angle off on its own side of the
+    blade, and adds it on the other. None where slots or sides are not known.
+    """
+    if slots is None or slots.side is None or side is None:
+        return None
+    return off.plus(slots.angle.times(-1.0 if slots.side == side else 1.0))
 
 
 class Unread(NamedTuple):
@@ -286,6 +173,13 @@ class Bench:
             )
         return self.side
 
+    def check(
+        self, what: str, predicted: Estimate | None, measured: Estimate, unit: str = "deg"
+    ) -> None:
+        """Hold what was measured against what is predicted, where that is known."""
+        if predicted is not None:
+            self.checks.append(Comparison(what, predicted, measured, unit))
+
     def step(
         self,
         part: str,
@@ -309,7 +203,7 @@ class Bench:
         part, title, found, verdict
             As of `Step`.
         result : Result
-            With its correction.
+            With its correction: one sentence, or several that belong together.
         off : Estimate or None
             None where it is not known, and waits.
         again, same : str
@@ -326,27 +220,21 @@ class Bench:
             state, again = "wait", same.format(first) or again
         if state == "move":
             self.moved |= dict.fromkeys(moves, title)
+        correction = result.correction
+        *others, last = (correction,) if isinstance(correction, str) else correction
+        if state == "leave" and verdict == "within":
+            do: tuple[str, ...] = ("Within the tolerance: leave it.",)
+        elif state == "move":
+            do = (*others, f"{last} Then read again.")
+        else:
+            do = (last if state == "leave" else again,)
         return Step(
             part=part,
             title=title,
             state=state,
-            do=advice(state, verdict, result.correction, again),
+            do=do,
             found=found,
             verdict=verdict,
             remarks=getattr(result, "remarks", ()),
             result=result,
         )
-
-
-def advice(state: State, verdict: str | None, correction: str, again: str) -> tuple[str, ...]:
-    """Return what to do, by the state of a part; `again` where it waits or is read again."""
-    if state == "leave" and verdict == "within":
-        return ("Within the tolerance: leave it.",)
-    if state == "move":
-        return (f"{correction} Then read again.",)
-    return (correction if state == "leave" else again,)
-
-
-def judged(estimate: Estimate, tolerance: float | None) -> Verdict | None:
-    """Return the verdict on an error; None without a tolerance."""
-    return None if tolerance is None else estimate.verdict(tolerance)

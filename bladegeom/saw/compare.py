@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 from scipy import special
 
@@ -19,49 +18,42 @@ _LOOK_FOR = ": look for dish, the square, or a sign"
 _LEAST_P = 0.05
 
 
-@dataclass(frozen=True)
-class Comparison:
-    """One thing that was predicted and measured.
+@dataclass(frozen=True, repr=False)
+class Comparison(Result):
+    """One thing that was predicted and measured, each independent of the other."""
 
-    Attributes
-    ----------
-    what : str
-        Such as "width of the kerf".
-    predicted, measured : Estimate
-        Independent of each other, both in `unit` and with the same sign convention.
-    unit : str
-        Such as ``mm``, ``in`` or ``deg``.
-    """
+    what: str = quantity("such as width of the kerf")
+    predicted: Estimate = quantity("as predicted", parts=("", "_u"))  # noqa: RUF009
+    measured: Estimate = quantity("as measured", parts=("", "_u"))  # noqa: RUF009
+    unit: str = quantity("of both, such as mm, in or deg")
 
-    what: str
-    predicted: Estimate
-    measured: Estimate
-    unit: str
-
-    @property
+    @derived(
+        "measured less predicted, its doubt from both (GUM 5.1.2, G.4.1)", parts=("", "_u", "_dof")
+    )
     def difference(self) -> Estimate:
-        """Measured less predicted, its doubt from both (GUM 5.1.2, G.4.1)."""
         return self.measured.plus(self.predicted.times(-1.0))
 
-    @property
+    @derived(
+        "the difference over its doubt, as a normal deviate: with few degrees of freedom the one "
+        "with the probability of Student's t; NaN where a doubt is not known"
+    )
     def z(self) -> float:
-        """The difference over its doubt, as a normal deviate; NaN where a doubt is not known.
+        off = self.difference
+        t = off.value / off.u if self.known else math.nan
+        if math.isinf(off.dof) or math.isnan(t):
+            return t
+        # With many degrees of freedom a tail can be smaller than the smallest number there is.
+        tail = float(special.stdtr(off.dof, -abs(t)))
+        return math.copysign(-float(special.ndtri(tail)), t) if tail else t
 
-        With few degrees of freedom Student's t is turned into the normal deviate of the same
-        probability.
-        """
-        return _deviate(self.difference)
-
-    @property
+    @derived("chance of a difference at least as large where both are right")
     def p_value(self) -> float:
-        """Chance of a difference at least as large where both are right."""
         return _chance([self.z])
 
     @property
     def agrees_turned(self) -> bool:
         """Whether it would agree with the sign of the measured value turned."""
-        turned = Comparison(self.what, self.predicted, self.measured.times(-1.0), self.unit)
-        return turned.p_value >= _LEAST_P
+        return replace(self, measured=self.measured.times(-1.0)).p_value >= _LEAST_P
 
     @property
     def known(self) -> bool:
@@ -72,30 +64,14 @@ class Comparison:
     def line(self) -> str:
         """Predicted, measured and their difference in words."""
         one, other, off = self.predicted, self.measured, self.difference
-        if not self.known:
-            limits = "doubt not known"
-        else:
-            limits = f"95 %: {between(off.low, off.high, off.u)}"
+        limits = f"95 %: {between(off.low, off.high, off.u)}" if self.known else "doubt not known"
         return (
             f"predicted {number(one.value, one.u)}, measured {number(other.value, other.u)}, "
             f"difference {number(off.value, off.u)} {self.unit} ({limits})"
         )
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the check as plain values."""
-        return {
-            "what": self.what,
-            "unit": self.unit,
-            "predicted": self.predicted.value,
-            "predicted_u": self.predicted.u,
-            "measured": self.measured.value,
-            "measured_u": self.measured.u,
-            "difference": self.difference.value,
-            "difference_u": self.difference.u,
-            "difference_dof": self.difference.dof,
-            "z": self.z,
-            "p_value": self.p_value,
-        }
+    def _title(self) -> str:
+        return f"{self.what}: {self.line}"
 
 
 @described
@@ -180,14 +156,6 @@ def compare_test_cut(checks: Sequence[Comparison]) -> CutComparison:
     with as many degrees of freedom as there are checks, where the checks are independent. They
     agree where chance alone gives so large a sum at least once in 20.
 
-    Parameters
-    ----------
-    checks : sequence of Comparison
-
-    Returns
-    -------
-    CutComparison
-
     Raises
     ------
     RefusedError
@@ -204,19 +172,6 @@ def compare_test_cut(checks: Sequence[Comparison]) -> CutComparison:
         dof=len(deviates),
         p_value=_chance(deviates),
     )
-
-
-def _deviate(difference: Estimate) -> float:
-    if not math.isfinite(difference.u):
-        return math.nan
-    t = difference.value / difference.u
-    if math.isinf(difference.dof):
-        return t
-    tail = float(special.stdtr(difference.dof, -abs(t)))
-    # With many degrees of freedom a tail can be smaller than the smallest number there is.
-    if tail == 0:
-        return t
-    return math.copysign(-float(special.ndtri(tail)), t)
 
 
 def _chance(deviates: Sequence[float]) -> float:

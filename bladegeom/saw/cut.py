@@ -3,34 +3,33 @@
 from __future__ import annotations
 
 import math
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 from bladegeom.estimate import Estimate, mean_of
 from bladegeom.faults import refuse
-from bladegeom.lengths import MM_PER, Length, Lengths, length_mm
+from bladegeom.lengths import MM_PER, Length, Lengths
 from bladegeom.result import Result, derived, described, quantity
-from bladegeom.saw.bench import (
-    DOUBT_UNKNOWN,
+from bladegeom.saw._measure import (
     NOT_TOLD,
-    Bench,
-    Step,
+    SIDES,
+    Side,
     angle_over,
     difference_of,
-    judged,
-    needed_mm,
+    in_unit,
+    needed,
     one_of,
     rise_over,
     size,
-    taken_mm,
+    taken,
     told,
+    unknown,
 )
-from bladegeom.saw.compare import Comparison
+from bladegeom.saw.bench import Bench, Step
 from bladegeom.saw.kerf import kerf
 from bladegeom.tables.toml import Section
 
 OpenAt = Literal["top", "bottom"]
 Flipped = Literal["indicator", "other"]
-Side = Literal["left", "right"]
 
 SWING_OVER = {"mm": 300.0, "in": 12.0}
 """Unit -> the length of fence over which a swing is told in words."""
@@ -81,7 +80,7 @@ class FlipTest(Result):
     @property
     def remarks(self) -> tuple[str, ...]:
         """What the reader should know."""
-        return () if math.isfinite(self.error.u) else (DOUBT_UNKNOWN,)
+        return unknown(self.error)
 
     def _title(self) -> str:
         return "Flip test: the two faces of one cut, one piece turned over"
@@ -107,27 +106,21 @@ def flip_test(
     ----------
     gap : lengths, such as ``"0.5 0.5 thou"`` or ``([0.5, 0.5], "thou")``
         As often as measured, at the open edge; 0 where no light shows.
-    height : length, such as ``"2 in"`` or ``(2, "in")``
+    height : length
         Of the cut: the thickness of the board.
     open_at : {"top", "bottom"}, optional
         Where the gap is open; not needed where it is 0.
     flipped : {"indicator", "other"}
-        The piece that was turned over is the one from the indicator's side of the blade, or from
-        the other.
+        The side of the blade from which the piece came that was turned over.
     graduation : length, optional
         The finest step of the gap's gauge.
-
-    Returns
-    -------
-    FlipTest
 
     Raises
     ------
     RefusedError
-        If a gap is below 0, the height is missing, or it is not stated where the gap is open.
     """
-    (gaps,), unit = taken_mm({"gap": gap}, signed=False)
-    high, step = needed_mm("height", height), length_mm("graduation", graduation)
+    (gaps,), unit = taken({"gap": gap}, signed=False)
+    high, step = needed(unit, "height", height), in_unit(unit, "graduation", graduation)
     one_of("flipped", flipped, get_args(Flipped))
     if open_at is not None or gaps.any():
         one_of("open_at", open_at, get_args(OpenAt))
@@ -135,8 +128,8 @@ def flip_test(
     toward = -1.0 if mean.value and (open_at == "top") == (flipped == "indicator") else 1.0
     return FlipTest(
         error=angle_over(mean.times(toward), 2 * high),
-        gap=mean.times(1 / MM_PER[unit]),
-        height=high / MM_PER[unit],
+        gap=mean,
+        height=high,
         unit=unit,
         open_at=open_at,
         flipped=flipped,
@@ -209,7 +202,7 @@ class RoundTest(Result):
         return (
             f"It holds if the board was turned {way}, seen from above: the edge just cut went "
             "against the fence every time.",
-            *(() if math.isfinite(self.error.u) else (DOUBT_UNKNOWN,)),
+            *unknown(self.error),
         )
 
     def _title(self) -> str:
@@ -243,31 +236,24 @@ def round_test(
         measured.
     last : lengths
         The same at the end that was cut last (at the fence).
-    length : length, such as ``"8 in"`` or ``(8, "in")``
+    length : length
         Of the strip, between the places where its width was measured.
     turns : int
         4 for a board with right angles, 8 for an octagon and the stops at 45 degrees.
     piece : {"left", "right"}
         The side of the blade on which the board lies.
     name : str
-        Of the stop of the gauge that is tested, for the record.
+        Of the stop that is tested.
     graduation : length, optional
         The finest step of the calliper.
-
-    Returns
-    -------
-    RoundTest
 
     Raises
     ------
     RefusedError
-        If a width is not above 0, the length is missing, or there are fewer than 3 turns.
     """
-    (widths, other_widths), unit = taken_mm(
-        {"first": first, "last": last}, signed=False, zero=False
-    )
-    long, step = needed_mm("length", length), length_mm("graduation", graduation)
-    one_of("piece", piece, get_args(Side))
+    (widths, other_widths), unit = taken({"first": first, "last": last}, signed=False, zero=False)
+    long, step = needed(unit, "length", length), in_unit(unit, "graduation", graduation)
+    one_of("piece", piece, SIDES)
     if isinstance(turns, bool) or not isinstance(turns, int) or turns < 3:
         raise refuse(
             f"turns is {turns}",
@@ -278,8 +264,8 @@ def round_test(
     taper = difference_of(widths, other_widths, step)
     return RoundTest(
         error=angle_over(taper, long).times(1 / turns),
-        taper=taper.times(1 / MM_PER[unit]),
-        length=long / MM_PER[unit],
+        taper=taper,
+        length=long,
         unit=unit,
         turns=turns,
         piece=piece,
@@ -288,34 +274,18 @@ def round_test(
 
 
 def measured_length(length: Lengths, *, graduation: Length | None = None) -> Estimate:
-    """Return a measured length, such as a kerf or the distance of its wall from the fence.
+    """Return a length, such as a kerf, as often as it was measured, ``"3.21 3.22 mm"``.
 
-    Parameters
-    ----------
-    length : lengths, such as ``"3.21 3.22 mm"`` or ``([3.21, 3.22], "mm")``
-        As often as measured.
-    graduation : length, optional
-        The finest step of the calliper.
-
-    Returns
-    -------
-    Estimate
-        In mm or in, as the length was given; its `u` is NaN where neither repeats nor a graduation
-        tell it.
+    In mm or in, as it was given; its `u` is NaN where neither repeats nor a graduation (of the
+    calliper) tell it.
 
     Raises
     ------
     RefusedError
         If a length is not above 0.
     """
-    (read,), unit = taken_mm({"length": length}, signed=False, zero=False)
-    return mean_of(read, length_mm("graduation", graduation)).times(1 / MM_PER[unit])
-
-
-_AGAIN: dict[str, Any] = {
-    "again": "Cut and measure again: it cannot be told yet.",
-    "same": "The same error as under {}: make that move, then cut again.",
-}
+    (read,), unit = taken({"length": length}, signed=False, zero=False)
+    return mean_of(read, in_unit(unit, "graduation", graduation))
 
 
 def flip_step(bench: Bench, section: Section) -> Step:
@@ -325,53 +295,30 @@ def flip_step(bench: Bench, section: Section) -> Step:
         **section.given("gap", "height", "graduation", open_at="open"),
         flipped="indicator" if section.get("flipped") == side else "other",
     )
-    if bench.square is not None:
-        bench.checks.append(Comparison("square of the cut", bench.square, result.error, "deg"))
-    return bench.step(
-        "test_cut.flip",
-        "Test cut: one piece flipped",
-        result,
-        result.error,
-        found=(f"cut out of square by {result.error.text('deg')}",),
-        moves=[("blade", 0.0)],
-        verdict=judged(result.error, bench.stated("table", "tolerance")),
-        **_AGAIN,
-    )
+    bench.check("square of the cut", bench.square, result.error)
+    found = f"cut out of square by {result.error.text('deg')}"
+    title, tolerance = "Test cut: one piece flipped", bench.stated("table", "tolerance")
+    return _step(bench, "test_cut.flip", title, result, found, ("blade", 0.0), tolerance)
 
 
 def round_step(bench: Bench, section: Section) -> Step:
     """Return the step of a cut round a board, and hold it against what the gauge predicts."""
     result, head = _round(section)
     corner = bench.corners.get(abs(head))
-    if corner is not None:
-        # On the indicator's side the lean of the cut's front end toward it takes as much off.
-        predicted = corner.times(-1.0 if bench.side == result.piece else 1.0)
-        bench.checks.append(Comparison("corner of the board", predicted, result.error, "deg"))
-    return bench.step(
-        "test_cut.round",
-        "Test cut: round the board",
-        result,
-        result.error,
-        found=(f"each corner short by {result.error.text('deg')}",),
-        moves=[("gauge", head)],
-        verdict=judged(result.error, bench.stated("miter_gauge", "tolerance")),
-        **_AGAIN,
-    )
+    # On the indicator's side the lean of the cut's front end toward it takes as much off.
+    sign = -1.0 if bench.side == result.piece else 1.0
+    bench.check("corner of the board", corner and corner.times(sign), result.error)
+    found = f"each corner short by {result.error.text('deg')}"
+    title, tolerance = "Test cut: round the board", bench.stated("miter_gauge", "tolerance")
+    return _step(bench, "test_cut.round", title, result, found, ("gauge", head), tolerance)
 
 
 def stop_step(bench: Bench, section: Section) -> Step:
     """Return the step of a stop of the miter gauge."""
     result, head = _round(section)
-    return bench.step(
-        "stop",
-        f"Miter stop {section.get('name')}",
-        result,
-        result.error,
-        found=(f"corner short by {result.error.text('deg')}, after {result.turns} turns",),
-        moves=[("gauge", head)],
-        verdict=judged(result.error, section.get("tolerance")),
-        **_AGAIN,
-    )
+    found = f"corner short by {result.error.text('deg')}, after {result.turns} turns"
+    title, tolerance = f"Miter stop {result.name}", section.get("tolerance")
+    return _step(bench, "stop", title, result, found, ("gauge", head), tolerance)
 
 
 def _round(section: Section) -> tuple[RoundTest, float]:
@@ -382,17 +329,37 @@ def _round(section: Section) -> tuple[RoundTest, float]:
     return result, round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
 
 
+def _step(
+    bench: Bench,
+    part: str,
+    title: str,
+    result: FlipTest | RoundTest,
+    found: str,
+    moves: tuple[str, float],
+    tolerance: float | None,
+) -> Step:
+    return bench.step(
+        part,
+        title,
+        result,
+        result.error,
+        again="Cut and measure again: it cannot be told yet.",
+        same="The same error as under {}: make that move, then cut again.",
+        found=(found,),
+        moves=(moves,),
+        verdict=result.error.verdict(tolerance),
+    )
+
+
 def kerf_step(bench: Bench, section: Section) -> Step:
     """Return the step of the kerf, and hold it against what wobble and slots predict."""
     result = kerf(bench.needed("the kerf"))
     unit = section.get("width")[1]
     width = measured_length(**section.given("graduation", length="width"))
     predicted = result.width.times(MM_PER[result.unit] / MM_PER[unit])
-    heel = _heel(bench, unit)
-    if heel is not None:
-        predicted = predicted.plus(heel)
+    predicted = predicted.plus(*_heel(bench, unit))
     if result.fit.mistake is None:
-        bench.checks.append(Comparison("width of the kerf", predicted, width, unit))
+        bench.check("width of the kerf", predicted, width, unit)
     return Step(
         part="test_cut.kerf",
         title="Test cut: width of the kerf",
@@ -401,7 +368,7 @@ def kerf_step(bench: Bench, section: Section) -> Step:
     )
 
 
-def _heel(bench: Bench, unit: str) -> Estimate | None:
+def _heel(bench: Bench, unit: str) -> list[Estimate]:
     """Return what the slots' error adds to the kerf: the rear teeth cut beside the front ones.
 
     The angle times the chord of the teeth at the table, 2 sqrt(R^2 - y^2).
@@ -409,8 +376,8 @@ def _heel(bench: Bench, unit: str) -> Estimate | None:
     height = bench.stated("blade", "height")
     rim = None if bench.fit is None else bench.fit.readings.blade.radius_mm
     if bench.slots is None or height is None or rim is None:
-        return None
+        return []
     above = rim - height[0] * MM_PER[height[1]]
     chord = 2 * math.sqrt(max(0.0, rim**2 - above**2)) / MM_PER[unit]
     angle = bench.slots.angle
-    return Estimate(abs(angle.value), angle.u, angle.dof).times(math.radians(chord))
+    return [Estimate(abs(angle.value), angle.u, angle.dof).times(math.radians(chord))]

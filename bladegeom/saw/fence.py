@@ -4,35 +4,30 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Literal
 
 import numpy as np
 
-from bladegeom.estimate import Estimate, Verdict, of_readings
+from bladegeom.estimate import Estimate, Verdict
 from bladegeom.faults import refuse
-from bladegeom.lengths import MM_PER, Length, Lengths, length_mm, lengths_mm
+from bladegeom.lengths import MM_PER, Length, Lengths, lengths_mm
 from bladegeom.result import Result, derived, described, number, quantity
-from bladegeom.saw.bench import (
-    DOUBT_UNKNOWN,
-    Bench,
-    Floats,
-    Slots,
-    State,
-    Step,
+from bladegeom.saw._measure import (
+    SIDES,
+    Plane,
+    Side,
     Tolerance,
     angle_over,
-    judged,
+    in_unit,
     one_of,
     rise_over,
     size,
-    state_of,
-    taken_mm,
+    taken,
     told,
     tolerance_of,
+    unknown,
 )
+from bladegeom.saw.bench import Bench, Slots, State, Step, state_of, with_slots
 from bladegeom.tables.toml import Section
-
-Side = Literal["left", "right"]
 
 _CAUTION = "it closes on the blade at the back, where the board can be pinched and thrown back."
 # Common practice, no source: a fence is set parallel or a hair open at the back, never closing.
@@ -77,7 +72,7 @@ class FenceAlignment(Result):
 
     @derived("of the toe that counts; none without a tolerance, or where it waits for the slot")
     def verdict(self) -> Verdict | None:
-        return None if self.waits else judged(self.judged, self.tolerance_deg)
+        return None if self.waits else self.judged.verdict(self.tolerance_deg)
 
     @derived("which way to move the back end of the fence, and how far", label="what to do")
     def correction(self) -> str:
@@ -141,9 +136,7 @@ class FenceAlignment(Result):
                 "Judged against the slot only: how the slot stands to the blade, or on which side "
                 "of the blade indicator and fence stood, is not stated."
             )
-        if not math.isfinite(self.judged.u):
-            said.append(DOUBT_UNKNOWN)
-        return tuple(said)
+        return (*said, *unknown(self.judged))
 
     def _title(self) -> str:
         verdict = "" if self.verdict is None else f": {self.verdict}"
@@ -176,7 +169,7 @@ def fence_alignment(
         Places along the slot, growing from front to back; two at least, three for the scatter.
     readings : lengths
         Growing as the fence comes nearer to the indicator.
-    graduation : length, such as ``"0.01 mm"`` or ``(0.01, "mm")``, optional
+    graduation : length, optional
         Of the indicator.
     tolerance : length or degrees, optional
         Largest toe accepted, either way: ``"3 thou"`` over the read length, or ``"0.01 deg"``.
@@ -185,17 +178,13 @@ def fence_alignment(
     fence_side : {"left", "right"}, optional
         The side of the blade on which the fence stands.
 
-    Returns
-    -------
-    FenceAlignment
-
     Raises
     ------
     RefusedError
         If places and readings do not go together, or all places are the same.
     """
-    places, _ = lengths_mm("along", along, least=2)
-    (read,), unit = taken_mm({"readings": readings}, least=2)
+    (read,), unit = taken({"readings": readings}, least=2)
+    places = lengths_mm("along", along, least=2)[0] / MM_PER[unit]
     if len(places) != len(read):
         raise refuse(
             f"there are {len(places)} places along the slot and {len(read)} readings",
@@ -208,41 +197,24 @@ def fence_alignment(
         raise refuse(
             "all places along the slot are the same",
             "read the fence at its front and at its back at least",
-            value=float(places[0] / MM_PER[unit]),
+            value=float(places[0]),
             column="along",
         )
     if fence_side is not None:
-        one_of("fence_side", fence_side, ("left", "right"))
-    slope, off = _line(places, read, length_mm("graduation", graduation))
-    allowed, allowed_deg = tolerance_of(tolerance)
+        one_of("fence_side", fence_side, SIDES)
+    line = Plane(places[:, np.newaxis], read, in_unit(unit, "graduation", graduation))
+    allowed, allowed_deg = tolerance_of(unit, tolerance)
     if allowed is not None:
         allowed_deg = math.degrees(math.atan(allowed / read_length))
-    toe, to_blade = angle_over(slope, 1.0), None
-    if slot is not None and slot.side is not None and fence_side is not None:
-        to_blade = toe.plus(slot.angle.times(-1.0 if slot.side == fence_side else 1.0))
+    toe = angle_over(line.rise([1.0]), 1.0)
     return FenceAlignment(
         toe=toe,
-        toe_to_blade=to_blade,
-        read_length=read_length / MM_PER[unit],
-        straightness=float(np.ptp(off)) / MM_PER[unit] if len(places) > 2 else None,
+        toe_to_blade=with_slots(toe, fence_side, slot),
+        read_length=read_length,
+        straightness=float(np.ptp(line.off)) if len(places) > 2 else None,
         unit=unit,
         tolerance_deg=allowed_deg,
     )
-
-
-def _line(along: Floats, reading: Floats, graduation: float | None) -> tuple[Estimate, Floats]:
-    """Return the slope of the least squares line, and the residuals from it."""
-    away = along - along.mean()
-    squares = float(away @ away)
-    slope = float(away @ (reading - reading.mean())) / squares
-    off = reading - reading.mean() - slope * away
-    dof = len(along) - 2
-    sd = math.sqrt(float(off @ off) / dof) if dof else math.nan
-    # Readings in a straight line leave no more than the dust of binary arithmetic.
-    if sd <= 1e-12 * float(np.abs(reading).max()):
-        sd, off = 0.0, np.zeros_like(off)
-    rounding = 1 / (math.sqrt(6) * float(np.ptp(along)))
-    return of_readings(slope, sd, dof, graduation, 1 / math.sqrt(squares), rounding), off
 
 
 def fence_step(bench: Bench, section: Section) -> Step:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import NamedTuple
 
 from bladegeom.angles import wrap_180
@@ -11,10 +10,10 @@ from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.squareness import squareness, squareness_error, squareness_error_u
-from bladegeom.fit.wobble import WobbleFit
+from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.lengths import LARGEST, Length, length
-from bladegeom.result import Result, derived, described, number, quantity
-from bladegeom.saw.bench import rise_over
+from bladegeom.result import derived, described, number, quantity
+from bladegeom.saw._measure import rise_over
 
 BELOW = "below the graduation, which is not stated"
 
@@ -102,7 +101,7 @@ def _made_of_worst(method: str) -> Known:
 
 
 @described
-class Setting(Result):
+class Setting(OfBlade):
     """What a part of the saw is set wrong by, and what that means in wood.
 
     The named end of the plate's line is its upper end (table, bevel) or its front end (miter
@@ -114,10 +113,6 @@ class Setting(Result):
 
     fit: WobbleFit
     line: NeutralLine
-
-    @derived("the blade's name, as text")
-    def blade(self) -> str:
-        return self.fit.readings.blade.name
 
     use: str = quantity(
         "what is set from the plate: table, bevel, miter_gauge, riving_knife or fence"
@@ -189,10 +184,6 @@ class Setting(Result):
     worst_joints = _made_of_worst("joints")
     worst_joint_gap = _made_of_worst("joint_gap")
 
-    @derived("what the reader should know", key="warnings")
-    def _warnings(self) -> list[str]:
-        return list(self.fit.said)
-
     def joints(self, error: Estimate) -> Estimate | None:
         """Return what all joints of the frame are off by together: 2 sides error, in degrees.
 
@@ -221,10 +212,10 @@ class Setting(Result):
         return (*how_to_set(self.use, self.line), *said)
 
     def _title(self) -> str:
-        what = f"{f'Blade {self.blade}' if self.blade else 'Blade'}: setting the "
         angle = f" at {self.angle_deg:.4g} deg" if self.angle_deg else ""
         lines = (f"  {line}" for line in how_to_set(self.use, self.line))
-        return "\n".join([what + USES[self.use].title + angle, *lines])
+        title = f"{self._named}: setting the {USES[self.use].title}{angle}"
+        return "\n".join([title, *lines])
 
     def _lines(self, label: str, error: Estimate | None) -> list[tuple[str, str]]:
         """Return what people read; the riving knife's toe and its lean are off alike."""
@@ -257,12 +248,6 @@ class Setting(Result):
         opens = number(abs(joint_gap.value), joint_gap.u)
         return f"{text}, and the last joint of {self.sides} opens {opens} {unit}"
 
-    def _first(self) -> Sequence[str]:
-        return self.fit.doubted
-
-    def _remarks(self) -> Sequence[str]:
-        return self.fit.warnings
-
 
 def setting_error(
     fit: WobbleFit,
@@ -281,18 +266,16 @@ def setting_error(
     off by as much. Any line of the plate parallel to the neutral line will do.
 
     The end of a line at the blade angle theta leans toward the indicator by
-    ``atan(tan(tilt) cos(theta - near))``, upright or level (`squareness_error`). Setting to it
-    turns the cut the other way: where the plate's line leans by e from the plane square to the
-    arbor, in which the teeth cut, a square set to the line leans by e as well, and measured
-    against the square the plane of the cut leans by -e. So `cut` is minus `left`, positive when
-    the cut's upper or front end leans toward the indicator.
+    ``atan(tan(tilt) cos(theta - near))``, upright or level (`squareness_error`). Where the plate's
+    line leans by e from the plane square to the arbor, in which the teeth cut, a square set to the
+    line leans by e as well, and measured against the square the plane of the cut leans by -e. So
+    `cut` is minus `left`, positive when the cut's upper or front end leans toward the indicator.
 
     A bevel is off by e whatever its angle: the plate's upright line lies in the plane across the
-    saw that holds the arbor's axis. Tilting the arbor turns this plane in itself, the line with
-    it, and a bevel square or inclinometer measures its angle in the same plane; so bevel and lean
-    are turns about one axis, and add. Uppermost is then twelve o'clock of the tilted arbor. The
-    same holds for the miter gauge's angle, in the plane of the table. The slots are taken to be
-    true to the arbor.
+    saw that holds the arbor's axis, and tilting the arbor turns this plane in itself; so bevel and
+    lean are turns about one axis, and add. Uppermost is then twelve o'clock of the tilted arbor.
+    The same holds for the miter gauge's angle, in the plane of the table. The slots are taken to
+    be true to the arbor.
 
     Parameters
     ----------

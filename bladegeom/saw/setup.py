@@ -147,10 +147,6 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
         ``"8 in"``, several readings of one thing one text, ``"12.0 12.5 12.0 thou"``. The blade's
         readings are looked for beside it.
 
-    Returns
-    -------
-    SetUp
-
     Raises
     ------
     RefusedError

@@ -10,24 +10,25 @@ from bladegeom.faults import refuse
 from bladegeom.fit.squareness import squareness
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import student_t
-from bladegeom.lengths import MM_PER, Length, Lengths, length_mm
+from bladegeom.lengths import MM_PER, Length, Lengths
 from bladegeom.result import Result, derived, described, number, quantity
-from bladegeom.saw.bench import (
-    DOUBT_UNKNOWN,
-    Bench,
-    Step,
+from bladegeom.saw._measure import (
+    SIDES,
     Tolerance,
     angle_over,
     difference_of,
-    judged,
-    needed_mm,
+    in_unit,
+    needed,
     one_of,
     size,
-    taken_mm,
+    taken,
     told,
     tolerance_of,
+    unknown,
+    way_to,
 )
-from bladegeom.saw.clearance import rub_angle, side_clearance
+from bladegeom.saw.bench import Bench, Step
+from bladegeom.saw.kerf import rub_angle, side_clearance
 from bladegeom.tables.toml import Section
 
 
@@ -147,9 +148,7 @@ class SlotAlignment(Result):
             )
         else:
             seen = "away from the indicator" if along else "toward the indicator"
-        if self.side is None:
-            return seen
-        return f"to the {'right' if along == (self.side == 'left') else 'left'} ({seen})"
+        return way_to(self.side, not along, seen)
 
     def _title(self) -> str:
         return "Slots against the arbor"
@@ -186,19 +185,17 @@ def slot_alignment(
     An indicator that rides in a slot reads one marked tooth in front of the axis; then the blade is
     turned until the same tooth stands behind it, and the indicator is slid along. The path of a
     tooth lies square to the axis however the blade wobbles, so ``angle = atan((front - back) /
-    separation)`` is free of wobble. Readings grow as the tooth comes nearer the indicator: where
-    they are smaller at the back, the tooth stands off there and the angle is positive.
+    separation)`` is free of wobble; it is positive where the tooth stands off at the back.
 
     Turned by that angle, the two are parallel: the free end of the table goes ``lever tan(angle)``
-    the way in which the indicator points (toward the blade) where the pivot is in front, and the
-    other way where it is behind; the trunnion, which carries the blade, goes opposite to the table.
+    the way in which the indicator points where the pivot is in front, and the other way where it is
+    behind; the trunnion, which carries the blade, goes opposite to the table.
 
     Parameters
     ----------
     front, back : lengths, such as ``"12.0 12.5 thou"`` or ``([12.0, 12.5], "thou")``
         Readings at each end, as often as taken; both in one unit.
     separation : length, such as ``"8 in"`` or ``(8, "in")``
-        From the one place of the tooth to the other.
     graduation : length, optional
         Of the indicator; without it, only repeats tell the doubt.
     end_float : length, optional
@@ -207,9 +204,7 @@ def slot_alignment(
     side : {"left", "right"}, optional
         Of the blade, on which the indicator stands, as seen by the operator from the front.
     moved : {"table", "trunnion"}
-        What is turned to correct.
-    pivot : {"front", "back"}
-        The bolt that stays.
+        What is turned to correct, about the `pivot`: the bolt in ``front`` or at the ``back``.
     lever : length, optional
         From the pivot bolt to where the movement is measured; the separation if not given.
     tolerance : length or degrees, optional
@@ -218,78 +213,69 @@ def slot_alignment(
     fit : WobbleFit, optional
         Of the blade on the saw: tells by how much the same check on its plate would be wrong.
 
-    Returns
-    -------
-    SlotAlignment
-
     Raises
     ------
     RefusedError
         If something is missing or cannot be; also for a fit without a ring radius.
     """
-    (at_front, at_back), unit = taken_mm({"front": front, "back": back})
-    per = 1 / MM_PER[unit]
-    apart = needed_mm("separation", separation)
-    step, play = length_mm("graduation", graduation), length_mm("end_float", end_float)
-    arm = length_mm("lever", lever) or apart
+    (at_front, at_back), unit = taken({"front": front, "back": back})
+    apart = needed(unit, "separation", separation)
+    end_play = in_unit(unit, "end_float", end_float)
+    arm = in_unit(unit, "lever", lever) or apart
+    step = in_unit(unit, "graduation", graduation)
     if side is not None:
-        one_of("side", side, ("left", "right"))
+        one_of("side", side, SIDES)
     one_of("moved", moved, ("table", "trunnion"))
     one_of("pivot", pivot, ("front", "back"))
-    allowed, allowed_deg = tolerance_of(tolerance)
+    allowed, allowed_deg = tolerance_of(unit, tolerance)
 
-    # Counted from the first of each: equal readings then have no scatter, not binary dust.
-    start = at_front[0], at_back[0]
-    at_each_end = Estimate(0.0, (play or 0.0) / math.sqrt(12))
-    difference = difference_of(at_front - start[0], at_back - start[1], step).plus(
-        Estimate(float(start[0] - start[1]), 0.0), at_each_end, at_each_end
-    )
+    at_each_end = Estimate(0.0, (end_play or 0.0) / math.sqrt(12))
+    difference = difference_of(at_front, at_back, step).plus(at_each_end, at_each_end)
     if abs(difference.value) >= apart:
         raise refuse(
-            f"front and back differ by {abs(difference.value) * per:g} {unit}, and the separation "
-            f"is only {apart * per:g} {unit}",
+            f"front and back differ by {abs(difference.value):g} {unit}, and the separation "
+            f"is only {apart:g} {unit}",
             "check the units and the decimal points",
-            value=difference.value * per,
+            value=difference.value,
             column="separation",
         )
     largest = allowed
     if allowed_deg is not None:
         largest = apart * math.tan(math.radians(allowed_deg))
-    verdict = judged(difference, largest)
-    remarks = _remarks(len(at_front) + len(at_back) > 2, math.isfinite(difference.u), play)
+    verdict = difference.verdict(largest)
+    remarks = _remarks(len(at_front) + len(at_back) > 2, difference, end_play)
     if largest is not None and verdict == "cannot tell" and math.isfinite(difference.u):
-        remarks.insert(0, _what_would_tell(difference, play or 0.0, largest, unit))
+        remarks.insert(0, _what_would_tell(difference, end_play or 0.0, largest, unit))
     along = (moved == "table") == (pivot == "front")
     worst = None if fit is None else squareness(fit, away_deg=0.0).worst.value
     return SlotAlignment(
         unit=unit,
-        front=float(at_front.mean()) * per,
-        back=float(at_back.mean()) * per,
-        separation=apart * per,
-        difference=difference.times(per),
+        front=float(at_front.mean()),
+        back=float(at_back.mean()),
+        separation=apart,
+        difference=difference,
         angle=angle_over(difference, apart),
-        graduation=None if step is None else step * per,
-        end_float=None if play is None else play * per,
+        graduation=step,
+        end_float=end_play,
         side=side,
         moved=moved,
         pivot=pivot,
-        lever=arm * per,
-        move=difference.times(per * arm / apart * (1 if along else -1)),
-        tolerance=None if allowed is None else allowed * per,
+        lever=arm,
+        move=difference.times(arm / apart * (1 if along else -1)),
+        tolerance=allowed,
         tolerance_deg=allowed_deg,
         verdict=verdict,
         plate_worst_deg=worst,
-        plate_worst=None if worst is None else apart * per * math.tan(math.radians(worst)),
+        plate_worst=None if worst is None else apart * math.tan(math.radians(worst)),
         plate_rms_deg=None if worst is None else worst / math.sqrt(2),
         remarks=tuple(remarks),
     )
 
 
-def _remarks(repeated: bool, known: bool, end_float: float | None) -> list[str]:
+def _remarks(repeated: bool, difference: Estimate, end_float: float | None) -> list[str]:
     remarks = ["Touch the same place of the same tooth: a relieved face reads otherwise elsewhere."]
-    if not known:
-        remarks.append(DOUBT_UNKNOWN)
-    elif not repeated:
+    remarks += unknown(difference)
+    if not repeated and math.isfinite(difference.u):
         remarks.append("Each end was read once: the doubt rests on the graduation, not on repeats.")
     if end_float is None:
         remarks.append(
@@ -301,14 +287,13 @@ def _remarks(repeated: bool, known: bool, end_float: float | None) -> list[str]:
 
 def _what_would_tell(difference: Estimate, end_float: float, allowed: float, unit: str) -> str:
     """Say how far the doubt must come down, and whether repeats can bring it there."""
-    needed = abs(allowed - abs(difference.value))
+    least = abs(allowed - abs(difference.value))
     floats = student_t(0.95, math.inf) * end_float / math.sqrt(6)
-    reach, least, alone = (
-        f"{number(one / MM_PER[unit], needed / MM_PER[unit])} {unit}"
-        for one in (difference.reach, needed, floats)
+    reach, limit, alone = (
+        f"{number(one, least)} {unit}" for one in (difference.reach, least, floats)
     )
-    said = f"Cannot tell: the 95 % doubt of the difference, {reach}, must come down to {least}."
-    if floats < needed:
+    said = f"Cannot tell: the 95 % doubt of the difference, {reach}, must come down to {limit}."
+    if floats < least:
         return (
             f"{said} Repeat the readings at both ends; where the dial repeats itself, only a finer "
             "one helps."

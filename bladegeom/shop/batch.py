@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -22,6 +22,8 @@ from bladegeom.tables.blades import Batch, not_read
 from bladegeom.tables.eye import eye_fault
 from bladegeom.tables.read import parse_blades
 from bladegeom.tables.text import read_bytes
+
+_Path = str | os.PathLike[str]
 
 REFUSED = "refused"
 """Action and outcome of what could not be judged."""
@@ -71,20 +73,13 @@ class Day(NamedTuple):
     notes: list[str]
 
 
-def read_day(
-    inputs: Sequence[str | os.PathLike[str]], facts: BladeFacts | None, unit: str | None
-) -> Day:
+def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, unit: str | None) -> Day:
     """Read a day's files; what is wrong with one stops no other."""
     day = Day([], [], [])
-    batches: list[tuple[str | os.PathLike[str], Batch]] = []
-    for one in inputs:
-        try:
-            batches.append((one, _parsed(one, facts, unit)))
-        except RefusedError as error:
-            day.refused.extend(fault.within(as_letters(Path(one).name)) for fault in error.faults)
+    batches = [*_batches(inputs, facts, unit, day.refused)]
     names = {
         name
-        for _, batch in batches
+        for _, _, batch in batches
         for name in (
             *(readings.blade.name for readings in batch.readings),
             *(fault.blade for fault in batch.refused if fault.blade),
@@ -93,13 +88,12 @@ def read_day(
     # A row that no blade's name fits may be of one whose name is written otherwise.
     rest = set() if facts is None else {folded(one) for one in facts.rows.keys() - names}
     found: list[tuple[str, Readings, str]] = []
-    for one, batch in batches:
-        file = as_letters(Path(one).name)
-        whole, bare = _with_bare(one, batch, rest, unit)
-        found += [
-            (file, readings, _row_of(facts, bare, readings.blade.name))
-            for readings in whole.readings
-        ]
+    for path, file, batch in batches:
+        whole, bare = _with_bare(path, batch, rest, unit)
+        for readings in whole.readings:
+            name = readings.blade.name
+            row = "" if facts is None or name in bare else facts.name_of(name)
+            found.append((file, readings, row))
         day.refused.extend(fault.within(file) for fault in whole.refused)
         day.notes.extend(f"{file}: {note}" for note in whole.notes)
         if bare:
@@ -109,46 +103,58 @@ def read_day(
         used = names.union(row for _, _, row in found)
         day.notes.extend(facts.notes)
         day.notes.extend(f"{Path(facts.name).name}: {note}" for note in not_read(facts, used))
-    _add_seen(day, facts, found)
-    return day
-
-
-def _add_seen(
-    day: Day, facts: BladeFacts | None, found: Sequence[tuple[str, Readings, str]]
-) -> None:
-    """Add blades to the day, those not of which it cannot be told what the eye found."""
     times = Counter(readings.blade.name for _, readings, _ in found)
+    of_row: dict[str, set[str]] = {}
+    for _, readings, row in found:
+        of_row.setdefault(row, set()).add(readings.blade.name)
     seen: Counter[str] = Counter()
     for file, readings, row in found:
         name = readings.blade.name
-        eye = "" if facts is None else facts.eyes.get(row, "")
-        if facts is not None and eye:
-            wrong = eye_fault(eye, name or None, f" in row {facts.places[row]} of {facts.name}")
-            if row != name and len({one.blade.name for _, one, other in found if other == row}) > 1:
-                problem = f"{facts.name} does not say of which blade the eye found {eye!r}"
-                wrong = Fault(problem, "name the blade, there and in the readings", name or None)
-            if wrong:
-                day.refused.append(wrong.within(file))
-                continue
+        eye, wrong = _seen(facts, row, name, of_row[row])
+        if wrong:
+            day.refused.append(wrong.within(file))
+            continue
         who = name or Path(file).stem
         if times[name] > 1:
             seen[f"{who} {file}"] += 1
             who = f"{who} {file} {seen[f'{who} {file}']}"
         day.read.append(Read(who, file, readings, eye))
+    return day
 
 
-def _row_of(facts: BladeFacts | None, bare: Collection[str], blade: str) -> str:
-    """Return the name of the row of facts that was taken for a blade; "" where none was."""
-    return "" if facts is None or blade in bare else facts.name_of(blade)
+def _seen(
+    facts: BladeFacts | None, row: str, name: str, of_row: Collection[str]
+) -> tuple[str, Fault | None]:
+    """Return what the eye found of a blade, or why that cannot be told.
+
+    The row of facts may be of several blades, none of which has its name.
+    """
+    eye = "" if facts is None else facts.eyes.get(row, "")
+    if facts is None or not eye:
+        return eye, None
+    if row != name and len(of_row) > 1:
+        problem = f"{facts.name} does not say of which blade the eye found {eye!r}"
+        return eye, Fault(problem, "name the blade, there and in the readings", name or None)
+    return eye, eye_fault(eye, name or None, f" in row {facts.places[row]} of {facts.name}")
 
 
-def _parsed(path: str | os.PathLike[str], facts: BladeFacts | None, unit: str | None) -> Batch:
-    name = as_letters(Path(path).name)
-    return parse_blades(read_bytes(path), name, blades=facts, unit=unit)
+def _batches(
+    inputs: Sequence[_Path], facts: BladeFacts | None, unit: str | None, refused: list[Fault]
+) -> Iterator[tuple[_Path, str, Batch]]:
+    """Read files one by one: each with its name and what it held, or its faults."""
+    for path in inputs:
+        try:
+            yield path, as_letters(Path(path).name), _parsed(path, facts, unit)
+        except RefusedError as error:
+            refused.extend(fault.within(as_letters(Path(path).name)) for fault in error.faults)
+
+
+def _parsed(path: _Path, facts: BladeFacts | None, unit: str | None) -> Batch:
+    return parse_blades(read_bytes(path), as_letters(Path(path).name), blades=facts, unit=unit)
 
 
 def _with_bare(
-    path: str | os.PathLike[str], batch: Batch, rest: Collection[str], unit: str | None
+    path: _Path, batch: Batch, rest: Collection[str], unit: str | None
 ) -> tuple[Batch, list[str]]:
     """Add the blades without a row of facts that go by what their readings say; name them.
 
@@ -164,12 +170,9 @@ def _with_bare(
     plain = {one.blade.name: one for one in _parsed(path, None, unit).readings}
     bare = [name for name in plain if name in lacking]
     known = {one.blade.name: one for one in batch.readings} | {one: plain[one] for one in bare}
-    return Batch(
-        [known[name] for name in plain if name in known]
-        + [one for name, one in known.items() if name not in plain],
-        [fault for fault in batch.refused if fault.blade not in bare],
-        batch.notes,
-    ), bare
+    order = dict.fromkeys([*(name for name in plain if name in known), *known])
+    refused = [fault for fault in batch.refused if fault.blade not in bare]
+    return Batch([known[name] for name in order], refused, batch.notes), bare
 
 
 class Earlier:
@@ -185,7 +188,7 @@ class Earlier:
 
     def __init__(
         self,
-        inputs: Sequence[str | os.PathLike[str]],
+        inputs: Sequence[_Path],
         facts: BladeFacts | None,
         unit: str | None,
         tooth_1_marked: bool,
@@ -195,27 +198,18 @@ class Earlier:
         self.refused: list[Fault] = []
         self._read: dict[str, tuple[str, Readings]] = {}
         twice: set[str] = set()
-        for one in inputs:
-            file = as_letters(Path(one).name)
-            try:
-                batch, _ = _with_bare(one, _parsed(one, facts, unit), (), unit)
-            except RefusedError as error:
-                self.refused += [fault.within(file) for fault in error.faults]
-                continue
+        for path, file, found in _batches(inputs, facts, unit, self.refused):
+            batch, _ = _with_bare(path, found, (), unit)
             self.refused += [fault.within(file) for fault in batch.refused]
             for readings in batch.readings:
                 name = readings.blade.name
                 twice |= {name} & self.names
                 self._read[name] = (file, readings)
-        for name in sorted(twice):
-            self.refused.append(
-                Fault(
-                    "its readings before come twice",
-                    "give one set of readings before for each blade",
-                    blade=name,
-                    file=self._read.pop(name)[0],
-                )
-            )
+        cure = "give one set of readings before for each blade"
+        self.refused += [
+            Fault("its readings before come twice", cure, name, file=self._read.pop(name)[0])
+            for name in sorted(twice)
+        ]
 
     @property
     def names(self) -> set[str]:
@@ -237,6 +231,7 @@ class Earlier:
 def queue_row(condition: Condition, changed: Change | None, day: Date) -> dict[str, Any]:
     """Return what the queue says of a blade that was judged."""
     said = condition.to_dict()
+    del said["warnings"]  # Of the fit, which the answer has at its end.
     first = {"blade": said.pop("blade"), "action": said.pop("action")}
     first |= {"outcome": said.pop("outcome"), "date": day.isoformat()}
     since = changed.to_dict() if changed is not None else {}

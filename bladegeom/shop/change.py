@@ -4,51 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from bladegeom.angles import wrap_360
-from bladegeom.estimate import Known, combined
+from bladegeom.estimate import Known, combined, judge
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.kernel.doubt import zero_amplitude_p
 from bladegeom.lengths import Length, convert, length_mm
-from bladegeom.result import Result, between, derived, described, number, quantity
-from bladegeom.shop.visit import Visit, differs, differs_in_plan, visit_of
+from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.shop.history import Visit, differs, differs_in_plan, visit_of
+from bladegeom.wobble import Wobble
 
 IMPROVED, NOT_SHOWN, WORSE = "improved", "not shown to have improved", "worse"
-
-_SHOWN = 0.05
-
-
-class Moved(NamedTuple):
-    """The change of the wobble as a vector.
-
-    Attributes
-    ----------
-    vector : complex
-        Amplitude, and the direction in the blade to which the plate moved nearer.
-    spread : ndarray, shape (2, 2)
-        Covariance of its cosine and sine part; NaN where the doubt is not known.
-    p : float or None
-        How probable so large a change is where there is none.
-    """
-
-    vector: complex
-    spread: NDArray[np.float64]
-    p: float | None
-
-    @property
-    def deg(self) -> float:
-        """Its direction in the blade."""
-        return wrap_360(math.degrees(math.atan2(self.vector.imag, self.vector.real)))
-
-    @property
-    def shown(self) -> bool:
-        """Whether the wobble has changed at all, in size or direction (95 %)."""
-        return self.p is not None and self.p < _SHOWN
 
 
 @described
@@ -77,9 +45,9 @@ class Change(Result):
         label="verdict",
     )
     def verdict(self) -> str:
-        if self.tir.high < 0:
-            return IMPROVED
-        return WORSE if self.tir.low > 0 else NOT_SHOWN
+        if judge(self.tir, 0.0) != "no":
+            return NOT_SHOWN
+        return IMPROVED if self.tir.value < 0 else WORSE
 
     @derived(
         "wobble TIR of the earlier measurement",
@@ -87,7 +55,7 @@ class Change(Result):
         text=lambda one: one.said(one.before_tir),
     )
     def before_tir(self) -> float:
-        return 2 * convert(self.before.amplitude_mm, "mm", self.unit)
+        return convert(self.before.wobble.tir, "mm", self.unit)
 
     @derived(
         "wobble TIR of the later measurement",
@@ -95,14 +63,13 @@ class Change(Result):
         text=lambda one: one.said(one.after_tir),
     )
     def after_tir(self) -> float:
-        return 2 * convert(self.after.amplitude_mm, "mm", self.unit)
+        return convert(self.after.wobble.tir, "mm", self.unit)
 
     tir: Known = quantity(
         "change of the wobble TIR, negative where it became less",
         key="tir_change",
         parts=("", "_low", "_high"),
         label="change",
-        text=lambda one: one.change_words(""),
     )
 
     @derived("by how much the wobble's parts change from mounting to mounting, as stated")
@@ -113,20 +80,20 @@ class Change(Result):
         "whether tooth 1 was the same tooth both times, so that directions are compared too"
     )
 
-    moved: Moved | None = quantity(
+    moved: Wobble | None = quantity(
         "the change as a vector: size, direction in the blade, cosine and sine part with their "
         "doubt, how probable so large a one is where there is none, and whether that is below 5 %",
         key="change",
         parts={
-            "_amplitude": lambda one: abs(one.vector),
-            "_deg": lambda one: one.deg,
-            "_cosine": lambda one: one.vector.real,
-            "_sine": lambda one: one.vector.imag,
-            "_cosine_u": lambda one: math.sqrt(one.spread[0, 0]),
-            "_sine_u": lambda one: math.sqrt(one.spread[1, 1]),
-            "_covariance": lambda one: one.spread[0, 1],
-            "_p": lambda one: one.p,
-            "_shown": lambda one: one.shown,
+            "_amplitude": lambda moved: moved.amplitude,
+            "_deg": lambda moved: moved.near_deg,
+            "_cosine": lambda moved: moved.cosine,
+            "_sine": lambda moved: moved.sine,
+            "_cosine_u": lambda moved: math.sqrt(moved.covariance[0, 0]),
+            "_sine_u": lambda moved: math.sqrt(moved.covariance[1, 1]),
+            "_covariance": lambda moved: moved.covariance[0, 1],
+            "_p": lambda moved: math.nan if math.isnan(moved.amplitude_u) else moved.p_value,
+            "_shown": lambda moved: moved.resolved,
         },
         label="as a vector",
         text=lambda one: one._vector_words,
@@ -141,35 +108,22 @@ class Change(Result):
         """The change in one sentence."""
         was, now = self.said(self.before_tir), self.said(self.after_tir)
         return (
-            f"The wobble (TIR) was {was} and is {now}: a change of "
-            f"{self.change_words('doubt not known')}, {self.verdict}."
+            f"The wobble (TIR) was {was} and is {now}: a change of {self.tir.text(self.unit)}, "
+            f"{self.verdict}."
         )
 
     def said(self, length: float) -> str:
         """Return a length of it, rounded by the doubt of the change."""
-        return f"{number(length, self._doubt)} {self.unit}"
-
-    def change_words(self, unknown: str) -> str:
-        """Return the change with its limits, or what is said where they are not known."""
-        doubt, change = self._doubt, self.tir
-        limits = unknown
-        if doubt is not None:
-            limits = f"95 %: {between(change.low, change.high, doubt)}"
-        return f"{self.said(change.value)} ({limits})" if limits else self.said(change.value)
-
-    @property
-    def _doubt(self) -> float | None:
-        half = (self.tir.high - self.tir.low) / 4
-        return half if math.isfinite(half) and half > 0 else None
+        return f"{number(length, (self.tir.high - self.tir.low) / 4)} {self.unit}"
 
     @property
     def _vector_words(self) -> str:
         if self.moved is None:
             return ""
-        size = self.said(abs(self.moved.vector))
-        if not self.moved.shown:
+        size = self.said(self.moved.amplitude)
+        if not self.moved.resolved:
             return f"{size}, not told apart from none"
-        return f"{size} toward {self.moved.deg:.0f} deg from tooth 1"
+        return f"{size} toward {self.moved.near_deg:.0f} deg from tooth 1"
 
     def _title(self) -> str:
         return f"{f'Blade {self.blade}' if self.blade else 'Blade'}: {self.verdict}"
@@ -192,7 +146,7 @@ class Change(Result):
                 "Tooth 1 is not known to be the same tooth, so only sizes are compared. Scatter "
                 "makes a small wobble look larger; the limits take that in."
             )
-        elif self.moved and self.moved.shown and self.verdict == NOT_SHOWN:
+        elif self.moved and self.moved.resolved and self.verdict == NOT_SHOWN:
             said.append(
                 "The wobble points elsewhere but is not shown to be less: look at the seat, and "
                 "mount the blade with tooth 1 at the same place of the arbor."
@@ -243,34 +197,39 @@ def change(
             blade=second.blade,
         )
     seating_sd = length_mm("seating", seating)
-    scatter = seating_sd or 0.0
-    was, now = first.amplitude_mm, second.amplitude_mm
-    was_low, was_high = first.amplitude_limits_mm(scatter)
-    now_low, now_high = second.amplitude_limits_mm(scatter)
-    low = now - was - math.hypot(now - now_low, was_high - was)
-    high = now - was + math.hypot(now_high - now, was - was_low)
-    per_mm = convert(1.0, "mm", second.unit)
-    change = Known(2 * (now - was) * per_mm, low=2 * low * per_mm, high=2 * high * per_mm)
+    was, now = first.wobble, second.wobble
+    (was_low, was_high), (now_low, now_high) = (_limits(one, seating_sd) for one in (was, now))
+    change = now.amplitude - was.amplitude
+    low = change - math.hypot(now.amplitude - now_low, was_high - was.amplitude)
+    high = change + math.hypot(now_high - now.amplitude, was.amplitude - was_low)
     return Change(
         before=first,
         after=second,
-        tir=change,
+        tir=Known(change, low=low, high=high).times(2 * convert(1.0, "mm", second.unit)),
         seating_sd_mm=seating_sd,
         tooth_1_marked=tooth_1_marked,
-        moved=_moved(first, second, scatter, per_mm) if tooth_1_marked else None,
+        moved=_moved(was, now, seating_sd, second.unit) if tooth_1_marked else None,
     )
 
 
-def _moved(first: Visit, second: Visit, scatter: float, per_mm: float) -> Moved:
-    """Return the change of the vector, and how probable it is by chance."""
-    parts = np.array([second.cosine_mm - first.cosine_mm, second.sine_mm - first.sine_mm])
-    each = [one.rounded_covariance_mm2 for one in (first, second)]
-    spread = each[0] + each[1] + 2 * scatter**2 * np.eye(2)
-    p = None
-    if np.isfinite(spread).all():
-        # The degrees of freedom belong to what was estimated; stated and rounding parts have none.
-        sizes = [math.sqrt(float(np.trace(one.covariance_mm2)) / 2) for one in (first, second)]
-        known = math.sqrt(max(0.0, float(np.trace(spread)) / 2 - sizes[0] ** 2 - sizes[1] ** 2))
-        _, dof = combined([(sizes[0], first.dof), (sizes[1], second.dof), (known, math.inf)])
-        p = zero_amplitude_p(float(parts @ np.linalg.solve(spread, parts)) / 2, dof)
-    return Moved(complex(*parts) * per_mm, spread * per_mm**2, p)
+def _limits(wobble: Wobble, seating_sd: float | None) -> tuple[float, float]:
+    """Return 95 % limits of an amplitude, the blade's seat in them; NaN where not known."""
+    u, dof = combined([(wobble.amplitude_u, wobble.dof), (seating_sd or 0.0, math.inf)])
+    if not u > 0:
+        return math.nan, math.nan
+    spread = wobble.covariance + (seating_sd or 0.0) ** 2 * np.eye(2)
+    low, high, _ = replace(wobble, covariance=spread, dof=dof).amplitude_interval()
+    return low, high
+
+
+def _moved(was: Wobble, now: Wobble, seating_sd: float | None, unit: str) -> Wobble:
+    """Return the change as a wobble: its direction is that to which the plate moved nearer."""
+    seats = 2 * (seating_sd or 0.0) ** 2
+    spread = was.rounded_covariance + now.rounded_covariance + seats * np.eye(2)
+    # The degrees of freedom belong to what was estimated; stated and rounding parts have none.
+    sizes = [math.sqrt(float(np.trace(one.covariance)) / 2) for one in (was, now)]
+    known = float(np.trace(spread)) / 2 - sizes[0] ** 2 - sizes[1] ** 2
+    stated = math.sqrt(max(0.0, known))
+    _, dof = combined([(sizes[0], was.dof), (sizes[1], now.dof), (stated, math.inf)])
+    per_mm = convert(1.0, "mm", unit)
+    return Wobble((now.value - was.value) * per_mm, spread * per_mm**2, dof)

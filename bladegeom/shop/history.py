@@ -14,62 +14,312 @@ import hashlib
 import io
 import math
 import os
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass, fields, replace
 from datetime import date as Date  # noqa: N812
+from functools import cached_property
+from operator import attrgetter
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from bladegeom.blade import MOST_TEETH
-from bladegeom.faults import Fault, as_letters, refuse
+from bladegeom.columns import MOST_TEETH
+from bladegeom.estimate import Estimate
+from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.fit.fit import fit_wobble
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
-from bladegeom.shop.visit import SERVICES, WAVES, Visit, Wave
-from bladegeom.tables.guarded import as_text, from_text
+from bladegeom.readings import differing
+from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.shop.condition import teeth_read
+from bladegeom.tables.tidy import digest_of
+from bladegeom.tables.whole import as_text, from_text
+from bladegeom.wobble import Wobble
 
-CHECK = "check"
-_DIGITS = 8
-_RESTORE = "restore the line from a copy"
+SERVICES = ("", "before", "after")
 
-COLUMNS = tuple(key for keys in Visit.glossary() for key in keys)
-"""Columns of a history, behind the check."""
+_WAVE = {"_amplitude_mm": attrgetter("value"), "_u_mm": attrgetter("u")}
 
 T = TypeVar("T")
 
 
-class Line(NamedTuple):
-    """A line of a history.
+@described
+class Visit(Result):
+    """One measurement of a blade, with everything that decides what it may be compared with.
 
-    Attributes
-    ----------
-    file : str
-        Name of the file, without its folder.
-    row : int
-        As a spreadsheet shows it.
-    cells : dict of str to str
-        Column -> what stands there.
+    Its values, in this order, are the columns of a history.
     """
 
-    file: str
-    row: int
-    cells: dict[str, str]
+    date: Date = quantity(
+        "day of the measurement, as text",
+        parts={"": lambda day: day.isoformat()},
+        label="measured",
+        default=Date.min,
+    )
+    blade: str = quantity("the blade's name, as text")
+    service: str = quantity("before or after the blade was serviced; empty: neither", default="")
+    arbor: str = quantity(
+        "on what it was measured, in the shop's own words", label="arbor", default=""
+    )
+    teeth: int = quantity("number of teeth")
+    diameter_mm: float | None = quantity("diameter of the blade")
+    tooth_width_mm: float | None = quantity("width of its teeth")
+    surface: str = quantity("what the stylus touched: plate or teeth")
+    side: str = quantity("on which side the indicator stood")
+    ring_radius_mm: float | None = quantity("radius of the ring that the stylus followed")
+    read: int = quantity("how many teeth were read", label="read", text=lambda one: one.plan)
+    turns: int = quantity("in how many turns")
+    tooth_1_marked: bool = quantity(
+        "whether tooth 1 is marked for good, and directions compare", default=False
+    )
+    unit: str = quantity("in which it was read")
+
+    @derived("wobble TIR", label="wobble TIR", text=lambda one: f"{number(one.wobble_tir_mm)} mm")
+    def wobble_tir_mm(self) -> float:
+        return self.wobble.tir
+
+    raw_tir_mm: float = quantity("highest less lowest reading of a turn")
+    cosine_mm: float = quantity("cosine part of the wobble")
+    sine_mm: float = quantity("sine part of the wobble")
+    variance_cosine_mm2: float = quantity("variance of the cosine part")
+    variance_sine_mm2: float = quantity("variance of the sine part")
+    covariance_mm2: float = quantity("covariance of the two")
+    dof: int = quantity("its degrees of freedom")
+    rounding_mm: float = quantity(
+        "half a graduation where rounding errors do not average out, else 0"
+    )
+    waves_2: Estimate | None = quantity("bend of two waves a turn", parts=_WAVE, default=None)
+    waves_3: Estimate | None = quantity("bend of three waves a turn", parts=_WAVE, default=None)
+    note: str = quantity("a note", label="note", default="")
+    digest: str = quantity("of the readings: the same readings have the same one")
+
+    @cached_property
+    def wobble(self) -> Wobble:
+        """The wobble in millimetres."""
+        both, shared = (self.variance_cosine_mm2, self.variance_sine_mm2), self.covariance_mm2
+        spread = np.array([[both[0], shared], [shared, both[1]]])
+        return Wobble(complex(self.cosine_mm, self.sine_mm), spread, self.dof, self.rounding_mm)
+
+    @property
+    def plan(self) -> str:
+        """What was read, in words."""
+        return f"{self.read} teeth in {self.turns} turn{'' if self.turns == 1 else 's'}"
+
+    def _title(self) -> str:
+        when = f", {self.service} its service" if self.service else ""
+        return f"{f'Blade {self.blade}' if self.blade else 'Blade'}{when}"
 
 
-class Lines(NamedTuple):
-    """What the files of a history held.
+CHECK = "check"
+COLUMNS = tuple(key for keys in Visit.glossary() for key in keys)
+"""Columns of a history, behind the check."""
+
+_HEADER = [CHECK, *COLUMNS]
+_DIGITS = 8
+_RESTORE = "restore the line from a copy"
+
+
+def visit(
+    fit: WobbleFit,
+    *,
+    date: Date | None = None,
+    arbor: str = "",
+    service: str = "",
+    tooth_1_marked: bool = False,
+    note: str = "",
+) -> Visit:
+    """Return what is kept of a measurement.
+
+    Parameters
+    ----------
+    fit : WobbleFit
+    date : datetime.date, optional
+        Of the measurement; today if not given.
+    arbor : str
+        On what it was measured.
+    service : {"", "before", "after"}
+    tooth_1_marked : bool
+        Whether tooth 1 is marked for good, so that it is the same tooth next time.
+    note : str
+
+    Returns
+    -------
+    Visit
+
+    Raises
+    ------
+    RefusedError
+        If `service` is not known.
+    """
+    if service not in SERVICES:
+        raise refuse(f"service is {service!r}", "give before, after, or nothing", value=service)
+    mm = 1 / fit.readings.in_unit(1.0)
+    # Bends are those that the readings can tell, fitted beside the wobble.
+    bent = fit_wobble(fit.readings, harmonics=3)
+    rounding = bent.rounding_margin / math.sqrt(3)
+    waves = {
+        one.order: Estimate(one.amplitude * mm, math.hypot(one.amplitude_u, rounding) * mm)
+        for one in bent.harmonics
+        if one.amplitude is not None and one.amplitude_u is not None
+    }
+    return replace(
+        visit_of(fit),
+        date=date or Date.today(),
+        service=service,
+        arbor=arbor,
+        tooth_1_marked=tooth_1_marked,
+        waves_2=waves.get(2),
+        waves_3=waves.get(3),
+        note=note,
+    )
+
+
+def visit_of(fit: WobbleFit) -> Visit:
+    """Return a measurement without its bends, and without what only the shop knows of it."""
+    readings, blade = fit.readings, fit.readings.blade
+    mm = 1 / readings.in_unit(1.0)
+    (cosine, shared), (_, sine) = (fit.covariance * mm**2).tolist()
+    return Visit(
+        blade=blade.name,
+        teeth=blade.teeth,
+        diameter_mm=blade.diameter_mm,
+        tooth_width_mm=blade.tooth_width_mm,
+        surface=readings.surface,
+        side=readings.side,
+        ring_radius_mm=readings.ring_radius_mm,
+        read=teeth_read(readings),
+        turns=len(np.unique(readings.turn[~readings.closing])),
+        unit=fit.unit,
+        raw_tir_mm=fit.raw_tir * mm,
+        cosine_mm=fit.cosine * mm,
+        sine_mm=fit.sine * mm,
+        variance_cosine_mm2=cosine,
+        variance_sine_mm2=sine,
+        covariance_mm2=shared,
+        dof=fit.dof,
+        rounding_mm=fit.rounding_margin * mm,
+        digest=digest_of(readings),
+    )
+
+
+def differs(one: Visit, other: Visit) -> str:
+    """Return in words why the wobbles of two measurements cannot be compared; empty if they can.
+
+    The number of readings does not matter here: the doubt of each takes it in.
+    """
+    if one.blade and other.blade and one.blade != other.blade:
+        return f"it is of blade {one.blade}, not {other.blade}"
+    if one.teeth != other.teeth:
+        return f"the blade has {one.teeth} teeth, not {other.teeth}"
+    what = next(iter(differing(one, other)), "")
+    if what == "surface":
+        return f"it was read on the {one.surface}, not on the {other.surface}"
+    if what == "ring_radius":
+        sizes = (one.ring_radius_mm, other.ring_radius_mm)
+        return _unlike("ring radius", *("" if one is None else f"{one:.4g} mm" for one in sizes))
+    return _unlike(what, getattr(one, what), getattr(other, what)) if what else ""
+
+
+def _unlike(what: str, one: str, other: str) -> str:
+    if one and other:
+        return f"the {what} is {one}, not {other}"
+    return f"the {what} is {one}, and not stated of the other" if one else f"no {what} is stated"
+
+
+def differs_in_plan(one: Visit, other: Visit) -> str:
+    """Return in words how the plans of two measurements differ; empty if they do not."""
+    same = (one.read, one.turns) == (other.read, other.turns)
+    return "" if same else f"{one.plan} were read, not {other.plan}"
+
+
+@dataclass(frozen=True)
+class History:
+    """Every measurement of a shop.
 
     Attributes
     ----------
-    whole : list of Line
+    visits : list of Visit
+        In the order of their days.
     refused : list of Fault
-        Lines that are torn or were changed, and files that are no history.
+        Lines that are torn, were changed or cannot be read, and files that are no history.
     notes : list of str
     """
 
-    whole: list[Line]
+    visits: list[Visit]
     refused: list[Fault]
     notes: list[str]
+
+    @property
+    def blades(self) -> list[str]:
+        """Names of the blades."""
+        return sorted({one.blade for one in self.visits})
+
+    def of(self, blade: str) -> list[Visit]:
+        """Return the measurements of one blade.
+
+        Raises
+        ------
+        RefusedError
+            If there are none.
+        """
+        if found := [one for one in self.visits if one.blade == blade]:
+            return found
+        known = ", ".join(self.blades[:8]) + (", ..." if len(self.blades) > 8 else "")
+        raise refuse(
+            f"the history holds no blade {blade}", f"it holds {known or 'none'}", value=blade
+        )
+
+
+# Writing
+
+
+def record(visits: Iterable[Visit], folder: str | os.PathLike[str]) -> list[Visit]:
+    """Append measurements to a history; those that are in it already are left out.
+
+    Each goes, as one line, into the file of its year. Several programs may write at once.
+
+    Parameters
+    ----------
+    visits : iterable of Visit
+    folder : path
+        Made if it is not there.
+
+    Returns
+    -------
+    list of Visit
+        Those that were added.
+
+    Raises
+    ------
+    RefusedError
+        If a blade has no name, a file of the folder has other columns, or cannot be written.
+    """
+    new = list(visits)
+    if any(not one.blade for one in new):
+        raise refuse(
+            "a blade without a name cannot be found again", "name it (column blade)", column="blade"
+        )
+    there = set()
+    if os.path.isdir(folder):
+        there = {_key(one) for one in read_history(folder).visits}
+    added = []
+    for one in new:
+        if _key(one) not in there:
+            _append(Path(folder) / f"{one.date.year}.csv", map(_cell, one.to_dict().values()))
+            there.add(_key(one))
+            added.append(one)
+    return added
+
+
+def _key(one: Visit) -> tuple[Date, str, str, str]:
+    return one.date, one.blade, one.service, one.digest
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "" if value is None else repr(value) if isinstance(value, float) else str(value)
 
 
 def check_value(cells: Sequence[str]) -> str:
@@ -77,38 +327,20 @@ def check_value(cells: Sequence[str]) -> str:
     return hashlib.sha256("\x1f".join(cells).encode()).hexdigest()[:_DIGITS]
 
 
-def append_line(
-    folder: str | os.PathLike[str], year: int, columns: Sequence[str], cells: Sequence[str]
-) -> None:
-    """Append one line to the file of its year, with its check value before it.
-
-    Parameters
-    ----------
-    folder : path
-        Made if it is not there.
-    year : int
-    columns : sequence of str
-        Without the check; written as the header of a new file.
-    cells : sequence of str
-        One a column; line breaks become blanks.
-
-    Raises
-    ------
-    RefusedError
-        If the file has other columns, or cannot be written.
-    """
-    path = Path(folder) / f"{year}.csv"
+def _append(path: Path, cells: Iterable[str]) -> None:
+    """Append one line with its check value before it; in a new file, the header before that."""
+    # Line breaks become blanks.
     plain = [" ".join(as_letters(cell).split()) for cell in cells]
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         header, ended = _ends_of(path)
-        if header is not None and header != [CHECK, *columns]:
+        if header is not None and header != _HEADER:
             raise refuse(
                 f"{path} has other columns than a history",
                 "move it out of the folder, or choose another folder",
                 value=", ".join(header)[:80],
             )
-        lead = _as_line([CHECK, *columns]) if header is None else "" if ended else "\n"
+        lead = _as_line(_HEADER) if header is None else "" if ended else "\n"
         text = lead + _as_line([check_value(plain), *map(_guarded, plain)])
         _write_at_once(path, text.encode())
     except OSError as error:
@@ -143,94 +375,10 @@ def _write_at_once(path: Path, data: bytes) -> None:
         os.close(handle)
 
 
-def read_lines(folder: str | os.PathLike[str], columns: Sequence[str]) -> Lines:
-    """Read every line of every CSV file of a folder; what is wrong with one stops no other.
-
-    A line without a check value was written by hand and is taken as it stands.
-
-    Parameters
-    ----------
-    folder : path
-    columns : sequence of str
-        Without the check.
-
-    Returns
-    -------
-    Lines
-
-    Raises
-    ------
-    RefusedError
-        If there is no such folder.
-    """
-    place = Path(folder)
-    if not place.is_dir():
-        raise refuse(f"there is no folder {place}", "give the folder of a history", value=place)
-    found = Lines([], [], [])
-    for path in sorted(place.glob("*.csv")):
-        try:
-            _read_file(path, [CHECK, *columns], found)
-        except (OSError, UnicodeDecodeError):
-            found.refused.append(
-                Fault("it cannot be read as text", "restore it from a copy", file=path.name)
-            )
-    return found
-
-
-def _read_file(path: Path, header: list[str], found: Lines) -> None:
-    file = as_letters(path.name)
-    lines = path.read_bytes().decode("utf-8-sig").split("\n")
-    if _cells(lines[0]) != header:
-        found.refused.append(
-            Fault(
-                "it has other columns than a history",
-                "move it out of the folder",
-                row=1,
-                value=lines[0].strip()[:80],
-                file=file,
-            )
-        )
-        return
-    by_hand = 0
-    for row, line in enumerate(lines[1:], start=2):
-        cells = [from_text(cell) for cell in _cells(line)]
-        # Two stations that both found the file empty have both written its header.
-        if not any(cells) or cells == header:
-            continue
-        if len(cells) == len(header) and cells[0] in ("", check_value(cells[1:])):
-            by_hand += cells[0] == ""
-            found.whole.append(Line(file, row, dict(zip(header[1:], cells[1:], strict=True))))
-        else:
-            found.refused.append(_torn(file, row, line, len(cells) == len(header)))
-    if by_hand:
-        lines_are = "line has" if by_hand == 1 else "lines have"
-        found.notes.append(f"{file}: {by_hand} {lines_are} no check value, taken as it stands")
-
-
-def _torn(file: str, row: int, line: str, right_length: bool) -> Fault:
-    if right_length:
-        return Fault(
-            "the line does not agree with its check value: it was changed, or torn",
-            f"restore it from a copy; or, if it is right as it stands, empty its cell {CHECK}",
-            row=row,
-            column=CHECK,
-            value=line.strip()[:80],
-            file=file,
-        )
-    return Fault(
-        "the line is not whole: its writing was stopped",
-        "record the measurement again, and remove the line",
-        row=row,
-        value=line.strip()[:80],
-        file=file,
-    )
-
-
-def _cells(line: str) -> list[str]:
-    try:
-        return next(csv.reader([line.rstrip("\r\n")], strict=True), [])
-    except csv.Error:
-        return [line]
+def _as_line(cells: Sequence[str]) -> str:
+    written = io.StringIO()
+    csv.writer(written, lineterminator="\n").writerow(cells)
+    return written.getvalue()
 
 
 def _guarded(cell: str) -> str:
@@ -241,94 +389,13 @@ def _guarded(cell: str) -> str:
     return cell  # A number below 0 is no formula.
 
 
-def _as_line(cells: Sequence[str]) -> str:
-    written = io.StringIO()
-    csv.writer(written, lineterminator="\n").writerow(cells)
-    return written.getvalue()
-
-
-@dataclass(frozen=True)
-class History:
-    """Every measurement of a shop.
-
-    Attributes
-    ----------
-    visits : list of Visit
-        In the order of their days.
-    refused : list of Fault
-        Lines that cannot be used.
-    notes : list of str
-    """
-
-    visits: list[Visit]
-    refused: list[Fault]
-    notes: list[str]
-
-    @property
-    def blades(self) -> list[str]:
-        """Names of the blades."""
-        return sorted({one.blade for one in self.visits})
-
-    def of(self, blade: str) -> list[Visit]:
-        """Return the measurements of one blade.
-
-        Raises
-        ------
-        RefusedError
-            If there are none.
-        """
-        if found := [one for one in self.visits if one.blade == blade]:
-            return found
-        known = ", ".join(self.blades[:8]) + (", ..." if len(self.blades) > 8 else "")
-        raise refuse(
-            f"the history holds no blade {blade}", f"it holds {known or 'none'}", value=blade
-        )
-
-
-def record(visits: Iterable[Visit], folder: str | os.PathLike[str]) -> list[Visit]:
-    """Append measurements to a history; those that are in it already are left out.
-
-    Each goes, as one line, into the file of its year. Several programs may write at once.
-
-    Parameters
-    ----------
-    visits : iterable of Visit
-    folder : path
-        Made if it is not there.
-
-    Returns
-    -------
-    list of Visit
-        Those that were added.
-
-    Raises
-    ------
-    RefusedError
-        If a blade has no name, or the folder cannot be written.
-    """
-    new = list(visits)
-    for one in new:
-        if not one.blade:
-            raise refuse(
-                "a blade without a name cannot be found again",
-                "name it (column blade)",
-                column="blade",
-            )
-    there = set()
-    if os.path.isdir(folder):
-        there = {_key(one) for one in read_history(folder).visits}
-    added = []
-    for one in new:
-        if _key(one) in there:
-            continue
-        append_line(folder, one.date.year, COLUMNS, _cells_of(one))
-        there.add(_key(one))
-        added.append(one)
-    return added
+# Reading
 
 
 def read_history(folder: str | os.PathLike[str]) -> History:
-    """Read every measurement of a history; a line that cannot be used stops no other.
+    """Read every measurement of a history; a file or line that cannot be used stops no other.
+
+    A line without a check value was written by hand and is taken as it stands.
 
     Parameters
     ----------
@@ -343,17 +410,30 @@ def read_history(folder: str | os.PathLike[str]) -> History:
     RefusedError
         If there is no such folder.
     """
-    lines, refused, notes = read_lines(folder, COLUMNS)
+    place = Path(folder)
+    if not place.is_dir():
+        raise refuse(f"there is no folder {place}", "give the folder of a history", value=place)
     visits: dict[tuple[Date, str, str, str], Visit] = {}
+    refused: list[Fault] = []
+    notes: list[str] = []
     twice = 0
-    for line in lines:
+    for path in sorted(place.glob("*.csv")):
         try:
-            one = _visit_of(line)
-        except _CellError as error:
-            refused.append(error.fault)
+            lines = _read_file(path, refused, notes)
+        except (OSError, UnicodeDecodeError):
+            cure = "restore it from a copy"
+            refused.append(Fault("it cannot be read as text", cure, file=path.name))
             continue
-        twice += _key(one) in visits
-        visits.setdefault(_key(one), one)
+        for line in lines:
+            try:
+                one = Visit(
+                    **{each.name: _READ[str(each.type)](line, each.name) for each in fields(Visit)}
+                )
+            except RefusedError as error:
+                refused += error.faults
+                continue
+            twice += _key(one) in visits
+            visits.setdefault(_key(one), one)
     if twice:
         measurements = "measurement is" if twice == 1 else "measurements are"
         notes.append(f"{twice} {measurements} there twice, and counted once")
@@ -361,108 +441,126 @@ def read_history(folder: str | os.PathLike[str]) -> History:
     return History(in_order, refused, notes)
 
 
-def _key(one: Visit) -> tuple[Date, str, str, str]:
-    return one.date, one.blade, one.service, one.digest
+class _Line(NamedTuple):
+    """A line of a history: its file without the folder, its row, and column -> cell."""
+
+    file: str
+    row: int
+    cells: dict[str, str]
+
+    def wrong(self, column: str, problem: str, cure: str = _RESTORE) -> RefusedError:
+        where = (self.cells["blade"] or None, self.row, column, self.cells[column], self.file)
+        return RefusedError(Fault(f"{column}: {problem}", cure, *where))
 
 
-def _cells_of(one: Visit) -> list[str]:
-    return [_cell(value) for value in one.to_dict().values()]
+def _read_file(path: Path, refused: list[Fault], notes: list[str]) -> list[_Line]:
+    """Return the whole lines of a file, and add what is to be said of the others."""
+    file = as_letters(path.name)
+    lines = path.read_bytes().decode("utf-8-sig").split("\n")
+
+    def refuse_line(row: int, problem: str, cure: str, column: str | None = None) -> None:
+        value = lines[row - 1].strip()[:80]
+        refused.append(Fault(problem, cure, row=row, column=column, value=value, file=file))
+
+    if _cells(lines[0]) != _HEADER:
+        refuse_line(1, "it has other columns than a history", "move it out of the folder")
+        return []
+    whole, by_hand = [], 0
+    for row, line in enumerate(lines[1:], start=2):
+        cells = [from_text(cell) for cell in _cells(line)]
+        # Two stations that both found the file empty have both written its header.
+        if not any(cells) or cells == _HEADER:
+            continue
+        if len(cells) != len(_HEADER):
+            refuse_line(
+                row,
+                "the line is not whole: its writing was stopped",
+                "record the measurement again, and remove the line",
+            )
+        elif cells[0] not in ("", check_value(cells[1:])):
+            refuse_line(
+                row,
+                "the line does not agree with its check value: it was changed, or torn",
+                f"restore it from a copy; or, if it is right as it stands, empty its cell {CHECK}",
+                CHECK,
+            )
+        else:
+            by_hand += cells[0] == ""
+            whole.append(_Line(file, row, dict(zip(COLUMNS, cells[1:], strict=True))))
+    if by_hand:
+        lines_are = "line has" if by_hand == 1 else "lines have"
+        notes.append(f"{file}: {by_hand} {lines_are} no check value, taken as it stands")
+    return whole
 
 
-def _cell(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return "" if value is None else repr(value) if isinstance(value, float) else str(value)
-
-
-class _CellError(Exception):
-    def __init__(self, line: Line, column: str, problem: str, cure: str) -> None:
-        super().__init__(problem)
-        value = line.cells[column]
-        self.fault = Fault(
-            f"{column}: {problem}", cure, line.cells["blade"] or None, line.row, column, value,
-            line.file,
-        )  # fmt: skip
-
-
-def _visit_of(line: Line) -> Visit:
-    """Read one line.
-
-    Raises
-    ------
-    _CellError
-    """
+def _cells(line: str) -> list[str]:
     try:
-        day = Date.fromisoformat(line.cells["date"])
-    except ValueError:
-        problem = f"{line.cells['date']!r} is no date"
-        raise _CellError(line, "date", problem, "write year, month and day: 2026-11-25") from None
-    plain: dict[str, Any] = {
-        field.name: _READ[str(field.type)](line, field.name)
-        for field in fields(Visit)
-        if str(field.type) in _READ
-    }
-    _word(line, "unit", MM_PER)
-    _word(line, "service", SERVICES)
-    spread = [
-        math.nan if (one := _number(line, column)) is None else one
-        for column in ("variance_cosine_mm2", "covariance_mm2", "variance_sine_mm2")
-    ]
-    waves = {}
-    for order in WAVES:
-        pair = [_number(line, f"waves_{order}_{what}_mm") for what in ("amplitude", "u")]
-        if pair[0] is not None and pair[1] is not None:
-            waves[order] = Wave(pair[0], pair[1])
-    return Visit(
-        date=day,
-        tooth_1_marked=_word(line, "tooth_1_marked", ("yes", "no")) == "yes",
-        covariance_mm2=np.array([[spread[0], spread[1]], [spread[1], spread[2]]]),
-        waves=waves,
-        **plain,
-    )
+        return next(csv.reader([line.rstrip("\r\n")], strict=True), [])
+    except csv.Error:
+        return [line]
 
 
-def _parsed(line: Line, column: str, parse: Callable[[str], T | None]) -> T | None:
-    try:
-        return parse(line.cells[column])
-    except NumberError as error:
-        raise _CellError(line, column, error.problem, _RESTORE) from None
+_WORDS: dict[str, Collection[str]] = {
+    "service": SERVICES,
+    "tooth_1_marked": ("yes", "no"),
+    "unit": MM_PER,
+}
 
 
-def _number(line: Line, column: str) -> float | None:
-    return _parsed(line, column, parse_number)
-
-
-def _needed(line: Line, column: str) -> float:
-    value = _number(line, column)
-    if value is None:
-        raise _CellError(line, column, "it is blank", _RESTORE)
-    return value
-
-
-def _count(line: Line, column: str) -> int:
-    value = _parsed(line, column, parse_whole)
-    if value is None or not 1 <= value <= MOST_TEETH**2:
-        raise _CellError(line, column, "it is no count", _RESTORE)
-    return value
-
-
-def _text(line: Line, column: str) -> str:
-    return line.cells[column]
-
-
-def _word(line: Line, column: str, known: Iterable[str]) -> str:
+def _text(line: _Line, column: str) -> str:
     text = line.cells[column]
-    if text not in known:
+    if text not in (known := _WORDS.get(column, (text,))):
         named = ", ".join(filter(None, known))
-        raise _CellError(line, column, f"{text!r} is not known", f"write one of {named}")
+        raise line.wrong(column, f"{text!r} is not known", f"write one of {named}")
     return text
 
 
-_READ: dict[str, Callable[[Line, str], Any]] = {
+def _day(line: _Line, column: str) -> Date:
+    try:
+        return Date.fromisoformat(line.cells[column])
+    except ValueError:
+        problem = f"{line.cells[column]!r} is no date"
+        raise line.wrong(column, problem, "write year, month and day: 2026-11-25") from None
+
+
+def _parsed(line: _Line, column: str, parse: Callable[[str], T | None]) -> T | None:
+    try:
+        return parse(line.cells[column])
+    except NumberError as error:
+        raise line.wrong(column, error.problem) from None
+
+
+def _number(line: _Line, column: str) -> float | None:
+    return _parsed(line, column, parse_number)
+
+
+def _needed(line: _Line, column: str) -> float:
+    value = _number(line, column)
+    # What the readings do not tell of the doubt is blank.
+    if value is None and not column.endswith("_mm2"):
+        raise line.wrong(column, "it is blank")
+    return math.nan if value is None else value
+
+
+def _count(line: _Line, column: str) -> int:
+    value = _parsed(line, column, parse_whole)
+    if value is None or not 1 <= value <= MOST_TEETH**2:
+        raise line.wrong(column, "it is no count")
+    return value
+
+
+def _wave(line: _Line, column: str) -> Estimate | None:
+    amplitude, u = (_number(line, f"{column}{part}") for part in _WAVE)
+    return None if amplitude is None or u is None else Estimate(amplitude, u)
+
+
+_READ: dict[str, Callable[[_Line, str], Any]] = {
+    "Date": _day,
     "str": _text,
+    "bool": lambda line, column: _text(line, column) == "yes",
     "int": _count,
     "float": _needed,
     "float | None": _number,
+    "Estimate | None": _wave,
 }
-"""Kind of a visit's field -> what reads its cell."""
+"""Kind of a visit's field -> what reads its cells."""

@@ -14,6 +14,9 @@ from bladegeom.tables.text import Sheet, decode, read_bytes, split
 
 QUANTITIES = ("raw_tir", "wobble_tir")
 
+_LENGTHS = {"value": "value", "first": "from", "last": "to", "ring": "ring"}
+"""Lengths of a limit -> what people call them."""
+
 _HAIR = 1e-9
 
 
@@ -56,16 +59,18 @@ class Limit:
         if not self.source.strip():
             cure = "say in words where the limit comes from"
             yield Fault("the limit has no source", cure, column="source")
-        wrong: list[Fault] = []
-        lengths = {"value": self.value, "from": self.first, "to": self.last, "ring": self.ring}
-        for name, given in lengths.items():
+        faults: list[Fault] = []
+        for name, column in _LENGTHS.items():
             try:
-                if length(name, given) is None and (given is not None or name == "value"):
-                    raise refuse(f"{name} is not given", 'give it as "4 thou"', column=name)
+                given = length(column, getattr(self, name))
+                if given is None and name == "value":
+                    raise refuse("value is not given", 'give it as "4 thou"', column=column)
+                # Kept as a number with its unit, however it was given.
+                object.__setattr__(self, name, given)
             except RefusedError as error:
-                wrong += error.faults
-        yield from wrong
-        if not wrong and self.first and self.last and _mm(self.first) > _mm(self.last):
+                faults += error.faults
+        yield from faults
+        if not faults and self.first and self.last and _mm(self.first) > _mm(self.last):
             problem = f"the range runs from {said_length(self.first)} to {said_length(self.last)}"
             cure = "put the smaller diameter first"
             yield Fault(problem, cure, column="from", value=said_length(self.first))
@@ -77,10 +82,8 @@ class Limit:
 
     def holds(self, diameter_mm: float | None) -> bool:
         """Tell whether a blade of this diameter is judged by it."""
-        if not self.ranged:
-            return True
-        if diameter_mm is None:
-            return False
+        if not self.ranged or diameter_mm is None:
+            return not self.ranged
         above = self.first is None or diameter_mm >= _mm(self.first) * (1 - _HAIR)
         return above and (self.last is None or diameter_mm <= _mm(self.last) * (1 + _HAIR))
 
@@ -94,18 +97,14 @@ class Limit:
         return None if self.ring is None else _mm(self.ring)
 
     def __str__(self) -> str:
-        words = f"{self.quantity} {said_length(self.value)}"
-        if self.first:
-            words += f" from {said_length(self.first)}"
-        if self.last:
-            words += f" to {said_length(self.last)}"
-        return words + (f" at ring {said_length(self.ring)}" if self.ring else "")
+        places = {"from": self.first, "to": self.last, "at ring": self.ring}
+        where = [f"{word} {said_length(one)}" for word, one in places.items() if one]
+        return " ".join([self.quantity, said_length(self.value), *where])
 
 
 def _parts(given: Length) -> tuple[float, str]:
-    found = length("value", given)
-    assert found is not None  # Every length was read when the limit was made.
-    return found
+    assert isinstance(given, tuple)  # Every length was read when the limit was made.
+    return given
 
 
 def _mm(given: Length) -> float:
@@ -211,12 +210,18 @@ _PART = toml.Part(
     needed=("quantity", "value", "source"),
     several=True,
 )
+_PLAIN = ("quantity", "source")
 _COLUMN = {
-    "limit": "value",
-    "diameter_from": "from",
-    "diameter_to": "to",
-    "ring_radius": "ring",
+    f"{stem}_{unit}": (stem, key, unit)
+    for stem, key in {
+        "limit": "value",
+        "diameter_from": "from",
+        "diameter_to": "to",
+        "ring_radius": "ring",
+    }.items()
+    for unit in MM_PER
 }
+"""Column of a table -> its name without the unit, its key in a TOML file, the unit."""
 
 
 def _from_toml(text: str, name: str) -> tuple[list[Limit], list[Fault]]:
@@ -228,56 +233,48 @@ def _from_toml(text: str, name: str) -> tuple[list[Limit], list[Fault]]:
 
 
 def _from_csv(text: str, name: str) -> tuple[list[Limit], list[Fault]]:
-    plain = ("quantity", "source")
-    known = {f"{stem}_{unit}": (stem, unit) for stem in _COLUMN for unit in MM_PER}
-    sheet = split(text, name, frozenset(known) | set(plain))
-    faults = _of_header(sheet, known, plain)
-    if faults:
+    sheet = split(text, name, frozenset(_COLUMN) | set(_PLAIN))
+    if faults := _of_header(sheet):
         return [], faults
     limits: list[Limit] = []
     for row, cells in sheet.rows:
         values: dict[str, Any] = {}
         wrong: list[Fault] = []
         for column, cell in zip(sheet.header, cells, strict=True):
-            if column in plain:
+            if column in _PLAIN:
                 values[column] = cell.strip()
-                continue
-            if column not in known:
-                continue
-            stem, unit = known[column]
-            try:
-                number = parse_number(cell)
-            except NumberError as error:
-                problem, cure = f"{column}: {error.problem}", "write a number with a decimal point"
-                wrong.append(Fault(problem, cure, row=row, column=column, value=cell))
-                values.setdefault(_COLUMN[stem], None)
-                continue
-            if number is not None:
-                values[_COLUMN[stem]] = (number, unit)
-        if "value" not in values:
+            elif column:
+                _, key, unit = _COLUMN[column]
+                try:
+                    values[key] = (parse_number(cell), unit)
+                except NumberError as error:
+                    problem, cure = (
+                        f"{column}: {error.problem}",
+                        "write a number with a decimal point",
+                    )
+                    wrong.append(Fault(problem, cure, row=row, column=column, value=cell))
+        if values.get("value", ("", ""))[0] is None:
             wrong.append(Fault("the limit is not given", "write its value", row=row))
-        if wrong:
-            faults += wrong
-        else:
+        faults += wrong
+        if not wrong:
             _add(limits, faults, values, row)
     return limits, faults
 
 
-def _of_header(
-    sheet: Sheet, known: dict[str, tuple[str, str]], plain: tuple[str, ...]
-) -> list[Fault]:
-    row, header = sheet.header_row, sheet.header
+def _of_header(sheet: Sheet) -> list[Fault]:
+    row, header = sheet.header_row, [one for one in sheet.header if one]
+    stems = [_COLUMN[one][0] if one in _COLUMN else one for one in header]
     faults = [
-        toml.unknown_name(one, [*plain, *known], row, "column")
+        toml.unknown_name(one, [*_PLAIN, *_COLUMN], row, "column")
         for one in header
-        if one and one not in known and one not in plain
+        if one not in _COLUMN and one not in _PLAIN
     ]
-    for stem in (*plain, *_COLUMN):
-        names = [one for one in header if one == stem or known.get(one, ("",))[0] == stem]
+    for stem in (*_PLAIN, *dict.fromkeys(one for one, _, _ in _COLUMN.values())):
+        names = [one for one, its in zip(header, stems, strict=True) if its == stem]
         if len(names) > 1:
             problem = f"{' and '.join(names)} are both given"
             faults.append(Fault(problem, "keep one of them", row=row, column=names[1]))
-        if not names and stem in (*plain, "limit"):
+        if not names and stem in (*_PLAIN, "limit"):
             cure = "add it with its unit, such as limit_mm" if stem == "limit" else "add it"
             faults.append(Fault(f"there is no column {stem}", cure, row=row, column=stem))
     return faults
@@ -285,8 +282,8 @@ def _of_header(
 
 def _add(limits: list[Limit], faults: list[Fault], values: dict[str, Any], row: int | None) -> None:
     """Add a limit, or what is wrong with it."""
-    named = {{"from": "first", "to": "last"}.get(key, key): one for key, one in values.items()}
+    named = {"from": "first", "to": "last"}
     try:
-        limits.append(Limit(**named, row=row))
+        limits.append(Limit(**{named.get(key, key): one for key, one in values.items()}, row=row))
     except RefusedError as error:
         faults += error.faults

@@ -29,7 +29,6 @@ _TEETH = ("near_tooth", "far_tooth", "neutral_tooth_1", "neutral_tooth_2", "bett
 
 _HEADS = ("blade", "teeth", "mark", "sure", "wobble TIR", "if ignored", "if marked", "!", "file")
 _RIGHT = frozenset({"teeth", "sure", "wobble TIR", "if ignored", "if marked", "!"})
-_SEE = "bladegeom fit FILE --blade NAME (and --blades FACTS where the facts lie in a file apart)"
 
 
 @dataclass(frozen=True)
@@ -152,20 +151,28 @@ class Shelf(Result):
         count = len(self.rows)
         return f"Blade shelf {self.name}: {count} blade{'' if count == 1 else 's'}, worst first"
 
+    @property
+    def warned(self) -> list[str]:
+        """All that is warned of, likely mistakes first, each once with the blades that it is of."""
+        rows = sorted(self.rows, key=lambda row: row.fit.mistake is None)
+        named: dict[str, list[str]] = {}
+        for row in rows:
+            for words in row.fit.said:
+                named.setdefault(words, []).append(row.name or row.file)
+        return [f"{', '.join(names)}: {words}" for words, names in named.items()]
+
     def _remarks(self) -> Sequence[str]:
         said = [
-            f"{row.name}: {row.fit.said[0]}" for row in self.rows if row.fit.mistake is not None
+            *self.warned,
+            "mark: the teeth of the neutral line; if ignored, if marked: degrees out of square",
         ]
-        said.append(
-            "mark: the teeth of the neutral line; if ignored, if marked: degrees out of square"
-        )
         if any(row.marks == "cannot tell" for row in self.rows):
             said.append(
                 "cannot tell: no wobble is told apart from the scatter, and it may be as large as "
                 "if ignored says; read another turn, or with a finer indicator"
             )
         if any(row.answer["warnings"] for row in self.rows):
-            said.append(f"column !: how many warnings; see {_SEE}")
+            said.append("column !: how many warnings, told above")
         if any(row.answer["worst_squareness_deg"] is None for row in self.rows):
             said.append("no degrees: they need the ring radius (or more readings)")
         said += [f"not listed: {fault}" for fault in self.refused]

@@ -5,17 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from datetime import date as Date  # noqa: N812
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.estimate import Estimate
+from bladegeom.estimate import Estimate, judge
 from bladegeom.faults import refuse
 from bladegeom.lengths import convert
-from bladegeom.result import DOUBTED, Result, derived, described, number
+from bladegeom.result import Result, derived, described, number
 from bladegeom.result import quantity as declare  # A trend has a quantity of its own.
-from bladegeom.shop.visit import Visit, differs, differs_in_plan
+from bladegeom.shop.history import Visit, differs, differs_in_plan
 
 Floats = NDArray[np.float64]
 
@@ -32,7 +33,6 @@ LEAST = 3
 """Measurements that a trend takes."""
 
 _DAYS = 365.2425
-_WAVES = {"two_wave_tir": 2, "three_wave_tir": 3}
 _SIZES = ("diameter", "tooth_width")
 
 
@@ -58,17 +58,16 @@ class Point(NamedTuple):
 class Trend(Result):
     """A straight line through the comparable measurements of a blade.
 
-    `points` are all measurements in the order of their days, those apart with their reason.
-    `at_middle` is the height of the line on the (ordinal) day `middle`, where it and `per_year` do
-    not share their doubt; all three are None where fewer than three measurements, or two days, can
-    be compared.
+    `points` are all measurements in the order of their days, those apart with their reason. There
+    is no line where fewer than three measurements, or two days, can be compared.
     """
 
     points: tuple[Point, ...]
-    middle: float | None = None
-    at_middle: Estimate | None = None
 
-    blade: str = declare("the blade's name, as text")
+    @derived("the blade's name, as text")
+    def blade(self) -> str:
+        return self.points[-1].visit.blade
+
     quantity: str = declare("what the trend is of: one of `QUANTITIES`")
     unit: str = declare("unit of the values")
 
@@ -76,15 +75,18 @@ class Trend(Result):
     def verdict(self) -> str:
         if self.per_year is None:
             return "too few measurements"
-        if self.per_year.low > 0:
-            return "growing"
-        return "shrinking" if self.per_year.high < 0 else "no change shown"
+        if judge(self.per_year, 0.0) != "no":
+            return "no change shown"
+        return "growing" if self.per_year.value > 0 else "shrinking"
 
     @derived(
-        "how many measurements the line goes through", key="compared", label="measurements compared"
+        "how many measurements the line goes through",
+        parts={"": len},
+        label="measurements compared",
+        text=lambda one: str(len(one.compared)),
     )
-    def compared_count(self) -> int:
-        return len(self.compared)
+    def compared(self) -> tuple[Point, ...]:
+        return tuple(one for one in self.points if not one.apart)
 
     @derived("day of the first of them", label="from", text=lambda one: _day(one.compared[0]))
     def first_date(self) -> str:
@@ -94,69 +96,63 @@ class Trend(Result):
     def last_date(self) -> str:
         return self.compared[-1].visit.date.isoformat()
 
-    @derived("its value", label="last", text=lambda one: one.last_words)
+    @derived(
+        "its value",
+        label="last",
+        text=lambda one: f"{number(one.last_value, one.compared[-1].u)} {one.unit}",
+    )
     def last_value(self) -> float:
         return self.compared[-1].value
 
-    per_year: Estimate | None = declare(
+    @derived(
         "slope of the line",
-        parts=DOUBTED,
         label="change a year",
         text=lambda one: one.per_year.text(f"{one.unit} a year") if one.per_year else "",
-        default=None,
     )
+    def per_year(self) -> Estimate | None:
+        return self._line.per_year if self._line else None
 
     @derived("its degrees of freedom")
     def dof(self) -> float | None:
-        return None if self.per_year is None else self.per_year.dof
+        return self._line.per_year.dof if self._line else None
 
-    excess: float = declare(
-        "by how much they scatter more than their own doubt says; 1: not more",
-        key="excess_scatter",
-        default=1.0,
+    @derived(
+        "by how much they scatter more than their own doubt says; 1: not more", key="excess_scatter"
     )
+    def excess(self) -> float:
+        return self._line.excess if self._line else 1.0
 
     @derived(
         "how many are not compared",
-        key="apart",
+        parts={"": len},
         label="apart",
         text=lambda one: [
             ("apart" if place == 0 else " ", f"{_day(point)}: {point.apart}")
             for place, point in enumerate(one.apart)
         ],
     )
-    def apart_count(self) -> int:
-        return len(self.apart)
+    def apart(self) -> tuple[Point, ...]:
+        return tuple(one for one in self.points if one.apart)
 
     @derived("what the reader should know")
     def warnings(self) -> list[str]:
         return list(self._remarks())
 
-    @property
-    def compared(self) -> tuple[Point, ...]:
-        """The measurements that the line goes through."""
-        return tuple(one for one in self.points if not one.apart)
-
-    @property
-    def apart(self) -> tuple[Point, ...]:
-        """The others."""
-        return tuple(one for one in self.points if one.apart)
-
-    @property
-    def last_words(self) -> str:
-        """The latest value with its unit."""
-        last = self.compared[-1]
-        return f"{number(last.value, last.u)} {self.unit}"
+    @cached_property
+    def _line(self) -> _Line | None:
+        days = [one.visit.date.toordinal() for one in self.compared]
+        if len(days) < LEAST or len(set(days)) < 2:
+            return None
+        return line_through(self.compared, np.array(days, dtype=np.float64))
 
     def at(self, day: Date) -> Estimate | None:
         """Return the height of the line on a day; None where there is no line."""
-        if self.per_year is None or self.at_middle is None or self.middle is None:
+        if self._line is None:
             return None
-        years = (day.toordinal() - self.middle) / _DAYS
-        value = self.at_middle.value + years * self.per_year.value
-        return Estimate(
-            value, math.hypot(self.at_middle.u, years * self.per_year.u), self.per_year.dof
-        )
+        slope, middle, height, _ = self._line
+        years = (day.toordinal() - middle) / _DAYS
+        value, u = height.value + years * slope.value, math.hypot(height.u, years * slope.u)
+        return Estimate(value, u, slope.dof)
 
     def _title(self) -> str:
         return f"Blade {self.blade}, {QUANTITIES[self.quantity]}: {self.verdict}"
@@ -212,47 +208,42 @@ def trend(visits: Sequence[Visit], quantity: str = "wobble_tir") -> Trend:
         If they are of several blades, or none of them has the quantity.
     """
     if quantity not in QUANTITIES:
-        raise refuse(
-            f"there is no trend of {quantity!r}", f"ask for one of {', '.join(QUANTITIES)}",
-            value=quantity,
-        )  # fmt: skip
+        cure = f"ask for one of {', '.join(QUANTITIES)}"
+        raise refuse(f"there is no trend of {quantity!r}", cure, value=quantity)
     if len(names := sorted({one.blade for one in visits})) > 1:
-        raise refuse(
-            f"the measurements are of {len(names)} blades", "give those of one",
-            value=", ".join(names[:8]),
-        )  # fmt: skip
-    found = [one for one in visits if _value(one, quantity) is not None]
+        said = f"the measurements are of {len(names)} blades"
+        raise refuse(said, "give those of one", value=", ".join(names[:8]))
+    sizes = [_value(one, quantity) for one in visits]
+    found = [one for one, size in zip(visits, sizes, strict=True) if size is not None]
     if not found:
-        raise refuse(
-            f"no measurement has a {QUANTITIES[quantity]}",
-            "record the blade's facts with its readings" if quantity in _SIZES
-            else "read more teeth",
-            blade=names[0] if names else None,
-        )  # fmt: skip
-    last = found[-1]
-    unit = last.unit
+        facts = "record the blade's facts with its readings"
+        cure = facts if quantity in _SIZES else "read more teeth"
+        blade = names[0] if names else None
+        raise refuse(f"no measurement has a {QUANTITIES[quantity]}", cure, blade=blade)
+    last, unit = found[-1], found[-1].unit
     if quantity in _SIZES:
         unit = "in" if unit in ("in", "thou") else "mm"
-    points = tuple(_point(one, last, found, quantity, unit) for one in found)
-    compared = [one for one in points if not one.apart]
-    days = np.array([one.visit.date.toordinal() for one in compared], dtype=np.float64)
-    if len(compared) < LEAST or days[0] == days[-1]:
-        return Trend(blade=last.blade, quantity=quantity, unit=unit, points=points)
-    slope, middle, height, excess = _line(compared, days)
-    return Trend(
-        blade=last.blade,
-        quantity=quantity,
-        unit=unit,
-        points=points,
-        per_year=slope,
-        middle=middle,
-        at_middle=height,
-        excess=excess,
-    )
+    points = []
+    for one, size in zip(found, filter(None, sizes), strict=True):
+        why = ""
+        if quantity not in _SIZES:
+            why = differs(one, last) or differs_in_plan(one, last) or _serviced(one, found)
+        value, u = (convert(part, "mm", unit) for part in (size.value, size.u))
+        points.append(Point(one, value, u, why))
+    return Trend(points=tuple(points), quantity=quantity, unit=unit)
 
 
-def _line(compared: Sequence[Point], days: Floats) -> tuple[Estimate, float, Estimate, float]:
-    """Return slope a year, the day in the middle, the height there, and the excess scatter."""
+class _Line(NamedTuple):
+    """A line: slope, the (ordinal) day where it and the height share no doubt, the height there."""
+
+    per_year: Estimate
+    middle: float
+    at_middle: Estimate
+    excess: float
+
+
+def line_through(compared: Sequence[Point], days: Floats) -> _Line:
+    """Return the line through some points, and by how much they scatter more than they should."""
     value = np.array([one.value for one in compared])
     u = np.array([one.u for one in compared])
     known = bool(np.isfinite(u).all() and (u > 0).all())
@@ -269,27 +260,20 @@ def _line(compared: Sequence[Point], days: Floats) -> tuple[Estimate, float, Est
     scale = math.sqrt(max(1.0, spread) if known else spread)
     u_slope = scale / math.sqrt(float((weight * years**2).sum()))
     u_height = scale / math.sqrt(float(weight.sum()))
-    return Estimate(slope, u_slope, dof), middle, Estimate(height, u_height, dof), excess
+    return _Line(Estimate(slope, u_slope, dof), middle, Estimate(height, u_height, dof), excess)
 
 
-def _value(one: Visit, quantity: str) -> tuple[float, float] | None:
-    """Return value and standard uncertainty in millimetres; None where it was not measured."""
+def _value(one: Visit, quantity: str) -> Estimate | None:
+    """Return its value in millimetres; None where it was not measured."""
     if quantity == "wobble_tir":
-        u = math.hypot(one.amplitude_u_mm, one.rounding_mm / math.sqrt(3))
-        return 2 * one.amplitude_mm, 2 * u
-    if quantity in _WAVES:
-        wave = one.waves.get(_WAVES[quantity])
-        return None if wave is None else (2 * wave.amplitude_mm, 2 * wave.u_mm)
-    size = one.diameter_mm if quantity == "diameter" else one.tooth_width_mm
-    return None if size is None else (size, math.nan)
-
-
-def _point(one: Visit, last: Visit, found: Sequence[Visit], quantity: str, unit: str) -> Point:
-    value, u = _value(one, quantity) or (math.nan, math.nan)
-    why = ""
-    if quantity not in _SIZES:
-        why = differs(one, last) or differs_in_plan(one, last) or _serviced(one, found)
-    return Point(one, convert(value, "mm", unit), convert(u, "mm", unit), why)
+        wobble = one.wobble
+        rounded = math.hypot(wobble.amplitude_u, wobble.rounding_margin / math.sqrt(3))
+        return Estimate(wobble.amplitude, rounded).times(2)
+    if quantity in _SIZES:
+        size = one.diameter_mm if quantity == "diameter" else one.tooth_width_mm
+        return None if size is None else Estimate(size, math.nan)
+    wave = one.waves_2 if quantity == "two_wave_tir" else one.waves_3
+    return None if wave is None else wave.times(2)
 
 
 def _serviced(one: Visit, found: Sequence[Visit]) -> str:

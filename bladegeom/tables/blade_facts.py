@@ -6,20 +6,15 @@ import os
 import unicodedata
 from typing import NamedTuple
 
+from bladegeom.columns import EYE, FACT_COLUMNS, ROW_COLUMNS
 from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
 from bladegeom.lengths import NumberError
-from bladegeom.tables.columns import (
-    EYE,
-    FACT_COLUMNS,
-    ROW_COLUMNS,
-    unknown_columns,
-)
-from bladegeom.tables.damage import damaged_number, is_ditto
-from bladegeom.tables.decimals import sheet_mark
-from bladegeom.tables.facts import Fact, merge, parse_fact
-from bladegeom.tables.sheets import open_sheet
+from bladegeom.tables.damage import is_ditto
+from bladegeom.tables.facts import merge, no_number, parse_fact
+from bladegeom.tables.header import unknown_columns
+from bladegeom.tables.sheets import open_sheet, sheet_mark, take_units
+from bladegeom.tables.table import Facts, Table
 from bladegeom.tables.text import Sheet, read_bytes
-from bladegeom.tables.unit_row import take_units
 
 
 class BladeFacts(NamedTuple):
@@ -40,14 +35,14 @@ class BladeFacts(NamedTuple):
     """
 
     name: str
-    rows: dict[str, tuple[dict[str, Fact], list[Fault]]]
+    rows: dict[str, tuple[Facts, list[Fault]]]
     eyes: dict[str, str]
     places: dict[str, int]
     notes: list[str]
 
     def find(
         self, blade: str, *, named: bool, alone: bool, row: int | None = None
-    ) -> tuple[dict[str, Fact], list[Fault]]:
+    ) -> tuple[Facts, list[Fault]]:
         """Return the facts of a blade, and the faults in them.
 
         Parameters
@@ -116,60 +111,44 @@ def read_blade_facts(
     try:
         sheet, _ = take_units(open_sheet(data, name, notes))
         _check(sheet)
-        mark = sheet_mark(sheet)
+        place = {column: sheet.header.index(column) for column in sheet.header if column}
+        table = Table(sheet, "", "", sheet_mark(sheet), place, [])
     except RefusedError as error:
         # Row numbers mean nothing until it is said of which of the two tables.
         raise RefusedError(fault.within(name) for fault in error.faults) from None
-    unused = [one for one in sheet.header if one and one not in {*FACT_COLUMNS, "blade", EYE}]
-    said = [f"columns of {os.path.basename(name)} not used: {', '.join(unused)}"] if unused else []
-    found: dict[str, tuple[dict[str, Fact], list[Fault]]] = {}
+    found: dict[str, tuple[Facts, list[Fault]]] = {}
     eyes: dict[str, str] = {}
-    places: dict[str, int] = {}
-    for row, cells in sheet.rows:
-        stated = dict(zip(sheet.header, cells, strict=True))
-        who = stated.pop("blade", "").strip()
-        lines = [" ".join(line.split()) for line in stated.get(EYE, "").splitlines()]
+    groups = table.groups("")
+    for who, ((row, cells), *again) in groups.items():
+        known: Facts = {}
+        wrong: list[Fault] = []
+        where = f"row {row} of {name}"
+        for column, at in table.place.items():
+            if column in FACT_COLUMNS:
+                try:
+                    fact = parse_fact(column, cells[at], table.mark, where, None)
+                    wrong += merge(known, dict([fact]), who or None) if fact else []
+                except NumberError as error:
+                    said = no_number(
+                        error, who, None, column, cells[at], table.mark, f" in {where}"
+                    )
+                    wrong.append(said)
+        for more, _ in again:
+            problem = f"{name} has more than one row for this blade (row {more} again)"
+            cure = "keep one row a blade"
+            wrong.append(Fault(problem, cure, who or None, column="blade", value=who))
+        found[who] = (known, wrong)
+        eye = cells[table.place[EYE]] if EYE in table.place else ""
+        lines = [" ".join(line.split()) for line in eye.splitlines()]
         if words := "; ".join(filter(None, lines)):
             eyes[who] = words
-        places.setdefault(who, row)
-        known: dict[str, Fact] = {}
-        wrong: list[Fault] = []
-        for column, cell in stated.items():
-            if column not in FACT_COLUMNS:
-                continue
-            try:
-                fact = parse_fact(column, cell, mark, f"row {row} of {name}", None)
-            except NumberError as error:
-                problem, cure = damaged_number(cell, mark) or (error.problem, error.cure)
-                wrong.append(
-                    Fault(
-                        f"{column} in row {row} of {name}: {problem}",
-                        cure,
-                        who or None,
-                        None,
-                        column,
-                        cell.strip(),
-                    )
-                )
-                continue
-            if fact:
-                wrong += merge(known, dict([fact]), who or None)
-        if who in found:
-            wrong.append(
-                Fault(
-                    f"{name} has more than one row for this blade (row {row} again)",
-                    "keep one row a blade",
-                    blade=who or None,
-                    column="blade",
-                    value=who,
-                )
-            )
-        found[who] = (known, wrong)
-    return BladeFacts(name, found, eyes, places, said)
+    unused = table.ignored(own=(EYE,))
+    notes = [f"columns of {os.path.basename(name)} not used: {', '.join(unused)}"] if unused else []
+    return BladeFacts(name, found, eyes, {who: rows[0][0] for who, rows in groups.items()}, notes)
 
 
 def _check(sheet: Sheet) -> None:
-    faults = unknown_columns(sheet.header, sheet.header_row, of_facts=True)
+    faults = unknown_columns(sheet.header, sheet.header_row, own=(EYE,))
     faults += [
         Fault(
             f"column {column} belongs with the readings, not here",

@@ -1,20 +1,30 @@
-"""The blades of a table, one after another: named, read, or refused while the others go on."""
+"""The one reader of tables: opened, its header understood, its blades one after another.
+
+Each is named, read, or refused while the others go on. What differs from one kind of table to
+another is what is made of the rows of a blade, and which columns it has of its own.
+"""
 
 from __future__ import annotations
 
+import os
 from bisect import bisect
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from pathlib import PurePath
+from typing import Any, NamedTuple, TypeVar
 
-from bladegeom.faults import Fault, RefusedError, also_in
+from bladegeom.faults import Fault, RefusedError, also_in, as_letters, refuse
 from bladegeom.readings import Readings
-from bladegeom.tables.blade_facts import BladeFacts, folded
+from bladegeom.tables.blade_facts import BladeFacts, folded, read_blade_facts
 from bladegeom.tables.damage import damaged_name
 from bladegeom.tables.eye import BLANK, NOTHING, eye_says
-from bladegeom.tables.facts import Fact, merge
-from bladegeom.tables.table import Table, Written
+from bladegeom.tables.facts import check_unit, merge, stated_facts
+from bladegeom.tables.sheets import open_sheet
+from bladegeom.tables.table import Facts, Part, Rows, Table, open_table
 from bladegeom.tables.text import Spoilt, spoilt_faults
+
+Path = str | os.PathLike[str]
+T = TypeVar("T")
 
 
 class Batch(NamedTuple):
@@ -38,12 +48,12 @@ class Batch(NamedTuple):
 class Beside(NamedTuple):
     """What is stated of the blades beside their rows: in options, and in a second table."""
 
-    stated: dict[str, Fact]
-    second: BladeFacts | None
+    stated: Facts
+    second: BladeFacts | None = None
 
     def known(
-        self, who: str, *, named: bool, alone: bool, row: int
-    ) -> tuple[dict[str, Fact], list[Fault]]:
+        self, who: str, *, named: bool, alone: bool, row: int | None = None
+    ) -> tuple[Facts, list[Fault]]:
         """Return what is known of a blade before its rows are read; see `BladeFacts.find`.
 
         Raises
@@ -57,21 +67,93 @@ class Beside(NamedTuple):
         return known, [*faults, *merge(known, facts, who)]
 
 
-def add_blade(
-    batch: Batch,
-    table: Table,
-    who: str,
-    rows: list[tuple[int, list[str]]],
-    beside: Beside,
-    faulty: Sequence[Fault],
-    alone: bool,
-    written: list[Written] | None = None,
-) -> None:
-    """Read one blade's rows and add its readings to the batch, or every fault.
+def read_each(
+    data: bytes,
+    name: str,
+    read: Callable[[Part], T],
+    *,
+    own: Collection[str] = (),
+    check: Callable[[Table], list[Fault]] = lambda _: [],
+    blades: Path | BladeFacts | None = None,
+    unit: str | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    **facts: Any,
+) -> tuple[dict[str, T], list[Fault], list[str]]:
+    """Read every blade of a table.
 
     Parameters
     ----------
-    batch : Batch
+    data : bytes
+    name : str
+        Of the table, for messages.
+    read : callable
+        Makes something of a blade's rows, or raises RefusedError.
+    own : collection of str
+        Columns that only this kind of table has.
+    check : callable
+        Returns what else is wrong with its header.
+    blades : path or BladeFacts, optional
+        The second table; where it was read before, what is to be said of it is left to the caller.
+    unit, **facts
+        As for `bladegeom.read_blade`.
+    progress : callable, optional
+        Told how many blades of how many are read.
+
+    Returns
+    -------
+    made : dict
+        Blade -> what was made of it.
+    refused : list of Fault
+        Every fault of the others.
+    notes : list of str
+        What else the reader should know of the file.
+
+    Raises
+    ------
+    RefusedError
+        If the file as a whole is at fault (header, unit, encoding).
+    """
+    check_unit(unit)
+    stated = stated_facts(facts)
+    name = as_letters(name)
+    notes: list[str] = []
+    spoilt: list[Spoilt] = []
+    table = open_table(open_sheet(data, name, notes, spoilt), name, unit, own=own)
+    if faults := check(table):
+        raise RefusedError(replace(fault, row=table.sheet.header_row) for fault in faults)
+    own_table = None
+    if blades is not None and not isinstance(blades, BladeFacts):
+        blades = own_table = read_blade_facts(blades, notes=notes)
+    groups = table.groups("" if "blade" in table.place else PurePath(name).stem)
+    faulty = faults_of_spoilt(spoilt, table)
+    groups |= {who: [] for who in faulty if who not in groups}
+    made: dict[str, T] = {}
+    refused: list[Fault] = []
+    for done, (who, rows) in enumerate(groups.items()):
+        if progress is not None:
+            progress(done, len(groups))
+        beside, others = Beside(stated, blades), faulty.get(who, [])
+        one = answered(table, who, rows, beside, others, len(groups) == 1, read, refused)
+        if one is not None:
+            made[who] = one
+    notes += notes_of(table, own_table, groups, own)
+    return made, refused, notes
+
+
+def answered(
+    table: Table,
+    who: str,
+    rows: Rows,
+    beside: Beside,
+    faulty: Sequence[Fault],
+    alone: bool,
+    read: Callable[[Part], T],
+    refused: list[Fault],
+) -> T | None:
+    """Return what is made of one blade's rows, or None, and every fault added to `refused`.
+
+    Parameters
+    ----------
     table : Table
     who : str
         The blade's name.
@@ -82,27 +164,60 @@ def add_blade(
         Of the spoilt rows that may be this blade's.
     alone : bool
         Whether the table is of this blade only.
-    written : list of Written, optional
-        As for `Table.blade`.
+    read : callable
+        As for `read_each`.
+    refused : list of Fault
 
     Raises
     ------
     RefusedError
         If what is stated beside the rows does not say of which blade it is.
     """
-    if not rows:
-        batch.refused.extend(faulty)
-        return
-    if named := wrong_name(who, [row for row, _ in rows]):
-        batch.refused.extend([named, *faulty])
-        return
+    named = wrong_name(who, [row for row, _ in rows]) if rows else None
+    if named or not rows:
+        refused.extend([*([named] if named else []), *faulty])
+        return None
     known, faults = beside.known(who, named="blade" in table.place, alone=alone, row=rows[0][0])
     try:
-        batch.readings.append(table.blade(who, rows, known, [*faulty, *faults], written))
+        return read(Part(table, who, rows, known, [*faulty, *faults]))
     except RefusedError as error:
-        batch.refused.extend(
-            fault if fault.blade else replace(fault, blade=who) for fault in error.faults
-        )
+        refused.extend(replace(fault, blade=fault.blade or who or None) for fault in error.faults)
+        return None
+
+
+def chosen(
+    made: Mapping[str, T], refused: Sequence[Fault], blade: str | None, name: Path, many: str = ""
+) -> T:
+    """Return what was made of one blade: the one that is asked for, or the only one.
+
+    Parameters
+    ----------
+    made, refused
+        As `read_each` returns them.
+    blade : str or None
+    name : path
+        Of the table.
+    many : str
+        What else can be done with several blades.
+
+    Raises
+    ------
+    RefusedError
+        If there is no such blade, if it is refused, or if there are several.
+    """
+    if blade is not None and blade in made:
+        return made[blade]
+    if faults := [fault for fault in refused if blade in (None, fault.blade)]:
+        raise RefusedError(faults)
+    if blade is None and len(made) == 1:
+        return next(iter(made.values()))
+    held = [*made, *sorted({fault.blade for fault in refused if fault.blade} - made.keys())]
+    file = as_letters(name)
+    if blade is None:
+        problem = f"{file} holds {len(made)} blades: {some_of(held)}"
+        raise refuse(problem, f"choose one by its name (blade=...){many}", value=len(made))
+    problem, cure = f"{file} holds no blade {blade}", f"it holds {some_of(held)}"
+    raise refuse(problem, cure, value=blade)
 
 
 def leave_unread(batch: Batch) -> list[Fault]:
@@ -113,15 +228,17 @@ def leave_unread(batch: Batch) -> list[Fault]:
     return [Fault("no tooth is read", cure, name or None, value="0") for name in unread]
 
 
-def notes_of(table: Table, second: BladeFacts | None, names: Collection[str]) -> list[str]:
+def notes_of(
+    table: Table, second: BladeFacts | None, names: Collection[str], own: Collection[str] = ()
+) -> list[str]:
     """Return what else is to be known of a table whose blades have these names."""
     notes = []
-    if ignored := table.ignored():
+    if ignored := table.ignored(own):
         notes.append(f"columns not used: {', '.join(ignored)}")
     if second:
         # Without a column blade, it is not the names by which the rows are found.
-        own = names if "blade" in table.place else second.rows
-        notes += [*second.notes, *not_read(second, own)]
+        found = names if "blade" in table.place else second.rows
+        notes += [*second.notes, *not_read(second, found)]
     return notes
 
 

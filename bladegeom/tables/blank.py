@@ -5,12 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from bladegeom.columns import STATED, Length
 from bladegeom.faults import refuse
-from bladegeom.tables.facts import blade_of, check_unit, length_columns, stated_facts
+from bladegeom.lengths import with_unit
+from bladegeom.tables.facts import blade_of, check_unit, stated_facts
 
 MOST_TURNS = 20
 
@@ -57,8 +59,7 @@ def blank_table(
     check_unit(unit)
     check_turns(turns)
     blade_of(stated_facts({"teeth": teeth, **facts}), name)
-    stated = length_columns({"teeth": teeth, **facts})
-    constant = {column: _cell(value) for column, value in stated.items()}
+    constant = dict(_cell(*fact) for fact in {"teeth": teeth, **facts}.items())
     several = turns > 1
     page = io.StringIO(newline="")
     writer = csv.writer(page, lineterminator="\n")
@@ -72,8 +73,15 @@ def blank_table(
     return page.getvalue()
 
 
-def _cell(value: object) -> str:
-    return f"{value:.12g}" if isinstance(value, float) else str(value)
+def _cell(name: str, value: Any) -> tuple[str, str]:
+    """Return the column of a fact as it was given, and what stands in it."""
+    column = name
+    if isinstance(STATED[name], Length):
+        value, unit = with_unit(name, value)
+        column = f"{name}_{unit}"
+    words = [value] if isinstance(value, str) or not isinstance(value, Iterable) else value
+    cell = " ".join(f"{one:.12g}" if isinstance(one, float) else str(one) for one in words)
+    return column, cell
 
 
 def check_new(path: str | os.PathLike[str]) -> Path:

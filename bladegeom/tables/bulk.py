@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from bladegeom.columns import FACT_COLUMNS, KNOWN_COLUMNS
 from bladegeom.faults import Fault, RefusedError
 from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import read_blade_facts
 from bladegeom.tables.blades import (
     Batch,
     Beside,
-    add_blade,
+    answered,
     faults_beside,
     leave_unread,
     notes_of,
@@ -28,11 +29,10 @@ from bladegeom.tables.blades import (
 from bladegeom.tables.bulk_frame import frame_of
 from bladegeom.tables.bulk_kinds import kinds_of
 from bladegeom.tables.bulk_rows import Rows, check_sequence, rows_of
-from bladegeom.tables.columns import FACT_COLUMNS, KNOWN_COLUMNS
-from bladegeom.tables.decimals import plainly_points
 from bladegeom.tables.facts import Fact
 from bladegeom.tables.scan import NotPlainError, scan
-from bladegeom.tables.table import Table, open_table
+from bladegeom.tables.sheets import plainly_points
+from bladegeom.tables.table import Part, Table, open_table
 from bladegeom.tables.text import Sheet, decode, split
 
 if TYPE_CHECKING:
@@ -194,9 +194,11 @@ def _read(
             progress(done, len(apart))
         who = rows.names[blade]
         cells = _cells(opened.data, sheet.separator, rows, blade)
-        add_blade(batch, table, who, cells, beside, faulty.pop(who, []), alone)
-        if len(batch.readings) > len(others):
-            others[blade] = batch.readings[-1]
+        others_of, refused = faulty.pop(who, []), batch.refused
+        made = answered(table, who, cells, beside, others_of, alone, Part.readings, refused)
+        if made is not None:
+            batch.readings.append(made)
+            others[blade] = made
     unread = leave_unread(batch)
     others = {blade: one for blade, one in others.items() if len(one.reading)}
     for faults in faulty.values():

@@ -12,8 +12,7 @@ from bladegeom.faults import RefusedError
 from bladegeom.readings import Readings
 from bladegeom.tables.blades import Beside
 from bladegeom.tables.bulk_rows import Bools, Rows
-from bladegeom.tables.facts import Fact, blade_of, need_teeth, reading_facts
-from bladegeom.tables.row_cells import facts_of_column
+from bladegeom.tables.facts import Fact, blade_of, facts_of_column, need_teeth, reading_facts
 from bladegeom.tables.scan import Places, Words
 from bladegeom.tables.tidy import facts_in_columns
 

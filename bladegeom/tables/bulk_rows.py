@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.blade import MOST_TEETH
+from bladegeom.columns import MOST_TEETH
 from bladegeom.tables.scan import Floats, NotPlainError, Places, Scan, Words
 
 Bools = NDArray[np.bool_]

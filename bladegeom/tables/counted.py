@@ -9,18 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
-from bladegeom.faults import RefusedError, refuse
+from bladegeom.columns import STATED
+from bladegeom.faults import RefusedError
 from bladegeom.lengths import convert, length
 from bladegeom.readings import WAYS, Readings
-from bladegeom.tables.blades import Batch
-from bladegeom.tables.facts import READING_FACTS
-from bladegeom.tables.lists import looks_like_table, parse_list
-from bladegeom.tables.read import Path, parse_blades
+from bladegeom.tables.blades import Batch, Path, chosen, read_each
+from bladegeom.tables.lists import looks_like_table, written_list
 from bladegeom.tables.table import Written
 from bladegeom.tables.text import read_bytes
 
 _WORDS = {sign: word for word, sign in WAYS.items()}
-_FACTS = (*("surface", "touch_deg", "stylus_deg", "side"),)
 
 
 class Counted(NamedTuple):
@@ -119,8 +117,7 @@ def counted(readings: Readings) -> Counted:
         same = (readings.turn == readings.turn[row]) & ~readings.closing
         # After the last tooth of a whole turn, counting on leads to the first one as well.
         anchored[row] = len(np.unique(readings.tooth[same])) < readings.blade.teeth
-    facts = {fact: getattr(readings, fact) for fact in _FACTS}
-    facts |= {fact: (getattr(readings, f"{fact}_mm"), "mm") for fact in READING_FACTS}
+    facts = {name: STATED[name].argument(kept) for name, kept in readings.facts.items()}
     return Counted(
         readings.blade,
         readings.unit,
@@ -154,19 +151,10 @@ def count_blade(
     ------
     RefusedError
     """
-    name = os.fspath(path)
     counts, batch = count_blades(
-        read_bytes(path), name, blade=blade, blades=blades, unit=unit, **facts
+        read_bytes(path), os.fspath(path), blade=blade, blades=blades, unit=unit, **facts
     )
-    if len(counts) == 1 and not batch.refused:
-        return counts[0]
-    if batch.refused:
-        raise RefusedError(batch.refused)
-    raise refuse(
-        f"{name} holds {len(counts)} blades" if blade is None else f"{name} holds no blade {blade}",
-        "choose one by its name (blade=...)" if blade is None else "check the name",
-        value=blade,
-    )
+    return chosen({one.blade.name: one for one in counts}, batch.refused, blade, path)
 
 
 def count_blades(
@@ -186,38 +174,27 @@ def count_blades(
     batch : Batch
         Its `refused` are the faults of the blades that cannot be counted at all.
     """
-    written: list[Written] = []
-    if looks_like_table(data):
-        batch = parse_blades(data, name, blades=blades, unit=unit, written=written, **facts)
-    else:
-        batch = Batch([], [], [])
-        try:
-            parse_list(
-                data,
-                blade=blade,
-                blades=blades,
-                unit=unit,
-                written=written,
-                notes=batch.notes,
-                **facts,
-            )
-        except RefusedError as error:
-            batch.refused.extend(error.faults)
-            if not written:
-                raise
-    refused = [fault for fault in batch.refused if blade is None or fault.blade == blade]
-    counts: list[Counted] = []
-    for one in written:
-        if blade is not None and one.blade.name != blade:
-            continue
-        try:
-            count: Counted | None = counted(Readings(one.blade, **one.keywords))
-        except RefusedError:
-            count = _off_by_one(one)
-        if count is not None:
-            counts.append(count)
-            refused = [fault for fault in refused if fault.blade != one.blade.name]
-    return counts, Batch([], refused, batch.notes)
+    if not looks_like_table(data):
+        notes: list[str] = []
+        typed = written_list(data, blade=blade, blades=blades, unit=unit, notes=notes, **facts)
+        return [_count(typed)], Batch([], [], notes)
+    counts, refused, notes = read_each(
+        data, name, lambda part: _count(part.written()), blades=blades, unit=unit, **facts
+    )
+    if blade is not None:
+        counts = {who: one for who, one in counts.items() if who == blade}
+        refused = [fault for fault in refused if fault.blade == blade]
+    return [*counts.values()], Batch([], refused, notes)
+
+
+def _count(written: Written) -> Counted:
+    """Return what was written as it was counted; RefusedError where the count is not the fault."""
+    try:
+        return counted(written.readings())
+    except RefusedError:
+        if (count := _off_by_one(written)) is None:
+            raise
+        return count
 
 
 def _off_by_one(written: Written) -> Counted | None:

@@ -25,21 +25,16 @@ _DATE = re.compile(
     rf"|{_LONG_DATE}|[0-9]{{1,2}}[-./][0-9]{{1,2}}[-./][0-9]{{2}}",
     re.IGNORECASE,
 )
-_DITTO = re.compile("-?[\"'\u201c\u201d\u2033\u3003]+-?")
 _DATED_NAME = re.compile(
     rf"[0-9]{{1,2}}(?:-|\. ?)(?:{_TITLED}|{_ANY_MONTH})\.?(?:[-. ][0-9]{{2,4}})?"
     rf"|(?:{_TITLED})[- ][0-9]{{2}}|{_LONG_DATE}"
 )
 """Narrower, as a blade may well be called SET-3 or MAR12."""
-_BEGINNINGS = frozenset(
-    "#0123456789-\"'\u201c\u201d\u2033\u3003" + "".join(month[0] for month in _TITLED.split("|"))
-)
+_BEGINNINGS = frozenset("#0123456789" + "".join(month[0] for month in _TITLED.split("|")))
 """Of names that one of these may be; most begin otherwise."""
 
 _COMMA = re.compile(r"[+\-\u2212]?[0-9]*,[0-9]+")
 _POINT = re.compile(r"[+\-\u2212]?[0-9]*\.[0-9]+")
-
-
 _DITTO = re.compile(
     r"[-\s]*(?:[\"\u201c\u201d\u201e\u2033\u3003]|['\u2018\u2019\u2032`,\u00b4]{2})+[-\s]*"
     r"|ditto\.?|dto\.?|do\.|idem|(?:the )?same(?: as above)?|(?:as|see) above",
@@ -98,8 +93,6 @@ def damaged_name(cell: str) -> tuple[str, str] | None:
         return None
     if _ERROR.fullmatch(text):
         return _error(text, "write the blade's name")
-    if _DITTO.fullmatch(text):
-        return f"{text!r} is a ditto mark", "write the blade's name in every row"
     if _POWER.fullmatch(text):
         return (
             f"{text!r} is a power of ten: a spreadsheet makes them of long numbers, and the other "

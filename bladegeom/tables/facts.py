@@ -4,30 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from typing import Any
 
 from bladegeom.blade import Blade
-from bladegeom.faults import Fault, RefusedError, refuse
-from bladegeom.lengths import (
-    MM_PER,
-    NumberError,
-    length,
-    may_be_one,
-    parse_number,
-    parse_whole,
-    with_unit,
-)
-from bladegeom.tables.columns import (
-    LENGTH_COLUMNS,
-    LENGTHS,
-    OTHER_FACTS,
-    resembled,
-)
-
-BLADE_FACTS = ("diameter", "plate", "tooth_width", "gullet")
-READING_FACTS = ("ring_radius", "ring_radius_u", "graduation", "end_float", "dial_turn")
+from bladegeom.columns import FACT_COLUMNS, STATED, Length, no_fact
+from bladegeom.faults import Fault, RefusedError, also_in, refuse
+from bladegeom.lengths import MM_PER, NumberError, with_unit
+from bladegeom.tables.damage import damaged_number
 
 
 @dataclass(frozen=True)
@@ -69,37 +53,50 @@ def parse_fact(
     text = cell.strip()
     if text in ("", "?"):
         return None
-    if column in LENGTH_COLUMNS:
-        name, unit = LENGTH_COLUMNS[column]
-        number = parse_number(text, decimal_mark)
-        if number is None:
-            return None
-        if number <= 0:
-            raise NumberError(f"{text!r} is not above 0", "give a length above 0")
-        return name, Fact(number * MM_PER[unit], f"{text} {unit}", place, row)
-    if column == "pitch_pattern":
-        cure = "write gaps with blanks between them, such as 1 1 1 1 1.6"
+    fact, unit = FACT_COLUMNS[column]
+    value, said = fact.read(text, decimal_mark), text
+    if value is None:
+        return None
+    if unit:
+        value, said = value * MM_PER[unit], f"{text} {unit}"
+    return fact.name, Fact(value, said, place, row)
+
+
+def no_number(
+    error: NumberError,
+    name: str,
+    row: int | None,
+    column: str,
+    cell: str,
+    mark: str,
+    where: str = "",
+) -> Fault:
+    """Return what is wrong with a cell that holds no number; a spreadsheet's doing by its name."""
+    problem, cure = damaged_number(cell, mark) or (error.problem, error.cure)
+    return Fault(f"{column}{where}: {problem}", cure, name or None, row, column, cell.strip())
+
+
+def facts_of_column(
+    name: str,
+    column: str,
+    rows: list[tuple[int, list[str]]],
+    place: int,
+    mark: str,
+    known: dict[str, Fact],
+) -> list[Fault]:
+    """Add what a constant column states to `known`; the same cell is read, and refused, once."""
+    found: dict[str, list[int]] = {}
+    for row, cells in rows:
+        found.setdefault(cells[place].strip(), []).append(row)
+    faults: list[Fault] = []
+    for cell, (row, *others) in found.items():
         try:
-            gaps = [parse_number(gap, decimal_mark) for gap in text.split()]
+            fact = parse_fact(column, cell, mark, f"row {row}", row)
+            wrong = merge(known, dict([fact]), name) if fact else []
         except NumberError as error:
-            raise NumberError(error.problem, cure) from None
-        if None in gaps:
-            raise NumberError(f"{text!r} lacks a gap", cure)
-        if any(may_be_one(before, gap, decimal_mark) for before, gap in pairwise(text.split())):
-            raise NumberError(
-                f"{text!r} could be read in two ways", "write decimals: 1.5 for 1 1/2"
-            )
-        return column, Fact(tuple(gaps), text, place, row)
-    if column in ("numbered", "surface"):
-        return column, Fact(text.lower(), text, place, row)
-    if column == "tooth_pattern":
-        return column, Fact(tuple(text.upper().split()), text, place, row)
-    if column == "side":
-        return column, Fact(text, text, place, row)
-    value = (
-        parse_whole(text, decimal_mark) if column == "teeth" else parse_number(text, decimal_mark)
-    )
-    return None if value is None else (column, Fact(value, text, place, row))
+            wrong = [no_number(error, name, row, column, cell, mark)]
+        faults += [replace(one, problem=f"{one.problem}{also_in(others)}") for one in wrong]
+    return faults
 
 
 def merge(into: dict[str, Fact], new: Mapping[str, Fact], blade: str | None) -> list[Fault]:
@@ -130,28 +127,20 @@ def blade_of(facts: Mapping[str, Fact], name: str) -> Blade:
     ------
     RefusedError
     """
-    sizes: dict[str, Any] = {
-        fact: (facts[fact].value, "mm") for fact in BLADE_FACTS if fact in facts
-    }
-    stated: dict[str, Any] = {
-        fact: facts[fact].value
-        for fact in ("pitch_pattern", "numbered", "tooth_pattern")
-        if fact in facts
-    }
-    return Blade(teeth=int(facts["teeth"].value), name=name, **sizes, **stated)
+    return Blade(name=name, **_arguments(facts, of_blade=True))
 
 
 def reading_facts(facts: Mapping[str, Fact]) -> dict[str, Any]:
     """Return what the facts say of the readings, as keywords of `Readings`."""
-    keywords: dict[str, Any] = {
-        fact: (facts[fact].value, "mm") for fact in READING_FACTS if fact in facts
+    return _arguments(facts, of_blade=False)
+
+
+def _arguments(facts: Mapping[str, Fact], *, of_blade: bool) -> dict[str, Any]:
+    return {
+        name: STATED[name].argument(fact.value)
+        for name, fact in facts.items()
+        if (STATED[name].of == "blade") == of_blade
     }
-    keywords |= {
-        fact: facts[fact].value
-        for fact in ("surface", "touch_deg", "stylus_deg", "side")
-        if fact in facts
-    }
-    return keywords
 
 
 def stated_facts(facts: Mapping[str, Any]) -> dict[str, Fact]:
@@ -164,59 +153,35 @@ def stated_facts(facts: Mapping[str, Any]) -> dict[str, Fact]:
     known: dict[str, Fact] = {}
     faults: list[Fault] = []
     for name, value in facts.items():
-        if value is None:
-            continue
-        if name in LENGTHS:
-            try:
-                known[name] = _stated_length(name, value)
-            except RefusedError as error:
-                faults += error.faults
-            continue
-        if name not in OTHER_FACTS:
-            faults.append(_no_fact(name, value))
-            continue
-        listed = isinstance(value, Iterable) and not isinstance(value, str)
-        text = " ".join(str(gap) for gap in value) if listed else str(value)
         try:
-            parsed = parse_fact(name, text, ".", "the option", None)
+            if value is not None and (fact := _stated(name, value)):
+                known[name] = fact
         except NumberError as error:
-            faults.append(Fault(f"{name}: {error.problem}", error.cure, column=name, value=text))
-            continue
-        if parsed:
-            faults += merge(known, dict([parsed]), None)
+            problem = f"{name}: {error.problem}"
+            faults.append(Fault(problem, error.cure, column=name, value=_words(value)))
+        except RefusedError as error:
+            faults += error.faults
     if faults:
         raise RefusedError(faults)
     return known
 
 
-def _no_fact(name: str, value: object) -> Fault:
-    if name in LENGTH_COLUMNS:
-        fact, unit = LENGTH_COLUMNS[name]
-        cure = f'a length carries its unit: {fact}="{value} {unit}"'
-    elif near := resembled(name, {*OTHER_FACTS, *LENGTHS}):
-        cure = f"did you mean {near}?"
-    else:
-        cure = f"the facts are {', '.join((*OTHER_FACTS, *LENGTHS))}"
-    return Fault(f"{name} is not a known fact", cure, column=name, value=str(value))
+def _stated(name: str, value: object) -> Fact | None:
+    column = STATED.get(name)
+    if column is None:
+        raise RefusedError(no_fact(name, value))
+    if isinstance(column, Length):
+        size, unit = with_unit(name, value)
+        if size is None:
+            return None
+        return Fact(column.taken((size, unit), ""), f"{size} {unit}", "the option")
+    read = parse_fact(name, _words(value), ".", "the option", None)
+    return read[1] if read else None
 
 
-def _stated_length(name: str, given: object) -> Fact:
-    value, unit = with_unit(name, given)
-    size = length(name, (value, unit))
-    assert size is not None
-    return Fact(size[0] * MM_PER[unit], f"{value} {unit}", "the option")
-
-
-def length_columns(facts: Mapping[str, Any]) -> dict[str, Any]:
-    """Return facts as `stated_facts` takes them under the names of their columns."""
-    columns: dict[str, Any] = {}
-    for name, value in facts.items():
-        if name in LENGTHS and value is not None:
-            size, unit = with_unit(name, value)
-            columns[f"{name}_{unit}"] = size
-        else:
-            columns[name] = value
-    return columns
+def _words(value: Any) -> str:
+    listed = isinstance(value, Iterable) and not isinstance(value, str)
+    return " ".join(str(one) for one in value) if listed else str(value)
 
 
 def need_teeth(known: Mapping[str, Fact], name: str, row: int | None = None) -> None:

@@ -8,16 +8,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
+from bladegeom.columns import EYE, FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import BladeFacts, read_blade_facts
 from bladegeom.tables.blades import faults_of_spoilt, not_read, wrong_name
-from bladegeom.tables.columns import EYE, FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from bladegeom.tables.facts import Fact, merge
+from bladegeom.tables.header import tooth_columns
 from bladegeom.tables.sheets import open_sheet
-from bladegeom.tables.table import open_table
+from bladegeom.tables.table import Part, open_table
 from bladegeom.tables.text import Sheet, Spoilt, read_bytes
-from bladegeom.tables.wide import tooth_columns
 
 _TABLES = (".csv", ".xlsx")
 _SPREADSHEETS = (".xls", ".xlsm", ".xlsb", ".ods")
@@ -116,7 +116,9 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
                 if wrong := wrong_name(who, [row for row, _ in rows]):
                     raise RefusedError([wrong, *faults])
                 known, others = _facts_of(who, facts)
-                found.append(Filed(name, table.blade(who, rows, known, [*faults, *others])))
+                found.append(
+                    Filed(name, Part(table, who, rows, known, [*faults, *others]).readings())
+                )
             except RefusedError as error:
                 refused += _filed(error.faults, name, who)
     for stated in facts:

@@ -11,18 +11,10 @@ from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.lengths import NumberError, may_be_one, parse_number
 from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import read_blade_facts
-from bladegeom.tables.blades import not_read
-from bladegeom.tables.decimals import decimal_mark
-from bladegeom.tables.facts import (
-    blade_of,
-    check_unit,
-    merge,
-    need_teeth,
-    reading_facts,
-    stated_facts,
-)
-from bladegeom.tables.sheets import is_workbook
-from bladegeom.tables.table import Written
+from bladegeom.tables.blades import Beside, not_read
+from bladegeom.tables.facts import check_unit, need_teeth, stated_facts
+from bladegeom.tables.sheets import decimal_mark, is_workbook
+from bladegeom.tables.table import Written, written
 from bladegeom.tables.text import decode
 
 
@@ -36,16 +28,20 @@ def looks_like_table(data: bytes) -> bool:
     return any(word != "infinity" for word in words)
 
 
-def parse_list(
+def parse_list(data: bytes, **how: Any) -> Readings:
+    """Read plain readings in tooth order; see `written_list`."""
+    return written_list(data, **how).readings()
+
+
+def written_list(
     data: bytes,
     *,
     blade: str | None = None,
     blades: str | os.PathLike[str] | None = None,
     unit: str | None = None,
-    written: list[Written] | None = None,
     notes: list[str] | None = None,
     **facts: Any,
-) -> Readings:
+) -> Written:
     """Read plain readings in tooth order, one a line or several on a line.
 
     Parameters
@@ -56,8 +52,6 @@ def parse_list(
         semicolons or tabs between them; where blanks part them, it is refused.
     blade : str, optional
         The blade's name.
-    written : list, optional
-        What was written is added to it, also where it is refused.
     notes : list of str, optional
         What is to be said of the second table is added to it.
     blades, unit, **facts
@@ -88,14 +82,14 @@ def parse_list(
             values.append(float("nan") if number is None else number)
         except NumberError as error:
             faults.append(Fault(error.problem, _cure(cell, error.cure), row=row, value=cell))
-    known = stated_facts(facts)
     name = blade or "typed"
-    if blades is not None:
-        second = read_blade_facts(blades)
-        if notes is not None:
-            notes += [*second.notes, *not_read(second, {name} if blade else second.rows)]
-        facts_of, wrong = second.find(name, named=blade is not None, alone=True)
-        faults += [*wrong, *merge(known, facts_of, name)]
+    second = None if blades is None else read_blade_facts(blades)
+    if second is not None and notes is not None:
+        notes += [*second.notes, *not_read(second, {name} if blade else second.rows)]
+    known, wrong = Beside(stated_facts(facts), second).known(
+        name, named=blade is not None, alone=True
+    )
+    faults += wrong
     if faults:
         raise RefusedError(faults)
     need_teeth(known, name)
@@ -109,12 +103,7 @@ def parse_list(
                 value="",
             )
         )
-    keywords: dict[str, Any] = {"readings": (values, unit)}
-    keywords |= reading_facts(known)
-    made = blade_of(known, name)
-    if written is not None:
-        written.append(Written(made, keywords))
-    return Readings(made, **keywords)
+    return written(name, known, {"readings": (values, unit)})
 
 
 def _pieces(text: str) -> list[tuple[int, str]]:

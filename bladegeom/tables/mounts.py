@@ -3,36 +3,21 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
 from dataclasses import replace
-from pathlib import PurePath
 from typing import Any, NamedTuple
 
 from bladegeom.angles import wrap_360
 from bladegeom.blade import Blade
-from bladegeom.faults import Fault, RefusedError, also_in, as_letters
+from bladegeom.columns import OF_MOUNTS
+from bladegeom.faults import Fault, RefusedError, also_in
 from bladegeom.lengths import NumberError, parse_number, parse_whole
 from bladegeom.readings import Readings
-from bladegeom.tables.blades import faults_of_spoilt, wrong_name
-from bladegeom.tables.columns import LENGTH_COLUMNS
-from bladegeom.tables.facts import BLADE_FACTS, Fact, check_unit, stated_facts
-from bladegeom.tables.row_cells import facts_of_column, no_number
-from bladegeom.tables.sheets import open_sheet
-from bladegeom.tables.table import Table, open_table
-from bladegeom.tables.text import Spoilt, read_bytes
+from bladegeom.tables.blades import read_each
+from bladegeom.tables.facts import no_number
+from bladegeom.tables.table import Part, Rows, Table
+from bladegeom.tables.text import read_bytes
 
 CLOCKS = ("clock_deg", "clock_tooth")
-_COLUMNS = ("mount", *CLOCKS)
-_SHARED = frozenset(
-    {
-        *BLADE_FACTS,
-        *("teeth", "numbered", "pitch_pattern", "tooth_pattern"),
-        *("ring_radius", "surface", "side"),
-    }
-)
-"""Facts that all mountings of a blade have in common: vectors are compared at one ring."""
-
-Rows = list[tuple[int, list[str]]]
 
 
 class Mount(NamedTuple):
@@ -98,96 +83,71 @@ def read_mounts(path: str | os.PathLike[str], *, unit: str | None = None, **fact
     RefusedError
         If the file as a whole is at fault (header, unit, encoding, unequal cells).
     """
-    check_unit(unit)
-    stated = stated_facts(facts)
-    name = as_letters(path)
-    found = Mounts({}, [], [])
-    spoilt: list[Spoilt] = []
-    table = open_table(open_sheet(read_bytes(path), name, found.notes, spoilt), name, unit)
-    if faults := _wrong_header(table):
-        raise RefusedError(replace(fault, row=table.sheet.header_row) for fault in faults)
-    if ignored := [one for one in table.ignored() if one not in _COLUMNS]:
-        found.notes.append(f"columns not used: {', '.join(ignored)}")
-    groups = table.groups("" if "blade" in table.place else PurePath(name).stem)
-    faulty = faults_of_spoilt(spoilt, table)
-    for who in {**groups, **faulty}:
-        rows = groups.get(who, [])
-        wrong = wrong_name(who, [row for row, _ in rows]) if rows else None
-        if wrong:
-            found.refused.append(wrong)
-        if who in faulty:  # Such a row may be of any mounting.
-            found.refused.extend(faulty[who])
-        elif not wrong:
-            _read_blade(found, table, who, rows, stated)
-    return found
+    refused: list[Fault] = []
+
+    def read(part: Part) -> list[Mount]:
+        return _mountings(part, refused)
+
+    name = os.fspath(path)
+    blades, others, notes = read_each(
+        read_bytes(path), name, read, own=OF_MOUNTS, check=_check, unit=unit, **facts
+    )
+    blades = {blade: good for blade, good in blades.items() if good}
+    return Mounts(blades, [*refused, *others], notes)
 
 
-def _wrong_header(table: Table) -> list[Fault]:
+def _check(table: Table) -> list[Fault]:
     faults = []
-    for column in table.place:
-        near = "mount" if column.startswith("mount") else "clock_deg or clock_tooth"
-        if column.startswith(("mount", "clock")) and column not in _COLUMNS:
-            problem, cure = f"column {column} is not known", f"did you mean {near}? rename it"
-            faults.append(Fault(problem, cure, column=column, value=column))
-    if not faults and "mount" not in table.place:
-        problem = "there is no column mount"
+    if "mount" not in table.place:
         cure = "add it: the name of the mounting that each reading is of"
-        faults.append(Fault(problem, cure))
+        faults.append(Fault("there is no column mount", cure))
     if all(one in table.place for one in CLOCKS):
-        problem, cure = f"the clock position is there twice: {' and '.join(CLOCKS)}", "keep one"
-        faults.append(Fault(problem, cure, column=CLOCKS[1], value=" and ".join(CLOCKS)))
+        both = " and ".join(CLOCKS)
+        problem = f"the clock position is there twice: {both}"
+        faults.append(Fault(problem, "keep one", column=CLOCKS[1], value=both))
     return faults
 
 
-def _read_blade(
-    found: Mounts, table: Table, who: str, rows: Rows, stated: Mapping[str, Fact]
-) -> None:
-    """Add the mountings of one blade to `found`."""
-    shared = dict(stated)
-    for column, place in table.place.items():
-        if LENGTH_COLUMNS.get(column, (column,))[0] in _SHARED:
-            # What is wrong with a cell is said when its own mounting is read.
-            facts_of_column(who, column, rows, place, table.mark, shared)
-    at = table.place["mount"]
+def _mountings(part: Part, refused: list[Fault]) -> list[Mount]:
+    """Return the mountings of one blade; what is wrong with some of them is added to `refused`."""
+    if part.faults:  # A spoilt row may be of any mounting.
+        raise RefusedError(part.faults)
+    part.state(lambda column: "mounts" not in column.differs)
+    # What is wrong with a cell is said when its own mounting is read.
+    part.faults.clear()
     mounts: dict[str, Rows] = {}
-    for row, cells in rows:
-        mounts.setdefault(cells[at].strip(), []).append((row, cells))
+    for mount, row in zip(part.words("mount"), part.rows, strict=True):
+        mounts.setdefault(mount, []).append(row)
     good: list[Mount] = []
-    for mount, own in mounts.items():
+    for mount, rows in mounts.items():
         try:
             if not mount:
-                others = also_in([row for row, _ in own[1:]])
+                others = also_in([row for row, _ in rows[1:]])
                 problem, cure = f"the mounting is missing{others}", "fill in mount in every row"
-                raise RefusedError(Fault(problem, cure, who, own[0][0], "mount", ""))
-            readings = table.blade(who, own, dict(shared), [])
-            good.append(Mount(mount, _clock(table, who, own, readings.blade), readings))
+                raise RefusedError(Fault(problem, cure, part.name, rows[0][0], "mount", ""))
+            own = part.some(rows)
+            readings = own.readings()
+            good.append(Mount(mount, _clock(own, readings.blade), readings))
         except RefusedError as error:
-            found.refused.extend(
-                replace(
-                    fault,
-                    blade=fault.blade or who or None,
-                    problem=f"mount {mount}: {fault.problem}" if mount else fault.problem,
-                )
-                for fault in error.faults
-            )
-    if good:
-        found.blades[who] = good
+            for fault in error.faults:
+                said = f"mount {mount}: {fault.problem}" if mount else fault.problem
+                refused.append(replace(fault, blade=fault.blade or part.name or None, problem=said))
+    return good
 
 
-def _clock(table: Table, who: str, rows: Rows, blade: Blade) -> float | None:
+def _clock(part: Part, blade: Blade) -> float | None:
     """Return the clock position of tooth 1 in degrees, None where it was not kept."""
-    column = next((one for one in CLOCKS if one in table.place), None)
+    column = next((one for one in CLOCKS if one in part.table.place), None)
     if column is None:
         return None
-    place = table.place[column]
     clock: float | None = None
     first = ("", 0)
-    for row, cells in rows:
-        cell = cells[place].strip()
+    for (row, _), cell in zip(part.rows, part.words(column), strict=True):
         try:
-            here = _clock_of_cell(column, cell, table.mark, blade)
+            here = _clock_of_cell(column, cell, part.table.mark, blade)
         except NumberError as error:
-            raise RefusedError(no_number(error, who, row, column, cell, table.mark)) from None
+            mark = part.table.mark
+            raise RefusedError(no_number(error, part.name, row, column, cell, mark)) from None
         if here is None or here == clock:
             continue
         if clock is not None:
@@ -196,7 +156,7 @@ def _clock(table: Table, who: str, rows: Rows, blade: Blade) -> float | None:
                     f"{column} is {cell} here, but row {first[1]} says {first[0]}",
                     "a mounting has one clock position: let it agree, or, if the blade was "
                     "mounted again, give that mounting a name of its own",
-                    who,
+                    part.name,
                     row,
                     column,
                     cell,

@@ -5,33 +5,21 @@ from __future__ import annotations
 import os
 import warnings
 from collections.abc import Callable
-from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
-from bladegeom.faults import BladegeomWarning, RefusedError, as_letters, refuse
+from bladegeom.faults import BladegeomWarning, RefusedError, as_letters
 from bladegeom.readings import Readings
-from bladegeom.tables.blade_facts import BladeFacts, read_blade_facts
-from bladegeom.tables.blades import (
-    Batch,
-    Beside,
-    add_blade,
-    faults_of_spoilt,
-    leave_unread,
-    notes_of,
-    some_of,
-)
+from bladegeom.tables.blade_facts import BladeFacts
+from bladegeom.tables.blades import Batch, Path, chosen, leave_unread, read_each
 from bladegeom.tables.facts import check_unit, stated_facts
-from bladegeom.tables.sheets import open_sheet
-from bladegeom.tables.table import Written, open_table
-from bladegeom.tables.text import Spoilt, read_bytes
+from bladegeom.tables.table import Part
+from bladegeom.tables.text import read_bytes
 from bladegeom.tables.tidy import columns_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from bladegeom.tables.bulk import Tidy
-
-Path = str | os.PathLike[str]
 
 
 def read_blade(
@@ -70,25 +58,8 @@ def read_blade(
         With every fault found, each with its row and cure.
     """
     batch = read_blades(path, blades=blades, unit=unit, **facts)
-    names = [readings.blade.name for readings in batch.readings]
-    if blade is None:
-        if batch.refused:
-            raise RefusedError(batch.refused)
-        if len(names) == 1:
-            return batch.readings[0]
-        raise refuse(
-            f"{os.fspath(path)} holds {len(names)} blades: {some_of(names)}",
-            "choose one by its name (blade=...), or read them all with read_table",
-            value=len(names),
-        )
-    if blade in names:
-        return batch.readings[names.index(blade)]
-    if faults := [fault for fault in batch.refused if fault.blade == blade]:
-        raise RefusedError(faults)
-    others = sorted({*names, *(fault.blade for fault in batch.refused if fault.blade)})
-    raise refuse(
-        f"{os.fspath(path)} holds no blade {blade}", f"it holds {some_of(others)}", value=blade
-    )
+    made = {readings.blade.name: readings for readings in batch.readings}
+    return chosen(made, batch.refused, blade, path, ", or read them all with read_table")
 
 
 def read_table(
@@ -209,35 +180,11 @@ def parse_blades(
     *,
     blades: Path | BladeFacts | None = None,
     unit: str | None = None,
-    written: list[Written] | None = None,
     progress: Callable[[int, int], None] | None = None,
     **facts: Any,
 ) -> Batch:
-    """Do the work of `read_blades` on the bytes of a table called `name`.
-
-    Where `blades` was read before, for several tables, what is to be said of it is left to the
-    caller. What was written of each blade is added to `written`, also where its readings are
-    refused. Where it is given, `progress` is told how many blades of how many are read.
-    """
-    check_unit(unit)
-    name = as_letters(name)
-    stated = stated_facts(facts)
-    batch = Batch([], [], [])
-    spoilt: list[Spoilt] = []
-    table = open_table(open_sheet(data, name, batch.notes, spoilt), name, unit)
-    shared = own = None
-    if isinstance(blades, BladeFacts):
-        shared = blades
-    elif blades is not None:
-        own = read_blade_facts(blades, notes=batch.notes)
-    beside = Beside(stated, shared or own)
-    groups = table.groups("" if "blade" in table.place else PurePath(name).stem)
-    faulty = faults_of_spoilt(spoilt, table)
-    for who in faulty:
-        groups.setdefault(who, [])
-    for done, (who, rows) in enumerate(groups.items()):
-        if progress is not None:
-            progress(done, len(groups))
-        add_blade(batch, table, who, rows, beside, faulty.get(who, []), len(groups) == 1, written)
-    batch.notes.extend(notes_of(table, own, groups))
-    return batch
+    """Do the work of `read_blades` on the bytes of a table called `name`; see `read_each`."""
+    made, refused, notes = read_each(
+        data, name, Part.readings, blades=blades, unit=unit, progress=progress, **facts
+    )
+    return Batch([*made.values()], refused, notes)

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from pathlib import PurePath
+from dataclasses import dataclass
 from typing import Any
 
-from bladegeom.faults import Fault, RefusedError, also_in, as_letters, refuse
+from bladegeom.columns import FACT_COLUMNS, OF_RINGS
+from bladegeom.faults import Fault, RefusedError, also_in, refuse
 from bladegeom.lengths import NumberError, parse_number
 from bladegeom.readings import Readings
-from bladegeom.tables.blades import wrong_name
-from bladegeom.tables.columns import FACT_COLUMNS, LENGTH_COLUMNS
-from bladegeom.tables.facts import check_unit, need_teeth, stated_facts
-from bladegeom.tables.row_cells import facts_of_column
-from bladegeom.tables.sheets import open_sheet
-from bladegeom.tables.table import Table, open_table
+from bladegeom.tables.blades import chosen, read_each
+from bladegeom.tables.table import Part, Rows
 from bladegeom.tables.text import read_bytes
 
 STANDS = ("front", "back")
@@ -25,11 +21,11 @@ _WORDS: dict[str, Mapping[str, object]] = {
     "stand": {one: one for one in STANDS},
     "flipped": {"no": False, "yes": True},
 }
-_COLUMNS = (*_WORDS, "zero")
-_OWN = frozenset({"ring_radius", "ring_radius_u", "touch_deg", "stylus_deg", "numbered", "side"})
-"""Facts that may differ from ring to ring; the others hold for the whole blade."""
 
-Rows = list[tuple[int, list[str]]]
+
+_WHICH_STAND = "write front or back: on which side of the arbor the stylus stood"
+_WHICH_FACE = "give True where the blade's other face was out, else False"
+_WHICH_ZERO = "give a word: rings with the same word share the dial's zero"
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,37 +61,18 @@ class Ring:
 
     def __post_init__(self) -> None:
         name = self.readings.blade.name
-        if self.stand not in STANDS:
-            raise refuse(
-                f"stand is {self.stand!r}",
-                "write front or back: on which side of the arbor the stylus stood",
-                value=self.stand,
-                blade=name,
-                column="stand",
-            )
-        if not isinstance(self.flipped, bool):
-            raise refuse(
-                f"flipped is {self.flipped!r}",
-                "give True where the blade's other face was out, else False",
-                value=self.flipped,
-                blade=name,
-                column="flipped",
-            )
-        if not isinstance(self.zero, str):
-            raise refuse(
-                f"zero is {self.zero!r}",
-                "give a word: rings with the same word share the dial's zero",
-                value=self.zero,
-                blade=name,
-                column="zero",
-            )
+        for column, right, cure in (
+            ("stand", self.stand in STANDS, _WHICH_STAND),
+            ("flipped", isinstance(self.flipped, bool), _WHICH_FACE),
+            ("zero", isinstance(self.zero, str), _WHICH_ZERO),
+        ):
+            if not right:
+                value = getattr(self, column)
+                problem = f"{column} is {value!r}"
+                raise refuse(problem, cure, value=value, blade=name, column=column)
         if self.readings.ring_radius_mm is None:
-            raise refuse(
-                "a ring without its radius",
-                "state ring_radius, from the arbor's axis to the stylus",
-                blade=name,
-                column="ring_radius",
-            )
+            cure = "state ring_radius, from the arbor's axis to the stylus"
+            raise refuse("a ring without its radius", cure, blade=name, column="ring_radius")
 
     @property
     def radius_mm(self) -> float:
@@ -147,103 +124,55 @@ def read_rings(
     RefusedError
         With every fault found, each with its row and cure.
     """
-    check_unit(unit)
-    stated = stated_facts(facts)
-    name = as_letters(path)
-    table = open_table(open_sheet(read_bytes(path), name), name, unit)
-    if faults := _wrong_header(table):
-        raise RefusedError(faults)
-    who, rows = _one_blade(table, name, blade)
-    known = dict(stated)
-    faults = []
-    for column, place in table.place.items():
-        if column in FACT_COLUMNS and LENGTH_COLUMNS.get(column, (column,))[0] not in _OWN:
-            faults += facts_of_column(who, column, rows, place, table.mark, known)
-    try:
-        need_teeth(known, who, rows[0][0])
-    except RefusedError as error:
-        faults += [] if any(one.column == "teeth" for one in faults) else error.faults
-    said = {fault.column for fault in faults}
-    groups, wrong = _groups(table, who, rows, blank_radius="ring_radius" in stated)
-    faults += wrong
+    made, refused, _ = read_each(
+        read_bytes(path), os.fspath(path), _rings, own=OF_RINGS, unit=unit, **facts
+    )
+    return chosen(made, refused, blade, path)
+
+
+def _rings(part: Part) -> list[Ring]:
+    """Return the rings of one blade, or raise RefusedError with all that is wrong."""
+    stated = "ring_radius" in part.known
+    part.state(lambda column: "rings" not in column.differs)
+    part.need_teeth()
+    said = {fault.column for fault in part.faults}
+    groups, wrong = _groups(part, blank_radius=stated)
+    part.faults += wrong
     rings: list[Ring] = []
-    for (_, stand, flipped, zero), own in groups.items():
+    for (_, stand, flipped, zero), rows in groups.items():
         try:
-            readings = table.blade(who, own, dict(known), [])
+            readings = part.some(rows).readings()
             if not wrong:
                 rings.append(Ring(readings, stand, flipped, zero))
         except RefusedError as error:
-            faults += [fault for fault in error.faults if fault.column not in said]
-    if faults:
-        named = dict.fromkeys(replace(fault, blade=fault.blade or who or None) for fault in faults)
-        raise RefusedError(sorted(named, key=lambda fault: fault.row or 0))
+            part.faults += [fault for fault in error.faults if fault.column not in said]
+    if part.faults:
+        raise RefusedError(sorted(dict.fromkeys(part.faults), key=lambda fault: fault.row or 0))
     return rings
 
 
-def _wrong_header(table: Table) -> list[Fault]:
-    faults = []
-    for column in table.place:
-        near = [one for one in _COLUMNS if column.startswith(one[:4])]
-        if near and column not in _COLUMNS:
-            faults.append(
-                Fault(
-                    f"column {column} is not known",
-                    f"did you mean {near[0]}? rename it, or remove it",
-                    row=table.sheet.header_row,
-                    column=column,
-                    value=column,
-                )
-            )
-    return faults
-
-
-def _one_blade(table: Table, name: str, blade: str | None) -> tuple[str, Rows]:
-    groups = table.groups("" if "blade" in table.place else PurePath(name).stem)
-    names = [who for who in groups if who]
-    listed = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
-    if blade is not None and blade not in groups:
-        raise refuse(f"{name} holds no blade {blade}", f"it holds {listed}", value=blade)
-    if blade is None and len(names) > 1:
-        raise refuse(
-            f"{name} holds {len(names)} blades: {listed}",
-            "choose one by its name (blade=...)",
-            value=len(names),
-        )
-    who = next(iter(names), "") if blade is None else blade
-    for one in [who] if blade is not None else groups:
-        if wrong := wrong_name(one, [row for row, _ in groups[one]]):
-            raise RefusedError(wrong)
-    return who, groups[who]
-
-
 def _groups(
-    table: Table, who: str, rows: Rows, *, blank_radius: bool
+    part: Part, *, blank_radius: bool
 ) -> tuple[dict[tuple[str | float, str, bool, str], Rows], list[Fault]]:
     """Return the rows of each ring, and what is wrong with the cells that set rings apart."""
-    faults: list[Fault] = []
-    words: dict[str, list[Any]] = {}
-    for column in _COLUMNS:
-        cells = [
-            row[table.place[column]].strip() if column in table.place else "" for _, row in rows
-        ]
-        words[column], wrong = _read_words(column, cells, who, rows)
-        faults += wrong
-    radius = next((one for one in table.place if _is_radius(one)), None)
-    cells = ["" if radius is None else row[table.place[radius]].strip() for _, row in rows]
-    blank = [row for (row, _), cell in zip(rows, cells, strict=True) if cell in ("", "?")]
-    if radius is not None and blank and not blank_radius:
+    found = Part(part.table, part.name, part.rows)
+    stand, flipped, zero = (_words_of(found, column) for column in OF_RINGS)
+    place = part.table.place
+    radius = next((one for one in place if _is_radius(one)), "")
+    cells = part.words(radius)
+    blank = [row for (row, _), cell in zip(part.rows, cells, strict=True) if cell in ("", "?")]
+    if radius and blank and not blank_radius:
         problem = f"{radius} is blank{also_in(blank[1:])}"
         cure = "write in every row at which ring it was read"
-        faults.append(Fault(problem, cure, who, blank[0], radius, ""))
+        found.wrong(blank[0], radius, "", problem, cure)
     groups: dict[tuple[str | float, str, bool, str], Rows] = {}
-    keys = zip(cells, words["stand"], words["flipped"], words["zero"], strict=True)
-    for row, (cell, *rest) in zip(rows, keys, strict=True):
-        groups.setdefault((_same(cell, table.mark), *rest), []).append(row)
-    return groups, faults
+    for row, cell, *rest in zip(part.rows, cells, stand, flipped, zero, strict=True):
+        groups.setdefault((_same(cell, part.table.mark), *rest), []).append(row)
+    return groups, found.faults
 
 
 def _is_radius(column: str) -> bool:
-    return column in LENGTH_COLUMNS and LENGTH_COLUMNS[column][0] == "ring_radius"
+    return column in FACT_COLUMNS and FACT_COLUMNS[column][0].name == "ring_radius"
 
 
 def _same(cell: str, mark: str) -> str | float:
@@ -255,30 +184,21 @@ def _same(cell: str, mark: str) -> str | float:
     return "" if value is None else value
 
 
-def _read_words(
-    column: str, cells: list[str], who: str, rows: Rows
-) -> tuple[list[Any], list[Fault]]:
+def _words_of(part: Part, column: str) -> list[Any]:
     """Read ``stand``, ``flipped`` or ``zero``; what is left out altogether is front, no and ""."""
-    words = _WORDS.get(column)
+    words, cells = _WORDS.get(column), part.words(column)
     first: Any = next(iter(words.values())) if words else ""
     if not any(cells):
-        return [first] * len(cells), []
+        return [first] * len(cells)
     found: dict[str, list[int]] = {}
-    for (row, _), cell in zip(rows, cells, strict=True):
+    for (row, _), cell in zip(part.rows, cells, strict=True):
         if not cell or (words and cell.lower() not in words):
             found.setdefault(cell, []).append(row)
-    faults = [
-        Fault(
-            (f"{column} is {cell!r}" if cell else f"{column} is blank") + also_in(others),
-            f"write {' or '.join(words)} in every row"
-            if words
-            else "write in every row which zero of the dial it shares, in a word of your own",
-            who,
-            row,
-            column,
-            cell,
-        )
-        for cell, (row, *others) in found.items()
-    ]
+    cure = "write in every row which zero of the dial it shares, in a word of your own"
+    if words:
+        cure = f"write {' or '.join(words)} in every row"
+    for cell, (row, *others) in found.items():
+        problem = f"{column} is {cell!r}" if cell else f"{column} is blank"
+        part.wrong(row, column, cell, problem + also_in(others), cure)
     # A wrong word keeps its rows apart from others, so that it is the only fault that is found.
-    return [words.get(cell.lower(), cell) if words else cell for cell in cells], faults
+    return [words.get(cell.lower(), cell) if words else cell for cell in cells]

@@ -1,27 +1,33 @@
-"""One table of readings whose header is understood, long or wide, and the blades in its rows."""
+"""One table of readings whose header is understood, long or wide, and what its rows hold."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
+import math
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 from bladegeom.blade import Blade
-from bladegeom.faults import Fault, RefusedError, refuse
-from bladegeom.readings import Readings
-from bladegeom.tables.columns import (
-    FACT_COLUMNS,
-    doubled_lengths,
-    ignored_columns,
-    one_reading_column,
-    unknown_columns,
+from bladegeom.columns import FACT_COLUMNS, KNOWN_COLUMNS, Column
+from bladegeom.faults import Fault, RefusedError, also_in
+from bladegeom.lengths import NumberError, parse_number, parse_whole
+from bladegeom.readings import WAYS, Readings
+from bladegeom.tables.facts import (
+    Fact,
+    blade_of,
+    facts_of_column,
+    need_teeth,
+    no_number,
+    reading_facts,
 )
-from bladegeom.tables.decimals import sheet_mark
-from bladegeom.tables.facts import Fact, blade_of, need_teeth, reading_facts
-from bladegeom.tables.row_cells import facts_of_column, numbers_of_row, turned_words
+from bladegeom.tables.header import ToothColumn, check_header, teeth_of
+from bladegeom.tables.sheets import sheet_mark, take_units
 from bladegeom.tables.text import Sheet
-from bladegeom.tables.unit_row import take_units
-from bladegeom.tables.wide import ToothColumn, check_wide, tooth_columns, wide_readings
+
+Rows = list[tuple[int, list[str]]]
+"""Rows of a table, each with its number as a spreadsheet shows it."""
+
+Facts = dict[str, Fact]
 
 
 class Written(NamedTuple):
@@ -32,10 +38,43 @@ class Written(NamedTuple):
     blade : Blade
     keywords : dict
         Of `Readings`.
+    rows_of : dict
+        Fact -> the row that states it.
     """
 
     blade: Blade
     keywords: dict[str, Any]
+    rows_of: dict[str, int | None]
+
+    def readings(self) -> Readings:
+        """Take what was written as it stands, or raise RefusedError."""
+        try:
+            return Readings(self.blade, **self.keywords)
+        except RefusedError as error:
+            raise _located(error, self.rows_of) from None
+
+
+def written(name: str, known: Facts, keywords: dict[str, Any]) -> Written:
+    """Return what was written of a blade of which these facts are known.
+
+    Raises
+    ------
+    RefusedError
+        If there is no such blade.
+    """
+    rows_of = {fact: one.row for fact, one in known.items()}
+    try:
+        return Written(blade_of(known, name), keywords | reading_facts(known), rows_of)
+    except RefusedError as error:
+        raise _located(error, rows_of) from None
+
+
+def _located(error: RefusedError, rows_of: dict[str, int | None]) -> RefusedError:
+    """Return an error whose faults say in which row what they are about is stated."""
+    return RefusedError(
+        replace(fault, row=rows_of.get(fault.column or "")) if fault.row is None else fault
+        for fault in error.faults
+    )
 
 
 class Table(NamedTuple):
@@ -63,81 +102,35 @@ class Table(NamedTuple):
     place: dict[str, int]
     teeth: list[ToothColumn]
 
-    def ignored(self) -> list[str]:
-        """Return the columns that are not used."""
-        return [one for one in ignored_columns(self.place) if one != self.column]
+    def ignored(self, own: Collection[str] = ()) -> list[str]:
+        """Return the columns that are not used, but for those that this kind of table has."""
+        used = {*KNOWN_COLUMNS, *own, self.column}
+        return [one for one in self.place if one not in used]
 
-    def groups(self, only: str) -> dict[str, list[tuple[int, list[str]]]]:
+    def groups(self, only: str) -> dict[str, Rows]:
         """Return the rows of each blade; `only` names it in a table without a column ``blade``."""
         at = self.place.get("blade")
-        groups: dict[str, list[tuple[int, list[str]]]] = {}
+        groups: dict[str, Rows] = {}
         for row, cells in self.sheet.rows:
             groups.setdefault(only if at is None else cells[at].strip(), []).append((row, cells))
         return groups
 
-    def blade(
-        self,
-        name: str,
-        rows: list[tuple[int, list[str]]],
-        known: dict[str, Fact],
-        faults: list[Fault],
-        written: list[Written] | None = None,
-    ) -> Readings:
-        """Read one blade's rows, as `one_blade` does, of a table of either form.
 
-        Raises
-        ------
-        RefusedError
-        """
-        if mixed := _several_mountings(name, rows, self.place):
-            raise RefusedError([mixed])
-        if not self.teeth:
-            return one_blade(
-                name, rows, self.place, self.column, self.unit, self.mark, known, faults, written
-            )
-        faults += _facts_of_rows(name, rows, self.place, self.mark, known)
-        teeth = known["teeth"].value if "teeth" in known else None
-        keywords, wrong = wide_readings(name, rows, self.place, self.teeth, self.mark, teeth)
-        faults += wrong
-        faults.sort(key=lambda fault: fault.row or 0)
-        _need_teeth(name, rows[0][0], known, faults)
-        if faults:
-            raise RefusedError(faults)
-        keywords["readings"] = (keywords.pop("reading"), self.unit)
-        return _made(name, known, keywords, written)
-
-
-def _several_mountings(
-    name: str, rows: list[tuple[int, list[str]]], place: Mapping[str, int]
-) -> Fault | None:
-    """Return the fault of rows that are of several mountings, which have a wobble each."""
-    if "mount" not in place:
-        return None
-    first = rows[0][1][place["mount"]].strip()
-    for row, cells in rows:
-        if (mount := cells[place["mount"]].strip()) != first:
-            return Fault(
-                f"mount is {mount!r} here and {first!r} in row {rows[0][0]}: each mounting has a "
-                "wobble of its own",
-                "use bladegeom clock for several mountings of a blade, or keep one of them",
-                name,
-                row,
-                "mount",
-                mount,
-            )
-    return None
-
-
-def open_table(sheet: Sheet, name: str, unit: str | None, mark: str | None = None) -> Table:
-    """Understand the header of the table called `name`; `unit` is what the user stated.
+def open_table(
+    sheet: Sheet, name: str, unit: str | None, mark: str | None = None, own: Collection[str] = ()
+) -> Table:
+    """Understand the header of the table called `name`.
 
     Parameters
     ----------
     sheet : Sheet
     name : str
     unit : str or None
+        As the user stated it.
     mark : {".", ","}, optional
         Decimal mark; told from the cells if not given.
+    own : collection of str
+        Columns that only this kind of table has.
 
     Raises
     ------
@@ -145,142 +138,201 @@ def open_table(sheet: Sheet, name: str, unit: str | None, mark: str | None = Non
         With everything that is wrong with the header, or if its decimal mark cannot be told.
     """
     sheet, units = take_units(sheet)
-    place = {one: sheet.header.index(one) for one in sheet.header if one}
-    if not (sets := tooth_columns(sheet.header)):
-        column, own = check_header(sheet, name, unit)
-        return Table(sheet, column, own, mark or sheet_mark(sheet, readings=column), place, [])
-    teeth, own = check_wide(sheet, sets, units, unit)
+    teeth = teeth_of(sheet)
+    column, said = check_header(sheet, name, unit, own=own, teeth=teeth, units=units)
     taken = {one.place for one in teeth}
+    place = {one: sheet.header.index(one) for one in sheet.header if one}
     place = {one: at for one, at in place.items() if at not in taken}
-    return Table(sheet, "", own, mark or sheet_mark(sheet, places=taken), place, teeth)
+    mark = mark or sheet_mark(sheet, readings=column, places=taken)
+    return Table(sheet, column, said, mark, place, teeth)
 
 
-def check_header(sheet: Sheet, name: str, unit: str | None) -> tuple[str, str]:
-    """Return the column of the readings and their unit.
+@dataclass
+class Part:
+    """The rows of one blade, or some of them: what they hold, and everything wrong with them.
 
-    Raises
-    ------
-    RefusedError
-        With everything that is wrong with the header of the table called `name`.
-    """
-    faults = [
-        fault
-        for fault in unknown_columns(sheet.header)
-        if not (fault.column == "reading" and unit is not None)
-    ]
-    faults += doubled_lengths(sheet.header)
-    column = own_unit = ""
-    try:
-        column, own_unit = one_reading_column(sheet.header, unit)
-    except RefusedError as error:
-        if not any(fault.kind == "reading" for fault in faults):
-            faults += error.faults
-    if "tooth" not in sheet.header and not any(fault.kind == "tooth" for fault in faults):
-        faults.append(
-            Fault("there is no column tooth", "add it: the tooth that each reading is of")
-        )
-    if faults:
-        raise RefusedError(replace(fault, row=sheet.header_row) for fault in faults)
-    if not sheet.rows:
-        raise refuse("it has a header and no rows", "add one row a reading", file=name)
-    return column, own_unit
-
-
-def one_blade(
-    name: str,
-    rows: list[tuple[int, list[str]]],
-    place: Mapping[str, int],
-    column: str,
-    unit: str,
-    mark: str,
-    known: dict[str, Fact],
-    faults: list[Fault],
-    written: list[Written] | None = None,
-) -> Readings:
-    """Read one blade's rows of cells.
-
-    Parameters
+    Attributes
     ----------
+    table : Table
     name : str
         The blade's.
     rows : list of (int, list of str)
-    place : dict
-        Column -> place in the cells.
-    column, unit : str
-        Of the readings, as `check_header` returns them.
-    mark : {".", ","}
-        Decimal mark.
     known : dict
         Facts stated elsewhere; those of the rows are added.
     faults : list of Fault
         Found elsewhere; those of the rows are added.
-    written : list of Written, optional
-        What was written is added to it, also where the readings are refused.
-
-    Raises
-    ------
-    RefusedError
     """
-    numbers: dict[str, list[float]] = {
-        one: [] for one in (column, "tooth", "turn", "order") if one in place
-    }
-    for row, cells in rows:
-        fault_of_row, values = numbers_of_row(name, row, cells, place, column, mark, [*numbers])
-        faults += fault_of_row
-        for one, value in values.items():
-            numbers[one].append(value)
-    turned: list[str] = []
-    if "turned" in place:
-        turned, wrong = turned_words(name, rows, place["turned"])
-        faults += wrong
-    faults += _facts_of_rows(name, rows, place, mark, known)
-    faults.sort(key=lambda fault: fault.row or 0)
-    _need_teeth(name, rows[0][0], known, faults)
-    if faults:
-        raise RefusedError(faults)
-    keywords: dict[str, Any] = {one: numbers[one] for one in numbers if one != column}
-    keywords["readings"] = (numbers[column], unit)
-    keywords["turned"] = turned or None
-    keywords["rows"] = [row for row, _ in rows]
-    return _made(name, known, keywords, written)
 
+    table: Table
+    name: str
+    rows: Rows
+    known: Facts = field(default_factory=dict)
+    faults: list[Fault] = field(default_factory=list)
 
-def _facts_of_rows(
-    name: str,
-    rows: list[tuple[int, list[str]]],
-    place: Mapping[str, int],
-    mark: str,
-    known: dict[str, Fact],
-) -> list[Fault]:
-    """Add what the rows state to `known`; return what is wrong with it, or lacking."""
-    faults: list[Fault] = []
-    for one in place:
-        if one in FACT_COLUMNS:
-            faults += facts_of_column(name, one, rows, place[one], mark, known)
-    return faults
+    def some(self, rows: Rows) -> Part:
+        """Return the part that some of the rows are; what is known holds for it too."""
+        return Part(self.table, self.name, rows, dict(self.known))
 
+    def words(self, column: str) -> list[str]:
+        """Return the cells of a column without the blanks around them; blank ones if it is none."""
+        at = self.table.place.get(column)
+        return ["" if at is None else cells[at].strip() for _, cells in self.rows]
 
-def _need_teeth(name: str, row: int, known: Mapping[str, Fact], faults: list[Fault]) -> None:
-    if not any(fault.column in ("teeth", "blade") for fault in faults):
+    def wrong(self, row: int, column: str, cell: str, problem: str, cure: str) -> None:
+        """Note a fault."""
+        self.faults.append(Fault(problem, cure, self.name, row, column, cell))
+
+    def number(
+        self,
+        row: int,
+        column: str,
+        cell: str,
+        read: Callable[[str, str], float | None] = parse_number,
+    ) -> float | None:
+        """Read a cell; None where it is blank, infinite where it is wrong, which is noted."""
         try:
-            need_teeth(known, name, row)
-        except RefusedError as error:
-            faults += error.faults
+            return read(cell, self.table.mark)
+        except NumberError as error:
+            cure = f"write the {column} as a whole number" if read is parse_whole else error.cure
+            said = NumberError(error.problem, cure)
+            self.faults.append(no_number(said, self.name, row, column, cell, self.table.mark))
+            return math.inf
 
+    def state(self, which: Callable[[Column], bool] = lambda _: True) -> None:
+        """Add the facts that the rows state, or some of them, to those known."""
+        for column, at in self.table.place.items():
+            if column in FACT_COLUMNS and which(FACT_COLUMNS[column][0]):
+                self.faults += facts_of_column(
+                    self.name, column, self.rows, at, self.table.mark, self.known
+                )
 
-def _made(
-    name: str, known: dict[str, Fact], keywords: dict[str, Any], written: list[Written] | None
-) -> Readings:
-    keywords |= reading_facts(known)
-    try:
-        blade = blade_of(known, name)
-        if written is not None:
-            written.append(Written(blade, keywords))
-        return Readings(blade, **keywords)
-    except RefusedError as error:
-        raise RefusedError(
-            replace(fault, row=known[fault.column].row)
-            if fault.row is None and fault.column in known
-            else fault
-            for fault in error.faults
-        ) from None
+    def need_teeth(self) -> None:
+        """Note that the number of teeth is stated nowhere, if nothing is wrong with it."""
+        if not any(fault.column in ("teeth", "blade") for fault in self.faults):
+            try:
+                need_teeth(self.known, self.name, self.rows[0][0])
+            except RefusedError as error:
+                self.faults += error.faults
+
+    def readings(self) -> Readings:
+        """Return the readings of the rows, or raise RefusedError with all that is wrong."""
+        return self.written().readings()
+
+    def written(self) -> Written:
+        """Return what the rows say, or raise RefusedError with all that is wrong in them."""
+        if mixed := self._several_mountings():
+            raise RefusedError([mixed])
+        if self.table.teeth:
+            self.state()
+            keywords = self._wide()
+        else:
+            keywords = self._long()
+            self.state()
+        self.faults.sort(key=lambda fault: fault.row or 0)
+        self.need_teeth()
+        if self.faults:
+            raise RefusedError(self.faults)
+        return written(self.name, self.known, keywords)
+
+    def _several_mountings(self) -> Fault | None:
+        """Return the fault of rows that are of several mountings, which have a wobble each."""
+        first, *_ = mounts = self.words("mount")
+        for (row, _), mount in zip(self.rows, mounts, strict=True):
+            if mount != first:
+                return Fault(
+                    f"mount is {mount!r} here and {first!r} in row {self.rows[0][0]}: each "
+                    "mounting has a wobble of its own",
+                    "use bladegeom clock for several mountings of a blade, or keep one of them",
+                    self.name,
+                    row,
+                    "mount",
+                    mount,
+                )
+        return None
+
+    def _long(self) -> dict[str, Any]:
+        """Read one reading a row."""
+        column, place = self.table.column, self.table.place
+        wanted = [one for one in (column, "tooth", "turn", "order") if one in place]
+        numbers: dict[str, list[float]] = {one: [] for one in wanted}
+        for row, cells in self.rows:
+            reading = self.number(row, column, cells[place[column]])
+            numbers[column].append(math.nan if reading is None else reading)
+            for one in wanted[1:]:
+                cell = cells[place[one]]
+                value = self.number(row, one, cell, parse_whole)
+                if value is None and one != "tooth" and reading is None:
+                    value = 0  # Nothing was read here, so nothing to place in a turn or an order.
+                if value is None:
+                    cure = f"say which {one} the reading is of"
+                    self.wrong(row, one, cell.strip(), f"{one} is blank", cure)
+                    continue
+                numbers[one].append(value)
+        keywords: dict[str, Any] = {one: numbers[one] for one in wanted[1:]}
+        keywords["readings"] = (numbers[column], self.table.unit)
+        keywords["turned"] = self._turned() or None
+        keywords["rows"] = [row for row, _ in self.rows]
+        return keywords
+
+    def _wide(self) -> dict[str, Any]:
+        """Read one turn a row, with a column a tooth."""
+        columns = self.table.teeth
+        turns, words = self._turns(), self._turned()
+        teeth = self.known["teeth"].value if "teeth" in self.known else None
+        if teeth is not None and teeth > len(columns):
+            problem = f"the blade has {teeth} teeth, but the columns end with {columns[-1].name}"
+            cure = "give every tooth a column, left blank where it was not read"
+            self.wrong(self.rows[0][0], "teeth", str(teeth), problem, cure)
+        readings: list[float] = []
+        for row, cells in self.rows:
+            for tooth, at, column, _ in columns:
+                value = self.number(row, column, cells[at])
+                if teeth is None or tooth <= teeth:
+                    readings.append(math.nan if value is None else value)
+                elif value not in (None, math.inf):
+                    cell = cells[at].strip()
+                    problem = f"{column} holds {cell}, but the blade has {teeth} teeth"
+                    cure = "correct the number of teeth, or clear the cell"
+                    self.wrong(row, column, cell, problem, cure)
+        read = len(columns) if teeth is None else min(teeth, len(columns))
+        keywords: dict[str, Any] = {
+            "readings": (readings, self.table.unit),
+            "tooth": [*range(1, read + 1)] * len(self.rows),
+            "rows": [row for row, _ in self.rows for _ in range(read)],
+        }
+        for key, of_rows in (("turn", turns), ("turned", words)):
+            if of_rows:
+                keywords[key] = [one for one in of_rows for _ in range(read)]
+        return keywords
+
+    def _turned(self) -> list[str]:
+        """Read the column ``turned``; empty where nothing is stated."""
+        words = [word.lower() for word in self.words("turned")]
+        if not any(words):
+            return []
+        for (row, _), word in zip(self.rows, words, strict=True):
+            if word not in WAYS:
+                cure = "write forward or backward in every row"
+                self.wrong(row, "turned", word, f"turned is {word!r}", cure)
+        return words
+
+    def _turns(self) -> list[int]:
+        """Return the turn of each row of a wide table: a blade has one row, or one for each."""
+        if "turn" not in self.table.place:
+            if len(self.rows) > 1:
+                also = also_in([row for row, _ in self.rows[1:]])
+                cure = "keep one row a blade, or number its turns in a column turn"
+                problem = f"the blade has {len(self.rows)} rows{also}"
+                self.wrong(self.rows[0][0], "blade", self.name, problem, cure)
+            return []
+        turns: dict[int, int] = {}
+        for (row, _), cell in zip(self.rows, self.words("turn"), strict=True):
+            turn = self.number(row, "turn", cell, parse_whole)
+            if turn is None:
+                self.wrong(row, "turn", cell, "turn is blank", "say which turn the row is of")
+            elif turn in turns:
+                problem = f"turn {turn} is in row {turns[int(turn)]} already"
+                self.wrong(row, "turn", cell, problem, "keep one row a blade and turn")
+            elif turn != math.inf:
+                turns[int(turn)] = row
+        return [*turns]

@@ -7,7 +7,7 @@ import csv
 import io
 import os
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -155,7 +155,9 @@ def _as_cp1252(data: bytes) -> str | None:
         return None
 
 
-def split(text: str, name: str, known: frozenset[str], spoilt: list[Spoilt] | None = None) -> Sheet:
+def split(
+    text: str, name: str, known: Collection[str], spoilt: list[Spoilt] | None = None
+) -> Sheet:
     """Split text into cells; the separator is the one that makes the header's names known.
 
     A first line such as ``sep=;`` names the separator; it is no row, as a spreadsheet counts.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple, NoReturn
 
 from bladegeom.faults import Fault, RefusedError, meant
@@ -91,15 +91,8 @@ class Section:
             return next((self.rows[key] for key in keys if key in self.rows), self.row)
 
         return [
-            Fault(
-                f"[{self.title}] {fault.problem}",
-                fault.cure,
-                fault.blade,
-                row_of(fault.column or ""),
-                fault.column,
-                fault.value,
-            )
-            for fault in error.faults
+            replace(one, problem=f"[{self.title}] {one.problem}", row=row_of(one.column or ""))
+            for one in error.faults
         ]
 
 

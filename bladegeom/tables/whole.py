@@ -1,4 +1,4 @@
-"""Files that are whole or absent."""
+"""Files out: whole or absent, and without what a spreadsheet would run."""
 
 from __future__ import annotations
 
@@ -88,3 +88,17 @@ def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
     return mask
+
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def as_text(text: str) -> str:
+    """Return a text that no spreadsheet runs as a formula: an apostrophe before what it would."""
+    return f"'{text}" if text.lstrip("'").startswith(_FORMULA) else text
+
+
+def from_text(cell: str) -> str:
+    """Undo `as_text`."""
+    guarded = cell.startswith("'") and cell.lstrip("'").startswith(_FORMULA)
+    return cell[1:] if guarded else cell

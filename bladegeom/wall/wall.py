@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.estimate import Known
-from bladegeom.faults import Fault, RefusedError, refuse
-from bladegeom.fit.wobble import WobbleFit
+from bladegeom.faults import refuse
+from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, length, lengths_mm
-from bladegeom.result import Result, between, derived, described, number, percent, quantity
+from bladegeom.readings import needed_sizes
+from bladegeom.result import between, derived, described, number, percent, quantity
 from bladegeom.wall.envelope import Profile, SideEdge, envelope
 from bladegeom.wobble import DETECTION_LEVEL
 
@@ -32,14 +33,7 @@ _MOST_NAMED = 6
 
 
 class Finisher(NamedTuple):
-    """A tooth that leaves a part of the wall.
-
-    Attributes
-    ----------
-    tooth : int
-    share, share_low, share_high : float
-        Of the wall, from 0 to 1, with its 95 % limits; NaN where they are not known.
-    """
+    """A tooth, and its share of the wall with its 95 % limits; NaN where they are not known."""
 
     tooth: int
     share: float
@@ -55,7 +49,7 @@ def _height(name: str, meaning: str, label: str, key: str | None = None) -> Any:
 
 
 @described
-class CutWall(Result):
+class CutWall(OfBlade):
     """The simulated wall of the kerf. Lengths are in the unit of the readings.
 
     Limits are NaN here, None in `to_dict`, where nothing tells the doubt.
@@ -63,10 +57,6 @@ class CutWall(Result):
 
     fit: WobbleFit = quantity("the blade's wobble", key="")
     profile: Profile = quantity("one turn of the feed", key="")
-
-    @derived("the blade's name, as text")
-    def blade(self) -> str:
-        return self.fit.readings.blade.name
 
     @derived("unit of the readings and of all lengths")
     def unit(self) -> str:
@@ -148,10 +138,6 @@ class CutWall(Result):
     def resolved(self) -> bool:
         return self.fit.resolved
 
-    @derived("what the reader should know", key="warnings")
-    def _warnings(self) -> list[str]:
-        return list(self.fit.said)
-
     @property
     def named(self) -> bool:
         """Whether there is ground to name the finishing teeth: a wobble, or offsets given."""
@@ -182,8 +168,7 @@ class CutWall(Result):
         return f"{said} (95 %: {between(value.low, value.high, doubt)})"
 
     def _title(self) -> str:
-        blade = f"Blade {self.blade}" if self.blade else "Blade"
-        return f"{blade}: wall of the kerf {self.side_words}, in {self.unit}"
+        return f"{self._named}: wall of the kerf {self.side_words}, in {self.unit}"
 
     def _cut_words(self) -> str:
         unit = self.unit
@@ -233,11 +218,8 @@ class CutWall(Result):
             ways.append(f"half the feed: {self.half_feed:.2g} {unit}, where the manual allows it")
         return "; ".join(ways) or "neither half the feed nor a truer seat, as far as this can tell"
 
-    def _first(self) -> Sequence[str]:
-        return self.fit.doubted
-
     def _remarks(self) -> Sequence[str]:
-        return [*self.assumed, *self.fit.warnings]
+        return [*self.assumed, *super()._remarks()]
 
     @property
     def assumed(self) -> tuple[str, ...]:
@@ -281,12 +263,12 @@ def cut_wall(
 
     The wobble is fixed in the blade, so each tooth runs in a plane of its own, square to the
     arbor: tooth k, at the blade angle t_k, cuts ``A_R cos(t_k - near)`` farther toward the
-    indicator than on a true blade, whatever the rotation, A_R the amplitude at the rim; its
-    lateral offset comes on top. The tips pass the wall one after the other, ``feed / N`` apart
-    for N evenly spaced teeth, and each comes again one feed further on. How far a tooth reaches
-    out at a place that its tip has passed is told by its side edge. The radial side angle k makes
-    the edge fall back by ``tan(k)`` for each unit of depth below the rim, and at a height y above
-    the arbor's axis a place gets deeper by ``cos(p) = sqrt(1 - (y / R)^2)`` for each unit of feed.
+    indicator than on a true blade, A_R the amplitude at the rim; its lateral offset comes on top.
+    The tips pass the wall ``feed / N`` apart for N evenly spaced teeth, and each comes again one
+    feed further on. How far a tooth reaches out at a place that its tip has passed is told by its
+    side edge. The radial side angle k makes the edge fall back by ``tan(k)`` for each unit of depth
+    below the rim, and at a height y above the arbor's axis a place gets deeper by
+    ``cos(p) = sqrt(1 - (y / R)^2)`` for each unit of feed.
     A tilted rigid plate tilts the edges of its teeth too, which changes ``tan(k)`` by
     ``A_R cos(t_k - near) / R`` on the wall toward the indicator. The tangential relief behind a
     tooth's face leaves no mark: the flank follows the edge on the edge's own path.
@@ -310,19 +292,18 @@ def cut_wall(
     fit : WobbleFit
         Of a blade with its diameter, read at a stated ring radius.
     side_angle_deg : float
-        Radial side angle of the teeth, between the side edge and the plate along the radius, in
-        degrees. More than the tilt of the plate, or it is not the tips that cut the wall.
-    feed_per_turn : str or tuple
-        How far the board moves in one turn of the blade, its speed over the arbor's; a length with
-        its unit, ``"1.2 mm"`` or ``(1.2, "mm")``.
-    height : str or tuple
+        Radial side angle of the teeth, between the side edge and the plate along the radius. More
+        than the tilt of the plate, or it is not the tips that cut the wall.
+    feed_per_turn : length, such as ``"1.2 mm"`` or ``(1.2, "mm")``
+        How far the board moves in one turn of the blade, its speed over the arbor's.
+    height : length
         Height of the blade above the table, up to its radius.
-    corner : str or tuple, optional
+    corner : length, optional
         Radius of the teeth's outer corners; sharp if not given.
-    lateral : str or tuple, optional
-        Of each tooth, ``([0.01, 0, ...], "mm")``: how far its corner on this wall stands toward
-        the indicator beyond where one like the others would: of grinding, set, a bent tooth; not
-        the wobble. A corner that a bevel brings down by b stands in by about ``b tan(k)``.
+    lateral : lengths, optional
+        Of each tooth: how far its corner on this wall stands toward the indicator beyond where one
+        like the others would: of grinding, set, a bent tooth; not the wobble. A corner that a bevel
+        brings down by b stands in by about ``b tan(k)``.
     side : {"toward", "away"}
         The wall on the indicator's side, or the other.
 
@@ -337,7 +318,6 @@ def cut_wall(
     Raises
     ------
     RefusedError
-        If diameter or ring radius is missing, or a length or angle cannot be true.
 
     Notes
     -----
@@ -355,7 +335,8 @@ def cut_wall(
             value=side,
             column="side",
         )
-    rim, ring = _radii(fit)
+    unknown = "nothing is known of the wobble at the tips"
+    rim, ring = needed_sizes(fit.readings, unknown, "diameter", "ring_radius")
     blade, unit = fit.readings.blade, fit.unit
     feed = _needed("feed_per_turn", feed_per_turn, unit)
     tall = _needed("height", height, unit)
@@ -439,28 +420,6 @@ def _region(fit: WobbleFit, found: Floats) -> Floats:
     discs = np.concatenate([part * reach * circle for part in _RINGS])
     region: Floats = found + discs * np.sqrt(np.maximum(variance, 0.0)) @ axes.T
     return region if fit.resolved else np.concatenate([region, np.zeros((1, 2))])
-
-
-def _radii(fit: WobbleFit) -> tuple[float, float]:
-    """Return rim and ring radius in the unit of the readings."""
-    blade, ring = fit.readings.blade, fit.readings.ring_radius_mm
-    rim = blade.radius_mm
-    if rim is not None and ring is not None:
-        return convert(rim, "mm", fit.unit), convert(ring, "mm", fit.unit)
-    needed = (
-        (rim, "diameter", "the blade's diameter", "give it across the tooth tips"),
-        (ring, "ring_radius", "the ring radius", "give it from the arbor's axis to the stylus"),
-    )
-    raise RefusedError(
-        Fault(
-            f"{what} is not stated, so nothing is known of the wobble at the tips",
-            cure,
-            blade=blade.name or None,
-            column=name,
-        )
-        for value, name, what, cure in needed
-        if value is None
-    )
 
 
 def _needed(what: str, given: Length, unit: str) -> float:

@@ -3,8 +3,8 @@
     python tests/benchmarks/bench_doubt.py [BLADES]
 
 Simulates BLADES blades (20,000) for every case from one fixed seed, prints tables in Markdown and,
-run with the full number, writes the last one to calibration.md beside this file, which the README
-shows. Nothing here is a test: `tests/test_calibration.py` holds a small part of it.
+run with the full number, writes the last one to calibration.md beside this file. Nothing here is a
+test: `tests/test_calibration.py` holds a small part of it.
 
 The blades of a case are judged many at a time by the package's own kernels: the least squares,
 the law of the amplitude, the standard deviation toward a direction, Student's factor, the
@@ -626,7 +626,7 @@ def span(values: Sequence[float]) -> str:
 
 
 def summary(found: Sequence[Shares], bins: dict[str, list[Bin]], blades: int) -> Iterator[str]:
-    """Return the compact table for the README."""
+    """Return the compact table of calibration.md."""
     head = ["", "assumptions hold", "amplitude", "near", "squareness", "false alarms"]
     rows = []
     for group in dict.fromkeys(one.case.group for one in found):

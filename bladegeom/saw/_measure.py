@@ -1,0 +1,247 @@
+"""Measurements of a saw: taken and checked, worked out with their doubt, and told in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bladegeom.estimate import Estimate, of_readings, scatter_of
+from bladegeom.faults import refuse
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kernel.doubt import zero_amplitude_p
+from bladegeom.lengths import (
+    MM_PER,
+    Length,
+    Lengths,
+    NumberError,
+    length_mm,
+    lengths_mm,
+    one_unit,
+    parse_number,
+)
+from bladegeom.result import number
+
+Floats = NDArray[np.float64]
+Side = Literal["left", "right"]
+SIDES: tuple[Side, ...] = ("left", "right")
+Tolerance = str | tuple[float, str]
+"""The largest error accepted: a length, or degrees as ``"0.05 deg"`` or ``(0.05, "deg")``."""
+
+NOT_TOLD = "no error can be told from the doubt of the readings"
+_UNKNOWN = "How sure this is cannot be told: read again, or give the graduation of the gauge."
+
+
+def taken(
+    given: dict[str, Lengths | None], *, least: int = 1, signed: bool = True, zero: bool = True
+) -> tuple[list[Floats], str]:
+    """Return several lists of lengths, and the unit in which all are shown.
+
+    Thous are shown in inches, micrometres in millimetres.
+
+    Parameters
+    ----------
+    given : dict
+        Name -> lengths as they were given, all in one unit.
+    least : int
+        How many values there must be of each.
+    signed, zero : bool
+        Whether they may be below 0, and 0.
+    """
+    read, units = [], {}
+    for what, one in given.items():
+        values, unit = lengths_mm(what, one, least=least)
+        for place, value in enumerate(values / MM_PER[unit], start=1):
+            if (value < 0 and not signed) or (value == 0 and not zero):
+                raise refuse(
+                    f"value {place} of {what} is {value:g} {unit}",
+                    f"give a length above 0{', or 0' if zero else ''}",
+                    value=value,
+                    column=what,
+                )
+        units[what] = {"thou": "in", "um": "mm"}.get(unit, unit)
+        read.append(values / MM_PER[units[what]])
+    return read, one_unit(units)
+
+
+def in_unit(unit: str, what: str, given: Length | None) -> float | None:
+    """Return in a unit a length that may be given."""
+    length = length_mm(what, given)
+    return None if length is None else length / MM_PER[unit]
+
+
+def needed(unit: str, what: str, given: Length | None) -> float:
+    """Return in a unit a length that must be given."""
+    length = in_unit(unit, what, given)
+    if length is None:
+        raise refuse(f"{what} is not given", 'give it as "8 in" or (8, "in")', column=what)
+    return length
+
+
+def tolerance_of(unit: str, given: Tolerance | None) -> tuple[float | None, float | None]:
+    """Return a tolerance in a unit, or else in degrees; two times None without one."""
+    degrees: Any = None
+    if isinstance(given, str) and given.strip().endswith("deg"):
+        try:
+            degrees = parse_number(given.strip().removesuffix("deg"))
+        except NumberError as error:
+            problem = f"tolerance: {error.problem}"
+            raise refuse(problem, error.cure, value=given, column="tolerance") from None
+    elif isinstance(given, tuple) and given[1:] == ("deg",):
+        degrees = given[0]
+    else:
+        return in_unit(unit, "tolerance", given), None
+    if isinstance(degrees, bool) or degrees is None or not 0 < degrees < 90:
+        problem = f"the tolerance is {degrees} deg"
+        raise refuse(problem, "give degrees above 0", value=degrees, column="tolerance")
+    return None, degrees
+
+
+def one_of(what: str, value: object, known: Sequence[str]) -> None:
+    """Refuse what is none of the words known."""
+    if value not in known:
+        problem = f"{what} is not given" if value is None else f"{what} is {value!r}"
+        raise refuse(problem, f"give {' or '.join(known)}", value=value, column=what)
+
+
+def difference_of(first: Floats, second: Floats, graduation: float | None) -> Estimate:
+    """Return the mean of repeats of one thing less that of another, read with the same gauge.
+
+    The scatter is pooled over both; rounding is added to each.
+    """
+    # Counted from the first of each: equal readings then have no scatter, not binary dust.
+    value = float(first[0] - second[0]) + float((first - first[0]).mean())
+    value -= float((second - second[0]).mean())
+    spread = math.sqrt(1 / len(first) + 1 / len(second))
+    return of_readings(value, *scatter_of(first, second), graduation, spread, 1 / math.sqrt(6))
+
+
+class Plane:
+    """A plane through heights, in the axes in which its slopes are independent; also a line.
+
+    Parameters
+    ----------
+    places : ndarray, shape (n, 2) or (n, 1)
+        Not all in one line, or all the same.
+    heights : ndarray, shape (n,)
+    graduation : float or None
+        Where the scatter is less than half of it, rounding is added: ``graduation / sqrt(12)`` to
+        the height, and to each slope ``graduation / (sqrt(6) length)`` over the length read in its
+        direction.
+
+    Attributes
+    ----------
+    centre : ndarray
+        Of the places.
+    off : ndarray, shape (n,)
+        The heights less those of the plane.
+    sd : float
+        Their scatter; NaN where there are no more heights than the plane has parts.
+    """
+
+    def __init__(self, places: Floats, heights: Floats, graduation: float | None) -> None:
+        self.centre: Floats = places.mean(axis=0)
+        away = places - self.centre
+        _, long, self._axes = np.linalg.svd(away, full_matrices=False)
+        along = away @ self._axes.T
+        self._height = float(heights.mean())
+        self._slopes: Floats = along.T @ (heights - self._height) / long**2
+        self.off: Floats = heights - self._height - along @ self._slopes
+        self._dof = len(heights) - 1 - len(long)
+        self.sd = math.sqrt(float(self.off @ self.off) / self._dof) if self._dof else math.nan
+        # Heights in a plane leave no more than the dust of binary arithmetic.
+        if self.sd <= 1e-12 * float(np.abs(heights).max()):
+            self.sd, self.off = 0.0, np.zeros_like(self.off)
+        self._graduation = graduation
+        # Of the height and of each slope, for a scatter of 1 and for a graduation of 1.
+        self._spread = 1 / np.array([math.sqrt(len(heights)), *long])
+        self._rounding = 1 / np.array([math.sqrt(12), *(math.sqrt(6) * np.ptp(along, axis=0))])
+
+    def at(self, place: Floats) -> Estimate:
+        """Return the height of the plane at a place."""
+        return self._made_of([1.0, *(self._axes @ (place - self.centre))])
+
+    def rise(self, way: Sequence[float] | Floats) -> Estimate:
+        """Return the slope in a direction, of length 1."""
+        return self._made_of([0.0, *(self._axes @ np.asarray(way))])
+
+    def tilt(self) -> tuple[Estimate, float]:
+        """Return the tilt and the direction in which the plane rises, both in degrees.
+
+        The direction is counted from the first coordinate toward the second. The doubt is that of
+        the slope in its direction; of a level plane, the larger one of the two axes.
+        """
+        steepest = self._slopes @ self._axes
+        slope = float(np.hypot(*steepest))
+        ways = [steepest / slope] if slope else self._axes
+        tilt = max((self.rise(way) for way in ways), key=lambda one: one.u)
+        return angle_over(tilt, 1.0), math.degrees(math.atan2(steepest[1], steepest[0])) % 360
+
+    def tilts(self) -> bool | None:
+        """Return whether a tilt is established at 95 %; None where the doubt is not known.
+
+        By the test that both slopes are 0, as for the wobble of a blade.
+        """
+        ways = [self.rise(way) for way in self._axes]
+        if math.isnan(ways[0].u):
+            return None
+        f = sum((one.value / one.u) ** 2 for one in ways) / 2
+        return zero_amplitude_p(float(f), min(one.dof for one in ways)) < 0.05
+
+    def _made_of(self, weights: list[float]) -> Estimate:
+        """Return what is made of height and slopes with these weights."""
+        each = np.asarray(weights)
+        value = float(each @ [self._height, *self._slopes])
+        spread, rounding = (
+            float(np.linalg.norm(each * one)) for one in (self._spread, self._rounding)
+        )
+        return of_readings(value, self.sd, self._dof, self._graduation, spread, rounding)
+
+
+def angle_over(rise: Estimate, run: float) -> Estimate:
+    """Return ``atan(rise / run)`` in degrees, its doubt by the first derivative (GUM 5.1.2)."""
+    slope = rise.value / run
+    per_rise = math.degrees(1 / (run * (1 + slope**2)))
+    return Estimate(math.degrees(math.atan(slope)), per_rise * rise.u, rise.dof)
+
+
+def rise_over(angle: Estimate, run: float) -> Estimate:
+    """Return ``run tan(angle)`` of an angle in degrees, its doubt by the first derivative."""
+    slope = math.tan(math.radians(angle.value))
+    return Estimate(run * slope, run * math.radians(1) * (1 + slope**2) * angle.u, angle.dof)
+
+
+def told(estimate: Estimate) -> bool:
+    """Return whether a value is more than its 95 % doubt; one without a doubt is taken as it is."""
+    return estimate.value != 0 and not abs(estimate.value) <= estimate.reach
+
+
+def size(estimate: Estimate, unit: str) -> str:
+    """Return an amount without its sign, rounded to its doubt, for words that say the way."""
+    return f"{number(abs(estimate.value), estimate.u)} {unit}"
+
+
+def unknown(estimate: Estimate) -> tuple[str, ...]:
+    """Return the remark on what nothing tells the doubt of."""
+    return () if math.isfinite(estimate.u) else (_UNKNOWN,)
+
+
+def side_of(fit: WobbleFit) -> str | None:
+    """Return the side of the blade on which its indicator stood, if it is left or right."""
+    side = fit.readings.side.strip().lower()
+    return side if side in SIDES else None
+
+
+def named_side(side: str | None, toward: bool) -> str | None:
+    """Return which side is toward an indicator that stands on one, or away from it."""
+    if side is None or toward:
+        return side
+    return "right" if side == "left" else "left"
+
+
+def way_to(side: str | None, toward: bool, seen: str) -> str:
+    """Return a way as seen from the indicator, and to which side that is where it is known."""
+    return seen if side is None else f"to the {named_side(side, toward)} ({seen})"
