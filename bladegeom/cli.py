@@ -478,15 +478,15 @@ def run_change(options: Namespace) -> int:
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
     change = bg.change(before, after, **_given(options, "tooth_1_marked seating"))
-    doubted = [f"before: {words}" for words in before.doubted]
-    doubted += [f"after: {words}" for words in after.doubted]
+    warned = [f"before: {words}" for words in before.said]
+    warned += [f"after: {words}" for words in after.said]
 
     def as_dict(change: bg.Change) -> dict[str, Any]:
         found = change.to_dict()
-        return found | {"warnings": [*doubted, *found["warnings"]]}
+        return found | {"warnings": [*warned, *found["warnings"]]}
 
     def text(change: bg.Change) -> str:
-        return "".join(f"! {words}\n" for words in doubted) + str(change)
+        return "".join(f"! {words}\n" for words in warned) + str(change)
 
     return _tell(options, [change], text=text, as_dict=as_dict, alone=True)
 

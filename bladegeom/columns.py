@@ -1,8 +1,8 @@
 """The one table of columns: what can be read and stated of a reading, turn, ring, mounting, blade.
 
 Made from it are the parser and its header check, `Blade` and `Readings`, the tidy frame, the
-digest, the empty table and the reading sheet, the command's options and the README's table. Another
-fact is one line in `STATED`.
+digest, the empty table and the reading sheet, the command's options and the table of the
+documents. Another fact is one line in `STATED`.
 """
 
 from __future__ import annotations
