@@ -2,7 +2,7 @@
 
 Made from it are the parser and its header check, `Blade` and `Readings`, the tidy frame, the
 digest, the empty table and the reading sheet, the command's options and the table of the
-documents. Another fact is one line in `STATED`.
+documents. Another fact is one line of it.
 """
 
 from __future__ import annotations
@@ -432,7 +432,11 @@ def kept_facts(of_blade: bool, given: Mapping[str, Any], blade: str) -> dict[str
 
 
 def no_fact(name: str, value: object, known: Mapping[str, Column] = STATED) -> Fault:
-    """Return the fault of a fact that is not known."""
+    """Return the fault of a fact that is not known, or not here."""
+    if name in STATED:  # And is given to the wrong one of two.
+        of, to = ("blade", "Blade") if STATED[name].of == "blade" else ("readings", "Readings")
+        problem, cure = f"{name} is a fact of the {of}", f"give it to {to}"
+        return Fault(problem, cure, column=name, value=str(value))
     if name in FACT_COLUMNS:
         column, unit = FACT_COLUMNS[name]
         cure = f'a length carries its unit: {column.name}="{value} {unit}"'
