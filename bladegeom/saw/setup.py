@@ -143,9 +143,8 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
     Parameters
     ----------
     path : path
-        A TOML file with the parts that the README names. Lengths are texts with their unit behind,
-        ``"8 in"``, several readings of one thing one text, ``"12.0 12.5 12.0 thou"``. The blade's
-        readings are looked for beside it.
+        A TOML file. Lengths are texts with their unit behind, ``"8 in"``, several readings of one
+        thing one text, ``"12.0 12.5 12.0 thou"``. The blade's readings are looked for beside it.
 
     Raises
     ------
@@ -177,13 +176,7 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
 
 
 def _steps(bench: Bench) -> list[Step]:
-    """Return the steps that stand in the file, in the order of work.
-
-    Raises
-    ------
-    RefusedError
-        Listing what every part that cannot be used lacks.
-    """
+    """Return the steps that stand in the file, in the order of work, or refuse all that cannot."""
     steps: list[Step] = []
     if bench.fit is not None and bench.fit.mistake is not None:
         first, *others = neutral_line(bench.fit).instructions
