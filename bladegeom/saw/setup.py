@@ -143,8 +143,9 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
     Parameters
     ----------
     path : path
-        A TOML file. Lengths are texts with their unit behind, ``"8 in"``, several readings of one
-        thing one text, ``"12.0 12.5 12.0 thou"``. The blade's readings are looked for beside it.
+        A TOML file with the parts that notebooks/saw_file.md tells. Lengths are texts with their
+        unit behind, ``"8 in"``, several readings of one thing one text, ``"12.0 12.5 12.0 thou"``.
+        The blade's readings are looked for beside it.
 
     Raises
     ------
