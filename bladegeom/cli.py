@@ -95,7 +95,7 @@ def _forget_unwritten() -> None:
 
 
 def _check_outputs(options: Namespace) -> None:
-    """Refuse options by which an output would go over an input, before anything is done."""
+    """Refuse, before anything is done, outputs over an input, and pages that cannot be written."""
     given = vars(options)
     read: list[str | Path] = []
     for name in _READ:
@@ -111,6 +111,10 @@ def _check_outputs(options: Namespace) -> None:
         added_to = "file" in given or "inputs" in given
         (written if added_to else read).extend(Path(history).glob("*.csv"))
     check_apart(written, read)
+    if given.get("output") is not None and "paper" in given:
+        from bladegeom.draw.page import check_target
+
+        check_target(given["output"])
 
 
 # What is said, and where
@@ -224,14 +228,6 @@ def _save(path: str, results: Sequence[Any], draw: str, **how: Any) -> None:
         save_charts((chart(one, **how) for one in results), path, len(results))
 
 
-def _check_page(options: Namespace) -> None:
-    """Refuse a page that cannot be written before any work is done for it."""
-    if getattr(options, "output", None) is not None:
-        from bladegeom.draw.page import check_target
-
-        check_target(options.output)
-
-
 # What is read
 
 
@@ -303,13 +299,7 @@ def _kept(given: Iterable[Any], make: Callable[[Any], Any]) -> tuple[list[Any], 
 
 def _told(find: Callable[[Namespace], Sequence[Any]], **told: Any) -> Run:
     """Return what finds results, what was refused, and how many were wanted, and tells them."""
-
-    def run(options: Namespace) -> int:
-        if told.get("draw"):
-            _check_page(options)
-        return _tell(options, *find(options), **told)
-
-    return run
+    return lambda options: _tell(options, *find(options), **told)
 
 
 def _each(make: Callable[[bg.WobbleFit, Namespace], Any], **told: Any) -> Run:
@@ -368,7 +358,6 @@ CHARTS: dict[str, tuple[str, Callable[[bg.WobbleFit], Any]]] = {
 
 def run_chart(options: Namespace) -> int:
     """Draw a chart of every blade."""
-    _check_page(options)
     fits, refused, wanted = _fits(options)
     draw, needs = CHARTS[options.kind]
     drawn, others = _kept(fits, lambda fit: (needs(fit), fit)[1])
@@ -436,10 +425,9 @@ def _of_marks(marks: bg.NeutralLine) -> dict[str, Any]:
 
 def run_sheet(options: Namespace) -> int:
     """Draw a blank form, and write the table that goes with it."""
-    from bladegeom.draw.page import check_target
     from bladegeom.tables.blank import blank_table, check_new, write_new
 
-    target = check_new(check_target(options.output))
+    target = check_new(Path(options.output))
     facts = facts_of(options)
     teeth, name = facts.pop("teeth"), options.name or ""
     table = text = None

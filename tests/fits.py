@@ -17,8 +17,35 @@ def boxes_of(ax):
     return [(text.get_text(), text.get_window_extent(renderer)) for text in words_of(ax)]
 
 
-def check_fits(ax):
-    boxes = boxes_of(ax)
+def line_of(ax, words):
+    """Where the line runs whose name in the legend begins so."""
+    (line,) = [line for line in ax.lines if str(line.get_label()).startswith(words)]
+    return np.column_stack(line.get_data())
+
+
+def boxes_within(figure):
+    """Boxes of the words within all axes of a page: ticks in sight, names, legends, notes."""
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    renderer = canvas.get_renderer()
+    words = []
+    for axes in figure.axes:
+        words += [*axes.texts, axes.title]
+        if axes.axison:
+            words += [axes.xaxis.label, axes.yaxis.label]
+            for axis in (axes.xaxis, axes.yaxis):
+                low, high = sorted(axis.get_view_interval())
+                labels = zip(axis.get_ticklabels(), axis.get_ticklocs(), strict=True)
+                words += [label for label, place in labels if low <= place <= high]
+        legend = axes.get_legend()
+        words += [] if legend is None else legend.get_texts()
+    shown = [one for one in words if one.get_visible() and one.get_text().strip()]
+    return [(one.get_text(), one.get_window_extent(renderer)) for one in shown]
+
+
+def check_fits(ax, *, within=False):
+    """Whether the words of a page lie on it and apart, with `within` those of its axes too."""
+    boxes = [*boxes_of(ax), *(boxes_within(ax.figure) if within else ())]
     page = ax.figure.bbox
     for words, box in boxes:
         assert page.x0 <= box.x0 <= box.x1 <= page.x1, words
