@@ -55,8 +55,7 @@ CASES = {
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 @pytest.mark.parametrize("case", CASES.values(), ids=CASES.keys())
 def test_no_words_lie_on_each_other_or_off_the_page(case, paper):
-    ax = clock_chart(advice_of(**case), paper=paper, date=DAY)
-    check_fits(ax, within=True)
+    check_fits(clock_chart(advice_of(**case), paper=paper, date=DAY), inside=True)
 
 
 def test_the_page_says_what_to_do_what_it_gains_and_the_cautions():

@@ -158,12 +158,15 @@ def test_a_missing_part_is_named_in_the_legend():
     assert "tilt and saddle, without dish" in [text.get_text() for text in ax.get_legend().texts]
 
 
+def height_mm(ax):
+    return ax.get_position().height * ax.figure.get_size_inches()[1] * 25.4
+
+
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_no_words_lie_on_each_other_or_off_the_page(case, paper):
     ax = rotation_chart(case, paper=paper, date=DAY)
-    check_fits(ax, within=True)
-    height = ax.get_position().height * ax.figure.get_size_inches()[1] * 25.4
-    assert height > 35.0
+    check_fits(ax, inside=True)
+    assert height_mm(ax) > 35.0
 
 
 def test_many_remarks_leave_room_for_the_curves():
@@ -175,8 +178,7 @@ def test_many_remarks_leave_room_for_the_curves():
     plate = plate_of(tilt=(3e-4, 4e-4), dish=0.004, u=1e-4, warnings=warnings)
     ax = rotation_chart(best_rotation(plate, table_height=(1.5, "in")), date=DAY)
     check_fits(ax)
-    height = ax.get_position().height * ax.figure.get_size_inches()[1] * 25.4
-    assert height > 35.0
+    assert height_mm(ax) > 35.0
 
 
 def test_the_print_says_what_the_square_sees(tmp_path):
