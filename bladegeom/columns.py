@@ -1,8 +1,8 @@
 """The one table of columns: what can be read and stated of a reading, turn, ring, mounting, blade.
 
 Made from it are the parser and its header check, `Blade` and `Readings`, the tidy frame, the
-digest, the empty table and the reading sheet, the command's options and the README's table. Another
-fact is one line in `STATED`.
+digest, the empty table and the reading sheet, the command's options and the table of the
+documents. Another fact is one line in `STATED`.
 """
 
 from __future__ import annotations
@@ -69,18 +69,19 @@ class Column:
     option: bool = False
 
     kind: ClassVar[str] = "words"
+    lengths: ClassVar[bool] = False
     numbers: ClassVar[bool] = False
     """Whether cells hold numbers, which tell the decimal mark."""
 
     @property
     def key(self) -> str:
         """Name of what `Blade` or `Readings` keeps, and of the column of a tidy table."""
-        return self.name
+        return f"{self.name}_mm" if self.lengths else self.name
 
     @property
     def headers(self) -> dict[str, str]:
         """Names in a header -> unit."""
-        return {self.name: ""}
+        return {f"{self.name}_{one}": one for one in MM_PER} if self.lengths else {self.name: ""}
 
     def read(self, text: str, mark: str = ".") -> Any:
         """Read a cell that is not blank, or raise NumberError; None where no number stands."""
@@ -100,7 +101,7 @@ class Column:
 
     def argument(self, kept: Any) -> Any:
         """Return what is kept as it is given."""
-        return kept
+        return (kept, "mm") if self.lengths else kept
 
     def cell(self, kept: Any) -> Any:
         """Return what is kept as a tidy table holds it; None where nothing is stated."""
@@ -121,15 +122,7 @@ class Length(Column):
     """A length, kept in millimetres."""
 
     kind = "length"
-    numbers = True
-
-    @property
-    def key(self) -> str:
-        return f"{self.name}_mm"
-
-    @property
-    def headers(self) -> dict[str, str]:
-        return {f"{self.name}_{unit}": unit for unit in MM_PER}
+    lengths = numbers = True
 
     def read(self, text: str, mark: str = ".") -> float | None:
         number = parse_number(text, mark)
@@ -144,9 +137,6 @@ class Length(Column):
 
     def taken(self, given: Any, blade: str) -> float | None:
         return length_mm(self.name, given)
-
-    def argument(self, kept: Any) -> Any:
-        return (kept, "mm")
 
 
 class Number(Column):

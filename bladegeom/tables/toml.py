@@ -29,11 +29,14 @@ class Part(NamedTuple):
         Keys that it cannot do without.
     several : bool
         Whether it may come several times: ``[[bevel]]``.
+    called : dict, optional
+        Key -> the name in the program of what it says, where they differ.
     """
 
     kinds: Mapping[str, Kind]
     needed: tuple[str, ...] = ()
     several: bool = False
+    called: Mapping[str, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -51,47 +54,34 @@ class Section:
         Key -> row in the file, as far as it was found.
     row : int or None
         Where the part begins.
+    called : dict
+        As of its `Part`.
     """
 
     title: str
     values: dict[str, Any]
     rows: dict[str, int] = field(default_factory=dict)
     row: int | None = None
+    called: Mapping[str, str] = field(default_factory=dict)
 
     def get(self, key: str, otherwise: Any = None) -> Any:
         """Return a value, or what stands for one that is not given."""
         return self.values.get(key, otherwise)
 
-    def given(self, *keys: str, **renamed: str) -> dict[str, Any]:
-        """Return those values that are given as keyword arguments.
+    def given(self, *names: str) -> dict[str, Any]:
+        """Return what is given as arguments, by their names in the program: all, or these."""
+        named = {self.called.get(key, key): value for key, value in self.values.items()}
+        return {name: value for name, value in named.items() if name in names or not names}
 
-        Parameters
-        ----------
-        *keys : str
-        **renamed : str
-            Name of the argument -> key in the file.
-        """
-        named = {key: key for key in keys} | renamed
-        return {name: self.values[key] for name, key in named.items() if key in self.values}
-
-    def located(
-        self, error: RefusedError, called: Mapping[str, tuple[str, ...]] | None = None
-    ) -> list[Fault]:
-        """Return the faults of an error with the place in the file where they can be mended.
-
-        Parameters
-        ----------
-        error : RefusedError
-        called : dict, optional
-            Name in the program -> names in the file, where they differ.
-        """
-
-        def row_of(name: str) -> int | None:
-            keys = (name, *(called or {}).get(name, ()))
-            return next((self.rows[key] for key in keys if key in self.rows), self.row)
-
+    def located(self, error: RefusedError) -> list[Fault]:
+        """Return the faults of an error with the place in the file where they can be mended."""
+        rows = {self.called.get(key, key): row for key, row in self.rows.items()} | self.rows
         return [
-            replace(one, problem=f"[{self.title}] {one.problem}", row=row_of(one.column or ""))
+            replace(
+                one,
+                problem=f"[{self.title}] {one.problem}",
+                row=rows.get(one.column or "", self.row),
+            )
             for one in error.faults
         ]
 
@@ -150,7 +140,8 @@ def read_parts(
             faults += wrong
             if not wrong:
                 keys = {key: row for key, row in here.items() if key}
-                read.setdefault(part, []).append(Section(title, values, keys, start))
+                called = parts[part].called or {}
+                read.setdefault(part, []).append(Section(title, values, keys, start, called))
     return read, faults
 
 
