@@ -532,8 +532,10 @@ def _clocks(options: Namespace) -> tuple[list[bg.ClockAdvice], list[bg.Fault]]:
 
 
 def _advice(advice: bg.ClockAdvice) -> str:
-    lines = [advice.title, *printed.table_lines(advice)]
-    return "\n".join([*lines, *printed.warning_lines(advice.all_remarks)])
+    lines = [advice.title, *printed.warning_lines(advice._first())]
+    lines += [""] if advice._first() else []
+    lines += printed.table_lines(advice)
+    return "\n".join([*lines, *printed.warning_lines(advice._remarks())])
 
 
 def run_batch(options: Namespace) -> int:
