@@ -226,33 +226,33 @@ def fit_stack(stack: Stack) -> Fits:
         plan = _whole_plan(spots, len(reading))
     else:
         plan = plan_of(spots, there)
-        high, low = (np.where(there > 0, reading, end) for end in (-np.inf, np.inf))
+        read = there > 0
+        high, low = (np.where(read, reading, end) for end in (-np.inf, np.inf))
     high, low = high.max(axis=1), low.min(axis=1)
     if there is not None:
         high, low = (np.where(np.isfinite(end), end, 0.0) for end in (high, low))
-    # From the middle first, so that readings that are all the same leave nothing at all, and no
-    # offset however large costs digits.
+    # About the middle, so that readings that are all the same leave nothing at all, and no offset
+    # however large costs digits.
     middle = (high + low) / 2
     left = reading - middle[:, np.newaxis]
     if there is not None:
         left *= there
-    mean = left.sum(axis=1) / plan.in_turn
-    left -= mean[:, np.newaxis]
-    if there is not None:
-        left *= there
-    along_c, along_s = (spots.waves.T @ left).sum(axis=0)
+    total = left.sum(axis=1)
+    along_c, along_s = np.moveaxis(spots.waves.T @ left, 1, 0)
+    along_c = (along_c - total * plan.c).sum(axis=0)
+    along_s = (along_s - total * plan.s).sum(axis=0)
     size = plan.cc * plan.ss - plan.cs * plan.cs
     a = (plan.ss * along_c - plan.cs * along_s) / size
     b = (plan.cc * along_s - plan.cs * along_c) / size
-    beside = a * plan.c + b * plan.s
-    curve = spots.waves @ np.stack([a, b]) - beside[:, np.newaxis]
+    offset = total / plan.in_turn - a * plan.c - b * plan.s
+    curve = spots.waves @ np.stack([a, b]) + offset[:, np.newaxis]
     left -= curve if there is None else curve * there
     return Fits(
         plan=plan,
-        offset=((middle + mean - beside) * plan.in_turn).sum(axis=0) / plan.readings,
+        offset=((middle + offset) * plan.in_turn).sum(axis=0) / plan.readings,
         a=a,
         b=b,
-        rss=(left * left).sum(axis=(0, 1)),
+        rss=np.einsum("ijk,ijk->k", left, left),
         raw_tir=(high - low).max(axis=0),
         largest=np.maximum(np.abs(high), np.abs(low)).max(axis=0),
         left=left,
