@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
 _CELLS_AT_ONCE = 40_000
 """Few enough to stay in the cache, and for the products not to be handed to threads."""
-_BLADES_AT_ONCE = 4096
+_BLADES_AT_ONCE = 16_384
 _MOST_TURNS = 99
 
 
@@ -277,10 +277,10 @@ class _Blades:
         made = made.reshape(shape)
         there = (~np.isnan(made)).astype(np.float64)
         self.plain[some[there.sum(axis=(0, 1)) != size]] = False  # A tooth twice in a turn.
-        stack = Stack(spots, np.nan_to_num(made, copy=False, posinf=np.inf, neginf=-np.inf), there)
+        stack = Stack(spots, made, there)
         if not len(closes):
             return stack, None
-        time = np.zeros(made.size)
+        time = np.full(made.size, np.nan)
         time[slot] = when
         return stack, _Closed(closes, difference, time.reshape(shape)[:, :, closes])
 
@@ -334,7 +334,7 @@ class _Blades:
                 made = _of_some(own, self.graduation[here], ring, radius, self.unit, blade)
                 for name, values in made.items():
                     if name not in columns:
-                        columns[name] = np.full(count, np.nan)
+                        columns[name] = np.empty(count)  # The others are answered one by one.
                     columns[name][here] = values
         return columns
 
