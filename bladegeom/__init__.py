@@ -16,10 +16,6 @@ and what makes frames.
 
 from __future__ import annotations
 
-import ast
-import inspect
-import sys
-from functools import cache
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -73,7 +69,7 @@ if TYPE_CHECKING:
     from bladegeom.shop.limits import Limit, Limits, read_limits
     from bladegeom.shop.shelf import Shelf, shelf
     from bladegeom.shop.trend import Trend, trend
-    from bladegeom.tables.mounts import Mounts, read_mounts
+    from bladegeom.tables.mounts import read_mounts
     from bladegeom.tables.rings import Ring, read_rings
     from bladegeom.wall.wall import CutWall, cut_wall
 
@@ -83,7 +79,7 @@ __version__ = "0.1.0"
 __all__ = [
     "CAUTIONS", "ArborFit", "Blade", "BladegeomWarning", "Change", "ClockAdvice", "Comparison",
     "Condition", "CutComparison", "CutWall", "Estimate", "Fault", "FenceAlignment", "Findings",
-    "FleetFit", "FlipTest", "History", "InsertLevel", "Kerf", "Limit", "Limits", "Mounts",
+    "FleetFit", "FlipTest", "History", "InsertLevel", "Kerf", "Limit", "Limits",
     "NeutralLine", "NextReadings", "PlateFit", "Readings", "RefusedError", "ResidualShape", "Ring",
     "Rotation", "RoundTest", "SetUp", "Setting", "Shelf", "SideClearance", "Simulated",
     "SimulatedShop", "SlotAlignment", "Squareness", "Trend", "Visit", "WobbleFit", "assess",
@@ -101,24 +97,60 @@ __all__ = [
 # fmt: on
 
 
+_LATER = {
+    "arbor.arbor": "fleet_arbor separate_arbor",
+    "arbor.clock": "ClockAdvice clock_advice",
+    "arbor.parted": "ArborFit FleetFit",
+    "draw.batch": "run_batch",
+    "draw.card": "setup_card shelf_page",
+    "draw.clock": "clock_chart",
+    "draw.cut": "clearance_chart wall_chart",
+    "draw.form": "reading_sheet",
+    "draw.page": "save_chart",
+    "draw.polar": "polar_chart",
+    "draw.report": "customer_sheet",
+    "draw.trend": "trend_chart",
+    "draw.turn": "rotation_chart squareness_chart strip_chart",
+    "fit.many": "fit_table",
+    "fit.next_readings": "NextReadings next_readings",
+    "fit.shape": "ResidualShape residual_shape",
+    "invented.shop": "SimulatedShop simulate_shop",
+    "invented.simulate": "Simulated simulate",
+    "plate.plate": "fit_plate",
+    "plate.rotation": "Rotation best_rotation",
+    "plate.shape": "PlateFit",
+    "saw.compare": "Comparison CutComparison compare_test_cut",
+    "saw.cut": "FlipTest RoundTest flip_test measured_length round_test",
+    "saw.fence": "FenceAlignment fence_alignment",
+    "saw.insert": "InsertLevel insert_level",
+    "saw.kerf": "Kerf SideClearance kerf rub_angle side_clearance",
+    "saw.setting": "Setting setting_error",
+    "saw.setup": "SetUp set_up",
+    "saw.slots": "SlotAlignment slot_alignment",
+    "shop.change": "Change change",
+    "shop.condition": "Condition assess",
+    "shop.history": "History Visit read_history record visit",
+    "shop.limits": "Limit Limits read_limits",
+    "shop.shelf": "Shelf shelf",
+    "shop.trend": "Trend trend",
+    "tables.mounts": "read_mounts",
+    "tables.rings": "Ring read_rings",
+    "wall.wall": "CutWall cut_wall",
+}
+"""Where the names are that are not loaded at once."""
+
+
 if not TYPE_CHECKING:  # A name that does not exist is then found by who checks types.
 
     def __getattr__(name: str) -> Any:
         """Load what is not loaded yet."""
-        if name not in __all__:
-            raise AttributeError(f"module 'bladegeom' has no attribute {name!r}")
-        if (home := _homes()[name]) == __name__:
-            return import_module(f"{home}.{name}")
-        value = globals()[name] = getattr(import_module(home), name)
-        return value
-
-
-@cache
-def _homes() -> dict[str, str]:
-    """Return where each name lives, from the imports above, in which alone it is written."""
-    found = ast.walk(ast.parse(inspect.getsource(sys.modules[__name__])))
-    imports = [one for one in found if isinstance(one, ast.ImportFrom)]
-    return {name.name: one.module or "" for one in imports for name in one.names}
+        if name == "invented":
+            return import_module("bladegeom.invented")
+        for home, names in _LATER.items():
+            if name in names.split():
+                value = globals()[name] = getattr(import_module(f"bladegeom.{home}"), name)
+                return value
+        raise AttributeError(f"module 'bladegeom' has no attribute {name!r}")
 
 
 def __dir__() -> list[str]:

@@ -21,10 +21,10 @@ from bladegeom.faults import as_letters, refuse
 from bladegeom.fit.answer import answer_of
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
-from bladegeom.tables.blades import Batch, some_of
-from bladegeom.tables.counted import count_blades
-from bladegeom.tables.lists import looks_like_table, parse_list
-from bladegeom.tables.read import parse_blades
+from bladegeom.tables.blades import Batch
+from bladegeom.tables.counted import counted_as_written
+from bladegeom.tables.lists import read_any
+from bladegeom.tables.table import Written
 from bladegeom.tables.text import read_bytes
 from bladegeom.tables.whole import check_apart
 
@@ -257,22 +257,9 @@ def _data(options: Namespace) -> tuple[bytes, str]:
 
 def _read(options: Namespace) -> Batch:
     """Read the blades of a file or of standard input, or the one that is asked for."""
-    facts = facts_of(options) | _given(options, "blades unit")
-    (data, file), name = _data(options), options.blade
-    if options.file == "-" and not looks_like_table(data):
-        notes: list[str] = []
-        return Batch([parse_list(data, blade=name, notes=notes, **facts)], [], notes)
-    batch = parse_blades(data, file, **facts)
-    if name is None:
-        return batch
-    kept = [one for one in batch.readings if one.blade.name == name]
-    refused = [fault for fault in batch.refused if fault.blade == name]
-    if not kept and not refused:
-        held = [one.blade.name for one in batch.readings]
-        held += [fault.blade for fault in batch.refused if fault.blade]
-        there = f"the table holds {some_of([*dict.fromkeys(held)]) or 'no blade with a name'}"
-        raise refuse(f"there is no blade {name}", there, blade=name, value=name)
-    return Batch(kept, refused, batch.notes)
+    given = facts_of(options) | _given(options, "blade blades unit")
+    listed = options.file == "-"
+    return Batch(*read_any(*_data(options), Written.readings, listed=listed, **given))
 
 
 def _fits(options: Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
@@ -392,10 +379,8 @@ def run_check(options: Namespace) -> int:
     if (options.repair is None) != (options.output is None):
         raise refuse("--repair and -o belong together", "give both, or neither of them")
     facts = facts_of(options) | _given(options, "blade blades unit")
-    counts, batch = count_blades(*_data(options), **facts)
-    _note(*batch.notes)
-    if not counts and not batch.refused:
-        raise refuse(f"there is no blade {options.blade}", "check the name")
+    counts, refused, notes = read_any(*_data(options), counted_as_written, **facts)
+    _note(*notes)
     checked = [check_counted(count) for count in counts]
     end = []
     if options.repair is not None:
@@ -403,11 +388,11 @@ def run_check(options: Namespace) -> int:
 
         if len(checked) != 1:
             many = bg.Fault(f"{len(checked)} blades to repair", "choose one with --blade")
-            raise bg.RefusedError(batch.refused or [many])
+            raise bg.RefusedError(refused or [many])
         save_readings(_repaired(checked[0], options.repair), options.output)
         end = [f"{_wrote(options.output)} with repair {options.repair}"]
-    wanted = len(checked) + len({fault.blade for fault in batch.refused})
-    return _tell(options, checked, batch.refused, wanted, text=printed.findings_text, end=end)
+    wanted = len(checked) + len({fault.blade for fault in refused})
+    return _tell(options, checked, refused, wanted, text=printed.findings_text, end=end)
 
 
 def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
@@ -493,15 +478,15 @@ def run_change(options: Namespace) -> int:
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
     change = bg.change(before, after, **_given(options, "tooth_1_marked seating"))
-    doubted = [f"before: {words}" for words in before.doubted]
-    doubted += [f"after: {words}" for words in after.doubted]
+    warned = [f"before: {words}" for words in before.said]
+    warned += [f"after: {words}" for words in after.said]
 
     def as_dict(change: bg.Change) -> dict[str, Any]:
         found = change.to_dict()
-        return found | {"warnings": [*doubted, *found["warnings"]]}
+        return found | {"warnings": [*warned, *found["warnings"]]}
 
     def text(change: bg.Change) -> str:
-        return "".join(f"! {words}\n" for words in doubted) + str(change)
+        return "".join(f"! {words}\n" for words in warned) + str(change)
 
     return _tell(options, [change], text=text, as_dict=as_dict, alone=True)
 

@@ -17,8 +17,26 @@ def boxes_of(ax):
     return [(text.get_text(), text.get_window_extent(renderer)) for text in words_of(ax)]
 
 
-def check_fits(ax):
-    boxes = boxes_of(ax)
+def inside_boxes(figure):
+    """Boxes of the words within all axes of a page: ticks in view, names, legends, notes."""
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    words = []
+    for axes in figure.axes:
+        words += [*axes.texts, axes.title]
+        for axis in (axes.xaxis, axes.yaxis) if axes.axison else ():
+            low, high = sorted(axis.get_view_interval())
+            words += [axis.label]
+            words += [one.label1 for one in axis.get_major_ticks() if low <= one.get_loc() <= high]
+        legend = axes.get_legend()
+        words += [] if legend is None else legend.get_texts()
+    shown = [one for one in words if one.get_visible() and one.get_text().strip()]
+    return [(one.get_text(), one.get_window_extent(canvas.get_renderer())) for one in shown]
+
+
+def check_fits(ax, *, inside=False):
+    """Whether the words of a page, and those within its axes, lie on it and apart."""
+    boxes = boxes_of(ax) + (inside_boxes(ax.figure) if inside else [])
     page = ax.figure.bbox
     for words, box in boxes:
         assert page.x0 <= box.x0 <= box.x1 <= page.x1, words

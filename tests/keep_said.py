@@ -22,7 +22,9 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date
+from importlib import import_module
 from pathlib import Path
+from pkgutil import walk_packages
 from typing import Any
 from unittest.mock import patch
 
@@ -337,9 +339,9 @@ def keep(folder: Path, count: int, parts: Sequence[str] = ()) -> None:
 
 def _commands() -> Iterator[tuple[str, Any]]:
     today = type("Today", (date,), {"today": staticmethod(lambda: date.fromisoformat(DAY))})
-    homes = [name for name in sys.modules if name.startswith("bladegeom.")]
+    homes = [one.name for one in walk_packages(bg.__path__, "bladegeom.")]
     with contextlib.ExitStack() as stack:
-        for module in (sys.modules[name] for name in homes):
+        for module in map(import_module, homes):
             # A saw's file has its own date, which is told by its kind.
             if getattr(module, "Date", None) is date and ".saw." not in module.__name__:
                 stack.enter_context(patch.object(module, "Date", today))

@@ -37,7 +37,7 @@ def pieces() -> dict[Path, dict[str, str]]:
             "setup": f"```text\n{shortened(printed(['setup', SAW]), 13)}\n```",
             "snippet": snippet(),
         },
-        ROOT / "DEVELOPERS.md": {"glossary": glossary()},
+        ROOT / "DEVELOPERS.md": {"glossary": glossary(), "others": others()},
         ROOT / "notebooks" / "functions.md": {"functions": functions()},
         ROOT / "notebooks" / "tables.md": {"columns": column_table()},
         BENCHMARKS / "README.md": {"arbor": arbor_table()},
@@ -81,6 +81,31 @@ def glossary() -> str:
         ]
         rows += [f"| `{one.__name__}` | {'<br>'.join(told)} |"] if told else []
     return "\n".join(rows)
+
+
+OTHERS = {
+    "read_again": "in tables: what to read again first, where a mistake seems likely",
+    "share share_low share_high": "of a finishing tooth: its part of the wall, 0 to 1, with limits",
+    "cosine sine fitted_cosine fitted_sine": "of one mounting",
+    "change_verdict": "in the queue: improved, not shown to have improved or worse, against the "
+    "readings before the service",
+    "change_warnings": "in the queue: what goes with it",
+    "sheet": "in the queue: the blade's sheet",
+    "file": "of a blade on a shelf: where it was read",
+    "kerf_widening": "of a blade on a shelf: twice the rim amplitude",
+}
+"""Keys that no result has by itself -> what they mean."""
+
+
+def others() -> str:
+    """Return a row for each of the keys that no result has by itself."""
+    declared = {key for one in results() for told in one.glossary() for key in told}
+    rows = [
+        f"| `{'`, `'.join(keys.split())}` | {meaning} |"
+        for keys, meaning in OTHERS.items()
+        if declared.isdisjoint(keys.split())
+    ]
+    return "\n".join(["| key | meaning |", "|---|---|", *rows])
 
 
 def functions() -> str:

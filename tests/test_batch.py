@@ -307,6 +307,17 @@ def test_a_blade_that_cannot_be_compared_is_judged_all_the_same(tmp_path, limits
         assert part in said
 
 
+def test_readings_before_with_a_likely_mistake_are_no_ground_for_a_verdict(tmp_path, limits):
+    before, after = day(tmp_path / "b.csv", A=0.2), day(tmp_path / "a.csv", A=0.02)
+    first = next(one for one in before.read_text("utf-8").split(",") if one.startswith("0.1"))
+    save(before, before.read_text("utf-8").replace(first, f"-{first}", 1))
+    assert bg.check_readings(before).found
+    result = batch(tmp_path / "out", limits, [after], blades=None, before=[before])
+    assert [row["change_verdict"] for row in result.rows] == [None]
+    (fault,) = result.refused
+    assert (fault.blade, fault.file) == ("A", "b.csv")
+
+
 def test_the_command_takes_readings_before(tmp_path, limits):
     before, after = day(tmp_path / "b.csv", A=0.2), day(tmp_path / "a.csv", A=0.02)
     options = ("--limits", limits, "--out", tmp_path / "out", "--date", "2026-11-25")

@@ -2,24 +2,9 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import pytest
 from numpy.testing import assert_array_equal
-from written import NUMBERS, TEETH, changed, faults_of, read_back, sheet, wave, with_column, written
-
-
-@pytest.fixture
-def read(tmp_path):
-    """Save a table and read its only blade."""
-    return partial(read_back, tmp_path)
-
-
-@pytest.fixture
-def faults(tmp_path):
-    """Save a table that cannot be read, and return what is wrong with it."""
-    return partial(faults_of, tmp_path)
-
+from written import NUMBERS, TEETH, changed, sheet, wave, with_column, written
 
 # Dialects
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
@@ -11,8 +9,6 @@ from written import (
     NUMBERS,
     TEETH,
     changed,
-    faults_of,
-    read_back,
     save,
     sheet,
     two_blades,
@@ -20,19 +16,6 @@ from written import (
 )
 
 import bladegeom as bg
-
-
-@pytest.fixture
-def read(tmp_path):
-    """Save a table and read its only blade."""
-    return partial(read_back, tmp_path)
-
-
-@pytest.fixture
-def faults(tmp_path):
-    """Save a table that cannot be read, and return what is wrong with it."""
-    return partial(faults_of, tmp_path)
-
 
 # Facts: one column, blanks, disagreement
 
@@ -225,7 +208,7 @@ def test_a_fact_beside_the_file_is_checked_like_a_cell(faults, value):
         ("ring_radius_mm", 'ring_radius="1 mm"'),
         ("ring_radis", "did you mean ring_radius?"),
         ("teth", "did you mean teeth"),
-        ("colour", "the facts are"),
+        ("colour", "use one of teeth, diameter"),
     ],
 )
 def test_a_fact_that_is_not_known_is_refused(faults, fact, cure):

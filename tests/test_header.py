@@ -2,26 +2,11 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import pytest
 from numpy.testing import assert_array_equal
-from written import NUMBERS, faults_of, read_back, save, sheet, with_column
+from written import NUMBERS, save, sheet, with_column
 
 import bladegeom as bg
-
-
-@pytest.fixture
-def read(tmp_path):
-    """Save a table and read its only blade."""
-    return partial(read_back, tmp_path)
-
-
-@pytest.fixture
-def faults(tmp_path):
-    """Save a table that cannot be read, and return what is wrong with it."""
-    return partial(faults_of, tmp_path)
-
 
 # The header
 

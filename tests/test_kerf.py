@@ -10,17 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from rigid_body import (
-    TOWARD_INDICATOR,
-    RigidBlade,
-    blade_direction,
-    line_meets_plane,
-    plate_normal,
-    rotation,
-    tooth_angles_deg,
-)
+from rigid_saw import RigidSaw
 from scipy import stats
-from simulated import PER_MM, rng_for, simulated, wave
+from simulated import PER_MM, rng_for, wave
 
 import bladegeom as bg
 from bladegeom.saw.kerf import kerf
@@ -28,39 +20,21 @@ from bladegeom.saw.kerf import kerf
 RIM, RING, WIDTH = 127.0, 110.0, 3.2
 few = settings(max_examples=30, deadline=None)
 
-bodies = st.builds(
-    RigidBlade,
-    tilt_deg=st.floats(0.005, 1.0),
+saws = st.builds(
+    RigidSaw,
+    teeth=st.sampled_from([12, 13, 24, 40, 45]),
+    plate_tilt_deg=st.floats(0.005, 1.0),
     near_deg=st.floats(0.0, 360.0),
     numbered=st.sampled_from(["clockwise", "counterclockwise"]),
+    side=st.sampled_from(["left", "right"]),
+    fence_mm=st.sampled_from([-100.0, 100.0]),
 )
-counts = st.sampled_from([12, 13, 24, 40, 45])
 
 
-def corners_of(truth, teeth):
-    """Both corners of every tip in the blade frame, shape (teeth, 2, 3)."""
-    normal = plate_normal(truth)
-    tips = [
-        line_meets_plane(RIM * blade_direction(truth, float(angle)), TOWARD_INDICATOR, normal)
-        for angle in tooth_angles_deg(teeth)
-    ]
-    return np.array([[tip + side * WIDTH / 2 * normal for side in (1, -1)] for tip in tips])
-
-
-def swept(truth, teeth):
-    """Walls of the kerf, on the indicator's side and on the other, from a whole turn."""
-    corners = corners_of(truth, teeth)
-    heights = [
-        (corners @ rotation(TOWARD_INDICATOR, turn).T) @ TOWARD_INDICATOR
-        for turn in np.arange(0.0, 360.0, 15.0)
-    ]
-    return float(np.max(heights)), float(np.min(heights))
-
-
-def fit_of(truth, teeth, unit="mm"):
-    blade = bg.Blade(teeth, diameter=(2 * RIM, "mm"), tooth_width=(WIDTH, "mm"))
-    readings = simulated(truth, blade, tooth_angles_deg(teeth), ring_mm=RING, unit=unit)
-    return bg.fit_wobble(readings)
+def fit_of(saw, unit="mm"):
+    blade = bg.Blade(saw.teeth, diameter=(2 * RIM, "mm"), tooth_width=(WIDTH, "mm"))
+    read = (saw.wobble_readings_mm(RING) * PER_MM[unit], unit)
+    return bg.fit_wobble(bg.Readings(blade, read, ring_radius=(RING, "mm")))
 
 
 def noisy(amplitude=0.05, noise=0.003, width=WIDTH, **facts):
@@ -71,66 +45,39 @@ def noisy(amplitude=0.05, noise=0.003, width=WIDTH, **facts):
     return bg.fit_wobble(bg.Readings(blade, read, unit="mm", **facts))
 
 
-@given(bodies, counts)
+@given(saws)
 @few
-def test_the_kerf_is_what_the_teeth_of_a_rigid_plate_sweep(truth, teeth):
-    found = kerf(fit_of(truth, teeth))
-    high, low = swept(truth, teeth)
-    rim = RIM * math.tan(math.radians(truth.tilt_deg))
+def test_the_kerf_is_what_the_teeth_of_a_rigid_plate_sweep(saw):
+    found, pitch = kerf(fit_of(saw)), math.pi / saw.teeth
+    tilt = math.radians(saw.plate_tilt_deg)
+    rim = RIM * math.tan(tilt)
     assert_allclose(found.wall_shift.value, rim, rtol=1e-9)
     assert_allclose(found.width.value, WIDTH + 2 * rim, rtol=1e-12)
     # The corners stand off along the plate's normal, which is shorter along the arbor.
-    askew = WIDTH * (1 - math.cos(math.radians(truth.tilt_deg)))
-    least = WIDTH + 2 * rim * math.cos(math.pi / teeth) - askew
-    assert least - 1e-9 <= high - low <= found.width.value + 1e-9
-    for wall in (high, -low):
-        assert wall - WIDTH / 2 <= found.wall_shift.value + 1e-9
-        assert (
-            wall - WIDTH / 2
-            >= found.wall_shift.value * math.cos(math.pi / teeth) - askew / 2 - 1e-9
-        )
+    least = WIDTH * math.cos(tilt) + 2 * RIM * math.sin(tilt) * math.cos(pitch)
+    assert least - 1e-9 <= saw.kerf_mm() <= found.width.value + 1e-9
 
 
-@given(bodies, counts, st.sampled_from(["indicator", "other"]), st.floats(20.0, 300.0))
+@given(saws, st.floats(20.0, 300.0))
 @few
-def test_a_fence_zeroed_at_a_tooth_is_off_by_what_that_tip_falls_short(truth, teeth, fence, wanted):
-    # The fence is a plane square to the arbor, brought up to the chosen tip: there the scale is 0.
-    side = 1.0 if fence == "indicator" else -1.0
-    wall = max(side * one for one in swept(truth, teeth))
-    corners = side * corners_of(truth, teeth) @ TOWARD_INDICATOR
-    found = kerf(fit_of(truth, teeth), fence=fence)
-    line, pitch = found.line, math.pi / teeth
-    nearest, farthest = (line.near, line.far) if side > 0 else (line.far, line.near)
+def test_a_fence_zeroed_at_a_tooth_is_off_by_what_that_tip_falls_short(saw, wanted):
+    toward = (saw.fence_mm > 0) == (saw.side == "right")
+    found = kerf(fit_of(saw), fence="indicator" if toward else "other")
+    line, pitch, rim = found.line, math.pi / saw.teeth, found.wall_shift.value
+    nearest, farthest = (line.near, line.far) if toward else (line.far, line.near)
 
-    def wide(tooth):
-        return (corners[tooth - 1].max() + wanted) - wall
+    def wide(end):
+        return saw.set_fence_distance(end.tooth, wanted).wall_to_fence_mm() - wanted
 
-    rim = found.wall_shift.value
-    assert_allclose(wide(nearest.tooth), wanted, atol=1e-9)
-    assert_allclose(
-        wide(line.neutral[0].tooth) - wanted,
-        found.board_at_neutral.value,
-        atol=rim * (math.sin(pitch) + 1 - math.cos(pitch)) + 1e-9,
-    )
-    assert_allclose(
-        wide(farthest.tooth) - wanted,
-        found.board_at_far.value,
-        atol=2 * rim * (1 - math.cos(pitch)) + 1e-9,
-    )
+    # Turned to the top a tip stands as far from the fence as everywhere: it runs round the arbor.
+    assert_allclose(wide(nearest), 0.0, atol=1e-9)
+    atol = rim * (math.sin(pitch) + 1 - math.cos(pitch)) + 1e-9
+    assert_allclose(wide(line.neutral[0]), found.board_at_neutral.value, atol=atol)
+    atol = 2 * rim * (1 - math.cos(pitch)) + 1e-9
+    assert_allclose(wide(farthest), found.board_at_far.value, atol=atol)
     said = next(text for label, text in found.shown_rows() if label.startswith("fence"))
     assert f"touching tooth {nearest.tooth}, nearest the fence: right" in said
     assert f"touching {farthest.tooth}, farthest from the fence" in said
-
-
-def test_at_whole_quarters_the_fence_statements_are_exact():
-    truth = RigidBlade(0.1, 90.0)
-    corners = corners_of(truth, 40) @ TOWARD_INDICATOR
-    found = kerf(fit_of(truth, 40))
-    wall = swept(truth, 40)[0]
-    assert [end.tooth for end in found.line.neutral] == [21, 1]
-    assert_allclose(corners[20].max() - wall, found.board_at_neutral.value, atol=1e-9)
-    assert found.line.far.tooth == 31
-    assert_allclose(corners[30].max() - wall, found.board_at_far.value, atol=1e-9)
 
 
 def test_kerf_by_hand():
@@ -237,12 +184,12 @@ def test_a_still_dial_without_a_graduation_leaves_the_doubt_unknown():
 
 @pytest.mark.parametrize("unit", ["mm", "in", "thou", "um"])
 def test_lengths_are_in_the_unit_of_the_readings(unit):
-    truth = RigidBlade(0.05, 33.0)
-    mm, other = (kerf(fit_of(truth, 24, one)) for one in ("mm", unit))
+    saw = RigidSaw(teeth=24, plate_tilt_deg=0.05, near_deg=33.0)
+    mm, other = (kerf(fit_of(saw, one)) for one in ("mm", unit))
     assert other.to_dict()["unit"] == unit
     for key in ("kerf", "wall_shift", "tooth_width", "board_at_neutral", "board_at_far"):
         assert_allclose(other.to_dict()[key], mm.to_dict()[key] * PER_MM[unit], rtol=1e-9)
-    thin = kerf(fit_of(truth, 24, unit), tooth_width_u=(0.001, "in"))
+    thin = kerf(fit_of(saw, unit), tooth_width_u=(0.001, "in"))
     assert_allclose(thin.width.u, 0.0254 * PER_MM[unit], rtol=1e-6)
     assert_allclose(thin.tooth_width_u, 0.0254 * PER_MM[unit])
 

@@ -8,12 +8,12 @@ from numpy.testing import assert_array_equal
 from written import NUMBERS, TEETH, run, save, sheet, wave, written
 
 import bladegeom as bg
-from bladegeom.tables.lists import looks_like_table, parse_list
+from bladegeom.tables.lists import looks_like_table, written_list
 
 
 def listed(text, **more):
     data = text if isinstance(text, bytes) else text.encode()
-    return parse_list(data, **({"unit": "mm", "teeth": TEETH} | more))
+    return written_list(data, **({"unit": "mm", "teeth": TEETH} | more)).readings()
 
 
 def faults(text, **more):

@@ -21,7 +21,8 @@ from simulated import rng_for
 from written import run, save, written
 
 import bladegeom as bg
-from bladegeom.mistakes.check import FALSE_ALARMS, KINDS
+from bladegeom.mistakes.check import FALSE_ALARMS
+from bladegeom.mistakes.said import SAID
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 import bench_mistakes as bench
@@ -321,7 +322,7 @@ def test_findings_show_themselves():
     assert list(frame["kind"]) == [one.kind for one in found]
     assert "1 sign" in str(found)
     assert "tooth 30" in found._repr_html_()
-    assert all(one.kind in KINDS for one in found)
+    assert all(one.kind in SAID for one in found)
     assert len(bg.check_readings(readings(whole())).to_frame()) == 0
 
 
@@ -655,3 +656,4 @@ def test_where_a_bend_would_explain_it_nearly_as_well_both_are_named():
     assert found[0].kind == "step"
     assert any("a bend of the plate at teeth" in one for one in found.remarks)
     assert "read a second turn" in " ".join(found.remarks)
+    assert any("a bend of the plate at teeth" in one for one in found.doubted)

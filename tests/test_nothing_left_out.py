@@ -14,6 +14,8 @@ from datetime import date
 
 import numpy as np
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 from simulated import rng_for
 from written import run
 
@@ -22,124 +24,117 @@ from bladegeom.draw.printed import answer_text, doubt_text, setup_text
 from bladegeom.fit.answer import answer_of
 
 DAY = date(2026, 11, 27)
-TEETH, RING = 40, (110.0, "mm")
+TEETH, RING_MM = 40, 110.0
+ANGLE = 2 * np.pi * np.arange(TEETH) / TEETH
 LIMITS = bg.Limits((bg.Limit("wobble_tir", (0.3, "mm"), "invented for a test"),))
 
 
-def read(seed, *, tilt=0.05, noise=0.003, step=0.002, teeth=TEETH):
-    """One turn of a tilted plate in mm, as a dial of so fine a step shows it."""
-    rng = rng_for(seed)
-    near = rng.uniform(0, 2 * np.pi)
-    angle = 2 * np.pi * np.arange(teeth) / teeth
-    exact = RING[0] * np.tan(np.radians(tilt)) * np.cos(angle - near)
-    return np.round((exact + rng.normal(0, noise, teeth)) / step) * step
+class Taken:
+    """One turn of a tilted plate in mm, as a fine dial shows it, and what is stated of it."""
+
+    def __init__(self, seed, tilt_deg=0.05) -> None:
+        rng = rng_for(seed)
+        exact = RING_MM * np.tan(np.radians(tilt_deg)) * np.cos(ANGLE - rng.uniform(0, 2 * np.pi))
+        self.tooth = np.arange(1, TEETH + 1)
+        self.reading = np.round(exact + rng.normal(0, 0.003, TEETH), 3)
+        self.noise = rng.normal(0, 0.02, TEETH)
+        self.facts = {"graduation_mm": 0.002, "ring_radius_mm": RING_MM}
+
+    @property
+    def steep(self):
+        """Place of a tooth whose reading is large."""
+        return int(np.argmax(np.abs(self.reading)))
+
+    def readings(self):
+        stated = {name[:-3]: f"{value} mm" for name, value in self.facts.items()}
+        blade = bg.Blade(TEETH, name="X", diameter="254 mm", tooth_width="3.2 mm")
+        return bg.Readings(blade, self.reading, unit="mm", tooth=self.tooth, **stated)
+
+    def save(self, path):
+        head = ["blade", "tooth", "reading_mm", "teeth", "diameter_mm", "tooth_width_mm"]
+        with path.open("w", newline="") as file:
+            out = csv.writer(file)
+            out.writerow([*head, *self.facts])
+            for tooth, one in zip(self.tooth, self.reading, strict=True):
+                out.writerow(["X", tooth, round(one, 4), TEETH, 254, 3.2, *self.facts.values()])
+        return path
 
 
-def steep(reading):
-    """A tooth whose reading is large, by place."""
-    return int(np.argmax(np.abs(reading)))
+def lost_minus(taken):
+    taken.reading[taken.steep] *= -1
 
 
-def lost_minus(seed):
-    reading = read(seed)
-    reading[steep(reading)] *= -1
-    return table(reading)
+def dial_passed_zero(taken):
+    taken.reading[(taken.steep + 13) % TEETH] += 1.0
 
 
-def two_mistakes(seed):
-    reading = read(seed)
-    at = steep(reading)
-    reading[at] *= -1
-    reading[(at + 13) % TEETH] += 1.0
-    return table(reading)
+def skipped_tooth(taken):
+    taken.reading = np.append(taken.reading[:15], np.roll(taken.reading[15:], -1))
 
 
-def skipped_tooth(seed):
-    reading = read(seed)
-    return table(np.append(reading[:15], np.append(reading[16:], reading[0])))
+def bumped_base(taken):
+    taken.reading[23:] += 0.06
 
 
-def bumped_base(seed):
-    reading = read(seed)
-    reading[23:] += 0.06
-    return table(reading)
+def bent_plate(taken):
+    taken.reading += np.round(0.08 * np.cos(2 * ANGLE), 3)
 
 
-def unread_arc(seed):
-    reading = read(seed)
-    return [row for row in table(reading) if not 8 <= row["tooth"] <= 34]
+def coarse_dial(taken):
+    taken.reading = np.round((0.02 * taken.reading + taken.noise) / 0.02) * 0.02
+    taken.facts["graduation_mm"] = 0.02
 
 
-def moved_stand(seed):
+def stuck_dial(taken):
+    taken.reading[:] = 0.0
+    taken.facts.pop("graduation_mm", None)
+
+
+def odd_unit(taken):
+    """As if thousandths of an inch had been taken for millimetres."""
+    taken.reading *= 39.4
+    taken.facts.pop("graduation_mm", None)
+
+
+def no_ring(taken):
+    taken.facts.pop("ring_radius_mm", None)
+
+
+def crept_stand(taken):
     """The closing reading tells that the stand crept all along."""
-    reading = read(seed) + 0.08 * np.arange(TEETH) / TEETH
-    return [*table(reading), {"tooth": 1, "reading": reading[0] + 0.08}]
+    taken.reading = np.append(taken.reading, taken.reading[0])
+    taken.reading += 0.08 * np.arange(TEETH + 1) / TEETH
+    taken.tooth = np.append(taken.tooth, 1)
 
 
-def coarse_dial(seed):
-    return table(read(seed, tilt=0.005, noise=0.02, step=0.02), graduation=0.02)
+def unread(first, last):
+    def leave_out(taken):
+        kept = (taken.tooth < first) | (taken.tooth > last)
+        taken.tooth, taken.reading = taken.tooth[kept], taken.reading[kept]
+
+    return leave_out
 
 
-def flat(_):
-    return table(np.zeros(TEETH), graduation=None)
-
-
-def odd_unit(seed):
-    """As if thousandths of an inch had been taken for millimetres; and no graduation."""
-    return table(39.4 * read(seed), graduation=None)
-
-
-def no_ring(seed):
-    return table(read(seed, tilt=0.0), ring=None)
-
-
-def bent_and_unread(seed):
-    angle = 2 * np.pi * np.arange(TEETH) / TEETH
-    reading = np.round(read(seed) + 0.08 * np.cos(2 * angle), 3)
-    return [row for row in table(reading) if not 12 <= row["tooth"] <= 21]
-
-
-def all_at_once(seed):
-    reading = read(seed) + 0.1 * np.arange(TEETH) / TEETH
-    reading[steep(reading)] *= -1
-    rows = [row for row in table(reading, ring=None) if not 8 <= row["tooth"] <= 22]
-    return [*rows, {"tooth": 1, "reading": rows[0]["reading"] + 0.1}]
-
-
+MOST_UNREAD, SOME_UNREAD = unread(8, 34), unread(12, 21)
 FAULTS = (
-    lost_minus,
-    two_mistakes,
-    skipped_tooth,
-    bumped_base,
-    unread_arc,
-    moved_stand,
-    coarse_dial,
-    flat,
-    odd_unit,
-    no_ring,
-    bent_and_unread,
-    all_at_once,
+    *(lost_minus, dial_passed_zero, skipped_tooth, bumped_base, bent_plate),
+    *(coarse_dial, stuck_dial, odd_unit, no_ring, crept_stand, MOST_UNREAD, SOME_UNREAD),
 )
+"""In the order in which they can befall one blade."""
 
-
-def table(reading, graduation=0.002, ring=RING[0]):
-    facts = {"graduation_mm": graduation, "ring_radius_mm": ring}
-    stated = {name: value for name, value in facts.items() if value is not None}
-    return [
-        {"tooth": tooth, "reading": float(one)} | stated for tooth, one in enumerate(reading, 1)
-    ]
-
-
-def save(rows, path):
-    stated = [name for name in ("graduation_mm", "ring_radius_mm") if name in rows[0]]
-    head = ["blade", "tooth", "reading_mm", "teeth", "diameter_mm", "tooth_width_mm", *stated]
-    with path.open("w", newline="") as file:
-        out = csv.writer(file)
-        out.writerow(head)
-        for row in rows:
-            own = [rows[0][name] for name in stated]
-            out.writerow(["X", row["tooth"], round(row["reading"], 4), TEETH, 254, 3.2, *own])
-    return path
+ON_EVERYTHING = {
+    "lost minus": [lost_minus],
+    "two mistakes": [lost_minus, dial_passed_zero],
+    "skipped tooth": [skipped_tooth],
+    "bumped base": [bumped_base],
+    "unread arc": [MOST_UNREAD],
+    "crept stand": [crept_stand],
+    "coarse dial": [coarse_dial],
+    "stuck dial": [stuck_dial],
+    "odd unit": [odd_unit],
+    "bent, some unread": [bent_plate, SOME_UNREAD],
+    "all at once": [lost_minus, bumped_base, no_ring, crept_stand, SOME_UNREAD],
+}
 
 
 def of_page(axes):
@@ -152,97 +147,128 @@ def of_page(axes):
     return " ".join(said)
 
 
-def of_json(value):
-    return " ".join(map(of_json, value)) if isinstance(value, list) else str(value)
-
-
-def outputs(path, tmp_path):
-    """Every output of a blade's answer: name -> its words,"""
-    fit = bg.fit_wobble(bg.read_blade(path))
-    answer = bg.blade_answer(fit)
-    saw = tmp_path / "saw.toml"
-    saw.write_text(f'[blade]\nreadings = "{path.name}"\n', "utf-8")
-    limits = tmp_path / "limits.toml"
-    limits.write_text(
-        '[[limit]]\nquantity = "wobble_tir"\nvalue = "0.3 mm"\nsource = "invented"\n', "utf-8"
-    )
-    condition = bg.assess(fit, LIMITS)
-    shelf = bg.shelf(tmp_path / "blades")
-    out = tmp_path / "out.csv"
-    assert run("table", path, "-o", out).status == 0
-    row = next(csv.DictReader(out.read_text("utf-8-sig").splitlines()))
-    batch = bg.run_batch([path], bg.read_limits(limits), tmp_path / "batch", date=DAY)
-    queue = json.loads((tmp_path / "batch" / "queue.json").read_text("utf-8"))["blades"][0]
-    following = bg.next_readings(fit, 2)
+def told_by(fit):
+    """What is made of a blade's fit in Python: name -> its words."""
+    following, condition = bg.next_readings(fit, 2), bg.assess(fit, LIMITS)
     held = {
         "fit, text": answer_text(answer_of(fit)),
         "fit, result": str(fit),
-        "fit, command": run("fit", path).out,
-        "fit, JSON": of_json(json.loads(run("fit", path, "--json").out)["blades"][0]["warnings"]),
-        "doubt, text": doubt_text(fit),
-        "doubt, JSON": run("doubt", path, "--json").out,
-        "next, text": str(following),
-        "next, JSON": of_json(following.to_dict()["warnings"]),
-        "next, command": run("next", path).out,
-        "condition, text": str(condition),
-        "condition, dict": of_json(condition.to_dict()["warnings"]),
-        "table": row["warnings"],
-        "queue": of_json(queue["warnings"]),
-        "batch": of_json(batch.rows[0]["warnings"]),
-        "shelf, text": str(shelf),
-        "shelf, row": of_json(shelf.rows[0].to_dict()["warnings"]),
-        "shelf, frame": shelf.to_frame()["warnings"][0],
-        "shelf, page": of_page(bg.shelf_page(shelf, date=DAY)),
+        "fit, dict": bg.blade_answer(fit)["warnings"],
+        "marks": str(bg.neutral_line(fit)),
+        "doubt": doubt_text(fit),
+        "next": str(following),
+        "next, dict": following.to_dict()["warnings"],
+        "condition": str(condition),
+        "condition, dict": condition.to_dict()["warnings"],
+    }
+    if fit.readings.ring_radius is None:
+        return held
+    rest = {
+        "squareness": bg.squareness(fit, away_deg=30),
+        "kerf": bg.kerf(fit),
+        "setting": bg.setting_error(fit, "table", away_deg=30),
+        "wall": wall_of(fit),
+    }
+    held |= {name: str(one) for name, one in rest.items()}
+    return held | {f"{name}, dict": one.to_dict()["warnings"] for name, one in rest.items()}
+
+
+def wall_of(fit):
+    return bg.cut_wall(fit, side_angle_deg=2.0, feed_per_turn="1 mm", height="20 mm")
+
+
+def drawn_of(fit):
+    """Every page that shows a blade's fit: name -> its words."""
+    condition = bg.assess(fit, LIMITS)
+    held = {
         "polar chart": of_page(bg.polar_chart(fit, date=DAY)),
         "strip chart": of_page(bg.strip_chart(fit, date=DAY)),
         "sheet": of_page(bg.customer_sheet(fit, condition, date=DAY)),
         "sheet, no limits": of_page(bg.customer_sheet(fit, date=DAY)),
     }
-    if fit.readings.ring_radius is not None:
-        setup = bg.set_up(saw)
-        square = bg.squareness(fit, away_deg=30)
-        kerf = bg.kerf(fit)
-        setting = bg.setting_error(fit, "table", away_deg=30)
-        wall = bg.cut_wall(fit, side_angle_deg=2.0, feed_per_turn="1 mm", height="20 mm")
-        held |= {
-            "set-up, text": setup_text(setup),
-            "set-up, result": str(setup),
-            "set-up, JSON": of_json(setup.to_dict()["warnings"]),
-            "set-up, card": of_page(bg.setup_card(setup)),
-            "squareness, text": str(square),
-            "squareness, JSON": of_json(square.to_dict()["warnings"]),
-            "squareness chart": of_page(bg.squareness_chart(fit, date=DAY)),
-            "kerf, text": str(kerf),
-            "kerf, JSON": of_json(kerf.to_dict()["warnings"]),
-            "wall, text": str(wall),
-            "wall, JSON": of_json(wall.to_dict()["warnings"]),
-            "wall chart": of_page(bg.wall_chart(wall, date=DAY)),
-            "setting, text": str(setting),
-            "setting, JSON": of_json(setting.to_dict()["warnings"]),
-        }
-    return answer, held
+    if fit.readings.ring_radius is None:
+        return held
+    return held | {
+        "squareness chart": of_page(bg.squareness_chart(fit, date=DAY)),
+        "wall chart": of_page(bg.wall_chart(wall_of(fit), date=DAY)),
+    }
 
 
-def plain(words):
+def made_of(path, tmp_path):
+    """What is made of a blade's file, alone and among others: name -> its words."""
+    out, limits, saw = (tmp_path / name for name in ("out.csv", "limits.toml", "saw.toml"))
+    assert run("table", path, "-o", out).status == 0
+    row = next(csv.DictReader(out.read_text("utf-8-sig").splitlines()))
+    limit = 'quantity = "wobble_tir"\nvalue = "0.3 mm"\nsource = "invented"\n'
+    limits.write_text(f"[[limit]]\n{limit}", "utf-8")
+    bg.run_batch([path], bg.read_limits(limits), tmp_path / "batch", date=DAY)
+    queue = json.loads((tmp_path / "batch" / "queue.json").read_text("utf-8"))["blades"][0]
+    shelf = bg.shelf(path.parent)
+    held = {
+        "fit, command": run("fit", path).out,
+        "fit, JSON": run("fit", path, "--json").json["blades"][0]["warnings"],
+        "doubt, JSON": run("doubt", path, "--json").json["blades"][0]["warnings"],
+        "next, command": run("next", path).out,
+        "table": row["warnings"],
+        "queue": queue["warnings"],
+        "shelf": str(shelf),
+        "shelf, row": shelf.rows[0].to_dict()["warnings"],
+        "shelf, frame": shelf.to_frame()["warnings"][0],
+        "shelf, page": of_page(bg.shelf_page(shelf, date=DAY)),
+    }
+    if not row["tilt_deg"]:
+        return held
+    saw.write_text(f'[blade]\nreadings = "{path.relative_to(tmp_path)}"\n', "utf-8")
+    setup = bg.set_up(saw)
+    return held | {
+        "set-up": setup_text(setup),
+        "set-up, result": str(setup),
+        "set-up, dict": setup.to_dict()["warnings"],
+        "set-up, card": of_page(bg.setup_card(setup)),
+    }
+
+
+def plain(said):
     """Words without case, line breaks and stops, which a page or a list may put otherwise."""
-    return re.sub(r"[\W_]+", " ", words).casefold()
+    return re.sub(r"[\W_]+", " ", said if isinstance(said, str) else " ".join(said)).casefold()
 
 
-@pytest.mark.parametrize("planted", FAULTS, ids=lambda one: one.__name__)
-def test_what_is_warned_of_is_on_every_output(tmp_path, planted):
-    (tmp_path / "blades").mkdir()
-    path = save(planted(3), tmp_path / "blade.csv")
-    (tmp_path / "blades" / "blade.csv").write_bytes(path.read_bytes())
-    answer, held = outputs(path, tmp_path)
-    mistakes = answer["mistakes"]
-    told = [one["words"] for one in mistakes] + [one["again"] for one in mistakes[:1]]
-    # The first lines are about the mistakes, and an output may tell those in words of its own.
-    told += answer["warnings"][len(mistakes) :]
-    assert told
-    missing = [
-        (name, words)
+def left_out(fit, held):
+    """What a blade is warned of, and the outputs that do not say it."""
+    mistakes = fit.findings.found
+    told = [one.words for one in mistakes] + [one.again for one in mistakes[:1]] + [*fit.warnings]
+    return [
+        f"{name} lacks: {words}"
         for name, said in held.items()
         for words in told
         if plain(words) not in plain(said)
     ]
-    assert not missing, "\n".join(f"{name} lacks: {words}" for name, words in missing)
+
+
+@pytest.mark.parametrize("planted", ON_EVERYTHING.values(), ids=ON_EVERYTHING)
+def test_what_is_warned_of_is_on_every_output(tmp_path, planted):
+    taken = Taken(3)
+    for plant in planted:
+        plant(taken)
+    (tmp_path / "blades").mkdir()
+    path = taken.save(tmp_path / "blades" / "blade.csv")
+    fit = bg.fit_wobble(bg.read_blade(path))
+    assert fit.said
+    assert not left_out(fit, told_by(fit) | drawn_of(fit) | made_of(path, tmp_path))
+
+
+@settings(deadline=None, derandomize=True, max_examples=60)
+@given(
+    seed=st.integers(0, 2**16),
+    tilt_deg=st.sampled_from([0.0, 0.02, 0.1]),
+    planted=st.sets(st.sampled_from(range(len(FAULTS))), max_size=5),
+)
+def test_whatever_befell_the_readings_is_said_of_all_that_rests_on_them(seed, tilt_deg, planted):
+    taken = Taken(seed, tilt_deg)
+    for place in sorted(planted):
+        FAULTS[place](taken)
+    try:
+        fit = bg.fit_wobble(taken.readings())
+    except bg.RefusedError:
+        assume(False)
+    assert not left_out(fit, told_by(fit))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+import shlex
 from pathlib import Path
 
 import pytest
-from make_readme import PICTURE, filled, pieces, results
+from make_readme import OTHERS, PICTURE, filled, pieces, results
 
 import bladegeom as bg
+from bladegeom.cli import COMMANDS, parser
 from bladegeom.result import Result
 from bladegeom.saw._saw_file import PARTS
 
@@ -42,6 +44,33 @@ def test_the_readme_leads_to_every_document_and_notebook():
     text = README.read_text("utf-8")
     here = [*Path("notebooks").iterdir(), DEVELOPERS, Path("tests/benchmarks/README.md")]
     assert not [one for one in here if one.suffix in (".md", ".ipynb") and str(one) not in text]
+
+
+def commands_of(document):
+    """Return the words of the command lines in the blocks of a document."""
+    blocks = re.findall(r"```sh\n(.*?)```", document.read_text("utf-8"), re.DOTALL)
+    lines = "\n".join(blocks).replace("\\\n", " ").splitlines()
+    return [shlex.split(one, comments=True)[1:] for one in lines if one.startswith("bladegeom ")]
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=str)
+def test_every_command_that_is_told_is_understood(document):
+    for words in commands_of(document):
+        parser(words[0]).parse_args(words)
+
+
+def test_the_readme_tells_every_command():
+    assert {one.name for one in COMMANDS} == {words[0] for words in commands_of(README)}
+
+
+def test_the_map_has_every_room():
+    told = DEVELOPERS.read_text("utf-8").split("## Conventions")[0]
+    rooms = {one.name for one in Path("bladegeom").iterdir()} - {
+        "__main__.py",
+        "__pycache__",
+        "py.typed",
+    }
+    assert not {one for one in rooms if one not in told}
 
 
 def test_every_part_of_the_saw_file_is_told_with_its_keys():
@@ -92,13 +121,9 @@ def test_the_glossary_has_every_key_and_the_list_behind_it_no_other():
     keys = {*bg.blade_answer(fit), *bg.side_clearance(fit.readings.blade).to_dict()}
     keys = keys.union(*(one.to_dict() for one in answers))
     keys |= keys_of_a_saw() | keys_of_a_shop(fit) | keys_of_arbor_and_plate(fit)
-    made, other = DEVELOPERS.read_text("utf-8").split("## Glossary")[1].split("<!-- end -->")[:2]
-    assert not {key for key in keys if f"`{key}`" not in made + other}
-    rows = [row.split("|")[1] for row in other.splitlines() if row.startswith("| `")]
-    others = {key for row in rows for key in re.findall(r"`(\w+)`", row)}
-    declared = {key for one in results() for told in one.glossary() for key in told}
-    assert not others & declared
-    assert others <= keys
+    told = DEVELOPERS.read_text("utf-8").split("## Glossary")[1]
+    assert not {key for key in keys if f"`{key}`" not in told}
+    assert {*" ".join(OTHERS).split()} <= keys
 
 
 def test_every_public_name_is_there_and_says_what_it_is():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from numpy.testing import assert_allclose
-from written import save, written
+from written import changed, save, written
 
 import bladegeom as bg
 from bladegeom.faults import RefusedError
@@ -28,12 +28,6 @@ def table(*parts: list):
 def without(rows, *columns: str):
     places = [place for place, name in enumerate(rows[0]) if name not in columns]
     return [[row[place] for place in places] for row in rows]
-
-
-def changed(rows, row, column, cell):
-    new = [list(cells) for cells in rows]
-    new[row - 1][new[0].index(column)] = cell
-    return new
 
 
 PLAN = table(

@@ -13,6 +13,7 @@ from datetime import date
 import openpyxl
 import pypdf
 import pytest
+from fits import check_fits
 
 import bladegeom as bg
 from bladegeom.draw.card import shelf_page
@@ -44,6 +45,20 @@ def whole(amplitude, name, ring="100", **how):
     return rows(amplitude, name=name, facts=("24", ring), **how)
 
 
+def in_inches(amplitude, name, **how):
+    cells = whole(amplitude, name, **how)
+    head = "blade,tooth,reading_in,teeth,ring_radius_mm"
+    return table([[*c[:2], f"{float(c[2]) / 25.4:.5f}", *c[3:]] for c in cells], head=head)
+
+
+def workbook(*lines: list[object]):
+    book, held = openpyxl.Workbook(), io.BytesIO()
+    for line in lines:
+        book.active.append(line)
+    book.save(held)
+    return held.getvalue()
+
+
 @pytest.fixture
 def put(tmp_path):
     folder = tmp_path / "shop"
@@ -60,6 +75,11 @@ def put(tmp_path):
 
 def names(listed):
     return [row.name for row in listed.rows]
+
+
+def check_pages(drawn):
+    for ax in drawn:
+        check_fits(ax)
 
 
 def texts(ax):
@@ -161,15 +181,11 @@ def test_other_files_and_folders_are_let_be(put):
 
 def test_workbooks_and_western_text_are_read_as_files_of_their_own_are(put):
     """What `read_blades` reads of one file, the folder reads too, wide tables included."""
-    book = openpyxl.Workbook()
-    wide = [["blade", "teeth", *[f"t{at}_mm" for at in range(1, 25)]]]
-    wide.append(["W", 24, *[float(cells[0][1]) for cells in zip(rows(0.1), strict=True)]])
-    for line in wide:
-        book.active.append(line)
-    held = io.BytesIO()
-    book.save(held)
     folder = put(
-        a__xlsx=held.getvalue(),
+        a__xlsx=workbook(
+            ["blade", "teeth", *[f"t{at}_mm" for at in range(1, 25)]],
+            ["W", 24, *[float(cells[1]) for cells in rows(0.1)]],
+        ),
         b__csv=table(whole(0.1, "S\u00e4ge")).encode("cp1252"),
         c__csv=table(whole(0.2, "U")).encode("utf-16"),
     )
@@ -185,15 +201,10 @@ def test_workbooks_and_western_text_are_read_as_files_of_their_own_are(put):
 
 
 def test_facts_may_stand_in_a_workbook_or_in_western_text(put):
-    book = openpyxl.Workbook()
-    for line in (["blade", "diameter_mm"], ["A", 250]):
-        book.active.append(line)
-    held = io.BytesIO()
-    book.save(held)
     facts = "blade,diameter_mm\nS\u00e4ge,300\n".encode("cp1252")
     folder = put(
         a__csv=table(whole(0.1, "A"), whole(0.1, "S\u00e4ge")),
-        facts__xlsx=held.getvalue(),
+        facts__xlsx=workbook(["blade", "diameter_mm"], ["A", 250]),
         more__csv=facts,
     )
     found = read_folder(folder)
@@ -303,18 +314,11 @@ def test_a_fault_in_the_facts_of_a_blade_not_read_is_not_lost(put):
 
 
 def test_the_worst_is_first_and_what_has_no_angle_last(put):
-    inches = table(
-        [
-            [*cells[:2], f"{float(cells[2]) / 25.4:.5f}", *cells[3:]]
-            for cells in whole(0.15, "inch")
-        ],
-        head="blade,tooth,reading_in,teeth,ring_radius_mm",
-    )
     loose = table(
         whole(0.05, "small"), whole(0.0, "flat"), whole(0.2, "large"), whole(0.005, "near flat")
     )
     no_ring = table(*(whole(size, f"no ring {size}", ring="") for size in (0.1, 0.3, 0.0, 0.2)))
-    listed = shelf(put(a__csv=no_ring, b__csv=loose, c__csv=inches))
+    listed = shelf(put(a__csv=no_ring, b__csv=loose, c__csv=in_inches(0.15, "inch")))
     assert names(listed)[:3] == ["large", "inch", "small"]
     assert names(listed)[-4:] == ["no ring 0.3", "no ring 0.2", "no ring 0.1", "no ring 0.0"]
     worst = [row.answer["worst_squareness_deg"] for row in listed.rows]
@@ -324,13 +328,8 @@ def test_the_worst_is_first_and_what_has_no_angle_last(put):
 
 
 def test_wobbles_in_different_units_are_compared_as_lengths(put):
-    inches = [
-        [*cells[:2], f"{float(cells[2]) / 25.4:.5f}", *cells[3:]]
-        for cells in whole(0.2, "inch", ring="")
-    ]
-    head = "blade,tooth,reading_in,teeth,ring_radius_mm"
     no_ring = table(*(whole(size, f"mm {size}", ring="") for size in (0.1, 0.3)))
-    listed = shelf(put(a__csv=no_ring, b__csv=table(inches, head=head)))
+    listed = shelf(put(a__csv=no_ring, b__csv=in_inches(0.2, "inch", ring="")))
     assert names(listed) == ["mm 0.3", "inch", "mm 0.1"]
 
 
@@ -447,28 +446,9 @@ def test_pages_hold_every_blade_once_and_nothing_is_off_the_paper(
     assert [words for ax in drawn for words in texts(ax) if words.startswith("page ")] == [
         f"page {at} of {len(drawn)}" for at in range(1, len(drawn) + 1)
     ]
-    assert overlaps(drawn) == []
+    check_pages(drawn)
     bg.save_chart(drawn, tmp_path / "p.pdf")
     assert len(pypdf.PdfReader(tmp_path / "p.pdf").pages) == len(drawn)
-
-
-def overlaps(drawn):
-    """Texts that touch another one, or leave the paper."""
-    found = []
-    for ax in drawn:
-        figure = ax.figure
-        width, height = figure.bbox.width, figure.bbox.height
-        boxes = [(t.get_text(), t.get_window_extent()) for t in figure.texts if t.get_text()]
-        for at, (words, box) in enumerate(boxes):
-            if box.x0 < 0 or box.y0 < 0 or box.x1 > width or box.y1 > height:
-                found.append(words)
-            found += [
-                (words, other)
-                for other, there in boxes[at + 1 :]
-                if min(box.x1, there.x1) - max(box.x0, there.x0) > 1
-                and min(box.y1, there.y1) - max(box.y0, there.y0) > 1
-            ]
-    return found
 
 
 def test_much_that_is_refused_goes_on_on_further_pages(put):
@@ -477,7 +457,7 @@ def test_much_that_is_refused_goes_on_on_further_pages(put):
     said = " ".join(" ".join(words) for words in map(texts, drawn))
     assert len(drawn) > 1
     assert all(f"blade bad {at}, row" in said for at in range(60))
-    assert overlaps(drawn) == []
+    check_pages(drawn)
 
 
 def test_long_and_foreign_names_fit(put):
@@ -487,7 +467,7 @@ def test_long_and_foreign_names_fit(put):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Some machines have no font with these letters.
         drawn = shelf_page(shelf(put(a__csv=held, b__csv=bad)))
-        assert overlaps(drawn) == []
+        check_pages(drawn)
     said = " ".join(" ".join(texts(drawn[0])).split())
     assert long in said
     assert escaped("blade \u5203\u5203, row 2") in said

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import warnings
-from functools import partial
 from pathlib import PurePath
 
 import pytest
@@ -13,8 +12,6 @@ from written import (
     ROOT,
     TEETH,
     changed,
-    faults_of,
-    read_back,
     save,
     sheet,
     two_blades,
@@ -23,19 +20,6 @@ from written import (
 )
 
 import bladegeom as bg
-
-
-@pytest.fixture
-def read(tmp_path):
-    """Save a table and read its only blade."""
-    return partial(read_back, tmp_path)
-
-
-@pytest.fixture
-def faults(tmp_path):
-    """Save a table that cannot be read, and return what is wrong with it."""
-    return partial(faults_of, tmp_path)
-
 
 # Names of blades
 

@@ -21,8 +21,6 @@ class _Part(NamedTuple):
     """A part of the file that is set from the plate."""
 
     called: str
-    span: str
-    """The key of its span."""
     meant: str
     """What is meant by what it shows."""
     plus: str = ""
@@ -30,13 +28,13 @@ class _Part(NamedTuple):
 
 
 _PARTS = {
-    "table": _Part("the table", "thickness", "the lean from the upright", "the plate's top leans"),
-    "bevel": _Part("a bevel", "thickness", "the bevel from the upright"),
+    "table": _Part("the table", "the lean from the upright", "the plate's top leans"),
+    "bevel": _Part("a bevel", "the bevel from the upright"),
     "miter_gauge": _Part(
-        "the miter gauge", "width", "what it is off its angle", "the plate's front end leans"
+        "the miter gauge", "what it is off its angle", "the plate's front end leans"
     ),
     "riving_knife": _Part(
-        "the riving knife", "distance", "what it is off the plate", "the knife's back end stands"
+        "the riving knife", "what it is off the plate", "the knife's back end stands"
     ),
 }
 
@@ -234,11 +232,8 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     One of which nothing was read is set down on the bench as unread; None then.
     """
     part = _PARTS[use]
-    setting = setting_error(
-        bench.needed(part.called),
-        use,
-        **section.given("tooth", "sides", angle_deg="angle", span=part.span),
-    )
+    fit, asked = bench.needed(part.called), ("tooth", "sides", "angle_deg", "span")
+    setting = setting_error(fit, use, **section.given(*asked))
     angle = section.get("angle", setting.angle_deg)
     title = {
         "table": "Table square" if "bevel" in bench.held.parts else "Table square and bevels",

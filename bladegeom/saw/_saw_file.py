@@ -25,16 +25,6 @@ from bladegeom.tables.toml import (
     wrong,
 )
 
-CALLED = {
-    "span": ("thickness", "width", "distance"),
-    "open_at": ("open",),
-    "side": ("indicator",),
-    "fence_side": ("side",),
-    "angle_deg": ("angle",),
-    "tolerance_deg": ("tolerance",),
-}
-"""Name in the program -> names in the file, where they differ."""
-
 
 def _date(value: Any) -> Date:
     if isinstance(value, datetime):
@@ -81,28 +71,29 @@ _KINDS = {key: kind for kind, keys in _READ_BY.items() for key in keys.split()}
 
 
 def _part(keys: str, needed: str = "", *, several: bool = False, **own: Kind) -> Part:
-    """Return what a part may say: its keys and the needed ones, and what it reads otherwise."""
-    kinds = {key: own.get(key, _KINDS[key]) for key in keys.split()}
-    return Part(kinds, tuple(needed.split()), several)
+    """Return what a part may say, ``key:its_name_in_the_program``, and what it reads otherwise."""
+    named = {key: name or key for key, _, name in (one.partition(":") for one in keys.split())}
+    kinds = {key: own.get(key, _KINDS[key]) for key in named}
+    return Part(kinds, tuple(needed.split()), several, named)
 
 
-_PLATE = "tooth tolerance shows resolution"
+_PLATE = "tooth tolerance:tolerance_deg shows resolution"
 _STRIP = "first last length turns piece graduation"
 
 PARTS = {
     "saw": _part("name date tilts notes"),
     "blade": _part("readings facts name height", "readings"),
     "slots": _part(
-        "indicator front back separation graduation end_float tolerance moved pivot lever",
+        "indicator:side front back separation graduation end_float tolerance moved pivot lever",
         "front back separation",
         tolerance=_tolerance,
     ),
-    "table": _part(f"{_PLATE} thickness"),
-    "bevel": _part(f"{_PLATE} angle thickness sides", "angle", several=True),
-    "miter_gauge": _part(f"{_PLATE} width angle sides"),
-    "riving_knife": _part(f"{_PLATE} distance"),
+    "table": _part(f"{_PLATE} thickness:span"),
+    "bevel": _part(f"{_PLATE} angle:angle_deg thickness:span sides", "angle", several=True),
+    "miter_gauge": _part(f"{_PLATE} width:span angle:angle_deg sides"),
+    "riving_knife": _part(f"{_PLATE} distance:span"),
     "fence": _part(
-        "side along readings graduation tolerance",
+        "side:fence_side along readings graduation tolerance",
         "along readings",
         readings=lengths,
         tolerance=_tolerance,
@@ -114,9 +105,9 @@ PARTS = {
         height=lengths,
         tolerance=length,
     ),
-    "test_cut.flip": _part("gap height open flipped graduation", "gap height open flipped"),
+    "test_cut.flip": _part("gap height open:open_at flipped graduation", "gap height open flipped"),
     "test_cut.round": _part(_STRIP, "first last length"),
-    "test_cut.kerf": _part("width graduation", "width", width=lengths),
+    "test_cut.kerf": _part("width:length graduation", "width", width=lengths),
 }
 """What may stand in the file."""
 

@@ -291,10 +291,8 @@ def measured_length(length: Lengths, *, graduation: Length | None = None) -> Est
 def flip_step(bench: Bench, section: Section) -> Step:
     """Return the step of the flip test, and hold it against what the table predicts."""
     side = bench.needed_side("the flip test")
-    result = flip_test(
-        **section.given("gap", "height", "graduation", open_at="open"),
-        flipped="indicator" if section.get("flipped") == side else "other",
-    )
+    flipped = "indicator" if section.get("flipped") == side else "other"
+    result = flip_test(**section.given() | {"flipped": flipped})
     bench.check("square of the cut", bench.square, result.error)
     found = f"cut out of square by {result.error.text('deg')}"
     title, tolerance = "Test cut: one piece flipped", bench.stated("table", "tolerance")
@@ -323,9 +321,9 @@ def stop_step(bench: Bench, section: Section) -> Step:
 
 def _round(section: Section) -> tuple[RoundTest, float]:
     """Return the test, and how far the gauge's fence was swung, counterclockwise from above."""
-    result = round_test(
-        **section.given("first", "last", "length", "graduation", "turns", "piece", "name")
-    )
+    asked = section.given()
+    asked.pop("tolerance", None)  # Of a stop.
+    result = round_test(**asked)
     return result, round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
 
 
@@ -355,7 +353,7 @@ def kerf_step(bench: Bench, section: Section) -> Step:
     """Return the step of the kerf, and hold it against what wobble and slots predict."""
     result = kerf(bench.needed("the kerf"))
     unit = section.get("width")[1]
-    width = measured_length(**section.given("graduation", length="width"))
+    width = measured_length(**section.given())
     predicted = result.width.times(MM_PER[result.unit] / MM_PER[unit])
     predicted = predicted.plus(*_heel(bench, unit))
     if result.fit.mistake is None:

@@ -219,10 +219,7 @@ def fence_alignment(
 
 def fence_step(bench: Bench, section: Section) -> Step:
     """Return the step of the fence; it waits while the slots are to be moved or read again."""
-    result = fence_alignment(
-        **section.given("along", "readings", "graduation", "tolerance", fence_side="side"),
-        slot=bench.slots,
-    )
+    result = fence_alignment(**section.given(), slot=bench.slots)
     stay = bench.slots_state in (None, "leave")
     sides = bench.slots is None or result.toe_to_blade is not None
     if not (stay and sides):

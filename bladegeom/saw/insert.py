@@ -14,16 +14,16 @@ from bladegeom.saw._measure import Floats, Plane, in_unit, size, taken, told, un
 from bladegeom.saw.bench import Bench, Step
 from bladegeom.tables.toml import Section
 
-_EIGHTHS = (
-    "the right",
-    "the back right",
-    "the back",
-    "the back left",
-    "the left",
-    "the front left",
-    "the front",
-    "the front right",
-)
+_EIGHTHS = [
+    "right",
+    "back right",
+    "back",
+    "back left",
+    "left",
+    "front left",
+    "front",
+    "front right",
+]
 
 
 @described
@@ -109,7 +109,8 @@ class InsertLevel(Result):
     @property
     def highest(self) -> str:
         """Where the insert stands highest, in words."""
-        return _EIGHTHS[round(self.highest_deg / 45) % 8] if self.tilt.value else "nowhere"
+        place = _EIGHTHS[round(self.highest_deg / 45) % 8]
+        return f"the {place}" if self.tilt.value else "nowhere"
 
     @property
     def instructions(self) -> tuple[str, ...]:
@@ -291,10 +292,7 @@ def _pitch(unit: str, given: Length | None, threads: float | None) -> float | No
 
 def insert_step(bench: Bench, section: Section) -> Step:
     """Return the step of the insert."""
-    result = insert_level(
-        **section.given("x", "y", "height", "screw_x", "screw_y", "pitch"),
-        **section.given("graduation", "tolerance"),
-    )
+    result = insert_level(**section.given())
     moves = result.verdict != "within" and any(told(screw.height) for screw in result.screws)
     return bench.step(
         "insert",

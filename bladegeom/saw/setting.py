@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from bladegeom.angles import wrap_180
 from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
-from bladegeom.fit.squareness import squareness, squareness_error, squareness_error_u
+from bladegeom.fit.squareness import squareness
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.lengths import LARGEST, Length, length
 from bladegeom.result import derived, described, number, quantity
@@ -307,24 +306,23 @@ def setting_error(
     Raises
     ------
     RefusedError
-        If the use is unknown, the rotation is given twice, the ring radius is not known, or a
-        number cannot be true.
     """
-    blade = fit.readings.blade
     if use not in tuple(USES):
         raise refuse(
             f"the use is {use!r}", f"write one of {', '.join(USES)}", value=use, column="use"
         )
     if tooth is not None and away_deg is not None:
-        raise refuse("tooth and away_deg are both given", "give one rotation", blade=blade.name)
+        raise refuse(
+            "tooth and away_deg are both given", "give one rotation", blade=fit.readings.blade.name
+        )
     given = {"tooth": tooth, "away_deg": away_deg, "angle_deg": angle_deg, "sides": sides}
     for name, value in given.items():
         if isinstance(value, bool) or (value is not None and abs(value) > LARGEST):
             raise refuse(f"{name} is {value}", "give a number", value=value, column=name)
     angle = _angle_of(use, angle_deg, sides)
     size, unit = length("span", span) or (None, None)
-    away = away_deg if tooth is None else wrap_180(fit.near_deg + 90.0 - blade.angle_of(tooth))
-    plain = squareness(fit, away_deg=away or 0.0)
+    asked = tooth is not None or away_deg is not None
+    turned = squareness(fit, tooth=tooth, away_deg=away_deg if asked else 0.0)
     line = neutral_line(fit)
     off = line.line_off_deg
     return Setting(
@@ -332,21 +330,16 @@ def setting_error(
         use=use,
         line=line,
         tooth=tooth,
-        away_deg=away,
+        away_deg=turned.away_deg if asked else None,
         angle_deg=angle,
         span=size,
         span_unit=unit,
         cut_length=None if size is None else size / math.cos(math.radians(angle)),
         sides=sides,
-        left=None if off is None else _at(fit, -off),
-        error=None if away is None else _at(fit, away),
-        worst=plain.worst,
+        left=None if off is None else squareness(fit, away_deg=-off).error,
+        error=turned.error if asked else None,
+        worst=turned.worst,
     )
-
-
-def _at(fit: WobbleFit, away: float) -> Estimate:
-    error, u = squareness_error(fit, away), squareness_error_u(fit, away)
-    return Estimate(float(error), float(u), fit.dof)
 
 
 def _angle_of(use: str, angle_deg: float | None, sides: int | None) -> float:

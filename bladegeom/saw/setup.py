@@ -17,7 +17,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described, quantity
 from bladegeom.saw._plate_reading import not_read_step, plate_step
-from bladegeom.saw._saw_file import CALLED, SawFile, read_saw
+from bladegeom.saw._saw_file import SawFile, read_saw
 from bladegeom.saw.bench import NOT_READ, Bench, Step
 from bladegeom.saw.compare import CutComparison, compare_test_cut
 from bladegeom.saw.cut import flip_step, kerf_step, round_step, stop_step
@@ -143,9 +143,9 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
     Parameters
     ----------
     path : path
-        A TOML file with the parts that the README names. Lengths are texts with their unit behind,
-        ``"8 in"``, several readings of one thing one text, ``"12.0 12.5 12.0 thou"``. The blade's
-        readings are looked for beside it.
+        A TOML file with the parts that notebooks/saw_file.md tells. Lengths are texts with their
+        unit behind, ``"8 in"``, several readings of one thing one text, ``"12.0 12.5 12.0 thou"``.
+        The blade's readings are looked for beside it.
 
     Raises
     ------
@@ -200,7 +200,7 @@ def _steps(bench: Bench) -> list[Step]:
                 step = work(bench, section)
                 steps += [step] if step is not None else []
             except RefusedError as error:
-                faults += section.located(error, CALLED)
+                faults += section.located(error)
     if faults:
         raise RefusedError(faults)
     return steps
@@ -229,12 +229,12 @@ def _fit(held: SawFile) -> WobbleFit | None:
         here = [
             replace(
                 fault,
-                problem=_where(fault, file) + fault.problem,
+                problem=f"{_where(fault, file)}{fault.problem}",
                 column=fault.column or "readings",
             )
             for fault in error.faults
         ]
-        raise RefusedError(section.located(RefusedError(here), CALLED)) from None
+        raise RefusedError(section.located(RefusedError(here))) from None
 
 
 def _where(fault: Fault, file: str) -> str:

@@ -306,11 +306,7 @@ def _what_would_tell(difference: Estimate, end_float: float, allowed: float, uni
 
 def slots_step(bench: Bench, section: Section) -> Step:
     """Return the step of the slots, and leave what they are out by on the bench."""
-    result = slot_alignment(
-        **section.given("front", "back", "separation", "graduation", "end_float", "tolerance"),
-        **section.given("moved", "pivot", "lever", side="indicator"),
-        fit=bench.fit,
-    )
+    result = slot_alignment(**section.given(), fit=bench.fit)
     few = min(len(section.get(end)[0]) for end in ("front", "back")) < 3
     step = bench.step(
         "slots",

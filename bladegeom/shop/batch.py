@@ -9,7 +9,7 @@ from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters
+from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.answer import blade_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
@@ -222,7 +222,15 @@ class Earlier:
             return None
         file, readings = self._read[fit.readings.blade.name]
         try:
-            return change(fit_wobble(readings), fit, **self._how)
+            before = fit_wobble(readings)
+            if before.mistake is not None:
+                raise refuse(
+                    "not compared, a mistake seems likely in the readings before: "
+                    f"{before.mistake.words.rstrip('.')}",
+                    f"see bladegeom check {file}; repair them, or leave them out",
+                    blade=readings.blade.name,
+                )
+            return change(before, fit, **self._how)
         except RefusedError as error:
             self.refused += [fault.within(file) for fault in error.faults]
             return None

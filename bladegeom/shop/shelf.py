@@ -6,16 +6,18 @@ import os
 import textwrap
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
-from bladegeom.fit.answer import blade_answer
+from bladegeom.fit.answer import Answer, answer_of
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kernel.doubt import Interval
 from bladegeom.lengths import MM_PER
-from bladegeom.result import Result, described, in_columns, number, percent, quantity
+from bladegeom.result import Result, derived, described, in_columns, number, percent, quantity
 from bladegeom.tables.folder import read_folder
 
 if TYPE_CHECKING:
@@ -31,29 +33,48 @@ _HEADS = ("blade", "teeth", "mark", "sure", "wobble TIR", "if ignored", "if mark
 _RIGHT = frozenset({"teeth", "sure", "wobble TIR", "if ignored", "if marked", "!"})
 
 
-@dataclass(frozen=True)
-class ShelfRow:
-    """One blade of the shelf.
+@described
+class ShelfRow(Result):
+    """One blade of the shelf."""
 
-    Attributes
-    ----------
-    file : str
-        Name of the file that its readings are from.
-    fit : WobbleFit
-    answer : dict
-        The values of `blade_answer`, and ``file``, ``diameter_mm``, ``wobble_tir_low`` and
-        ``wobble_tir_high`` (95 % limits) and ``kerf_widening`` (twice the rim amplitude); lengths
-        without a unit in their name in ``unit``.
-    """
+    known: Answer = quantity("all that is known of it", inline=True)
+    file: str = quantity("where it was read")
 
-    file: str
-    fit: WobbleFit
-    answer: dict[str, Any]
+    @derived("its diameter")
+    def diameter_mm(self) -> float | None:
+        return self.fit.readings.blade.diameter_mm
+
+    @derived(
+        "95 % limits of the wobble TIR",
+        key="wobble_tir",
+        parts={"_low": lambda limits: 2 * limits.low, "_high": lambda limits: 2 * limits.high},
+    )
+    def limits(self) -> Interval:
+        return self.fit.amplitude_interval()
+
+    @derived("twice the rim amplitude")
+    def kerf_widening(self) -> float | None:
+        rim = self.fit.rim_amplitude
+        return None if rim is None else 2 * rim
+
+    @derived("what the reader should know, a likely mistake first")
+    def warnings(self) -> list[str]:
+        return list(self.fit.said)
+
+    @property
+    def fit(self) -> WobbleFit:
+        """The fit of the blade."""
+        return self.known.fit
+
+    @cached_property
+    def answer(self) -> dict[str, Any]:
+        """Its values; lengths without a unit in their name in ``unit``."""
+        return self.to_dict()
 
     @property
     def name(self) -> str:
         """The blade's name."""
-        return str(self.answer["blade"])
+        return self.known.blade
 
     @property
     def marks(self) -> str:
@@ -99,10 +120,6 @@ class ShelfRow:
         left = self.answer["left_deg"]
         return "" if left is None or self.marked_pair is None else f"{abs(left):.4f}"
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return its answer."""
-        return dict(self.answer)
-
     def cells(self) -> tuple[str, ...]:
         """Return what the table for people shows, in the order of its heads."""
         count = len(self.answer["warnings"])
@@ -117,6 +134,9 @@ class ShelfRow:
             str(count) if count else "",
             self.file,
         )
+
+    def _title(self) -> str:
+        return f"Blade {self.name} of {self.file}: {self.marks}"
 
 
 @described
@@ -137,12 +157,14 @@ class Shelf(Result):
         """Return a frame of one row a blade; pairs become two columns, ``..._1`` and ``..._2``."""
         import pandas as pd
 
-        answers: list[dict[str, Any]] = []
-        for row in self.rows:
-            columns: dict[str, Any] = {}
-            for key, value in row.answer.items():
-                columns |= in_columns(key, value)
-            answers.append(columns)
+        answers = [
+            {
+                column: cell
+                for key, value in row.answer.items()
+                for column, cell in in_columns(key, value).items()
+            }
+            for row in self.rows
+        ]
         table = pd.DataFrame(answers)
         empty = table.columns[table.isna().all()]
         return table.astype(dict.fromkeys(empty, "float64") | dict.fromkeys(_TEETH, "Int64"))
@@ -223,8 +245,7 @@ def shelf(folder: str | os.PathLike[str]) -> Shelf:
     rows: list[ShelfRow] = []
     for file, readings in batch.readings:
         try:
-            fit = fit_wobble(readings)
-            rows.append(ShelfRow(file, fit, _answer(fit, file)))
+            rows.append(ShelfRow(known=answer_of(fit_wobble(readings)), file=file))
         except RefusedError as error:
             refused += [
                 replace(fault.within(file), blade=readings.blade.name) for fault in error.faults
@@ -243,19 +264,6 @@ def shelf(folder: str | os.PathLike[str]) -> Shelf:
         refused=tuple(refused),
         notes=tuple(batch.notes),
     )
-
-
-def _answer(fit: WobbleFit, file: str) -> dict[str, Any]:
-    answer = blade_answer(fit)
-    warnings = answer.pop("warnings")
-    own: dict[str, Any] = {"file": file, "diameter_mm": fit.readings.blade.diameter_mm}
-    for key, twice in (
-        ("wobble_tir_low", "amplitude_low"),
-        ("wobble_tir_high", "amplitude_high"),
-        ("kerf_widening", "rim_amplitude"),
-    ):
-        own[key] = None if answer[twice] is None else 2 * answer[twice]
-    return {**answer, **own, "warnings": warnings}
 
 
 def _order(row: ShelfRow) -> tuple[bool, float, str, str]:

@@ -8,9 +8,8 @@ from typing import NamedTuple
 
 from bladegeom.columns import EYE, FACT_COLUMNS, ROW_COLUMNS
 from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
-from bladegeom.lengths import NumberError
 from bladegeom.tables.damage import is_ditto
-from bladegeom.tables.facts import merge, no_number, parse_fact
+from bladegeom.tables.facts import facts_of_column
 from bladegeom.tables.header import unknown_columns
 from bladegeom.tables.sheets import open_sheet, sheet_mark, take_units
 from bladegeom.tables.table import Facts, Table
@@ -122,17 +121,10 @@ def read_blade_facts(
     for who, ((row, cells), *again) in groups.items():
         known: Facts = {}
         wrong: list[Fault] = []
-        where = f"row {row} of {name}"
         for column, at in table.place.items():
             if column in FACT_COLUMNS:
-                try:
-                    fact = parse_fact(column, cells[at], table.mark, where, None)
-                    wrong += merge(known, dict([fact]), who or None) if fact else []
-                except NumberError as error:
-                    said = no_number(
-                        error, who, None, column, cells[at], table.mark, f" in {where}"
-                    )
-                    wrong.append(said)
+                one = [(row, cells)]
+                wrong += facts_of_column(who, column, one, at, table.mark, known, of=name)
         for more, _ in again:
             problem = f"{name} has more than one row for this blade (row {more} again)"
             cure = "keep one row a blade"

@@ -13,6 +13,7 @@ from bladegeom.columns import STATED, Length
 from bladegeom.faults import refuse
 from bladegeom.lengths import with_unit
 from bladegeom.tables.facts import blade_of, check_unit, stated_facts
+from bladegeom.tables.whole import whole_file
 
 MOST_TURNS = 20
 
@@ -108,17 +109,6 @@ def check_new(path: str | os.PathLike[str]) -> Path:
 
 
 def write_new(path: Path, text: str) -> None:
-    """Write a file that is not there yet.
-
-    Raises
-    ------
-    RefusedError
-    """
-    check_new(path)
-    try:
-        with open(path, "x", encoding="utf-8", newline="") as file:
-            file.write(text)
-    except OSError as error:
-        raise refuse(
-            f"{path} cannot be written: {error.strerror}", "choose another folder", value=path
-        ) from None
+    """Write a file that is not there yet, whole or not at all; see `check_new`."""
+    with whole_file(check_new(path)) as file:
+        file.write(text.encode())

@@ -13,8 +13,8 @@ from bladegeom.columns import STATED
 from bladegeom.faults import RefusedError
 from bladegeom.lengths import convert, length
 from bladegeom.readings import WAYS, Readings
-from bladegeom.tables.blades import Batch, Path, chosen, read_each
-from bladegeom.tables.lists import looks_like_table, written_list
+from bladegeom.tables.blades import Path, chosen
+from bladegeom.tables.lists import read_any
 from bladegeom.tables.table import Written
 from bladegeom.tables.text import read_bytes
 
@@ -151,44 +151,19 @@ def count_blade(
     ------
     RefusedError
     """
-    counts, batch = count_blades(
-        read_bytes(path), os.fspath(path), blade=blade, blades=blades, unit=unit, **facts
-    )
-    return chosen({one.blade.name: one for one in counts}, batch.refused, blade, path)
+    given = {"blade": blade, "blades": blades, "unit": unit} | facts
+    counts, refused, _ = read_any(read_bytes(path), os.fspath(path), counted_as_written, **given)
+    return chosen({one.blade.name: one for one in counts}, refused, blade, path)
 
 
-def count_blades(
-    data: bytes,
-    name: str,
-    *,
-    blade: str | None = None,
-    blades: Path | None = None,
-    unit: str | None = None,
-    **facts: Any,
-) -> tuple[list[Counted], Batch]:
-    """Read every blade of a table or a list, or the one asked for, also where counts are one off.
+def counted_as_written(written: Written) -> Counted:
+    """Return what was written as it was counted, also where the count is one off.
 
-    Returns
-    -------
-    counts : list of Counted
-    batch : Batch
-        Its `refused` are the faults of the blades that cannot be counted at all.
+    Raises
+    ------
+    RefusedError
+        If something else is wrong with it.
     """
-    if not looks_like_table(data):
-        notes: list[str] = []
-        typed = written_list(data, blade=blade, blades=blades, unit=unit, notes=notes, **facts)
-        return [_count(typed)], Batch([], [], notes)
-    counts, refused, notes = read_each(
-        data, name, lambda part: _count(part.written()), blades=blades, unit=unit, **facts
-    )
-    if blade is not None:
-        counts = {who: one for who, one in counts.items() if who == blade}
-        refused = [fault for fault in refused if fault.blade == blade]
-    return [*counts.values()], Batch([], refused, notes)
-
-
-def _count(written: Written) -> Counted:
-    """Return what was written as it was counted; RefusedError where the count is not the fault."""
     try:
         return counted(written.readings())
     except RefusedError:

@@ -30,8 +30,11 @@ _DATED_NAME = re.compile(
     rf"|(?:{_TITLED})[- ][0-9]{{2}}|{_LONG_DATE}"
 )
 """Narrower, as a blade may well be called SET-3 or MAR12."""
-_BEGINNINGS = frozenset("#0123456789" + "".join(month[0] for month in _TITLED.split("|")))
-"""Of names that one of these may be; most begin otherwise."""
+_BEGINNINGS = frozenset(
+    "#0123456789-\"\u201c\u201d\u201e\u2033\u3003'\u2018\u2019\u2032`,\u00b4dtisaDTISA"
+    + "".join(month[0] for month in _TITLED.split("|"))
+)
+"""Of names that one of these, or a ditto, may be; most begin otherwise."""
 
 _COMMA = re.compile(r"[+\-\u2212]?[0-9]*,[0-9]+")
 _POINT = re.compile(r"[+\-\u2212]?[0-9]*\.[0-9]+")
@@ -87,10 +90,10 @@ def damaged_number(cell: str, mark: str = ".") -> tuple[str, str] | None:
 def damaged_name(cell: str) -> tuple[str, str] | None:
     """Say what happened to a blade's name, as `damaged_number` does of numbers."""
     text = cell.strip()
-    if is_ditto(text):
-        return f"{text} stands for the name above it", "write the name in every row"
     if text[:1] not in _BEGINNINGS:
         return None
+    if is_ditto(text):
+        return f"{text} stands for the name above it", "write the name in every row"
     if _ERROR.fullmatch(text):
         return _error(text, "write the blade's name")
     if _POWER.fullmatch(text):

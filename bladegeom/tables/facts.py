@@ -83,18 +83,23 @@ def facts_of_column(
     place: int,
     mark: str,
     known: dict[str, Fact],
+    of: str = "",
 ) -> list[Fault]:
-    """Add what a constant column states to `known`; the same cell is read, and refused, once."""
+    """Add what a constant column states to `known`; the same cell is read, and refused, once.
+
+    The rows are `of` a second table where its name is given.
+    """
     found: dict[str, list[int]] = {}
     for row, cells in rows:
         found.setdefault(cells[place].strip(), []).append(row)
     faults: list[Fault] = []
     for cell, (row, *others) in found.items():
+        said, own = (f"row {row} of {of}", None) if of else (f"row {row}", row)
         try:
-            fact = parse_fact(column, cell, mark, f"row {row}", row)
-            wrong = merge(known, dict([fact]), name) if fact else []
+            fact = parse_fact(column, cell, mark, said, own)
+            wrong = merge(known, dict([fact]), name or None) if fact else []
         except NumberError as error:
-            wrong = [no_number(error, name, row, column, cell, mark)]
+            wrong = [no_number(error, name, own, column, cell, mark, f" in {said}" * bool(of))]
         faults += [replace(one, problem=f"{one.problem}{also_in(others)}") for one in wrong]
     return faults
 

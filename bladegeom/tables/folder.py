@@ -12,7 +12,7 @@ from bladegeom.columns import EYE, FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import BladeFacts, read_blade_facts
-from bladegeom.tables.blades import faults_of_spoilt, not_read, wrong_name
+from bladegeom.tables.blades import Beside, answered, faults_of_spoilt, not_read
 from bladegeom.tables.facts import Fact, merge
 from bladegeom.tables.header import tooth_columns
 from bladegeom.tables.sheets import open_sheet
@@ -108,19 +108,14 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
         faulty = faults_of_spoilt(spoilt, table)
         for who in {**groups, **faulty}:
             named.add(who)
-            faults = faulty.get(who, [])
-            try:
-                if who not in groups:
-                    raise RefusedError(faults)
-                rows = groups[who]
-                if wrong := wrong_name(who, [row for row, _ in rows]):
-                    raise RefusedError([wrong, *faults])
-                known, others = _facts_of(who, facts)
-                found.append(
-                    Filed(name, Part(table, who, rows, known, [*faults, *others]).readings())
-                )
-            except RefusedError as error:
-                refused += _filed(error.faults, name, who)
+            known, wrong = _facts_of(who, facts)
+            wrong = [*faulty.get(who, []), *wrong]
+            faults: list[Fault] = []
+            rows = groups.get(who, [])
+            made = answered(table, who, rows, Beside(known), wrong, False, Part.readings, faults)
+            if made is not None:
+                found.append(Filed(name, made))
+            refused += _filed(faults, name)
     for stated in facts:
         notes += stated.notes
         notes += [f"{stated.name}: {note}" for note in not_read(stated, named)]

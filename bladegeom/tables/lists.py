@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import os
 import re
+from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.lengths import NumberError, may_be_one, parse_number
-from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import read_blade_facts
-from bladegeom.tables.blades import Beside, not_read
+from bladegeom.tables.blades import Beside, Path, T, not_read, read_each, some_of
 from bladegeom.tables.facts import check_unit, need_teeth, stated_facts
 from bladegeom.tables.sheets import decimal_mark, is_workbook
 from bladegeom.tables.table import Written, written
@@ -28,16 +27,48 @@ def looks_like_table(data: bytes) -> bool:
     return any(word != "infinity" for word in words)
 
 
-def parse_list(data: bytes, **how: Any) -> Readings:
-    """Read plain readings in tooth order; see `written_list`."""
-    return written_list(data, **how).readings()
+def read_any(
+    data: bytes,
+    name: str,
+    make: Callable[[Written], T],
+    *,
+    blade: str | None = None,
+    listed: bool = True,
+    blades: Path | None = None,
+    unit: str | None = None,
+    **facts: Any,
+) -> tuple[list[T], list[Fault], list[str]]:
+    """Read a table of blades, or the one that is asked for, or plain readings (where `listed`).
+
+    Returns what is made of each, every fault of those of which nothing can be made, and notes.
+
+    Raises
+    ------
+    RefusedError
+        If the file as a whole is at fault, or there is no such blade.
+    """
+    if listed and not looks_like_table(data):
+        notes: list[str] = []
+        typed = written_list(data, blade=blade, blades=blades, unit=unit, notes=notes, **facts)
+        return [make(typed)], [], notes
+    made, refused, notes = read_each(
+        data, name, lambda part: make(part.written()), blades=blades, unit=unit, **facts
+    )
+    if blade is None:
+        return [*made.values()], refused, notes
+    own = [fault for fault in refused if fault.blade == blade]
+    if blade not in made and not own:
+        held = dict.fromkeys([*made, *(fault.blade for fault in refused if fault.blade)])
+        there = f"the table holds {some_of([*held]) or 'no blade with a name'}"
+        raise refuse(f"there is no blade {blade}", there, blade=blade, value=blade)
+    return [one for who, one in made.items() if who == blade], own, notes
 
 
 def written_list(
     data: bytes,
     *,
     blade: str | None = None,
-    blades: str | os.PathLike[str] | None = None,
+    blades: Path | None = None,
     unit: str | None = None,
     notes: list[str] | None = None,
     **facts: Any,

@@ -19,7 +19,7 @@ from bladegeom.tables.tidy import columns_of
 if TYPE_CHECKING:
     import pandas as pd
 
-    from bladegeom.tables.bulk import Tidy
+    from bladegeom.tables.plain import Tidy
 
 
 def read_blade(
@@ -111,11 +111,11 @@ def tidy_table(
     RefusedError
         If the file as a whole is at fault.
     """
-    from bladegeom.tables.bulk import bulk_table  # The command for one blade does not wait.
+    from bladegeom.tables.plain import plain_table  # The command for one blade does not wait.
 
     check_unit(unit)
     name = as_letters(name)
-    found = bulk_table(data, name, stated_facts(facts), blades, unit, progress)
+    found = plain_table(data, name, stated_facts(facts), blades, unit, progress)
     if found is not None:
         return found
     return tidy_by_cells(data, name, blades=blades, unit=unit, progress=progress, **facts)
@@ -139,7 +139,7 @@ def tidy_by_cells(
     """
     import pandas as pd
 
-    from bladegeom.tables.bulk import Tidy, remarks_of
+    from bladegeom.tables.plain import Tidy, remarks_of
 
     batch = parse_blades(data, name, blades=blades, unit=unit, progress=progress, **facts)
     batch.refused.extend(leave_unread(batch))

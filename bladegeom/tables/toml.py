@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple, NoReturn
 
-from bladegeom.faults import Fault, RefusedError, meant
+from bladegeom.faults import Fault, RefusedError, unknown_name
 from bladegeom.lengths import NumberError, parse_length, parse_lengths, parse_number
 
 _KEPT = {"mm": ("mm", 1.0), "in": ("in", 1.0), "thou": ("in", 0.001), "um": ("mm", 0.001)}
@@ -29,11 +29,14 @@ class Part(NamedTuple):
         Keys that it cannot do without.
     several : bool
         Whether it may come several times: ``[[bevel]]``.
+    called : dict, optional
+        Key -> the name in the program of what it says, where they differ.
     """
 
     kinds: Mapping[str, Kind]
     needed: tuple[str, ...] = ()
     several: bool = False
+    called: Mapping[str, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -51,47 +54,34 @@ class Section:
         Key -> row in the file, as far as it was found.
     row : int or None
         Where the part begins.
+    called : dict
+        As of its `Part`.
     """
 
     title: str
     values: dict[str, Any]
     rows: dict[str, int] = field(default_factory=dict)
     row: int | None = None
+    called: Mapping[str, str] = field(default_factory=dict)
 
     def get(self, key: str, otherwise: Any = None) -> Any:
         """Return a value, or what stands for one that is not given."""
         return self.values.get(key, otherwise)
 
-    def given(self, *keys: str, **renamed: str) -> dict[str, Any]:
-        """Return those values that are given as keyword arguments.
+    def given(self, *names: str) -> dict[str, Any]:
+        """Return what is given as arguments, by their names in the program: all, or these."""
+        named = {self.called.get(key, key): value for key, value in self.values.items()}
+        return {name: value for name, value in named.items() if name in names or not names}
 
-        Parameters
-        ----------
-        *keys : str
-        **renamed : str
-            Name of the argument -> key in the file.
-        """
-        named = {key: key for key in keys} | renamed
-        return {name: self.values[key] for name, key in named.items() if key in self.values}
+    def located(self, error: RefusedError) -> list[Fault]:
+        """Return the faults of an error with the place in the file where they can be mended."""
+        rows = {self.called.get(key, key): row for key, row in self.rows.items()} | self.rows
 
-    def located(
-        self, error: RefusedError, called: Mapping[str, tuple[str, ...]] | None = None
-    ) -> list[Fault]:
-        """Return the faults of an error with the place in the file where they can be mended.
-
-        Parameters
-        ----------
-        error : RefusedError
-        called : dict, optional
-            Name in the program -> names in the file, where they differ.
-        """
-
-        def row_of(name: str) -> int | None:
-            keys = (name, *(called or {}).get(name, ()))
-            return next((self.rows[key] for key in keys if key in self.rows), self.row)
+        def row_of(fault: Fault) -> int | None:
+            return rows.get(fault.column or "", self.row)
 
         return [
-            replace(one, problem=f"[{self.title}] {one.problem}", row=row_of(one.column or ""))
+            replace(one, problem=f"[{self.title}] {one.problem}", row=row_of(one))
             for one in error.faults
         ]
 
@@ -99,22 +89,10 @@ class Section:
 def read_parts(
     text: str, name: str, parts: Mapping[str, Part]
 ) -> tuple[dict[str, list[Section]], list[Fault]]:
-    """Read the parts of a file.
+    """Return the sections of a file that are in order, by part, and everything that is wrong.
 
-    Parameters
-    ----------
-    text : str
-    name : str
-        Of the file, for messages.
-    parts : dict
-        Name -> what may stand in it; ``test_cut.flip`` is a part of a part.
-
-    Returns
-    -------
-    sections : dict
-        Name -> its sections that are in order, one but for parts that may come several times.
-    faults : list of Fault
-        Everything that is wrong.
+    `name` is that of the file, for messages; `parts` says what may stand in it, ``test_cut.flip``
+    being a part of a part.
 
     Raises
     ------
@@ -131,7 +109,7 @@ def read_parts(
     for part, value in _flat(held, parts).items():
         row = rows.get((part, 0, ""))
         if part not in parts:
-            faults.append(unknown_name(part, list(parts), row, "part"))
+            faults.append(unknown_name(part, parts, "part", row=row))
             continue
         several = isinstance(value, list)
         if several and not parts[part].several:
@@ -150,7 +128,8 @@ def read_parts(
             faults += wrong
             if not wrong:
                 keys = {key: row for key, row in here.items() if key}
-                read.setdefault(part, []).append(Section(title, values, keys, start))
+                called = parts[part].called or {}
+                read.setdefault(part, []).append(Section(title, values, keys, start, called))
     return read, faults
 
 
@@ -174,7 +153,7 @@ def _values(
         row = rows.get(key, start)
         if key not in part.kinds:
             what = f"key in [{title.partition(' ')[0]}]"
-            faults.append(unknown_name(key, list(part.kinds), row, what))
+            faults.append(unknown_name(key, part.kinds, what, row=row))
             continue
         try:
             values[key] = part.kinds[key](value)
@@ -187,13 +166,6 @@ def _values(
         if key not in held
     ]
     return values, faults
-
-
-def unknown_name(name: str, known: list[str], row: int | None, what: str) -> Fault:
-    """Return the fault of a name that is none of those known, with the one that is alike."""
-    close = meant(name, known)
-    cure = f"did you mean {close}?" if close else f"use one of {', '.join(known)}"
-    return Fault(f"{name} is not a known {what}", cure, row=row, column=name, value=name)
 
 
 def _not_toml(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:

@@ -6,10 +6,9 @@ Simulates BLADES blades (20,000) for every case from one fixed seed, prints tabl
 run with the full number, writes the last one to calibration.md beside this file. Nothing here is a
 test: `tests/test_calibration.py` holds a small part of it.
 
-The blades of a case are judged many at a time by the package's own kernels: the least squares,
-the law of the amplitude, the standard deviation toward a direction, Student's factor, the
-zero-amplitude test. In every case the first 40 blades are also given to the public `fit_wobble`,
-and its intervals and decisions must agree with what was found here, blade by blade.
+The blades of a case are judged many at a time, as one `Wobble` with as many values. In every case
+the first 40 blades are also given to the public `fit_wobble`, and its intervals and decisions must
+agree with what was found here, blade by blade.
 
 Lengths are in millimetres. Near lies anywhere round the blade, the dial's zero anywhere within a
 graduation.
@@ -32,15 +31,9 @@ from numpy.typing import NDArray
 import bladegeom as bg
 from bladegeom.angles import turn_between
 from bladegeom.fit.fit import BEND
-from bladegeom.kernel.doubt import (
-    amplitude_cdf,
-    direction_probability,
-    facing,
-    sd_toward,
-    student_t,
-    zero_amplitude_p,
-)
+from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -57,7 +50,6 @@ AMPLITUDES = (0.0, 1.0, 3.0, 30.0)
 BINS = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.98, 1.0)
 FEWEST_IN_BIN = 1000
 MOST_ROUNDS = 200
-_CHUNK = 500
 _T_DOF = 5.0
 
 
@@ -137,36 +129,6 @@ class Blades(NamedTuple):
     reading: Floats
 
 
-class Estimates(NamedTuple):
-    """What the fit makes of many blades, on arrays of shape (blades,)."""
-
-    cosine: Floats
-    sine: Floats
-    unit_covariance: Floats
-    residual_sd: Floats
-    reading_sd: Floats
-    margin: Floats
-    dof: int
-
-    @property
-    def amplitude(self) -> Floats:
-        """Fitted amplitude."""
-        return np.hypot(self.cosine, self.sine)
-
-    @property
-    def near_deg(self) -> Floats:
-        """Fitted direction."""
-        return np.degrees(np.arctan2(self.sine, self.cosine))
-
-    def sd(self, direction_deg: Floats) -> Floats:
-        """Estimated standard deviation of the wobble's component toward a direction each."""
-        return self.reading_sd * sd_toward(direction_deg, self.unit_covariance)
-
-    def rounded_sd(self, direction_deg: Floats) -> Floats:
-        """The same with the rounding that does not average out."""
-        return np.hypot(self.sd(direction_deg), self.margin / math.sqrt(3))
-
-
 class Verdicts(NamedTuple):
     """Blade by blade: whether each 95 % interval holds the truth, and whether resolved."""
 
@@ -210,7 +172,7 @@ def simulate(case: Case, blades: int, rng: np.random.Generator) -> Blades:
     return Blades(amplitude * NOISE_MM, near_deg, read * NOISE_MM)
 
 
-def fit_many(case: Case, reading: Floats) -> Estimates:
+def fit_many(case: Case, reading: Floats) -> Wobble:
     """Fit many blades at once, with the floor and the margin that `fit_wobble` applies."""
     # Identical readings must come out as exactly no wobble, as they do in `fit_wobble`.
     columns = harmonic_columns(np.radians(case.angle_deg))
@@ -219,14 +181,12 @@ def fit_many(case: Case, reading: Floats) -> Estimates:
     if case.robust:
         coefficients, residual_sd = huber_rows(columns, reading - reading[:, :1])
     graduation = case.graduation_mm
-    return Estimates(
-        cosine=coefficients[:, 1],
-        sine=coefficients[:, 2],
-        unit_covariance=fit.unit_covariance[1:, 1:],
-        residual_sd=residual_sd,
-        reading_sd=np.maximum(residual_sd, graduation / math.sqrt(12)),
-        margin=np.where(residual_sd < graduation / 2, graduation / 2, 0.0),
-        dof=round(0.75 * fit.dof) if case.robust else fit.dof,
+    variance = np.maximum(residual_sd, graduation / math.sqrt(12)) ** 2
+    return Wobble(
+        coefficients[:, 1] + 1j * coefficients[:, 2],
+        fit.unit_covariance[1:, 1:, np.newaxis] * variance,
+        round(0.75 * fit.dof) if case.robust else fit.dof,
+        np.where(residual_sd < graduation / 2, graduation / 2, 0.0),
     )
 
 
@@ -264,86 +224,26 @@ def _scale(residuals: Floats, p: int) -> Floats:
     return scale
 
 
-def law(estimate: Floats, amplitude: Floats, dof: int) -> Floats:
-    """Return `amplitude_cdf` of many blades, a few at a time to bound the memory."""
-    found = np.empty_like(estimate)
-    for start in range(0, len(estimate), _CHUNK):
-        part = slice(start, start + _CHUNK)
-        found[part] = amplitude_cdf(estimate[part], amplitude[part], dof)
-    return found
-
-
-def amplitude_holds(found: Estimates, amplitude: Floats) -> Bools:
-    """Tell whether each blade's amplitude lies within its 95 % limits.
-
-    A limit lies beyond an amplitude where the law of the estimate says so; that the limits are
-    the roots of that law is what the comparison with the public interval shows.
-    """
-    sd = found.sd(found.near_deg)
-    x, coarse = found.amplitude / sd, found.margin > 0
-    at_low = law(x, (amplitude + found.margin) / sd, found.dof)
-    at_high = at_low.copy()
-    again = coarse | (x < math.sqrt(2))
-    at_high[again] = law(
-        np.maximum(x, math.sqrt(2))[again],
-        (np.maximum(0.0, amplitude - found.margin) / sd)[again],
-        found.dof,
-    )
-    return (at_low <= 0.975) & ((at_high >= 0.025) | (amplitude <= found.margin))
-
-
-def near_holds(found: Estimates, near_deg: Floats) -> Bools:
-    """Tell whether each blade's near direction lies within its 95 % limits, by Fieller's pivot.
-
-    A direction is kept if the component at right angles to it does not differ from 0 by Student's
-    t; of two opposite fans the one with the fitted direction counts, and all directions where the
-    ellipse of that size about the estimate holds the origin.
-    """
-    factor = student_t(0.95, found.dof)
-    near = np.radians(near_deg)
-    across = -found.cosine * np.sin(near) + found.sine * np.cos(near)
-    kept = np.abs(across) <= factor * found.rounded_sd(near_deg + 90.0)
-    covariance = found.reading_sd[:, None, None] ** 2 * found.unit_covariance
-    inverse = np.linalg.inv(covariance + found.margin[:, None, None] ** 2 / 3 * np.eye(2))
-    estimate = np.stack([found.cosine, found.sine], axis=-1)
-    toward = np.stack([np.cos(near), np.sin(near)], axis=-1)
-    weighed = np.sum(inverse * estimate[:, None, :], axis=-1)
-    ahead = np.sum(weighed * toward, axis=-1) > 0
-    size = np.sum(weighed * estimate, axis=-1)
-    return (kept & ahead) | (size <= factor**2)
-
-
 def true_lean_deg(amplitude: Floats, near_deg: Floats, top_deg: Floats) -> Floats:
     """Return the true plate's lean with a blade angle uppermost."""
     slope = amplitude / RING_MM * np.cos(np.radians(top_deg - near_deg))
     return np.degrees(np.arctan(slope))
 
 
-def squareness_holds(found: Estimates, amplitude: Floats, near_deg: Floats) -> Bools:
-    """Tell whether the limits of the squareness error hold with the fitted line upright.
+def judge(found: Wobble, blades: Blades) -> Verdicts:
+    """Return whether the intervals hold the truth, blade by blade.
 
-    There the stated error is 0, and all of what the true plate leans is doubt.
+    With the fitted line upright the stated squareness error is 0, and all of what the true plate
+    leans is doubt.
     """
-    top = found.near_deg + 90.0
-    reach = student_t(0.95, found.dof) * np.degrees(found.rounded_sd(top) / RING_MM)
-    return np.abs(true_lean_deg(amplitude, near_deg, top)) <= reach
-
-
-def resolved(found: Estimates) -> Bools:
-    """Tell which wobbles are established."""
-    estimate = np.stack([found.cosine, found.sine], axis=-1)
-    f = np.sum((estimate @ np.linalg.inv(found.unit_covariance)) * estimate, axis=-1)
-    f = f / 2 / found.reading_sd**2
-    return np.array([zero_amplitude_p(float(one), found.dof) < 0.05 for one in f])
-
-
-def judge(found: Estimates, blades: Blades) -> Verdicts:
-    """Return whether the intervals hold the truth, blade by blade."""
+    limits, near, top = found.amplitude_interval(), found.near_interval(), found.near_deg + 90.0
+    sd = sd_toward(top, found.rounded_covariance)
+    lean = true_lean_deg(blades.amplitude, blades.near_deg, top)
     return Verdicts(
-        amplitude_holds(found, blades.amplitude),
-        near_holds(found, blades.near_deg),
-        squareness_holds(found, blades.amplitude, blades.near_deg),
-        resolved(found),
+        amplitude=(limits.low <= blades.amplitude) & (blades.amplitude <= limits.high),
+        near=(blades.near_deg - near.low) % 360.0 <= near.high - near.low,
+        squareness=np.abs(lean) <= student_t(0.95, found.dof) * np.degrees(sd / RING_MM),
+        resolved=np.asarray(found.resolved),
     )
 
 
@@ -425,30 +325,15 @@ def claims(case: Case, blades: int, seed: np.random.SeedSequence) -> Claims:
     """Return what is claimed of the four named teeth of every resolved blade."""
     made = simulate(case, blades, np.random.Generator(np.random.PCG64(seed)))
     found = fit_many(case, made.reading)
-    named = np.flatnonzero(resolved(found))
-    angles = case.blade.angles_deg
+    named = np.flatnonzero(found.resolved)
+    some = Wobble(found.value[named], found.covariance[..., named], found.dof)
+    angles, near_deg = case.blade.angles_deg, np.asarray(some.near_deg)
     gaps = np.diff(angles, append=360.0)
     claimed, true = [], []
     for quarter_deg in (0.0, 90.0, 180.0, 270.0):
-        direction = found.near_deg[named] + quarter_deg
-        tooth = nearest(angles, direction)
-        middle = found.near_deg[named] - turn_between(angles[tooth], direction)
-        low, high = middle - gaps[tooth - 1] / 2, middle + gaps[tooth] / 2
-        claimed.append(
-            [
-                direction_probability(
-                    facing(
-                        float(found.cosine[one]),
-                        float(found.sine[one]),
-                        found.reading_sd[one] ** 2 * found.unit_covariance,
-                    ),
-                    found.dof,
-                    float(low[place] - found.near_deg[one]),
-                    float(high[place] - found.near_deg[one]),
-                )
-                for place, one in enumerate(named)
-            ]
-        )
+        tooth = nearest(angles, near_deg + quarter_deg)
+        past = turn_between(angles[tooth], near_deg + quarter_deg)
+        claimed.append(some.probability(-past - gaps[tooth - 1] / 2, gaps[tooth] / 2 - past))
         true.append(tooth == nearest(angles, made.near_deg[named] + quarter_deg))
     by_blade = dict(zip(named.tolist(), np.array(claimed).T, strict=True))
     _compare_claims(case, made, by_blade)

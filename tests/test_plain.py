@@ -1,4 +1,4 @@
-"""Plain tables read by arrays: the same frame and the same refusals as cell by cell."""
+"""Plain tables read by their columns: the same frame and refusals as cell by cell."""
 
 from __future__ import annotations
 
@@ -15,8 +15,7 @@ from simulated import rng_for
 from written import changed, save, sheet, two_blades, with_column, written
 
 import bladegeom as bg
-from bladegeom.lengths import NumberError, parse_number
-from bladegeom.tables import bulk, scan
+from bladegeom.tables import plain as by_columns
 from bladegeom.tables.facts import stated_facts
 from bladegeom.tables.read import tidy_by_cells, tidy_table
 
@@ -64,7 +63,7 @@ FACTS = {
 def both_ways(data, **more):
     """Read both ways; return whether the table was plain."""
     unit, blades = more.pop("unit", None), more.pop("blades", None)
-    found = bulk.bulk_table(data, "t.csv", stated_facts(more), blades, unit)
+    found = by_columns.plain_table(data, "t.csv", stated_facts(more), blades, unit)
     try:
         expected = tidy_by_cells(data, "t.csv", unit=unit, blades=blades, **more)
     except bg.RefusedError:
@@ -161,7 +160,7 @@ def test_a_damaged_table_is_read_the_same_both_ways(data):
     both_ways(data)
 
 
-def test_most_damaged_tables_are_plain_enough_to_be_read_by_arrays():
+def test_most_damaged_tables_are_plain_enough_to_be_read_by_columns():
     seen = Counter()
 
     @settings(deadline=None, derandomize=True, max_examples=60, database=None)
@@ -206,6 +205,29 @@ def test_a_number_in_any_manner_leaves_a_table_plain(cell):
     plain(changed(two_blades(), 4, "reading_mm", cell))
 
 
+@pytest.mark.parametrize("digits", [20, 31, 32, 33, 60])
+def test_a_number_of_many_digits_is_read_whole(digits):
+    cells = [f"{value:0{digits}d}" for value in range(3, 15)]
+    frame = plain(sheet(cells, blade="A"))
+    assert frame["reading_mm"].tolist() == [*range(3, 15)]
+
+
+def test_a_row_too_short_and_one_too_long_are_found_though_together_they_are_even():
+    rows = with_column(two_blades(), "note", "")
+    rows[3] = rows[3][:-1]
+    rows[20] = [*rows[20], ""]
+    rows += [["C", *row[1:]] for row in with_column(two_blades(), "note", "")[1:13]]
+    frame = plain(rows)
+    assert set(frame["blade"]) == {"C"}
+    assert {fault.row for fault in frame.attrs["refused"]} == {4, 21}
+
+
+def test_a_line_too_long_for_a_cell_is_refused_both_ways():
+    head, *body = with_column(two_blades(), "note", "")
+    rows = [head, *body * 1000, [*body[-1][:-1], "x" * 200_000]]
+    assert not both_ways(written(rows).encode())
+
+
 @pytest.mark.parametrize("cell", ["x", "1.2.3", "--5", "-", ".", "1e999", "inf", "nan"])
 def test_a_reading_that_is_none_refuses_its_blade_alone(cell):
     frame = plain(changed(two_blades(), 4, "reading_mm", cell))
@@ -214,22 +236,20 @@ def test_a_reading_that_is_none_refuses_its_blade_alone(cell):
     assert (fault.blade, fault.row, fault.column, fault.value) == ("A", 4, "reading_mm", cell)
 
 
-@settings(deadline=None, max_examples=500)
-@given(st.lists(st.one_of(CELLS, st.floats().map(repr), st.from_regex(r"[-+0-9.]{0,17}\Z"))))
-def test_numbers_are_those_that_are_read_one_by_one(cells):
+@patient
+@given(
+    st.lists(st.one_of(CELLS, st.floats().map(repr), st.from_regex(r"[-+0-9.]{0,40}\Z"))),
+    st.booleans(),
+)
+def test_numbers_are_those_that_are_read_one_by_one(cells, again):
     cells = [one for one in cells if not set(one) & set('\n\r,"\0') and one.isprintable()]
-    data = "".join(f"{cell},\n" for cell in ["0", *cells]).encode("utf-8", "replace")
-    found = scan.scan(data, 0, 1, ",", 2, [0], []).numbers[1:, 0]
-    for cell, value in zip(cells, found.tolist(), strict=True):
-        try:
-            expected = parse_number(cell.encode("utf-8", "replace").decode())
-        except NumberError:
-            assert value == math.inf
-            continue
-        assert repr(value) == repr(math.nan if expected is None else expected)
+    rows = [[f"B{at}", "1", cell] for at, cell in enumerate(["0", *cells])]
+    rows += [["C", str(1 + tooth % 99), "0"] for tooth in range(2 * len(rows) * again)]
+    text = written([["blade", "tooth", "reading_mm"], *rows])
+    both_ways(text.encode("utf-8", "replace"), teeth=100)
 
 
-def test_lines_and_names_are_found_wherever_the_pieces_of_a_file_end(monkeypatch):
+def test_numbers_and_names_are_found_wherever_the_pieces_of_a_file_end(monkeypatch):
     rng = rng_for(5)
     rows = [["blade", "tooth", "reading_mm", "teeth", "note"]]
     for at in range(30):
@@ -240,8 +260,8 @@ def test_lines_and_names_are_found_wherever_the_pieces_of_a_file_end(monkeypatch
         rows.append([[], [""] * 5, ["spoilt"]][at % 3] if at % 4 == 0 else rows.pop())
     data = written(rows).encode()
     expected = plain(data)
-    for size in (160, 161, 200, 333):
-        monkeypatch.setattr(scan, "_AT_ONCE", size)
+    for size in (1, 7, 100):
+        monkeypatch.setattr(by_columns, "_AT_ONCE", size)
         assert_frame_equal(plain(data), expected, check_exact=True)
 
 
@@ -269,9 +289,9 @@ def test_a_row_of_units_leaves_a_table_plain():
 
 def test_one_bad_blade_does_not_send_the_others_cell_by_cell(monkeypatch):
     sent = []
-    whole = bulk.answered
+    whole = by_columns.answered
     monkeypatch.setattr(
-        bulk,
+        by_columns,
         "answered",
         lambda table, who, *rest: sent.append(who) or whole(table, who, *rest),
     )
