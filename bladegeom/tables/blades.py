@@ -280,7 +280,7 @@ def faults_beside(
 ) -> dict[str, list[Fault]]:
     """Do the work of `faults_of_spoilt` beside rows with these numbers and blades."""
     at = table.place["blade"]
-    words = {name for name in names if not name.isdigit()}  # Digits may be a tooth moved there.
+    words = {name for name in {*names} if not name.isdigit()}  # Digits may be a tooth moved there.
     apart = bool(table.teeth) and "turn" not in table.place
     faulty: dict[str, list[Fault]] = {}
     for one in spoilt:
