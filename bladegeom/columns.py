@@ -275,16 +275,9 @@ def add_column(column: Column) -> None:
     KNOWN_COLUMNS.update(FACT_COLUMNS)
 
 
-class _Reading(Length):
-    """The reading: a length of either sign, kept in its own unit."""
-
-    def read(self, text: str, mark: str = ".") -> float | None:
-        return parse_number(text, mark)
-
-
 IN_ROWS = (
     Whole("tooth", "reading", "the indexed tooth, from 1"),
-    _Reading(
+    Length(
         "reading", "reading", "the reading; blank or `?` for not read. The unit is never guessed"
     ),
     Column("blade", "blade", "the blade's name, as text (optional for a single blade)"),
