@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,9 +12,9 @@ Numbers = TypeVar("Numbers", float, NDArray[np.float64])
 
 def wrap_360(degrees: Numbers) -> Numbers:
     """Return the same direction, or directions, from 0 (included) to 360 (not)."""
-    turn = degrees % 360.0
-    wrapped: Numbers = turn - 360.0 * (turn == 360.0)
-    return wrapped
+    turn = degrees - 360.0 * np.floor(degrees / 360.0)
+    wrapped: Any = turn * ((turn >= 0.0) & (turn < 360.0))  # Rounding may lead a hair out.
+    return wrapped if np.ndim(wrapped) else wrapped.item()  # type: ignore[no-any-return]
 
 
 def wrap_180(degrees: float) -> float:

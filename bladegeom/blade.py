@@ -146,73 +146,51 @@ def _angles_from_pattern(
 ) -> tuple[float, ...]:
     if pattern is None:
         return tuple(360.0 * index / teeth for index in range(teeth))
-    text = " ".join(f"{gap:g}" for gap in pattern)
+    many, text = len(pattern), " ".join(f"{gap:g}" for gap in pattern)
     widest = min(LARGEST, MOST_UNEVEN * min(pattern, default=0.0))
+    problem = cure = ""
     if not pattern or not all(LEAST <= gap <= widest for gap in pattern):
-        raise refuse(
-            f"pitch_pattern is {text!r}",
-            "write gaps above 0, such as 1 1 1 1 1.6",
-            value=text,
-            blade=name,
-            column="pitch_pattern",
-        )
-    if teeth % len(pattern):
-        raise refuse(
-            f"a pitch pattern of {len(pattern)} gaps does not fit a whole number of times into "
-            f"{teeth} teeth",
-            "check teeth and pitch_pattern",
-            value=text,
-            blade=name,
-            column="pitch_pattern",
-        )
-    turn = math.fsum(pattern)
-    repeats = teeth // len(pattern)
-    starts = [360.0 * math.fsum(pattern[:index]) / turn for index in range(len(pattern))]
+        problem, cure = f"pitch_pattern is {text!r}", "write gaps above 0, such as 1 1 1 1 1.6"
+    elif teeth % many:
+        problem = f"a pitch pattern of {many} gaps does not fit a whole number of times into "
+        problem, cure = f"{problem}{teeth} teeth", "check teeth and pitch_pattern"
+    if problem:
+        raise refuse(problem, cure, value=text, blade=name, column="pitch_pattern")
+    turn, repeats = math.fsum(pattern), teeth // many
+    starts = [360.0 * math.fsum(pattern[:index]) / turn for index in range(many)]
     return tuple((360.0 * group + start) / repeats for group in range(repeats) for start in starts)
 
 
 def _check_kinds(teeth: int, kinds: tuple[str, ...] | None, name: str) -> None:
     if kinds is not None and (not kinds or teeth % len(kinds)):
+        problem = f"a tooth pattern of {len(kinds)} does not fit a whole number of times into "
+        cure, said = "check teeth and tooth_pattern", " ".join(kinds)
         raise refuse(
-            f"a tooth pattern of {len(kinds)} does not fit a whole number of times into {teeth} "
-            "teeth",
-            "check teeth and tooth_pattern",
-            value=" ".join(kinds),
-            blade=name,
-            column="tooth_pattern",
+            f"{problem}{teeth} teeth", cure, value=said, blade=name, column="tooth_pattern"
         )
 
 
 def _check_sizes(kept: Mapping[str, Any], name: str) -> None:
     plate, width = kept["plate"], kept["tooth_width"]
     if plate and width and plate > width:
-        raise refuse(
-            f"the plate ({plate:g} mm) is thicker than the teeth are wide ({width:g} mm)",
-            "check plate and tooth_width",
-            value=f"{plate:g} mm",
-            blade=name,
-            column="plate",
-        )
+        problem = f"the plate ({plate:g} mm) is thicker than the teeth are wide ({width:g} mm)"
+        cure, said = "check plate and tooth_width", f"{plate:g} mm"
+        raise refuse(problem, cure, value=said, blade=name, column="plate")
     diameter, gullet = kept["diameter"], kept["gullet"]
     if diameter and gullet and gullet >= diameter / 2:
-        raise refuse(
-            f"the gullets ({gullet:g} mm) are deeper than the blade's radius ({diameter / 2:g} mm)",
-            "check gullet and diameter",
-            value=f"{gullet:g} mm",
-            blade=name,
-            column="gullet",
-        )
+        problem = f"the gullets ({gullet:g} mm) are deeper than the blade's radius "
+        cure, said = "check gullet and diameter", f"{gullet:g} mm"
+        problem += f"({diameter / 2:g} mm)"
+        raise refuse(problem, cure, value=said, blade=name, column="gullet")
 
 
 def _checked_angles(teeth: int, tooth_deg: Sequence[float], name: str) -> tuple[float, ...]:
     angles = several_numbers(tooth_deg, "tooth_deg", "the angle of each tooth", name)
     growing = all(before < after for before, after in pairwise(angles))
     if len(angles) != teeth or angles[0] != 0 or not growing or not angles[-1] < 360:
-        raise refuse(
-            f"tooth_deg does not give {teeth} teeth their places",
-            f"give {teeth} angles that grow from 0 and stay below 360",
-            blade=name,
-        )
+        problem = f"tooth_deg does not give {teeth} teeth their places"
+        cure = f"give {teeth} angles that grow from 0 and stay below 360"
+        raise refuse(problem, cure, blade=name)
     return angles
 
 

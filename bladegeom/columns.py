@@ -2,7 +2,7 @@
 
 Made from it are the parser and its header check, `Blade` and `Readings`, the tidy frame, the
 digest, the empty table and the reading sheet, the command's options and the table of the
-documents. Another fact is one line in `STATED`.
+documents. Another fact is one line of it.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from bladegeom.faults import Fault, RefusedError, as_letters, meant, refuse
+from bladegeom.faults import Fault, RefusedError, as_letters, meant, refuse, unknown_name
 from bladegeom.lengths import (
     MM_PER,
     NumberError,
@@ -423,7 +423,7 @@ def kept_facts(of_blade: bool, given: Mapping[str, Any], blade: str) -> dict[str
     """
     own = {name: one for name, one in STATED.items() if (one.of == "blade") == of_blade}
     if strange := [name for name in given if name not in own]:
-        raise RefusedError(no_fact(name, given[name], own, blade) for name in strange)
+        raise RefusedError(no_fact(name, given[name], own) for name in strange)
     kept = {}
     for name, column in own.items():
         value = given.get(name)
@@ -431,18 +431,17 @@ def kept_facts(of_blade: bool, given: Mapping[str, Any], blade: str) -> dict[str
     return kept
 
 
-def no_fact(
-    name: str, value: object, known: Mapping[str, Column] = STATED, blade: str = ""
-) -> Fault:
-    """Return the fault of a fact that is not known."""
+def no_fact(name: str, value: object, known: Mapping[str, Column] = STATED) -> Fault:
+    """Return the fault of a fact that is not known, or not here."""
+    if name in STATED:  # And is given to the wrong one of two.
+        of, to = ("blade", "Blade") if STATED[name].of == "blade" else ("readings", "Readings")
+        problem, cure = f"{name} is a fact of the {of}", f"give it to {to}"
+        return Fault(problem, cure, column=name, value=str(value))
     if name in FACT_COLUMNS:
         column, unit = FACT_COLUMNS[name]
         cure = f'a length carries its unit: {column.name}="{value} {unit}"'
-    elif near := resembled(name, known):
-        cure = f"did you mean {near}?"
-    else:
-        cure = f"the facts are {', '.join(known)}"
-    return Fault(f"{name} is not a known fact", cure, blade or None, column=name, value=str(value))
+        return Fault(f"{name} is not a known fact", cure, column=name, value=str(value))
+    return unknown_name(name, known, "fact", near=resembled(name, known), value=value)
 
 
 def told(of_blade: bool) -> str:

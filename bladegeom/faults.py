@@ -112,6 +112,22 @@ def meant(name: str, known: Collection[str], cutoff: float = 0.6) -> str | None:
     return close[0] if close else None
 
 
+def unknown_name(
+    name: str,
+    known: Collection[str],
+    what: str,
+    *,
+    near: str | None = None,
+    row: int | None = None,
+    value: object = None,
+) -> Fault:
+    """Return the fault of a name that is none of those known, with the one that is alike."""
+    close = near or meant(name, known)
+    cure = f"did you mean {close}?" if close else f"use one of {', '.join(known)}"
+    said = name if value is None else str(value)
+    return Fault(f"{name} is not a known {what}", cure, row=row, column=name, value=said)
+
+
 class RefusedError(ValueError):
     """The input cannot be answered; every fault found is listed.
 

@@ -12,15 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.blade import Blade
 from bladegeom.columns import STATED, kept_facts, told
 from bladegeom.faults import Fault, RefusedError, refuse
-from bladegeom.lengths import (
-    LARGEST,
-    LEAST,
-    MM_PER,
-    Lengths,
-    convert,
-    unmasked,
-    with_unit,
-)
+from bladegeom.lengths import LARGEST, LEAST, MM_PER, Lengths, convert, unmasked, with_unit
 from bladegeom.sequence import in_sequence
 
 WAYS = {"forward": 1, "backward": -1}
@@ -119,18 +111,24 @@ class Readings:
     ) -> None:
         if not isinstance(blade, Blade):
             raise refuse(f"blade is {blade!r}", "give it as Blade(teeth, ...)", value=blade)
-        reading, unit = _readings(readings, unit, blade)
+        name = blade.name
+        reading, unit = _readings(readings, unit, name)
+        count = len(reading)
         if tooth is None:
-            teeth = _in_tooth_order(len(reading), blade)
+            teeth = _in_tooth_order(count, blade)
         else:
-            teeth = _whole(tooth, "tooth", len(reading), blade)
-        turns = None if turn is None else _whole(turn, "turn", len(reading), blade)
-        orders = None if order is None else _whole(order, "order", len(reading), blade)
+            teeth = _whole(tooth, "tooth", count, name)
         place, turns, closing, notes = in_sequence(
-            teeth, reading, turns, orders, blade=blade.name, teeth=blade.teeth, rows=rows
+            teeth,
+            reading,
+            None if turn is None else _whole(turn, "turn", count, name),
+            None if order is None else _whole(order, "order", count, name),
+            blade=name,
+            teeth=blade.teeth,
+            rows=rows,
         )
-        way = _ways(turned, len(reading), blade)
-        kept = kept_facts(False, facts, blade.name)
+        way = _ways(turned, count, name)
+        kept = kept_facts(False, facts, name)
         _check_ring(kept["ring_radius"], blade)
         vars(self).update({STATED[fact].key: value for fact, value in kept.items()})
         vars(self).update(
@@ -157,21 +155,19 @@ class Readings:
         """Blade angle of each touched spot in degrees, shape (n,)."""
         return self.blade.angles_deg[self.tooth - 1] + self.touch_deg
 
-    @property
-    def graduation(self) -> float | None:
-        """Graduation of the indicator in `unit`."""
-        mm = self.graduation_mm
-        return None if mm is None else convert(mm, "mm", self.unit)
-
     def in_unit(self, length_mm: float) -> float:
         """Return a length in `unit`."""
         return convert(length_mm, "mm", self.unit)
 
     @property
+    def graduation(self) -> float | None:
+        """Graduation of the indicator in `unit`."""
+        return None if self.graduation_mm is None else self.in_unit(self.graduation_mm)
+
+    @property
     def ring_radius(self) -> float | None:
         """Ring radius in `unit`."""
-        mm = self.ring_radius_mm
-        return None if mm is None else convert(mm, "mm", self.unit)
+        return None if self.ring_radius_mm is None else self.in_unit(self.ring_radius_mm)
 
     @property
     def closures(self) -> NDArray[np.float64]:
@@ -192,13 +188,10 @@ def _check_ring(ring_mm: float | None, blade: Blade) -> None:
     radius = blade.radius_mm
     # A hair of play, so that a ring given as half the diameter in another unit is not refused.
     if ring_mm and radius and ring_mm > radius * (1 + 1e-9):
-        raise refuse(
-            f"the ring's radius ({ring_mm:g} mm) is larger than the blade's ({radius:g} mm)",
-            "ring_radius: from the arbor's axis to the stylus; diameter: across the teeth",
-            value=f"{ring_mm:g} mm",
-            blade=blade.name,
-            column="ring_radius",
-        )
+        problem = f"the ring's radius ({ring_mm:g} mm) is larger than the blade's ({radius:g} mm)"
+        cure = "ring_radius: from the arbor's axis to the stylus; diameter: across the teeth"
+        said = f"{ring_mm:g} mm"
+        raise refuse(problem, cure, value=said, blade=blade.name, column="ring_radius")
 
 
 def same_ring(one_mm: float | None, other_mm: float | None) -> bool:
@@ -254,7 +247,7 @@ def least_step(reading: NDArray[np.float64]) -> float:
     return float(steps.min()) if steps.size else 0.0
 
 
-def _readings(given: object, unit: str | None, blade: Blade) -> tuple[NDArray[np.float64], str]:
+def _readings(given: object, unit: str | None, name: str) -> tuple[NDArray[np.float64], str]:
     """Return the readings in an array of their own, and the one unit that is stated of them."""
     values, own = given, None
     if isinstance(given, str):
@@ -265,91 +258,66 @@ def _readings(given: object, unit: str | None, blade: Blade) -> tuple[NDArray[np
     elif isinstance(given, (tuple, list)) and len(given) == 2 and isinstance(given[1], str):
         values, own = with_unit("readings", given, several=True)
     if own is not None and unit is not None:
-        raise refuse(
-            f"the unit of the readings is stated twice: {own} and {unit}",
-            "state it once",
-            value=unit,
-            blade=blade.name,
-        )
+        problem = f"the unit of the readings is stated twice: {own} and {unit}"
+        raise refuse(problem, "state it once", value=unit, blade=name)
     unit = own or unit
     if unit not in MM_PER:
-        raise refuse(
-            "the unit of the readings is not stated" if unit is None else f"the unit is {unit!r}",
-            'give unit="mm", "in", "thou" or "um"',
-            value=unit,
-            blade=blade.name,
-        )
-    reading = _numbers(values, "readings", blade)
+        problem = f"the unit is {unit!r}" if unit else "the unit of the readings is not stated"
+        cure = 'give unit="mm", "in", "thou" or "um"'
+        raise refuse(problem, cure, value=unit, blade=name)
+    reading = _numbers(values, "readings", name)
     if reading.ndim != 1:
-        raise refuse(
-            "the readings are not a plain list", "give one number a reading", blade=blade.name
-        )
+        problem = "the readings are not a plain list"
+        raise refuse(problem, "give one number a reading", blade=name)
     size = np.abs(reading)
-    wrong = np.flatnonzero((size > LARGEST) | ((size > 0) & (size < LEAST)))
-    if wrong.size:
-        raise RefusedError(
-            Fault(
-                f"reading {place + 1} is {reading[place]:g}",
-                "give a number of a usual size, or None for not read",
-                blade=blade.name or None,
-                value=f"{reading[place]:g}",
-            )
-            for place in wrong
-        )
+    cure = "give a number of a usual size, or None for not read"
+    if faults := [
+        Fault(f"reading {at + 1} is {reading[at]:g}", cure, name or None, value=f"{reading[at]:g}")
+        for at in np.flatnonzero((size > LARGEST) | ((size > 0) & (size < LEAST)))
+    ]:
+        raise RefusedError(faults)
     return reading, unit
 
 
-def _numbers(values: object, what: str, blade: Blade) -> NDArray[np.float64]:
+def _numbers(values: object, what: str, name: str) -> NDArray[np.float64]:
     """Return values as numbers, in an array of their own; NaN where one is None or masked."""
     try:
         given = unmasked(values)
         return given.astype(np.float64, casting="unsafe" if given.dtype.kind != "c" else "safe")
     except (TypeError, ValueError):
-        raise refuse(
-            f"{what} holds what is no number",
-            "give plain numbers, and None for a tooth that was not read",
-            blade=blade.name,
-            column=what,
-        ) from None
+        cure = "give plain numbers, and None for a tooth that was not read"
+        problem = f"{what} holds what is no number"
+        raise refuse(problem, cure, blade=name, column=what) from None
 
 
 def _in_tooth_order(count: int, blade: Blade) -> NDArray[np.int64]:
     if count not in (blade.teeth, blade.teeth + 1):
-        raise refuse(
-            f"{count} readings for {blade.teeth} teeth",
+        cure = (
             "give one reading a tooth in order (not read: ? or None), and at most tooth 1 again "
             "at the end; or say which tooth each reading is of. Where a tooth was missed or read "
-            "twice: bladegeom check FILE.csv",
-            value=count,
-            blade=blade.name,
+            "twice: bladegeom check FILE.csv"
         )
+        problem = f"{count} readings for {blade.teeth} teeth"
+        raise refuse(problem, cure, value=count, blade=blade.name)
     return np.arange(count, dtype=np.int64) % blade.teeth + 1
 
 
 def _whole(
-    values: Sequence[int] | ArrayLike, what: str, count: int, blade: Blade
+    values: Sequence[int] | ArrayLike, what: str, count: int, name: str
 ) -> NDArray[np.int64]:
-    given = _numbers(values, what, blade)
+    given = _numbers(values, what, name)
     if given.shape != (count,):
-        raise refuse(
-            f"{given.size} values of {what} for {count} readings",
-            f"give one {what} a reading",
-            blade=blade.name,
-        )
-    large = np.isfinite(given) & (np.abs(given) > LARGEST)
-    wrong = np.flatnonzero(~(np.isfinite(given) & (given == np.floor(given))) | large)
-    if wrong.size:
-        raise RefusedError(
-            Fault(
-                f"{what} {given[place]:g} (reading {place + 1}) is "
-                + ("too large" if large[place] else "not a whole number"),
-                f"check {what}",
-                blade=blade.name or None,
-                column=what,
-                value=f"{given[place]:g}",
-            )
-            for place in wrong
-        )
+        problem = f"{given.size} values of {what} for {count} readings"
+        raise refuse(problem, f"give one {what} a reading", blade=name)
+    faults = []
+    for at in np.flatnonzero(~(np.abs(given) <= LARGEST) | (given != np.floor(given))):
+        large = np.isfinite(given[at]) and abs(given[at]) > LARGEST
+        problem = f"{what} {given[at]:g} (reading {at + 1}) is "
+        problem += "too large" if large else "not a whole number"
+        said = f"{given[at]:g}"
+        faults.append(Fault(problem, f"check {what}", name or None, column=what, value=said))
+    if faults:
+        raise RefusedError(faults)
     return given.astype(np.int64)
 
 
@@ -358,26 +326,19 @@ def _sealed(array: NDArray[Any]) -> NDArray[Any]:
     return array
 
 
-def _ways(turned: Sequence[str] | None, count: int, blade: Blade) -> NDArray[np.int64]:
+def _ways(turned: Sequence[str] | None, count: int, name: str) -> NDArray[np.int64]:
     if turned is None:
         return np.ones(count, dtype=np.int64)
     if isinstance(turned, str) or not isinstance(turned, Iterable):
         turned = [str(turned)]
     words = [str(word).strip().lower() for word in turned]
     if len(words) != count:
-        raise refuse(
-            f"{len(words)} values of turned for {count} readings",
-            "give one turned a reading",
-            blade=blade.name,
-        )
-    if wrong := [word for word in words if word not in WAYS]:
-        raise refuse(
-            f"turned is {wrong[0]!r}",
-            "write forward or backward",
-            value=wrong[0],
-            blade=blade.name,
-            column="turned",
-        )
+        problem = f"{len(words)} values of turned for {count} readings"
+        raise refuse(problem, "give one turned a reading", blade=name)
+    for word in words:
+        if word not in WAYS:
+            problem, cure = f"turned is {word!r}", "write forward or backward"
+            raise refuse(problem, cure, value=word, blade=name, column="turned")
     return np.asarray([WAYS[word] for word in words], dtype=np.int64)
 
 

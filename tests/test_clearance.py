@@ -8,7 +8,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from fits import check_black_and_white, check_margins, size_mm
+from fits import check_margins, line_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -180,11 +180,6 @@ def chart_of(blade, **facts):
     return clearance_chart(blade, date=DAY, **facts).get_figure(root=True)
 
 
-def line_of(ax, words):
-    (line,) = [line for line in ax.lines if line.get_label().startswith(words)]
-    return np.column_stack(line.get_data())
-
-
 @pytest.mark.parametrize("gullet", [None, 9])
 def test_the_chart_draws_the_limit_in_both_units(gullet):
     blade = ten_inch(gullet=(gullet, "mm"))
@@ -230,14 +225,6 @@ def test_a_large_slot_error_stays_on_the_chart():
     assert ax.get_ylim()[1] > slot.angle.high > 0.6
 
 
-def test_the_chart_goes_on_axes_that_are_given():
-    from matplotlib.figure import Figure
-
-    ax = Figure().add_subplot()
-    assert clearance_chart(ten_inch(), ax) is ax
-    assert len(line_of(ax, "the board rubs"))
-
-
 @pytest.mark.parametrize("diameter_mm", [5, 85, 160, 254, 305, 900])
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_no_words_meet_and_none_leave_the_page(diameter_mm, paper):
@@ -247,12 +234,3 @@ def test_no_words_meet_and_none_leave_the_page(diameter_mm, paper):
     boxes = check_margins(chart_of(blade, paper=paper, slot=slots()))
     for place, box in enumerate(boxes):
         assert not any(box.overlaps(other) for other in boxes[place + 1 :])
-
-
-def test_the_chart_is_black_and_white():
-    check_black_and_white(chart_of(ten_inch(), slot=slots(graduation="0.01 mm")))
-
-
-def test_the_page_prints_at_true_size(tmp_path):
-    bg.save_chart(clearance_chart(ten_inch(), paper="letter"), tmp_path / "c.pdf")
-    assert size_mm(tmp_path / "c.pdf")[0] == pytest.approx(279.4, abs=0.05)

@@ -123,3 +123,15 @@ def test_what_readings_and_blade_keep_cannot_be_changed():
             what.side = "left"
     assert readings.facts["side"] == readings.side == ""
     assert not np.isnan(readings.reading).any()
+
+
+def test_a_fact_given_to_the_wrong_one_is_told_where_it_belongs():
+    blade = bg.Blade(4)
+    with pytest.raises(
+        bg.RefusedError, match="side is a fact of the readings; give it to Readings"
+    ):
+        bg.Blade(4, side="left")
+    with pytest.raises(bg.RefusedError, match="plate is a fact of the blade; give it to Blade"):
+        bg.Readings(blade, ([0, 1, 0, -1], "mm"), plate="2 mm")
+    with pytest.raises(bg.RefusedError, match='a length carries its unit: diameter="254 mm"'):
+        bg.Blade(4, diameter_mm=254)

@@ -330,7 +330,7 @@ def test_every_fact_does_what_its_column_does(table):
     [
         (["plate"], "--fact plate has no =; write it like plate=2.2mm"),
         (["platte=2mm"], "did you mean plate?"),
-        (["colour=red"], "the facts are teeth, diameter"),
+        (["colour=red"], "use one of teeth, diameter"),
         (["plate=2"], "plate: '2' has no unit"),
         (["plate=0mm"], "give a length above 0"),
         (["plate_mm=2"], 'plate="2 mm"'),

@@ -208,7 +208,7 @@ def test_a_fact_beside_the_file_is_checked_like_a_cell(faults, value):
         ("ring_radius_mm", 'ring_radius="1 mm"'),
         ("ring_radis", "did you mean ring_radius?"),
         ("teth", "did you mean teeth"),
-        ("colour", "the facts are"),
+        ("colour", "use one of teeth, diameter"),
     ],
 )
 def test_a_fact_that_is_not_known_is_refused(faults, fact, cure):

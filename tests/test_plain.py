@@ -205,6 +205,29 @@ def test_a_number_in_any_manner_leaves_a_table_plain(cell):
     plain(changed(two_blades(), 4, "reading_mm", cell))
 
 
+@pytest.mark.parametrize("digits", [20, 31, 32, 33, 60])
+def test_a_number_of_many_digits_is_read_whole(digits):
+    cells = [f"{value:0{digits}d}" for value in range(3, 15)]
+    frame = plain(sheet(cells, blade="A"))
+    assert frame["reading_mm"].tolist() == [*range(3, 15)]
+
+
+def test_a_row_too_short_and_one_too_long_are_found_though_together_they_are_even():
+    rows = with_column(two_blades(), "note", "")
+    rows[3] = rows[3][:-1]
+    rows[20] = [*rows[20], ""]
+    rows += [["C", *row[1:]] for row in with_column(two_blades(), "note", "")[1:13]]
+    frame = plain(rows)
+    assert set(frame["blade"]) == {"C"}
+    assert {fault.row for fault in frame.attrs["refused"]} == {4, 21}
+
+
+def test_a_line_too_long_for_a_cell_is_refused_both_ways():
+    head, *body = with_column(two_blades(), "note", "")
+    rows = [head, *body * 1000, [*body[-1][:-1], "x" * 200_000]]
+    assert not both_ways(written(rows).encode())
+
+
 @pytest.mark.parametrize("cell", ["x", "1.2.3", "--5", "-", ".", "1e999", "inf", "nan"])
 def test_a_reading_that_is_none_refuses_its_blade_alone(cell):
     frame = plain(changed(two_blades(), 4, "reading_mm", cell))

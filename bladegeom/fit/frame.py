@@ -35,67 +35,85 @@ class Groups(NamedTuple):
         Where the rows of each group begin in that order, and how many they are.
     first : ndarray of int, shape (groups,)
         The first row of each group.
-    name, mount : ndarray of str objects, shape (groups,)
-        As text; empty where missing or where there is no such column.
+    name, mount : array of str, shape (groups,)
+        Empty where missing or where there is no such column.
     """
 
     order: Places | None
     start: Places
     size: Places
     first: Places
-    name: NDArray[np.object_]
-    mount: NDArray[np.object_]
+    name: Any
+    mount: Any
 
     def ordered(self, values: NDArray[Any]) -> NDArray[Any]:
         """Return the values of a column in the order of the groups."""
         return values if self.order is None else values[self.order]
 
     def rows(self, which: Places) -> Places:
-        """Return the rows of some groups, ascending."""
-        counts = self.size[which]
-        ends = np.cumsum(counts)
-        within = np.arange(ends[-1] if len(ends) else 0) - np.repeat(ends - counts, counts)
-        places = np.repeat(self.start[which], counts) + within
-        return np.sort(places if self.order is None else self.order[places])
+        """Return the rows of some groups, one group after the other."""
+        places = spread(self.start[which], self.size[which])
+        return places if self.order is None else self.order[places]
+
+    def of(self, places: Places) -> Places:
+        """Return the groups that hold some places in that order."""
+        found: Places = np.searchsorted(self.start, places, side="right") - 1
+        return found
 
     def uneven(self, values: NDArray[Any]) -> Places:
         """Return the groups in which a column of the frame does not say the same throughout."""
         values = self.ordered(values)
-        head = np.repeat(values[self.start], self.size)
-        other = values != head
+        other = np.flatnonzero(values[1:] != values[:-1]) + 1
         if values.dtype.kind == "f":
-            other &= ~(np.isnan(values) & np.isnan(head))
-        return np.unique(np.searchsorted(self.start, np.flatnonzero(other), side="right") - 1)
+            other = other[~(np.isnan(values[other]) & np.isnan(values[other - 1]))]
+        groups = self.of(other)
+        return groups[self.start[groups] < other]
+
+
+def spread(start: Places, size: Places) -> Places:
+    """Return the places of runs that begin at some places and have some sizes, one by one."""
+    ends = np.cumsum(size)
+    places: Places = np.arange(size.sum()) + np.repeat(start - (ends - size), size)
+    return places
 
 
 def grouped(names: pd.Series[Any] | None, mounts: pd.Series[Any] | None, rows: int) -> Groups:
     """Sort rows into blades and mountings."""
     import pandas as pd
 
-    read = [_texts(column, whole=True) for column in (names, mounts) if column is not None]
-    code = np.zeros(rows, dtype=np.int64)
-    for place, (own, text) in enumerate(read):
-        code = own if place == 0 else pd.factorize(code * len(text) + own)[0]
-    start = np.append(0, np.flatnonzero(code[1:] != code[:-1]) + 1)
+    given = [column for column in (names, mounts) if column is not None]
+    changes = np.zeros(rows, dtype=np.bool_)
+    changes[0] = True
+    for column in given:
+        changes |= _changes(column)
+    start = np.flatnonzero(changes)
+    read = [_texts(column.iloc[start], whole=True) for column in given]
+    code = np.zeros(len(start), dtype=np.intp)
+    for at, (own, texts) in enumerate(read):
+        code = own if at == 0 else pd.factorize(code * len(texts) + own)[0]
+    begins = np.append(True, code[1:] != code[:-1])  # The same name may be written in two ways.
+    texts_of = iter([texts.take(own[begins]) for own, texts in read])
+    start, code = start[begins], code[begins]
     order, first = None, start
     if int(code.max()) + 1 < len(start):
-        order = _stable_order(code)
-        count = np.bincount(code)
+        order = _stable_order(np.repeat(code, np.diff(start, append=rows)))
+        _, run = np.unique(code, return_index=True)
+        texts_of = iter([texts.take(run) for texts in texts_of])
+        first = start[run]
+        count = np.bincount(code, weights=np.diff(start, append=rows)).astype(np.intp)
         start = np.cumsum(count) - count
-        first = order[start]
     blank = np.full(len(start), "", dtype=object)
-    given = iter([text[own[first]] for own, text in read])
     return Groups(
         order,
         start,
         np.diff(start, append=rows),
         first,
-        blank if names is None else next(given),
-        blank if mounts is None else next(given),
+        blank if names is None else next(texts_of),
+        blank if mounts is None else next(texts_of),
     )
 
 
-def _stable_order(code: NDArray[np.int64]) -> Places:
+def _stable_order(code: NDArray[np.intp]) -> Places:
     """Return what sorts codes, the last sixteen bits first: these NumPy sorts without comparing."""
     order = np.argsort((code & 0xFFFF).astype(np.uint16), kind="stable")
     for shift in range(16, int(code.max()).bit_length(), 16):
@@ -104,36 +122,45 @@ def _stable_order(code: NDArray[np.int64]) -> Places:
     return order
 
 
-def _texts(column: pd.Series[Any], *, whole: bool) -> tuple[NDArray[np.int64], NDArray[np.object_]]:
+def _changes(column: pd.Series[Any]) -> Bools:
+    """Return which cells are not, or may not be, those of the row before."""
+    values = _keys(column)
+    other = values[1:] != values[:-1]
+    if not isinstance(other, np.ndarray):
+        other = other.to_numpy(dtype=np.bool_, na_value=True)
+    return np.append(True, other)
+
+
+def _keys(column: pd.Series[Any]) -> Any:
+    """Return what is quickly compared: of objects their places in memory, which texts share."""
+    if column.dtype == object:
+        objects = np.ascontiguousarray(column.to_numpy())
+        return np.ndarray(objects.shape, np.intp, buffer=objects)
+    if isinstance(column.dtype, np.dtype):
+        return column.to_numpy()
+    return column.cat.codes.to_numpy() if column.dtype.name == "category" else column.array
+
+
+def _texts(column: pd.Series[Any], *, whole: bool) -> tuple[Places, Any]:
     """Return which of the different texts of a column stands in each row, and these."""
     import pandas as pd
 
-    if pd.api.types.is_object_dtype(column.dtype):
-        objects = column.to_numpy()
-        if not _only_text(column):
-            objects = np.array(cells(column, whole=whole), dtype=object)
-        # The same text is mostly the same object, and objects are quickly told apart.
-        kept_at = np.ndarray(objects.shape, np.intp, buffer=np.ascontiguousarray(objects))
-        own, places = pd.factorize(kept_at)
-        one_of_each = np.zeros(len(places), dtype=np.intp)
-        one_of_each[own[::-1]] = np.arange(len(own))[::-1]
-        column = pd.Series(objects[one_of_each], dtype=object)
-        code, different = pd.factorize(column, use_na_sentinel=False)
-        code = code[own]
-    else:
-        code, different = pd.factorize(column, use_na_sentinel=False)
-    words = np.array(cells(pd.Series(different), whole=whole), dtype=object)
-    again, texts = pd.factorize(words, use_na_sentinel=False)
-    alike = len(texts) < len(words)
-    return again[code] if alike else code, np.asarray(texts, dtype=object)
+    if isinstance(column.dtype, pd.StringDtype):
+        code, different = pd.factorize(column.fillna("").str.strip())
+        return code, different.array
+    code, different = pd.factorize(_keys(column), use_na_sentinel=False)
+    one_of_each = np.zeros(len(different), dtype=np.intp)
+    one_of_each[code[::-1]] = np.arange(len(code))[::-1]
+    words = np.array(cells(column.iloc[one_of_each], whole=whole), dtype=object)
+    again, texts = pd.factorize(words)
+    return again[code], texts
 
 
-def _only_text(column: pd.Series[Any]) -> bool:
-    import pandas as pd
-
-    return isinstance(column.dtype, pd.StringDtype) or (
-        column.dtype == object and pd.api.types.infer_dtype(column, skipna=True) == "string"
-    )
+def _all_texts(column: pd.Series[Any]) -> tuple[Places, Any]:
+    """Return the same of a column in which rows mostly say what the row before says."""
+    heads = np.flatnonzero(_changes(column))
+    code, texts = _texts(column.iloc[heads], whole=False)
+    return np.repeat(code, np.diff(heads, append=len(column))), texts
 
 
 def numbers(column: pd.Series[Any]) -> NDArray[Any]:
@@ -150,8 +177,8 @@ def numbers(column: pd.Series[Any]) -> NDArray[Any]:
         if isinstance(kind, np.dtype):
             return np.full(len(column), np.inf)  # Complex.
         return column.to_numpy(dtype=np.float64, na_value=np.nan)
-    code, different = pd.factorize(np.array(cells(column, whole=False), dtype=object))
-    return np.array([_number(word) for word in different], dtype=np.float64)[code]
+    code, texts = _texts(column, whole=False)
+    return np.array([_number(word) for word in texts], dtype=np.float64)[code]
 
 
 def _number(word: str) -> float:
@@ -175,19 +202,9 @@ def cells(column: pd.Series[Any], *, whole: bool) -> list[str]:
 class Facts(NamedTuple):
     """What is stated of each blade; arrays of shape (groups,), lengths in mm, NaN for not stated.
 
-    Attributes
-    ----------
-    teeth, diameter, ring, graduation, touch : ndarray
-    on_teeth : ndarray of bool
-        Read on the teeth.
-    blade : ndarray of int
-        Place in `blades`.
-    blades : list of Blade or None
-        The different kinds of blades; None for one that cannot be.
-    sizes : list of ndarray
-        What else remounting cannot change.
-    least_revolution : float
-        The smallest revolution of a dial, stated or common.
+    `blade` is the place of its kind in `blades`, None there for a kind that cannot be. `sizes` are
+    what else remounting cannot change, `least_revolution` is the smallest one of a dial, stated or
+    common.
     """
 
     teeth: NDArray[np.int64]
@@ -212,8 +229,8 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
     for column in place:
         fact, unit = FACT_COLUMNS.get(column, (None, ""))
         if column == "turned" or (fact and not isinstance(fact, (Length, Number, Whole))):
-            own, texts = _texts(frame.iloc[:, place[column]], whole=False)
-            said[column] = own[groups.first], texts.tolist()
+            own, texts = _all_texts(frame.iloc[:, place[column]])
+            said[column] = own[groups.first], list(texts)
             plain[groups.uneven(own)] = False
         elif fact:
             values = numbers(frame.iloc[:, place[column]])

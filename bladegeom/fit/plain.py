@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from bladegeom.blade import Blade
 from bladegeom.columns import MOST_TEETH
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
-from bladegeom.fit.frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers
+from bladegeom.fit.frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers, spread
 from bladegeom.fit.marks import End, ends_of, first_better, off_line
 from bladegeom.fit.remarks import WARNED_RATIO, Remark, Seen, joined, remarks_on
 from bladegeom.fit.screen import worth_a_look
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
 _CELLS_AT_ONCE = 40_000
 """Few enough to stay in the cache, and for the products not to be handed to threads."""
-_BLADES_AT_ONCE = 4096
+_BLADES_AT_ONCE = 16_384
 _MOST_TURNS = 99
 
 
@@ -63,21 +63,6 @@ class Answers(NamedTuple):
     columns: dict[str, Floats]
     which: NDArray[np.int64]
     texts: list[str]
-
-
-_KEPT = (*Plan._fields[3:], *Fits._fields[1:-1])
-
-
-class _Found:
-    """Room for what is found of every group."""
-
-    def __init__(self, groups: int) -> None:
-        self.fits = {name: np.full(groups, np.nan) for name in _KEPT}
-        self.closure = np.full(groups, np.nan)
-        self.closure_bias = np.full(groups, np.nan)
-        self.leaks = np.zeros(groups, dtype=np.bool_)
-        self.moved: dict[int, tuple[Closing, float]] = {}
-        self.arc: dict[int, float] = {}
 
 
 class _Closed(NamedTuple):
@@ -124,98 +109,254 @@ def plain_answers(
     -------
     Answers
     """
-
-    def ordered(name: str) -> NDArray[Any]:
-        return groups.ordered(numbers(frame.iloc[:, place[name]]))
-
-    plain = np.ones(len(groups.start), dtype=np.bool_)
-    for name, texts in (("blade", groups.name), ("mount", groups.mount)):
-        if name in place:
-            plain &= texts != ""
-    facts = facts_of(frame, place, groups, plain)
-    if "order" in place:
-        _check_order(ordered("order"), groups, plain)
-    turn, turns = None, np.ones(len(plain), dtype=np.int64)
-    if "turn" in place:
-        turn, turns = _turns(ordered("turn"), groups, plain)
+    blades = _Blades(frame, place, column, unit, groups, in_order=checked)
+    plain, found = blades.plain, blades.found
     if checked:
-        plain &= turns == 1
-    rows = _Rows(ordered(column), ordered("tooth"), turn, groups, checked)
-    found = _Found(len(plain))
-    graduation = np.nan_to_num(facts.graduation / MM_PER[unit])
+        plain &= blades.turns == 1
     with np.errstate(all="ignore"):
-        for which in _alike(facts, turns, plain):
-            blade = facts.blades[facts.blade[which[0]]]
-            if blade is None:
-                plain[which] = False
-                continue
-            count = int(turns[which[0]])
-            step = max(1, _CELLS_AT_ONCE // (blade.teeth * count))
-            for at in range(0, len(which), step):
-                some = which[at : at + step]
-                stack, closed = rows.stack(some, blade, float(facts.touch[some[0]]), count, plain)
-                fits = fit_stack(stack)
-                _keep(found, stack, fits, closed, graduation[some], some)
-                if checked:
-                    jump = facts.least_revolution / 2 / MM_PER[unit]
-                    plain[some[worth_a_look(stack, fits, jump)]] = False
+        for some, blade in blades.alike():
+            stack, closed = blades.stack(some, blade)
+            fits = fit_stack(stack)
+            blades.keep(some, stack, fits, closed)
+            if checked:
+                jump = blades.facts.least_revolution / 2 / MM_PER[unit]
+                plain[some[worth_a_look(stack, fits, jump)]] = False
         if checked:
-            plain[[*found.moved]] = False
-        fits_of = found.fits
-        enough = (fits_of["spots_read"] >= FEWEST_TEETH) & (fits_of["dof"] >= 1)
-        plain &= enough & (fits_of["ratio"] <= REFUSED_RATIO)
+            plain[[*blades.moved]] = False
+        plain &= (found["spots_read"] >= FEWEST_TEETH) & (found["dof"] >= 1)
+        plain &= found["ratio"] <= REFUSED_RATIO
         if "mount" in place:
-            _all_mounts_alike(facts, groups, plain)
-        columns = _columns(facts, unit, found, graduation, plain)
-    remarks = _remarks(facts, unit, found, graduation, columns, plain)
-    return Answers(plain, columns, *joined(remarks, len(plain)))
+            _all_mounts_alike(blades.facts, groups, plain)
+        columns = blades.columns()
+    return Answers(plain, columns, *joined(blades.remarks(columns), len(plain)))
 
 
-def _check_order(values: NDArray[Any], groups: Groups, plain: Bools) -> None:
-    """Take out blades whose rows are not in order."""
-    wrong = ~(np.abs(values) <= LARGEST) | (values != np.floor(values))
-    first = np.zeros(len(values), dtype=np.bool_)
-    first[groups.start] = True
-    wrong[1:] |= ~(values[1:] > values[:-1]) & ~first[1:]
-    _take_out(wrong, groups, plain)
+_KEPT = (*Plan._fields[3:], *Fits._fields[1:-1], "closure", "closure_bias")
 
 
-def _turns(
-    values: NDArray[Any], groups: Groups, plain: Bools
-) -> tuple[NDArray[np.int64] | None, NDArray[np.int64]]:
-    """Return which of its blade's turns each row is of, None where all have one, and how many.
+class _Blades:
+    """The blades of a frame: their readings, blade after blade, and what is found of each.
 
-    Blades whose turns do not follow each other are taken out.
+    Attributes
+    ----------
+    plain : ndarray of bool, shape (groups,)
+        Those not yet taken out.
+    facts : Facts
+    reading, tooth : ndarray, shape (rows,)
+        No tooth is 0.
+    turn : ndarray, shape (rows,), or None
+        Place of the turn among its blade's; None where each blade has one.
+    turns : ndarray of int, shape (groups,)
+        How many these are.
+    found : dict of str to ndarray, shape (groups,)
+        The arrays of `Plan` and `Fits`, and what closing readings say.
+    leaks, moved, arc
+        See `bladegeom.fit.remarks.Seen`.
     """
-    wrong = ~(np.abs(values) <= LARGEST) | (values != np.floor(values))
-    first = np.zeros(len(values), dtype=np.bool_)
-    first[groups.start] = True
-    steps = np.zeros(len(values), dtype=np.bool_)
-    steps[1:] = (values[1:] != values[:-1]) & ~first[1:]
-    wrong[1:] |= steps[1:] & ~(values[1:] > values[:-1])
-    _take_out(wrong, groups, plain)
-    if not steps.any():
-        return None, np.ones(len(plain), dtype=np.int64)
-    total = np.cumsum(steps, dtype=np.int64)
-    rank = total - np.repeat(total[groups.start], groups.size)
-    turns = rank[groups.start + groups.size - 1] + 1
-    plain[turns > _MOST_TURNS] = False
-    return rank, np.minimum(turns, _MOST_TURNS)
 
+    def __init__(
+        self,
+        frame: pd.DataFrame,
+        place: Mapping[str, int],
+        column: str,
+        unit: str,
+        groups: Groups,
+        *,
+        in_order: bool,
+    ) -> None:
+        def ordered(name: str) -> NDArray[Any]:
+            return groups.ordered(numbers(frame.iloc[:, place[name]]))
 
-def _take_out(wrong: Bools, groups: Groups, plain: Bools) -> None:
-    """Take out the blades of which a row is wrong."""
-    plain[np.searchsorted(groups.start, np.flatnonzero(wrong), side="right") - 1] = False
+        count = len(groups.start)
+        self.unit, self.groups, self.in_order = unit, groups, in_order
+        self.plain = np.ones(count, dtype=np.bool_)
+        for name, texts in (("blade", groups.name), ("mount", groups.mount)):
+            if name in place:
+                self.plain &= np.asarray(texts != "")
+        self.facts = facts_of(frame, place, groups, self.plain)
+        self.graduation = np.nan_to_num(self.facts.graduation / MM_PER[unit])
+        self.turn: NDArray[np.int64] | None = None
+        self.turns = np.ones(count, dtype=np.int64)
+        if "order" in place:
+            self._steps(ordered("order"), always=True)
+        if "turn" in place:
+            self._count_turns(self._steps(ordered("turn"), always=False))
+        self.reading, self.tooth = ordered(column), ordered("tooth")
+        if self.tooth.dtype.kind == "f":
+            known = (np.abs(self.tooth) <= MOST_TEETH) & (self.tooth == np.floor(self.tooth))
+            self.tooth = np.where(known, self.tooth, 0).astype(np.int64)
+        self.found = {name: np.full(count, np.nan) for name in _KEPT}
+        self.leaks = np.zeros(count, dtype=np.bool_)
+        self.moved: dict[int, tuple[Closing, float]] = {}
+        self.arc: dict[int, float] = {}
 
+    def _steps(self, values: NDArray[Any], *, always: bool) -> Bools:
+        """Return where a column grows within a blade; take out those in which it does not.
 
-def _alike(facts: Facts, turns: NDArray[np.int64], plain: Bools) -> Iterator[Places]:
-    """Return the groups of plain blades that have teeth, touched spots and turns in common."""
-    import pandas as pd
+        It may stay the same, unless it is `always` to grow.
+        """
+        first = np.zeros(len(values), dtype=np.bool_)
+        first[self.groups.start] = True
+        grows = np.append(False, values[1:] > values[:-1])
+        wrong = ~first & ~grows
+        if not always:
+            wrong &= np.append(False, values[1:] != values[:-1])
+        wrong |= ~(np.abs(values) <= LARGEST) | (values != np.floor(values))
+        self.plain[self.groups.of(np.flatnonzero(wrong))] = False
+        return grows & ~first
 
-    which = np.flatnonzero(plain)
-    spot, spots = pd.factorize(facts.touch[which])
-    kind = (facts.blade[which] * max(1, len(spots)) + spot) * (_MOST_TURNS + 1) + turns[which]
-    yield from _together(which, kind)
+    def _count_turns(self, steps: Bools) -> None:
+        if steps.any():
+            start, size = self.groups.start, self.groups.size
+            turn = np.cumsum(steps, dtype=np.int64)
+            self.turn = turn - np.repeat(turn[start], size)
+            self.turns = self.turn[start + size - 1] + 1
+            self.plain[self.turns > _MOST_TURNS] = False
+
+    def alike(self) -> Iterator[tuple[Places, Blade]]:
+        """Return some plain blades at a time, of one kind, touched spot and number of turns."""
+        import pandas as pd
+
+        which = np.flatnonzero(self.plain)
+        spot, spots = pd.factorize(self.facts.touch[which])
+        kind = self.facts.blade[which] * max(1, len(spots)) + spot
+        for alike in _together(which, kind * (_MOST_TURNS + 1) + self.turns[which]):
+            blade = self.facts.blades[self.facts.blade[alike[0]]]
+            if blade is None:
+                self.plain[alike] = False
+                continue
+            step = max(1, _CELLS_AT_ONCE // (blade.teeth * int(self.turns[alike[0]])))
+            for at in range(0, len(alike), step):
+                yield alike[at : at + step], blade
+
+    def stack(self, some: Places, blade: Blade) -> tuple[Stack, _Closed | None]:
+        """Return the readings of some blades as a stack, and what closing readings say.
+
+        Blades with a fault in them, or a tooth twice in a turn, are taken out of the plain ones.
+        """
+        spots = spots_of(blade.tooth_deg, float(self.facts.touch[some[0]]))
+        teeth, turns, n = blade.teeth, int(self.turns[some[0]]), len(some)
+        start, size = self.groups.start[some], self.groups.size[some]
+        rows: Any = slice(start[0], start[-1] + size[-1])
+        if rows.stop - rows.start != size.sum():
+            rows = spread(start, size)
+        reading, tooth = self.reading[rows].astype(np.float64, copy=False), self.tooth[rows]
+        turn = self.turn[rows] if self.turn is not None and turns > 1 else None
+        shape = (turns, teeth, n)
+        if (size == turns * teeth).all() and _every_tooth(tooth, turn, turns, teeth):
+            whole = np.ascontiguousarray(reading.reshape(n, -1).T).reshape(shape)
+            if not np.isnan(whole.sum()):
+                self.plain[some[_odd(whole).any(axis=(0, 1))]] = False
+                return Stack(spots, whole, None), None
+        of = np.repeat(np.arange(n), size)
+        known = (tooth >= 1) & (tooth <= teeth)
+        wrong = ~known | _odd(reading)
+        if wrong.any():
+            self.plain[some[of[wrong]]] = False
+        spot = tooth - 1 + (0 if turn is None else turn * teeth)
+        read = known & ~np.isnan(reading)
+        if not read.all():
+            reading, spot, of = reading[read], spot[read], of[read]
+            size = np.bincount(of, minlength=n)
+        begin = np.cumsum(size) - size
+        closes = np.flatnonzero(size > (1 if turns == 1 else len(spot)))
+        last = (begin + size - 1)[closes]
+        again = spot[begin[closes]] == spot[last]
+        closes, last = closes[again], last[again]
+        difference, when = reading[last] - reading[begin[closes]], np.zeros(0)
+        if len(closes):
+            when = np.delete((np.arange(len(of)) - begin[of]) / teeth, last)
+            reading, spot, of = (np.delete(one, last) for one in (reading, spot, of))
+            size[closes] -= 1
+        if self.in_order:
+            back = (np.diff(spot) < 0) & (np.diff(of) == 0)
+            self.plain[some[of[1:][back]]] = False
+        slot = spot * n + of
+        made = np.full(turns * teeth * n, np.nan)
+        made[slot] = reading
+        made = made.reshape(shape)
+        there = (~np.isnan(made)).astype(np.float64)
+        self.plain[some[there.sum(axis=(0, 1)) != size]] = False  # A tooth twice in a turn.
+        stack = Stack(spots, made, there)
+        if not len(closes):
+            return stack, None
+        time = np.full(made.size, np.nan)
+        time[slot] = when
+        return stack, _Closed(closes, difference, time.reshape(shape)[:, :, closes])
+
+    def keep(self, some: Places, stack: Stack, fits: Fits, closed: _Closed | None) -> None:
+        """Keep what is found of some blades."""
+        here = _here(some)
+        for name, values in (fits.plan._asdict() | fits._asdict()).items():
+            if name in self.found:
+                self.found[name][here] = values
+        self.leaks[here] = leaks_of(stack, fits)
+        if stack.there is None:
+            return
+        for wide in np.flatnonzero((fits.plan.ratio > WARNED_RATIO) & (fits.plan.spots_read > 0)):
+            read = stack.there[:, :, wide].any(axis=0)
+            self.arc[int(some[wide])] = arc_deg(np.degrees(stack.spots.angle[read]))
+        if closed is None:
+            return
+        at, difference = closed.at, closed.difference
+        reading, there = stack.reading[:, :, at], stack.there[:, :, at]
+        drift = steady_drift(stack._replace(there=there), closed.time, fits.left[:, :, at])
+        bias = np.abs(difference) * drift.shift
+        self.found["closure"][some[at]], self.found["closure_bias"][some[at]] = difference, bias
+        rss, dof = fits.rss[at] - drift.taken, fits.plan.dof[at] - drift.told
+        least = np.sqrt(np.maximum(rss, 0.0) / dof) * (math.sqrt(2) * (1 - 1e-9))
+        for free in np.unique(dof):
+            least[dof == free] *= student_t(1 - REMARKED, free) if free >= 1 else np.inf
+        for one in np.flatnonzero(np.abs(difference) > least):
+            step = float(self.graduation[some[at[one]]])
+            step = step or least_step(reading[:, :, one][there[:, :, one] > 0])
+            shown = closing(float(difference[one]), 1, float(rss[one]), int(dof[one]), step)
+            if shown.moved():
+                self.moved[int(some[at[one]])] = shown, float(bias[one])
+
+    def columns(self) -> dict[str, Floats]:
+        """Return the columns of the table."""
+        facts, found, count = self.facts, self.found, len(self.plain)
+        kept = ("readings", "dof", "offset", "raw_tir", "closure", "closure_bias")
+        columns = {"teeth": facts.teeth.astype(np.float64), **{name: found[name] for name in kept}}
+        which = np.flatnonzero(self.plain)
+        kind = facts.blade[which] * (MOST_TEETH * _MOST_TURNS) + found["dof"][which].astype(
+            np.int64
+        )
+        for alike in _together(which, kind):
+            blade = facts.blades[facts.blade[alike[0]]]
+            assert blade is not None
+            for at in range(0, len(alike), _BLADES_AT_ONCE):
+                some = alike[at : at + _BLADES_AT_ONCE]
+                here = _here(some)
+                own = {name: values[here] for name, values in found.items()}
+                ring, radius = facts.ring[here] / MM_PER[self.unit], facts.diameter[here] / 2
+                made = _of_some(own, self.graduation[here], ring, radius, self.unit, blade)
+                for name, values in made.items():
+                    if name not in columns:
+                        columns[name] = np.empty(count)  # The others are answered one by one.
+                    columns[name][here] = values
+        return columns
+
+    def remarks(self, columns: Mapping[str, Floats]) -> list[Remark]:
+        """Return what is to be said of the plain blades."""
+        blank = np.full(len(self.plain), np.nan)
+        seen = Seen(
+            unit=self.unit,
+            raw_tir=self.found["raw_tir"],
+            residual_sd=columns.get("residual_sd", blank),
+            graduation=self.graduation,
+            ring_radius=self.facts.ring,
+            tilt_deg=columns.get("tilt_deg", blank),
+            resolved=columns.get("resolved", blank) == 1,
+            plan_ratio=self.found["ratio"],
+            spots=self.found["spots_read"],
+            bare=self.facts.on_teeth,
+            arc=lambda at: self.arc[at],
+            leaks=self.leaks,
+            moved=self.moved,
+        )
+        return [one._replace(of=one.of & self.plain) for one in remarks_on(seen)]
 
 
 def _together(which: Places, kind: NDArray[np.int64]) -> Iterator[Places]:
@@ -230,147 +371,29 @@ def _together(which: Places, kind: NDArray[np.int64]) -> Iterator[Places]:
     yield from np.split(which[order], np.cumsum(np.bincount(code))[:-1])
 
 
-class _Rows(NamedTuple):
-    """The rows of a frame, blade after blade.
+def _here(some: Places) -> Any:
+    """Return places as a slice where they follow each other."""
+    return slice(some[0], some[-1] + 1) if some[-1] - some[0] == len(some) - 1 else some
 
-    Attributes
-    ----------
-    reading, tooth : ndarray, shape (rows,)
-    turn : ndarray, shape (rows,), or None
-        Place of the turn among its blade's; None where each blade has one.
-    groups : Groups
-    in_order : bool
-        Take out blades not read in the order of the teeth: a mistake shows in that of reading.
-    """
 
-    reading: NDArray[Any]
-    tooth: NDArray[Any]
-    turn: NDArray[np.int64] | None
-    groups: Groups
-    in_order: bool
-
-    def stack(
-        self, some: Places, blade: Blade, touch_deg: float, turns: int, plain: Bools
-    ) -> tuple[Stack, _Closed | None]:
-        """Return the readings of some blades as a stack, and what closing readings say.
-
-        Blades with a fault in them, or a tooth twice in a turn, are taken out of the plain ones.
-        """
-        spots = spots_of(blade.tooth_deg, touch_deg)
-        teeth, n = blade.teeth, len(some)
-        start, size = self.groups.start[some], self.groups.size[some]
-        whole = self._whole(start, size, teeth, turns)
-        if whole is not None:
-            plain[some[_odd(whole).any(axis=(0, 1))]] = False
-            return Stack(spots, whole, None), None
-        of = np.repeat(np.arange(n), size)
-        at = np.arange(len(of)) + np.repeat(start - (np.cumsum(size) - size), size)
-        reading, tooth = self.reading[at].astype(np.float64, copy=False), self.tooth[at]
-        known = (tooth >= 1) & (tooth <= teeth) & (tooth == np.floor(tooth))
-        plain[some[of[~known | _odd(reading)]]] = False
-        read = known & ~np.isnan(reading)
-        reading, of = reading[read], of[read]
-        spot = tooth[read].astype(np.intp) - 1
-        if self.turn is not None and turns > 1:
-            spot += self.turn[at[read]] * teeth
-        size = np.bincount(of, minlength=n)
-        begin = np.cumsum(size) - size
-        inside = np.ones(len(of), dtype=np.bool_)
-        closes, difference = np.zeros(0, dtype=np.intp), np.zeros(0)
-        if turns == 1:
-            closes = np.flatnonzero(size > 1)
-            last, first = (begin + size - 1)[closes], begin[closes]
-            same = spot[last] == spot[first]
-            closes, last, first = closes[same], last[same], first[same]
-            difference = reading[last] - reading[first]
-            inside[last] = False
-        spot, of_each, place = spot[inside], of[inside], (np.arange(len(of)) - begin[of])[inside]
-        if self.in_order:
-            back = (np.diff(spot) < 0) & (np.diff(of_each) == 0)
-            plain[some[of_each[1:][back]]] = False
-        slot = spot * n + of_each
-        made, there = np.zeros(turns * teeth * n), np.zeros(turns * teeth * n)
-        made[slot], there[slot] = reading[inside], 1.0
-        shape = (turns, teeth, n)
-        stack = Stack(spots, made.reshape(shape), there.reshape(shape))
-        twice = there.reshape(-1, n).sum(axis=0) != np.bincount(of_each, minlength=n)
-        plain[some[twice]] = False
-        if not len(closes):
-            return stack, None
-        time = np.zeros(turns * teeth * n)
-        time[slot] = place / teeth
-        return stack, _Closed(closes, difference, time.reshape(shape)[:, :, closes])
-
-    def _whole(
-        self, start: Places, size: Places, teeth: int, turns: int
-    ) -> NDArray[np.float64] | None:
-        """Return the readings of blades of which every tooth was read, once a turn and in order."""
-        if not (size == turns * teeth).all():
-            return None
-        if start[-1] - start[0] == (len(start) - 1) * turns * teeth:
-            rows: Any = slice(start[0], start[-1] + turns * teeth)
-        else:
-            rows = (start[:, np.newaxis] + np.arange(turns * teeth)).ravel()
-        tooth = self.tooth[rows].reshape(-1, teeth)
-        if not (tooth == np.arange(1, teeth + 1)).all():
-            return None
-        if self.turn is not None and turns > 1:
-            turn = self.turn[rows].reshape(-1, turns, teeth)
-            if not (turn == np.arange(turns)[:, np.newaxis]).all():
-                return None
-        rows_of = self.reading[rows].reshape(-1, turns * teeth).T
-        reading: Floats = rows_of.astype(np.float64, order="C").reshape(turns, teeth, -1)
-        return None if np.isnan(reading.sum()) else reading
+def _every_tooth(
+    tooth: NDArray[Any], turn: NDArray[np.int64] | None, turns: int, teeth: int
+) -> bool:
+    """Return whether every tooth of each blade was read, once a turn and in order."""
+    in_order = (tooth.reshape(-1, teeth) == np.arange(1, teeth + 1)).all()
+    if turn is not None:
+        in_order &= (turn.reshape(-1, turns, teeth) == np.arange(turns)[:, np.newaxis]).all()
+    return bool(in_order)
 
 
 def _odd(reading: Floats) -> Bools:
     """Return which readings have no usual size."""
     size = np.abs(reading)
-    odd: Bools = (size > LARGEST) | ((size < LEAST) & (reading != 0))
+    odd: Bools = size > LARGEST
+    small = size < LEAST
+    if small.any():
+        odd |= small & (reading != 0)
     return odd
-
-
-def _keep(
-    found: _Found,
-    stack: Stack,
-    fits: Fits,
-    closed: _Closed | None,
-    graduation: Floats,
-    some: Places,
-) -> None:
-    """Keep what is found of some blades."""
-    for name, into in found.fits.items():
-        into[some] = getattr(fits if name in Fits._fields else fits.plan, name)
-    found.leaks[some] = leaks_of(stack, fits)
-    if stack.there is None:
-        return
-    for wide in np.flatnonzero((fits.plan.ratio > WARNED_RATIO) & (fits.plan.spots_read > 0)):
-        read = stack.there[:, :, wide].any(axis=0)
-        found.arc[int(some[wide])] = arc_deg(np.degrees(stack.spots.angle[read]))
-    if closed is not None:
-        _keep_closed(found, stack, fits, closed, graduation, some)
-
-
-def _keep_closed(
-    found: _Found, stack: Stack, fits: Fits, closed: _Closed, graduation: Floats, some: Places
-) -> None:
-    """Keep what closing readings say."""
-    assert stack.there is not None
-    at, difference = closed.at, closed.difference
-    reading, there = stack.reading[:, :, at], stack.there[:, :, at]
-    drift = steady_drift(stack._replace(there=there), closed.time, fits.left[:, :, at])
-    found.closure[some[at]] = difference
-    found.closure_bias[some[at]] = np.abs(difference) * drift.shift
-    rss, dof = fits.rss[at] - drift.taken, fits.plan.dof[at] - drift.told
-    least = np.sqrt(np.maximum(rss, 0.0) / dof) * (math.sqrt(2) * (1 - 1e-9))
-    for free in np.unique(dof):
-        least[dof == free] *= student_t(1 - REMARKED, free) if free >= 1 else np.inf
-    for one in np.flatnonzero(np.abs(difference) > least):
-        step = float(graduation[at[one]]) or least_step(reading[:, :, one][there[:, :, one] > 0])
-        shown = closing(float(difference[one]), 1, float(rss[one]), int(dof[one]), step)
-        if shown.moved():
-            group = int(some[at[one]])
-            found.moved[group] = shown, float(found.closure_bias[group])
 
 
 def _all_mounts_alike(facts: Facts, groups: Groups, plain: Bools) -> None:
@@ -385,36 +408,6 @@ def _all_mounts_alike(facts: Facts, groups: Groups, plain: Bools) -> None:
     for fact in facts.sizes:
         wrong |= ~((fact == fact[earlier]) | (np.isnan(fact) & np.isnan(fact[earlier])))
     plain &= ~np.isin(name, name[wrong])
-
-
-def _columns(
-    facts: Facts, unit: str, found: _Found, graduation: Floats, plain: Bools
-) -> dict[str, Floats]:
-    """Return the columns of the table."""
-    fits, count = found.fits, len(plain)
-    columns: dict[str, Floats] = {
-        "teeth": facts.teeth.astype(np.float64),
-        **{name: fits[name] for name in ("readings", "dof", "offset", "raw_tir")},
-        "closure": found.closure,
-        "closure_bias": found.closure_bias,
-    }
-    which = np.flatnonzero(plain)
-    kind = facts.blade[which] * (MOST_TEETH * _MOST_TURNS) + fits["dof"][which].astype(np.int64)
-    for alike in _together(which, kind):
-        blade = facts.blades[facts.blade[alike[0]]]
-        assert blade is not None
-        for at in range(0, len(alike), _BLADES_AT_ONCE):
-            some = alike[at : at + _BLADES_AT_ONCE]
-            here: Any = some
-            if some[-1] - some[0] == len(some) - 1:
-                here = slice(some[0], some[-1] + 1)
-            ring, radius = facts.ring[here] / MM_PER[unit], facts.diameter[here] / 2
-            own = {name: values[here] for name, values in fits.items()}
-            for name, values in _of_some(own, graduation[here], ring, radius, unit, blade).items():
-                if name not in columns:
-                    columns[name] = np.full(count, np.nan)
-                columns[name][here] = values
-    return columns
 
 
 def _of_some(
@@ -463,14 +456,13 @@ def _of_some(
 def _marks(wobble: Wobble, blade: Blade, tilt_deg: Floats, radius_mm: Floats) -> dict[str, Any]:
     """Return the columns of the teeth to mark."""
     ends = ends_of(blade.angles_deg, wobble.near_deg)
-    even = blade.pitch_pattern is None and blade.teeth % 4 == 0
-    # Where teeth stand alike in every quarter, so do the chances.
-    alike = ends[0].probability(wobble) if even else None
+    near, first, far, second = ends
+    of_near = near.probability(wobble)
 
     def chance(end: End) -> Any:
-        return end.probability(wobble) if alike is None else alike
+        # Where teeth stand alike in every quarter, so do the chances.
+        return of_near if end.past_deg is near.past_deg else end.probability(wobble)
 
-    near, first, far, second = ends
     off, left = off_line(first, second, tilt_deg)
     better = first_better(first, second)
     found = {
@@ -492,31 +484,3 @@ def _marks(wobble: Wobble, blade: Blade, tilt_deg: Floats, radius_mm: Floats) ->
             f"neutral_past_mm_{number}": radius_mm * np.radians(end.past_deg),
         }
     return found
-
-
-def _remarks(
-    facts: Facts,
-    unit: str,
-    found: _Found,
-    graduation: Floats,
-    columns: Mapping[str, Floats],
-    plain: Bools,
-) -> list[Remark]:
-    """Return what is to be said of the plain blades."""
-    blank = np.full(len(plain), np.nan)
-    seen = Seen(
-        unit=unit,
-        raw_tir=found.fits["raw_tir"],
-        residual_sd=columns.get("residual_sd", blank),
-        graduation=graduation,
-        ring_radius=facts.ring,
-        tilt_deg=columns.get("tilt_deg", blank),
-        resolved=columns.get("resolved", blank) == 1,
-        plan_ratio=found.fits["ratio"],
-        spots=found.fits["spots_read"],
-        bare=facts.on_teeth,
-        arc=lambda at: found.arc[at],
-        leaks=found.leaks,
-        moved=found.moved,
-    )
-    return [one._replace(of=one.of & plain) for one in remarks_on(seen)]

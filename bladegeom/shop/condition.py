@@ -18,7 +18,7 @@ from bladegeom.estimate import Known, judge
 from bladegeom.faults import RefusedError, refuse
 from bladegeom.fit.closing import Closing, closing_of, without_drift
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.marks import NeutralLine, neutral_line, sentence, without_marks
+from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
 from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
 from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import OfBlade, WobbleFit
@@ -244,7 +244,13 @@ class Condition(OfBlade):
         marks = neutral_line(self.fit)
         if self.action == FIT:
             return marks
-        return without_marks(marks, self.action, marks.worst_deg if self.sound else None)
+        return NeutralLine(
+            blade=marks.blade,
+            fit=self.fit,
+            tolerance_deg=marks.tolerance_deg,
+            worst_deg=marks.worst_deg if self.sound else None,
+            withheld=self.action,
+        )
 
     @property
     def rule_line(self) -> str:
@@ -510,13 +516,10 @@ def _unread_words(readings: Readings, teeth: Sequence[int]) -> str:
 
 def _in_ranges(teeth: Sequence[int]) -> str:
     """Return teeth as text: ``3, 41 to 60``."""
-    runs: list[list[int]] = []
-    for tooth in teeth:
-        if runs and tooth == runs[-1][-1] + 1:
-            runs[-1].append(tooth)
-        else:
-            runs.append([tooth])
-    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+    firsts = [one for one in teeth if one - 1 not in teeth]
+    lasts = [one for one in teeth if one + 1 not in teeth]
+    ends = zip(firsts, lasts, strict=True)
+    return ", ".join(str(one) if one == last else f"{one} to {last}" for one, last in ends)
 
 
 # The next action

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from bladegeom.faults import Fault, RefusedError, refuse
+from bladegeom.faults import Fault, RefusedError, refuse, unknown_name
 from bladegeom.lengths import MM_PER, Length, NumberError, convert, length, parse_number
 from bladegeom.tables import toml
 from bladegeom.tables.text import Sheet, decode, read_bytes, split
@@ -265,7 +265,7 @@ def _of_header(sheet: Sheet) -> list[Fault]:
     row, header = sheet.header_row, [one for one in sheet.header if one]
     stems = [_COLUMN[one][0] if one in _COLUMN else one for one in header]
     faults = [
-        toml.unknown_name(one, [*_PLAIN, *_COLUMN], row, "column")
+        unknown_name(one, [*_PLAIN, *_COLUMN], "column", row=row)
         for one in header
         if one not in _COLUMN and one not in _PLAIN
     ]

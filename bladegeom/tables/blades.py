@@ -152,21 +152,8 @@ def answered(
 ) -> T | None:
     """Return what is made of one blade's rows, or None, and every fault added to `refused`.
 
-    Parameters
-    ----------
-    table : Table
-    who : str
-        The blade's name.
-    rows : list of (int, list of str)
-        Empty where all its rows are spoilt.
-    beside : Beside
-    faulty : sequence of Fault
-        Of the spoilt rows that may be this blade's.
-    alone : bool
-        Whether the table is of this blade only.
-    read : callable
-        As for `read_each`.
-    refused : list of Fault
+    The rows are none where all are spoilt; `faulty` are the faults of spoilt rows that may be this
+    blade's, and it is `alone` where the table is of no other.
 
     Raises
     ------
@@ -190,15 +177,7 @@ def chosen(
 ) -> T:
     """Return what was made of one blade: the one that is asked for, or the only one.
 
-    Parameters
-    ----------
-    made, refused
-        As `read_each` returns them.
-    blade : str or None
-    name : path
-        Of the table.
-    many : str
-        What else can be done with several blades.
+    `name` is that of the table, and `many` says what else can be done with several blades.
 
     Raises
     ------
@@ -301,7 +280,7 @@ def faults_beside(
 ) -> dict[str, list[Fault]]:
     """Do the work of `faults_of_spoilt` beside rows with these numbers and blades."""
     at = table.place["blade"]
-    words = {name for name in names if not name.isdigit()}  # Digits may be a tooth moved there.
+    words = {name for name in {*names} if not name.isdigit()}  # Digits may be a tooth moved there.
     apart = bool(table.teeth) and "turn" not in table.place
     faulty: dict[str, list[Fault]] = {}
     for one in spoilt:

@@ -78,15 +78,11 @@ def doubled_lengths(header: Sequence[str]) -> list[Fault]:
     for one in dict.fromkeys(header):
         if one in FACT_COLUMNS:
             found.setdefault(FACT_COLUMNS[one][0].name, []).append(one)
+    twice = {fact: columns for fact, columns in found.items() if len(columns) > 1}
     return [
-        Fault(
-            f"{fact} is given twice: {' and '.join(columns)}",
-            "keep one",
-            column=columns[1],
-            value=" and ".join(columns),
-        )
-        for fact, columns in found.items()
-        if len(columns) > 1
+        Fault(f"{fact} is given twice: {both}", "keep one", column=columns[1], value=both)
+        for fact, columns in twice.items()
+        for both in [" and ".join(columns)]
     ]
 
 
@@ -154,19 +150,8 @@ def check_header(
 ) -> tuple[str, str]:
     """Return the column of the readings, "" in a wide table, and their unit.
 
-    Parameters
-    ----------
-    sheet : Sheet
-    name : str
-        Of the table.
-    unit : str or None
-        As the user stated it.
-    own : collection of str
-        See `unknown_columns`.
-    teeth : sequence of ToothColumn
-        Of a wide table.
-    units : sequence of str
-        From the row of units; empty where there is none.
+    `name` is that of the table, `unit` as the user stated it, `own` as for `unknown_columns`,
+    `teeth` those of a wide table, and `units` are from the row of units.
 
     Raises
     ------
@@ -231,36 +216,22 @@ def _one_reading_column(header: Sequence[str], unit: str | None) -> tuple[str, s
 
 
 def _wrong_numbers(columns: Sequence[ToothColumn]) -> list[Fault]:
-    numbers = [one.tooth for one in columns]
-    faults = [
-        Fault(
-            f"tooth {one.tooth} has two columns: {before.name} and {one.name}",
-            "keep one column a tooth",
-            column=one.name,
-            value=one.name,
-        )
+    first, last = columns[0], columns[-1]
+    cure = "keep one column a tooth"
+    found = [
+        (one, f"tooth {one.tooth} has two columns: {before.name} and {one.name}", cure)
         for before, one in pairwise(columns)
         if before.tooth == one.tooth
     ]
-    if numbers[0] == 0:
-        faults.append(
-            Fault(
-                f"column {columns[0].name}: teeth count from 1",
-                "number the columns from 1",
-                column=columns[0].name,
-                value=columns[0].name,
-            )
-        )
-    if missing := _gaps(numbers):
+    if first.tooth == 0:
+        problem = f"column {first.name}: teeth count from 1"
+        found.append((first, problem, "number the columns from 1"))
+    faults = [Fault(said, cure, column=one.name, value=one.name) for one, said, cure in found]
+    if missing := _gaps([one.tooth for one in columns]):
         shown = ", ".join(map(str, missing[:8])) + (", ..." if len(missing) > 8 else "")
-        faults.append(
-            Fault(
-                f"between {columns[0].name} and {columns[-1].name} there is no column for tooth "
-                f"{shown}",
-                "give every tooth a column, left blank where it was not read",
-                value=shown,
-            )
-        )
+        problem = f"between {first.name} and {last.name} there is no column for tooth {shown}"
+        cure = "give every tooth a column, left blank where it was not read"
+        faults.append(Fault(problem, cure, value=shown))
     return faults
 
 

@@ -30,13 +30,9 @@ def open_sheet(
     notes: list[str] | None = None,
     spoilt: list[Spoilt] | None = None,
 ) -> Sheet:
-    """Split the bytes of the file called `name` into cells; `notes` and `spoilt` are added to.
+    """Split the bytes of the file called `name` into cells, or raise RefusedError.
 
-    See `bladegeom.tables.text.decode` and `split` there.
-
-    Raises
-    ------
-    RefusedError
+    `notes` is as for `decode`, `spoilt` as for `split` in `bladegeom.tables.text`.
     """
     if is_workbook(data):
         from bladegeom.tables.workbook import workbook_rows  # Few tables are, and all would wait.
@@ -165,19 +161,9 @@ def decimal_mark(cells: Iterable[tuple[int, str]], separator: str) -> str:
 
 
 def sheet_mark(sheet: Sheet, readings: str = "", places: Iterable[int] = ()) -> str:
-    """Tell the decimal mark of a sheet from its columns of numbers.
+    """Tell the decimal mark of a sheet from its columns of numbers, as `decimal_mark` does.
 
-    Parameters
-    ----------
-    sheet : Sheet
-    readings : str
-        One more column of numbers, by its name.
-    places : iterable of int
-        More columns of numbers, by their places.
-
-    Raises
-    ------
-    RefusedError
+    `readings` is the name of one more column of numbers, `places` are those of others.
     """
     return decimal_mark(_words(sheet, readings, places), sheet.separator)
 

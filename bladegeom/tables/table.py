@@ -121,16 +121,8 @@ def open_table(
 ) -> Table:
     """Understand the header of the table called `name`.
 
-    Parameters
-    ----------
-    sheet : Sheet
-    name : str
-    unit : str or None
-        As the user stated it.
-    mark : {".", ","}, optional
-        Decimal mark; told from the cells if not given.
-    own : collection of str
-        Columns that only this kind of table has.
+    `unit` is what the user stated, `own` are columns that only this kind of table has; the decimal
+    mark is told from the cells if it is not given.
 
     Raises
     ------

@@ -8,6 +8,7 @@ import io
 import os
 import re
 from collections.abc import Collection, Iterable
+from contextlib import suppress
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -66,32 +67,20 @@ def read_bytes(path: str | os.PathLike[str], name: str | None = None) -> bytes:
         with open(path, "rb") as file:
             return file.read()
     except FileNotFoundError:
-        raise refuse(
-            f"there is no file {name}", "check the name and the folder", value=name
-        ) from None
+        problem, cure = f"there is no file {name}", "check the name and the folder"
     except IsADirectoryError:
-        raise refuse(f"{name} is a folder", "name the CSV file in it", value=name) from None
+        problem, cure = f"{name} is a folder", "name the CSV file in it"
     except PermissionError:
-        raise refuse(
-            f"{name} may not be read", "check the file's permissions", value=name
-        ) from None
+        problem, cure = f"{name} may not be read", "check the file's permissions"
     except (OSError, ValueError) as error:
-        raise refuse(f"{name!r} cannot be read: {error}", "check the name", value=name) from None
+        problem, cure = f"{name!r} cannot be read: {error}", "check the name"
+    raise refuse(problem, cure, value=name)
 
 
 def decode(data: bytes, name: str, notes: list[str] | None = None) -> str:
-    """Decode UTF-8 (with or without its mark), UTF-16 (with its mark) or cp1252.
+    """Decode UTF-8 (with or without its mark) or UTF-16 (with its mark), or raise RefusedError.
 
-    Parameters
-    ----------
-    data : bytes
-    name : str
-    notes : list of str, optional
-        Where it is given, text that cannot be UTF-8 is read as cp1252, and that is added to it.
-
-    Raises
-    ------
-    RefusedError
+    Where `notes` is given, text that cannot be UTF-8 is read as cp1252, and that is added to it.
     """
     if data[:4] == b"PK\x03\x04":
         raise refuse("it is a spreadsheet file, not text", "save it as CSV UTF-8", file=name)
@@ -161,14 +150,7 @@ def split(
     """Split text into cells; the separator is the one that makes the header's names known.
 
     A first line such as ``sep=;`` names the separator; it is no row, as a spreadsheet counts.
-
-    Parameters
-    ----------
-    text, name : str
-    known : frozenset of str
-        Names of columns.
-    spoilt : list of Spoilt, optional
-        Where it is given, rows whose cells do not fit the header are left out and added to it.
+    Where `spoilt` is given, rows whose cells do not fit the header are left out and added to it.
 
     Raises
     ------
@@ -183,21 +165,17 @@ def split(
         raise refuse("it is empty", "it needs a header row and one row a reading", file=name)
 
     def fitness(separator: str) -> tuple[int, int]:
-        header = _header(text, separator)
-        return sum(cell in known for cell in header), len(header)
+        header: list[str] = []
+        with suppress(csv.Error):  # Not this one, or broken quotes, which the full reading reports.
+            header = next(filter(any, map(_stripped, _records(text, separator))), [])
+        return sum(tidy_name(cell) in known for cell in header), len(header)
 
     separator = stated[1] if stated else max(SEPARATORS, key=fitness)
     return sheet_of_rows(_rows(text, name, separator), separator, spoilt)
 
 
 def _rows(text: str, name: str, separator: str) -> list[list[str]]:
-    """Return the cells of every row.
-
-    Raises
-    ------
-    RefusedError
-        Where a quote is not closed, or may have swallowed the rows that follow.
-    """
+    """Return the cells of every row; refused where a quote may have swallowed some that follow."""
     rows: list[list[str]] = []
     read = _records(text, separator)
     begun = 0
@@ -257,17 +235,7 @@ def sheet_of_rows(
 ) -> Sheet:
     """Find the header in rows of cells, leave blank rows out, and check that the others fit it.
 
-    Parameters
-    ----------
-    lines : iterable of list of str
-        At least one holds a cell that is not blank.
-    separator : str
-    spoilt : list of Spoilt, optional
-        As for `split`.
-
-    Raises
-    ------
-    RefusedError
+    `spoilt` is as for `split`, and what does not fit is refused as there.
     """
     rows = [
         (number, cells)
@@ -280,12 +248,12 @@ def sheet_of_rows(
     wide = len(header)
     nameless = [place for place, column in enumerate(header) if not column]
     bad = [Spoilt(row, cells, -1) for row, cells in rows[1:] if len(cells) != wide]
-    for place in nameless:
-        bad += [
-            Spoilt(row, cells, place)
-            for row, cells in rows[1:]
-            if len(cells) == wide and cells[place].strip()
-        ]
+    bad += [
+        Spoilt(row, cells, place)
+        for place in nameless
+        for row, cells in rows[1:]
+        if len(cells) == wide and cells[place].strip()
+    ]
     if not bad:
         return Sheet(header, rows[1:], separator, rows[0][0])
     if spoilt is None or "blade" not in header or 2 * len(bad) > len(rows) - 1:
@@ -298,6 +266,8 @@ def sheet_of_rows(
 
 def spoilt_faults(bad: Iterable[Spoilt], header: list[str], separator: str) -> list[Fault]:
     """Say what is wrong with rows that do not fit the header; the same fault is said once."""
+    marks = "; where numbers have decimal commas, put semicolons between the cells"
+    marks *= separator == ","
     kinds: dict[tuple[int, int], list[Spoilt]] = {}
     for one in bad:
         kind = (0, one.place) if one.place >= 0 else (len(one.cells), -1)
@@ -307,12 +277,13 @@ def spoilt_faults(bad: Iterable[Spoilt], header: list[str], separator: str) -> l
         also = also_in([one.row for one in others])
         if place >= 0:
             problem = f"a cell in column {place + 1}, which has no name{also}"
-            cure = "name the column, or clear the cells" + _decimal_commas(separator)
+            cure = f"name the column, or clear the cells{marks}"
             value = first.cells[place].strip()
         else:
             noun = "cell" if count == 1 else "cells"
             problem = f"{count} {noun} under a header of {len(header)}{also}"
-            cure = _unequal_cure(separator, count - len(header))
+            cure = "give every row as many cells as the header"
+            cure += "; leave a cell blank for not read" if count < len(header) else marks
             if any(separator in cell for cell in first.cells):
                 cure += f'; what stands between quotes (") is one cell{_DITTO}'
             value = separator.join(first.cells)[:80]
@@ -320,30 +291,12 @@ def spoilt_faults(bad: Iterable[Spoilt], header: list[str], separator: str) -> l
     return faults
 
 
-def _unequal_cure(separator: str, surplus: int) -> str:
-    if surplus > 0:
-        return "give every row as many cells as the header" + _decimal_commas(separator)
-    return "give every row as many cells as the header; leave a cell blank for not read"
-
-
-def _decimal_commas(separator: str) -> str:
-    if separator != ",":
-        return ""
-    return "; where numbers have decimal commas, put semicolons between the cells"
-
-
 def _records(text: str, separator: str) -> Reader:
     return csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
 
 
-def _header(text: str, separator: str) -> list[str]:
-    try:
-        for cells in _records(text, separator):
-            if any(cell.strip() for cell in cells):
-                return [tidy_name(cell) for cell in cells]
-    except csv.Error:
-        pass  # Not this separator, or broken quotes, which the full reading reports.
-    return []
+def _stripped(cells: list[str]) -> list[str]:
+    return [cell.strip() for cell in cells]
 
 
 def tidy_name(cell: str) -> str:

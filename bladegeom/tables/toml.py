@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple, NoReturn
 
-from bladegeom.faults import Fault, RefusedError, meant
+from bladegeom.faults import Fault, RefusedError, unknown_name
 from bladegeom.lengths import NumberError, parse_length, parse_lengths, parse_number
 
 _KEPT = {"mm": ("mm", 1.0), "in": ("in", 1.0), "thou": ("in", 0.001), "um": ("mm", 0.001)}
@@ -76,12 +76,12 @@ class Section:
     def located(self, error: RefusedError) -> list[Fault]:
         """Return the faults of an error with the place in the file where they can be mended."""
         rows = {self.called.get(key, key): row for key, row in self.rows.items()} | self.rows
+
+        def row_of(fault: Fault) -> int | None:
+            return rows.get(fault.column or "", self.row)
+
         return [
-            replace(
-                one,
-                problem=f"[{self.title}] {one.problem}",
-                row=rows.get(one.column or "", self.row),
-            )
+            replace(one, problem=f"[{self.title}] {one.problem}", row=row_of(one))
             for one in error.faults
         ]
 
@@ -89,22 +89,10 @@ class Section:
 def read_parts(
     text: str, name: str, parts: Mapping[str, Part]
 ) -> tuple[dict[str, list[Section]], list[Fault]]:
-    """Read the parts of a file.
+    """Return the sections of a file that are in order, by part, and everything that is wrong.
 
-    Parameters
-    ----------
-    text : str
-    name : str
-        Of the file, for messages.
-    parts : dict
-        Name -> what may stand in it; ``test_cut.flip`` is a part of a part.
-
-    Returns
-    -------
-    sections : dict
-        Name -> its sections that are in order, one but for parts that may come several times.
-    faults : list of Fault
-        Everything that is wrong.
+    `name` is that of the file, for messages; `parts` says what may stand in it, ``test_cut.flip``
+    being a part of a part.
 
     Raises
     ------
@@ -121,7 +109,7 @@ def read_parts(
     for part, value in _flat(held, parts).items():
         row = rows.get((part, 0, ""))
         if part not in parts:
-            faults.append(unknown_name(part, list(parts), row, "part"))
+            faults.append(unknown_name(part, parts, "part", row=row))
             continue
         several = isinstance(value, list)
         if several and not parts[part].several:
@@ -165,7 +153,7 @@ def _values(
         row = rows.get(key, start)
         if key not in part.kinds:
             what = f"key in [{title.partition(' ')[0]}]"
-            faults.append(unknown_name(key, list(part.kinds), row, what))
+            faults.append(unknown_name(key, part.kinds, what, row=row))
             continue
         try:
             values[key] = part.kinds[key](value)
@@ -178,13 +166,6 @@ def _values(
         if key not in held
     ]
     return values, faults
-
-
-def unknown_name(name: str, known: list[str], row: int | None, what: str) -> Fault:
-    """Return the fault of a name that is none of those known, with the one that is alike."""
-    close = meant(name, known)
-    cure = f"did you mean {close}?" if close else f"use one of {', '.join(known)}"
-    return Fault(f"{name} is not a known {what}", cure, row=row, column=name, value=name)
 
 
 def _not_toml(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
