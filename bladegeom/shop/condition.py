@@ -516,13 +516,10 @@ def _unread_words(readings: Readings, teeth: Sequence[int]) -> str:
 
 def _in_ranges(teeth: Sequence[int]) -> str:
     """Return teeth as text: ``3, 41 to 60``."""
-    runs: list[list[int]] = []
-    for tooth in teeth:
-        if runs and tooth == runs[-1][-1] + 1:
-            runs[-1].append(tooth)
-        else:
-            runs.append([tooth])
-    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+    firsts = [one for one in teeth if one - 1 not in teeth]
+    lasts = [one for one in teeth if one + 1 not in teeth]
+    ends = zip(firsts, lasts, strict=True)
+    return ", ".join(str(one) if one == last else f"{one} to {last}" for one, last in ends)
 
 
 # The next action
