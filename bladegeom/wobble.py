@@ -138,10 +138,6 @@ class Wobble:
 
         In degrees, ``low <= near_deg <= high`` (so that they may pass 0 or 360); a full turn apart
         where no direction is excluded.
-
-        Parameters
-        ----------
-        confidence_level : float
         """
         seen = self._facing.rounded(self.rounding_margin)
         low, high = direction_limits(seen, self.dof, confidence_level)
