@@ -21,7 +21,6 @@ from bladegeom.faults import as_letters, refuse
 from bladegeom.fit.answer import answer_of
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
-from bladegeom.tables.blades import Batch
 from bladegeom.tables.counted import counted_as_written
 from bladegeom.tables.lists import read_any
 from bladegeom.tables.table import Written
@@ -95,7 +94,7 @@ def _forget_unwritten() -> None:
 
 
 def _check_outputs(options: Namespace) -> None:
-    """Refuse options by which an output would go over an input, before anything is done."""
+    """Refuse, before anything is done, outputs over an input, and pages that cannot be written."""
     given = vars(options)
     read: list[str | Path] = []
     for name in _READ:
@@ -111,6 +110,10 @@ def _check_outputs(options: Namespace) -> None:
         added_to = "file" in given or "inputs" in given
         (written if added_to else read).extend(Path(history).glob("*.csv"))
     check_apart(written, read)
+    if given.get("output") is not None and "paper" in given:
+        from bladegeom.draw.page import check_target
+
+        check_target(given["output"])
 
 
 # What is said, and where
@@ -138,14 +141,12 @@ def _wrote(path: str | Path) -> str:
 
 
 @contextmanager
-def _bars() -> Iterator[Callable[[str, int, int], None] | None]:
-    """Yield what draws a bar on a terminal; None where there is none."""
-    if sys.stderr is None or not sys.stderr.isatty():
-        yield None
-        return
+def _bars() -> Iterator[Callable[[str, int, int], None]]:
+    """Yield what draws a bar on a terminal, if there is one."""
+    shown = sys.stderr is not None and sys.stderr.isatty()
 
     def bar(what: str, done: int, count: int) -> None:
-        if done % max(1, count // 200) and done < count:
+        if not shown or (done % max(1, count // 200) and done < count):
             return
         drawn = f"{'#' * round(30 * done / count):<30}"
         told = f"{what}: " if what else ""
@@ -154,7 +155,8 @@ def _bars() -> Iterator[Callable[[str, int, int], None] | None]:
     try:
         yield bar
     finally:
-        print(file=sys.stderr)
+        if shown:
+            print(file=sys.stderr)
 
 
 def _done(words: str, refused: Sequence[bg.Fault], notes: Iterable[str] = ()) -> int:
@@ -224,14 +226,6 @@ def _save(path: str, results: Sequence[Any], draw: str, **how: Any) -> None:
         save_charts((chart(one, **how) for one in results), path, len(results))
 
 
-def _check_page(options: Namespace) -> None:
-    """Refuse a page that cannot be written before any work is done for it."""
-    if getattr(options, "output", None) is not None:
-        from bladegeom.draw.page import check_target
-
-        check_target(options.output)
-
-
 # What is read
 
 
@@ -255,21 +249,16 @@ def _data(options: Namespace) -> tuple[bytes, str]:
     return sys.stdin.buffer.read(), "piped"
 
 
-def _read(options: Namespace) -> Batch:
-    """Read the blades of a file or of standard input, or the one that is asked for."""
-    given = facts_of(options) | _given(options, "blade blades unit")
-    listed = options.file == "-"
-    return Batch(*read_any(*_data(options), Written.readings, listed=listed, **given))
-
-
 def _fits(options: Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
     """Read and fit; return the fits, what was refused, and how many blades there were."""
-    batch = _read(options)
-    _note(*batch.notes)
+    facts = facts_of(options) | _given(options, "blade blades unit")
+    listed = options.file == "-"
+    read, left, notes = read_any(*_data(options), Written.readings, listed=listed, **facts)
+    _note(*notes)
     how = _given(options, "harmonics drift robust")
-    fits, refused = _kept(batch.readings, lambda readings: bg.fit_wobble(readings, **how))
-    refused = [*batch.refused, *refused]
-    names = {readings.blade.name for readings in batch.readings}
+    fits, refused = _kept(read, lambda readings: bg.fit_wobble(readings, **how))
+    refused = [*left, *refused]
+    names = {readings.blade.name for readings in read}
     return fits, refused, len(names | {fault.blade or "" for fault in refused})
 
 
@@ -290,13 +279,7 @@ def _kept(given: Iterable[Any], make: Callable[[Any], Any]) -> tuple[list[Any], 
 
 def _told(find: Callable[[Namespace], Sequence[Any]], **told: Any) -> Run:
     """Return what finds results, what was refused, and how many were wanted, and tells them."""
-
-    def run(options: Namespace) -> int:
-        if told.get("draw"):
-            _check_page(options)
-        return _tell(options, *find(options), **told)
-
-    return run
+    return lambda options: _tell(options, *find(options), **told)
 
 
 def _each(make: Callable[[bg.WobbleFit, Namespace], Any], **told: Any) -> Run:
@@ -355,7 +338,6 @@ CHARTS: dict[str, tuple[str, Callable[[bg.WobbleFit], Any]]] = {
 
 def run_chart(options: Namespace) -> int:
     """Draw a chart of every blade."""
-    _check_page(options)
     fits, refused, wanted = _fits(options)
     draw, needs = CHARTS[options.kind]
     drawn, others = _kept(fits, lambda fit: (needs(fit), fit)[1])
@@ -392,7 +374,7 @@ def run_check(options: Namespace) -> int:
         save_readings(_repaired(checked[0], options.repair), options.output)
         end = [f"{_wrote(options.output)} with repair {options.repair}"]
     wanted = len(checked) + len({fault.blade for fault in refused})
-    return _tell(options, checked, refused, wanted, text=printed.findings_text, end=end)
+    return _tell(options, checked, refused, wanted, text=printed.result_text, end=end)
 
 
 def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
@@ -421,10 +403,9 @@ def _of_marks(marks: bg.NeutralLine) -> dict[str, Any]:
 
 def run_sheet(options: Namespace) -> int:
     """Draw a blank form, and write the table that goes with it."""
-    from bladegeom.draw.page import check_target
     from bladegeom.tables.blank import blank_table, check_new, write_new
 
-    target = check_new(check_target(options.output))
+    target = check_new(Path(options.output))
     facts = facts_of(options)
     teeth, name = facts.pop("teeth"), options.name or ""
     table = text = None
@@ -531,11 +512,6 @@ def _clocks(options: Namespace) -> tuple[list[bg.ClockAdvice], list[bg.Fault]]:
     return advise(mounts, flange=flange, **_given(options, "harmonics drift robust"))
 
 
-def _advice(advice: bg.ClockAdvice) -> str:
-    lines = [advice.title, *printed.table_lines(advice)]
-    return "\n".join([*lines, *printed.warning_lines(advice.all_remarks)])
-
-
 def run_batch(options: Namespace) -> int:
     """Judge a day's blades."""
     from bladegeom.draw.batch import run_batch as judge
@@ -548,7 +524,7 @@ def run_batch(options: Namespace) -> int:
             bg.read_limits(options.limits),
             options.out,
             rule="simple" if options.simple else "zones",
-            progress=bar and partial(bar, ""),
+            progress=partial(bar, ""),
             **_given(options, "blades before tooth_1_marked seating history unit"),
             **_given(options, "shop arbor paper date"),
         )
@@ -678,7 +654,7 @@ COMMANDS = (
     Command(
         "clock",
         "arbor or blade? and the tooth to put at the arbor's mark",
-        _told(_clocks, text=_advice, draw="clock_chart"),
+        _told(_clocks, text=printed.result_text, draw="clock_chart"),
         "file --flange --output --paper --unit --teeth --ring-radius --graduation --fact --json",
         _MORE,
         {

@@ -17,6 +17,12 @@ def boxes_of(ax):
     return [(text.get_text(), text.get_window_extent(renderer)) for text in words_of(ax)]
 
 
+def line_of(ax, words):
+    """Where the line runs whose name in the legend begins so."""
+    (line,) = [line for line in ax.lines if str(line.get_label()).startswith(words)]
+    return np.column_stack(line.get_data())
+
+
 def inside_boxes(figure):
     """Boxes of the words within all axes of a page: ticks in view, names, legends, notes."""
     canvas = FigureCanvasAgg(figure)

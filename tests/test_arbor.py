@@ -20,7 +20,7 @@ from simulated import rng_for
 from statsmodels.stats.meta_analysis import combine_effects
 
 from bladegeom.arbor.arbor import separate_arbor
-from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, repeats_design
+from bladegeom.arbor.mountings import Mounted, Mountings, arbor_design, repeats_design
 from bladegeom.arbor.parted import ArborFit
 from bladegeom.faults import RefusedError
 
@@ -174,7 +174,7 @@ def test_more_mountings_propagate_as_gtc_does(clocks):
     measured = np.array([complex(fit.cosine, fit.sine) for fit in fits])
     covariance = np.array([fit.rounded_covariance for fit in fits])
     design = arbor_design(np.array(clocks), np.zeros(len(clocks), dtype=int))
-    solved = Mountings(measured, covariance, design).solved(0.0)
+    solved = Mountings(Mounted(measured, covariance), design).solved(0.0)
     # Equal circular doubts: complex least squares in closed form, no matrix and no real parts.
     turn = np.exp(-1j * np.radians(clocks))
     seen = [uncertain(fit) for fit in fits]
@@ -199,7 +199,7 @@ def test_what_each_part_adds_to_each_value():
     measured = np.array([complex(fit.cosine, fit.sine) for fit in fits])
     covariance = np.array([fit.rounded_covariance for fit in fits])
     design = arbor_design(np.array([0.0, 90.0, 130.0, 250.0]), np.zeros(4, dtype=int))
-    solved = Mountings(measured, covariance, design).solved(1e-7)
+    solved = Mountings(Mounted(measured, covariance), design).solved(1e-7)
     parts = np.stack([measured.real, measured.imag], axis=-1).ravel()
     assert_allclose(solved.share @ parts, solved.values, atol=1e-12)
     assert_allclose(solved.share @ design, np.eye(4), atol=1e-9)
@@ -220,7 +220,7 @@ def test_the_seating_variance_is_that_of_paule_and_mandel():
         sd = rng.uniform(0.5, 2.0, 8)
         parts = rng.normal(0, np.hypot(sd, spread))
         covariance = np.array([np.diag(sd[2 * n : 2 * n + 2] ** 2) for n in range(4)])
-        mountings = Mountings(parts[::2] + 1j * parts[1::2], covariance, np.ones((8, 1)))
+        mountings = Mountings(Mounted(parts[::2] + 1j * parts[1::2], covariance), np.ones((8, 1)))
         found = mountings.seating_variance(mountings.dof)
         reference = combine_effects(parts, sd**2, method_re="iterated", atol=1e-9)
         assert found == pytest.approx(reference.tau2, rel=1e-6, abs=1e-6)
@@ -378,17 +378,17 @@ def test_the_floor_of_degrees_of_freedom():
     # Left over 2, 4, 6 and 20: n^2 / 2 + 1 where no seating scatter shows, else n.
     for count, left in ((3, 2), (4, 4), (5, 6), (12, 20)):
         design = arbor_design(360.0 * np.arange(count) / count, np.zeros(count, dtype=int))
-        covariance = np.tile(np.eye(2), (count, 1, 1))
-        mountings = Mountings(np.zeros(count, dtype=complex), covariance, design)
-        share = mountings.solved(0.0).share
-        sure = np.full(count, 1e6)
-        assert mountings.dof == left
-        assert dof_of(mountings, np.asarray(1.0), covariance, share, sure) == left
-        assert dof_of(mountings, np.asarray(0.0), covariance, share, sure) == left**2 / 2 + 1
-        few = np.full(count, 1.0)
-        assert dof_of(mountings, np.asarray(0.0), covariance, share, few) == pytest.approx(
-            max(left, count)
-        )
+        fits = Mounted(np.zeros(count, dtype=complex), np.tile(np.eye(2), (count, 1, 1)))
+
+        for variance, of_fit, expected in (
+            (1.0, 1e6, left),
+            (0.0, 1e6, left**2 / 2 + 1),
+            (0.0, 1.0, max(left, count)),
+        ):
+            model = Mountings(fits._replace(dof=np.full(count, of_fit)), design)
+            assert model.dof == left
+            found = model.dof_of(np.asarray(variance), model.solved(0.0).share)
+            assert found == pytest.approx(expected)
 
 
 # What is said

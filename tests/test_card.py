@@ -7,12 +7,12 @@ import warnings
 from dataclasses import replace
 
 import pytest
-from fits import check_fits, size_mm, words_of
+from fits import check_fits, words_of
 from matplotlib.patches import Rectangle
 
 import bladegeom as bg
 from bladegeom.draw.fonts import escaped
-from bladegeom.faults import BladegeomWarning, RefusedError
+from bladegeom.faults import BladegeomWarning
 
 DEMO = "data_demo/shed_saw.toml"
 papers = pytest.mark.parametrize("paper", ["a4", "letter"])
@@ -105,16 +105,6 @@ def test_cautions_of_a_step_are_on_the_card(tmp_path):
     (ax,) = bg.setup_card(bg.set_up(path))
     said = " ".join(text.get_text() for text in words_of(ax))
     assert "! Kickback: the fence toes in" in said
-
-
-def test_the_card_is_saved_at_its_true_size(demo, tmp_path):
-    bg.save_chart(bg.setup_card(demo, paper="letter"), tmp_path / "card.pdf")
-    assert size_mm(tmp_path / "card.pdf") == pytest.approx((215.9, 279.4), abs=0.2)
-
-
-def test_an_unknown_paper_is_refused(demo):
-    with pytest.raises(RefusedError, match="choose a4 or letter"):
-        bg.setup_card(demo, paper="a5")
 
 
 def place_of(ax, words, which):

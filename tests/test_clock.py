@@ -21,7 +21,7 @@ from simulated import rng_for
 import bladegeom as bg
 from bladegeom.arbor.arbor import separate_arbor
 from bladegeom.arbor.clock import clock_advice, difference, next_limits
-from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of
+from bladegeom.arbor.mountings import Mounted, Mountings, arbor_design
 from bladegeom.estimate import Known
 
 BLADE, FLANGE = 0.05 * np.exp(0.5j), 0.03 * np.exp(2j)
@@ -302,10 +302,11 @@ def simulated_mountings(clocks, blade, flange, seating, reading, cases, rng):
     stated = reading**2 * rng.chisquare(fit_dof, (cases, len(clocks))) / fit_dof
     covariance = stated[..., None, None] * np.eye(2)
     design = arbor_design(clocks, np.zeros(len(clocks), int))
-    model = Mountings(measured, covariance, design)
+    given = Mounted(measured, covariance, np.full(len(clocks), float(fit_dof)))
+    model = Mountings(given, design)
     variance = model.seating_variance(model.dof)
     solved = model.solved(variance)
-    dof = dof_of(model, variance, covariance, solved.share, np.full(len(clocks), float(fit_dof)))
+    dof = model.dof_of(variance, solved.share)
     own, arbor = (solved.values[:, at] + 1j * solved.values[:, at + 1] for at in (0, 2))
     teeth = np.exp(2j * np.pi * np.arange(24) / 24)
     expected = np.abs(own[:, None] + arbor[:, None] * teeth)

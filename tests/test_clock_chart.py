@@ -189,20 +189,3 @@ def test_ellipses_are_the_95_percent_regions_of_the_tips(numbered):
         flat = ellipse.get_patch_transform().inverted().transform(np.stack(points, axis=1))
         assert_allclose(np.hypot(*flat.T), 1, rtol=1e-9)
     assert own.width > 1.1 * own.height
-
-
-def test_axes_of_ones_own_are_drawn_on():
-    ax = Figure().add_subplot()
-    assert clock_chart(advice_of(), ax) is ax
-    assert len(ax.figure.axes) == 1
-
-
-def test_the_file_is_whole(tmp_path):
-    for ending in ("pdf", "svg", "png"):
-        bg.save_chart(clock_chart(advice_of(), date=DAY), tmp_path / f"chart.{ending}")
-        assert (tmp_path / f"chart.{ending}").stat().st_size > 10_000
-
-
-def test_paper_that_is_none_is_refused():
-    with pytest.raises(bg.RefusedError, match="a3"):
-        clock_chart(advice_of(), paper="a3")

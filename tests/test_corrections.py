@@ -459,7 +459,8 @@ def test_kerf_and_fence_scale():
 
 
 @pytest.mark.parametrize(
-    ("height", "gullet"), [(3.0, None), (25.0, None), (70.0, None), (25.0, 10.0), (70.0, 10.0)]
+    ("height", "gullet"),
+    [(3.0, None), (25.0, None), (70.0, None), (12.0, 10.0), (25.0, 10.0), (70.0, 10.0)],
 )
 def test_the_board_begins_to_rub_at_the_stated_angle(height, gullet):
     rim = 127.0

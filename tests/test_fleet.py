@@ -16,7 +16,7 @@ from scipy import special
 from simulated import rng_for
 
 from bladegeom.arbor.arbor import fleet_arbor, separate_arbor
-from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, seating_of
+from bladegeom.arbor.mountings import Mounted, Mountings, arbor_design
 from bladegeom.faults import RefusedError
 
 FLANGE = cmath.rect(0.030, math.radians(200.0))
@@ -232,12 +232,13 @@ def test_limits_hold_as_often_as_they_say(seating):
     measured = own[:, blade] + 20.0 * turn + scatter
     variance = rng.chisquare(sure, (count, 7)) / sure
     covariance = variance[..., None, None] * np.eye(2)
-    fleet = Mountings(measured, covariance, arbor_design(clock, blade))
+    given = Mounted(measured, covariance, np.full(7, sure))
+    fleet = Mountings(given, arbor_design(clock, blade))
     found = fleet.seating_variance(fleet.dof)
     solved = fleet.solved(found)
     for at, truth in ((6, own[:, 3]), (8, np.full(count, 20.0))):
         rows = slice(at, at + 2)
-        dof = dof_of(fleet, found, covariance, solved.share[:, rows], np.full(7, sure))
+        dof = fleet.dof_of(found, solved.share[:, rows])
         off = solved.values[:, rows] - np.stack([truth.real, truth.imag], axis=-1)
         sd = np.sqrt(solved.covariance[:, at, at])
         held = np.abs(off[:, 0]) <= special.stdtrit(dof, 0.975) * sd
@@ -247,5 +248,5 @@ def test_limits_hold_as_often_as_they_say(seating):
         for share in (held.mean(), within.mean()):
             assert share > 0.95 - strays
             assert share < 0.95 + strays or seating < 2
-    one = Mountings(measured[0], covariance[0], arbor_design(clock, blade))
-    assert seating_of(one)[0] ** 2 == pytest.approx(found[0])
+    one = Mountings(Mounted(measured[0], covariance[0]), arbor_design(clock, blade))
+    assert one.seating()[0] ** 2 == pytest.approx(found[0])

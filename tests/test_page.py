@@ -19,15 +19,6 @@ def fit():
     return bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv"))
 
 
-@pytest.mark.parametrize(("paper", "size_mm"), [("a4", (210, 297)), ("letter", (215.9, 279.4))])
-def test_a_page_has_the_paper_s_true_size(fit, paper, size_mm, tmp_path):
-    bg.save_chart(bg.polar_chart(fit, paper=paper), tmp_path / "c.pdf")
-    box = pypdf.PdfReader(tmp_path / "c.pdf").pages[0].mediabox
-    assert [float(side) / 72 * 25.4 for side in (box.width, box.height)] == pytest.approx(
-        size_mm, abs=0.05
-    )
-
-
 def test_a_pdf_holds_vectors_and_no_picture(fit, tmp_path):
     bg.save_chart(bg.polar_chart(fit), tmp_path / "c.pdf")
     assert not list(pypdf.PdfReader(tmp_path / "c.pdf").pages[0].images)

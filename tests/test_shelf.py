@@ -473,11 +473,6 @@ def test_long_and_foreign_names_fit(put):
     assert escaped("blade \u5203\u5203, row 2") in said
 
 
-def test_an_unknown_paper_is_refused():
-    with pytest.raises(bg.RefusedError, match="choose a4 or letter"):
-        shelf_page(shelf("data_demo"), paper="a3")
-
-
 def test_a_folder_is_read_in_the_order_of_names(put):
     found = read_folder(put(b__csv=table(whole(0.1, "B")), a__csv=table(whole(0.1, "A"))))
     assert [one.file for one in found.readings] == ["a.csv", "b.csv"]

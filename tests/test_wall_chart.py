@@ -6,8 +6,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from fits import check_black_and_white, check_fits, check_margins, size_mm
-from matplotlib.figure import Figure
+from fits import check_fits, check_margins, line_of
 from simulated import PER_MM, rng_for
 
 import bladegeom as bg
@@ -31,11 +30,6 @@ def wall_of(amplitude=0.05, teeth=24, unit="mm", name="demo", noise=0.003, blade
         graduation="1e-06 mm",
     )
     return cut_wall(bg.fit_wobble(readings), **CUT | asked)
-
-
-def line_of(ax, words):
-    (line,) = [line for line in ax.lines if line.get_label() == words]
-    return np.column_stack(line.get_data())
 
 
 def words_on(ax):
@@ -126,12 +120,6 @@ def test_without_an_established_wobble_no_tooth_is_written():
     assert "at most" in paper_words(ax)
 
 
-def test_the_chart_goes_on_axes_that_are_given():
-    ax = Figure().add_subplot()
-    assert wall_chart(wall_of(), ax) is ax
-    assert len(line_of(ax, "wall"))
-
-
 def busiest(name="demo"):
     """As many words as a page may have to carry: all assumptions, no way known, sharp marks."""
     return wall_of(0.02, 120, name=name, blade={"tooth_pattern": ("L", "R")}, noise=0.001)
@@ -167,12 +155,3 @@ def test_numbers_that_have_no_room_are_left_out_and_it_is_said():
     numbers = [one for one in words_on(ax) if one.isdigit()]
     assert 20 < len(numbers) < 100
     assert "left by tooth (as far as there is room)" in words_on(ax)
-
-
-def test_the_chart_is_black_and_white():
-    check_black_and_white(wall_chart(wall_of(), date=DAY).get_figure(root=True))
-
-
-def test_the_page_prints_at_true_size(tmp_path):
-    bg.save_chart(wall_chart(wall_of(), paper="letter"), tmp_path / "w.pdf")
-    assert size_mm(tmp_path / "w.pdf")[0] == pytest.approx(279.4, abs=0.05)

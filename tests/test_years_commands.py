@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 from fits import boxes_of, check_fits
-from test_history import DAY, a_visit
+from test_history import DAY
 from test_trend import visits_of
 
 import bladegeom as bg
@@ -110,8 +110,6 @@ def test_the_chart_shows_what_the_trend_holds():
     (line,) = [line for line in ax.lines if line.get_label() == "line"]
     assert line.get_ydata()[-1] == pytest.approx(trend.at(trend.compared[-1].visit.date).value)
     assert "growing" in " ".join(words for words, _ in boxes_of(ax)).lower()
-    with pytest.raises(bg.RefusedError, match="paper"):
-        bg.trend_chart(bg.trend([a_visit(seed=n) for n in range(2)]), paper="a5")
 
 
 def test_readings_with_a_mistake_in_them_are_not_recorded(tmp_path, capsys):

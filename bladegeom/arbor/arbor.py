@@ -14,7 +14,6 @@ from bladegeom.arbor.mounted import (
     LEAST_ARC_DEG,
     Measured,
     Member,
-    Mounted,
     arc_deg,
     check_places,
     flange_at_ring,
@@ -22,15 +21,7 @@ from bladegeom.arbor.mounted import (
     members_of,
     places_of,
 )
-from bladegeom.arbor.mountings import (
-    Mountings,
-    Solved,
-    arbor_design,
-    dof_of,
-    lack_of_fit,
-    repeats_design,
-    seating_of,
-)
+from bladegeom.arbor.mountings import Mounted, Mountings, Solved, arbor_design, repeats_design
 from bladegeom.arbor.parted import LEAST_P, ArborFit, FleetBlade, FleetFit, Left
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import zero_amplitude_p
@@ -57,24 +48,16 @@ class _Together(NamedTuple):
     """All mountings of all blades on one arbor, and what least squares makes of them."""
 
     unit: str
-    given: Mounted
     blade: NDArray[np.int64]
     places: NDArray[np.int64]
     model: Mountings
     seating: tuple[float, float, float] | None
     solved: Solved
 
-    @property
-    def variance(self) -> Floats:
-        """Of the seating, 0 where it is not known."""
-        return np.asarray(self.seating[0] ** 2 if self.seating else 0.0)
-
     def dof(self, rows: slice) -> float:
         """Return the degrees of freedom of some of the values."""
-        share = self.solved.share[rows]
-        return float(
-            dof_of(self.model, self.variance, self.given.covariance, share, self.given.dof)
-        )
+        variance = np.asarray(self.seating[0] ** 2 if self.seating else 0.0)
+        return float(self.model.dof_of(variance, self.solved.share[rows]))
 
     def vector(self, at: int) -> Wobble:
         """Return the wobble of a blade, or, behind the last of them, of the flange."""
@@ -89,11 +72,10 @@ class _Together(NamedTuple):
         what the model leaves beyond that, divided by the degrees of freedom, follows the F law
         where the model holds (chi-square where the denominator is sure).
         """
-        given, model, chi_square, p_value = self.given, self.model, None, None
-        repeats = Mountings(given.measured, given.covariance, repeats_design(self.places))
+        model, chi_square, p_value = self.model, None, None
+        repeats = Mountings(model.given, repeats_design(self.places))
         if model.dof > repeats.dof:
-            found = lack_of_fit(model, repeats, given.covariance, given.dof)
-            chi_square, p_value = map(float, found)
+            chi_square, p_value = map(float, model.lack_of_fit(repeats))
         sd, low, high = self.seating or (None, None, None)
         return Left(
             unit=self.unit,
@@ -120,11 +102,11 @@ def _together(members: Sequence[Member]) -> _Together:
     design = arbor_design(
         np.concatenate([one.clock_deg for one in members]), blade, (rings / rings[0])[blade]
     )
-    model = Mountings(given.measured, given.covariance, design)
-    seating = seating_of(model)
+    model = Mountings(given, design)
+    seating = model.seating()
     places = np.concatenate([one + start for one, start in zip(own, first, strict=False)])
     solved = model.solved(seating[0] ** 2 if seating else 0.0)
-    return _Together(unit, given, blade, places, model, seating, solved)
+    return _Together(unit, blade, places, model, seating, solved)
 
 
 def separate_arbor(
@@ -140,7 +122,7 @@ def separate_arbor(
     each wobble is ``M = B + F exp(-i clock)``, which is linear in B and F: generalised least
     squares, each mounting with the doubt of its fit and a seating variance that is estimated from
     what is left over (`bladegeom.arbor.mountings.Mountings.seating_variance`). Limits are
-    Student's with the degrees of freedom of `bladegeom.arbor.mountings.dof_of`.
+    Student's with the degrees of freedom of `bladegeom.arbor.mountings.Mountings.dof_of`.
 
     Parameters
     ----------
@@ -201,8 +183,8 @@ def separate_arbor(
         flange_p_value=p_value,
         mount=member.mounts,
         clock_deg=clock,
-        measured=found.given.measured,
-        fitted=found.given.measured - solved.left,
+        measured=found.model.given.measured,
+        fitted=found.model.given.measured - solved.left,
         warnings=tuple(warnings),
     )
 
@@ -296,7 +278,7 @@ def _of_one_blade(left: Left, member: Member, found: _Together) -> list[str]:
         )
     if left.fails:
         said.append(left.failure)
-        said += _suspects(found.given, clock_deg, member.mounts)
+        said += _suspects(found.model.given, clock_deg, member.mounts)
     return said
 
 
@@ -305,9 +287,8 @@ def _suspects(given: Mounted, clock_deg: Floats, names: tuple[str, ...]) -> list
 
     def left(which: NDArray[np.intp], sign: float = 1.0) -> float:
         clock = sign * clock_deg[which]
-        model = Mountings(
-            given.measured[which], given.covariance[which], arbor_design(clock, one_blade[which])
-        )
+        some = Mounted(given.measured[which], given.covariance[which], given.dof[which])
+        model = Mountings(some, arbor_design(clock, one_blade[which]))
         return max(float(model.chi_square()), model.dof)
 
     every = np.arange(len(clock_deg))

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from bladegeom.arbor.mountings import Mounted
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
@@ -23,14 +24,6 @@ SAME_PLACE_DEG = 0.01
 
 LEAST_ARC_DEG = 10.0
 """Clock positions within a smaller arc do not tell arbor from blade."""
-
-
-class Mounted(NamedTuple):
-    """Fits of n mountings in one unit; rounding that does not average out is in the covariance."""
-
-    measured: NDArray[np.complex128]
-    covariance: Floats
-    dof: Floats
 
 
 class Member(NamedTuple):

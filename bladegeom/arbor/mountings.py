@@ -15,8 +15,25 @@ Complexes = NDArray[np.complex128]
 _MOST_STEPS = 200
 
 
+class Mounted(NamedTuple):
+    """Fits of n mountings in one unit, with leading dimensions (...) for cases.
+
+    Attributes
+    ----------
+    measured : complex ndarray, shape (..., n)
+        One wobble vector a mounting.
+    covariance : ndarray, shape (..., n, 2, 2)
+        Of the real and the imaginary part of each, with the rounding that does not average out.
+    dof : ndarray, shape (n,)
+    """
+
+    measured: Complexes
+    covariance: Floats
+    dof: Floats = np.asarray(np.inf)
+
+
 class Solved(NamedTuple):
-    """What weighted least squares makes of n mountings; leading dimensions (...) are cases.
+    """What weighted least squares makes of n mountings.
 
     Attributes
     ----------
@@ -36,19 +53,17 @@ class Solved(NamedTuple):
 
 
 class Mountings:
-    """Wobble vectors, their covariances, and the unknowns that should explain them.
+    """Wobble vectors, and the unknowns that should explain them.
 
     Parameters
     ----------
-    measured : complex ndarray, shape (..., n)
-        One wobble vector a mounting.
-    covariance : ndarray, shape (..., n, 2, 2)
-        Of the real and the imaginary part of each, as the fit states it.
+    given : Mounted
     design : ndarray, shape (2 n, p)
         What each unknown adds to the two parts of each mounting.
     """
 
-    def __init__(self, measured: Complexes, covariance: Floats, design: Floats) -> None:
+    def __init__(self, given: Mounted, design: Floats) -> None:
+        measured, covariance, _ = self.given = given
         # Whatever the unit, the squares of squares below stay within what a number can hold.
         self._scale = float(np.sqrt(np.trace(covariance, axis1=-2, axis2=-1).max()))
         size, self._axes = np.linalg.eigh(covariance / self._scale**2)
@@ -118,6 +133,53 @@ class Mountings:
             left=left,
         )
 
+    def seating(self) -> tuple[float, float, float] | None:
+        """Return how a blade seats from one mounting to the next: one component's scatter.
+
+        With its 95 % limits, by the quantiles of chi-square: Viechtbauer's Q profile (2007, Stat.
+        Med. 26:37-52, from memory). None where nothing is left over to show it.
+        """
+        if not self.dof:
+            return None
+        sd, low, high = (
+            math.sqrt(float(self.seating_variance(float(one))))
+            for one in (self.dof, *special.chdtri(self.dof, [0.025, 0.975]))
+        )
+        return sd, low, high
+
+    def dof_of(self, seating_variance: Floats, share: Floats) -> Floats:
+        """Return the degrees of freedom that Student's t needs for limits with the stated coverage.
+
+        Where what is left over shows a seating scatter, its own. Where it shows none, the doubt of
+        the fits stands as a floor, and n degrees left over count as n^2 / 2 + 1: found numerically,
+        the most with which no seating scatter, hidden by luck or not, lets limits of one or of two
+        components cover less than 94.9 % (n = 2 to 40, fits of equal circular doubt). Where nothing
+        is left over, those of the fits, after Welch and Satterthwaite (GUM G.4.1).
+
+        The share, shape (..., q, 2 n), is of the values whose doubt is asked for; see `Solved`.
+        """
+        pairs = share.reshape(*share.shape[:-1], self.count, 2)
+        parts = np.einsum("...qnj,...njk,...qnk->...n", pairs, self.given.covariance, pairs)
+        parts = parts / parts.sum(axis=-1, keepdims=True)
+        of_fits: Floats = np.asarray(1 / np.sum(parts**2 / self.given.dof, axis=-1))
+        if not self.dof:
+            return of_fits
+        floor = np.minimum(self.dof**2 / 2 + 1, np.maximum(self.dof, of_fits))
+        found: Floats = np.where(seating_variance > 0, self.dof, floor)
+        return found
+
+    def lack_of_fit(self, repeats: Mountings) -> tuple[Floats, Floats]:
+        """Return chi-square of what the model leaves beyond the repeats, and its chance.
+
+        The repeats are the same mountings with a wobble of its own for every place.
+        """
+        seating = repeats.seating_variance(repeats.dof) if repeats.dof else np.zeros(())
+        chi_square = self.chi_square(seating) - repeats.chi_square(seating)
+        sure = repeats.dof_of(seating, repeats.solved(seating).share)
+        free = self.dof - repeats.dof
+        p_value = np.asarray(special.fdtrc(free, sure, chi_square / free), dtype=np.float64)
+        return chi_square, p_value
+
     def _weight(self, seating_variance: Floats | float) -> Floats:
         variance = np.asarray(seating_variance, dtype=np.float64) / self._scale**2
         weight: Floats = 1 / (self._size + variance[..., np.newaxis])
@@ -132,48 +194,6 @@ class Mountings:
         values = np.linalg.solve(weighed @ self._design, weighed @ self._parts[..., np.newaxis])
         left: Floats = self._parts - (self._design @ values)[..., 0]
         return left
-
-
-def seating_of(mountings: Mountings) -> tuple[float, float, float] | None:
-    """Return how a blade seats from one mounting to the next: one component's standard deviation.
-
-    With its 95 % limits, by the quantiles of chi-square: Viechtbauer's Q profile (2007, Stat. Med.
-    26:37-52, from memory). None where nothing is left over to show it.
-    """
-    dof = mountings.dof
-    if not dof:
-        return None
-    sd, low, high = (
-        math.sqrt(float(mountings.seating_variance(float(one))))
-        for one in (dof, *special.chdtri(dof, [0.025, 0.975]))
-    )
-    return sd, low, high
-
-
-def dof_of(
-    mountings: Mountings, seating_variance: Floats, covariance: Floats, share: Floats, dof: Floats
-) -> Floats:
-    """Return the degrees of freedom that Student's t needs for limits with the stated coverage.
-
-    Where what is left over shows a seating scatter, its own. Where it shows none, the doubt of
-    the fits stands as a floor, and n degrees left over count as n^2 / 2 + 1: found numerically,
-    the most with which no seating scatter, hidden by luck or not, lets limits of one or of two
-    components cover less than 94.9 % (n = 2 to 40, fits of equal circular doubt). Where nothing
-    is left over, those of the fits, after Welch and Satterthwaite (GUM G.4.1).
-
-    Covariance, shape (..., n, 2, 2), and dof, shape (n,), are those of the fits; share, shape
-    (..., q, 2 n), are the rows of `Solved.share` of the values whose doubt is asked for.
-    """
-    pairs = share.reshape(*share.shape[:-1], len(dof), 2)
-    parts = np.einsum("...qnj,...njk,...qnk->...n", pairs, covariance, pairs)
-    parts = parts / parts.sum(axis=-1, keepdims=True)
-    of_fits: Floats = np.asarray(1 / np.sum(parts**2 / dof, axis=-1))
-    left = mountings.dof
-    if not left:
-        return of_fits
-    floor = np.minimum(left**2 / 2 + 1, np.maximum(left, of_fits))
-    found: Floats = np.where(seating_variance > 0, left, floor)
-    return found
 
 
 def arbor_design(
@@ -199,20 +219,3 @@ def arbor_design(
 def repeats_design(place: NDArray[np.int64]) -> Floats:
     """Return the design in which every place (blade and clock position) has a wobble of its own."""
     return np.asarray(np.kron(np.eye(int(place.max()) + 1)[place], np.eye(2)), dtype=np.float64)
-
-
-def lack_of_fit(
-    model: Mountings, repeats: Mountings, covariance: Floats, dof: Floats
-) -> tuple[Floats, Floats]:
-    """Return chi-square of what the model leaves beyond the repeats, and its chance.
-
-    The repeats are the same mountings with a wobble of its own for every place; covariance and
-    degrees of freedom are those of the fits.
-    """
-    seating = repeats.seating_variance(repeats.dof) if repeats.dof else np.zeros(())
-    chi_square = model.chi_square(seating) - repeats.chi_square(seating)
-    share = repeats.solved(seating).share
-    sure = dof_of(repeats, seating, covariance, share, dof)
-    free = model.dof - repeats.dof
-    p_value = np.asarray(special.fdtrc(free, sure, chi_square / free), dtype=np.float64)
-    return chi_square, p_value

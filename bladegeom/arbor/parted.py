@@ -48,6 +48,11 @@ _DOUBTED = {
 }
 """Ending of a key -> the part of a wobble that it holds."""
 
+_TOLD = (
+    "wobble TIR, amplitude and near direction with their doubt, whether it is established, chance "
+    "of so large a one without, cosine and sine part"
+)
+
 
 def _alone(name: str, counted_from: str) -> Text:
     """Return what tells people the wobble of a blade, or of the flange, by itself."""
@@ -155,7 +160,7 @@ class ArborFit(Result):
     )
 
     @derived(
-        "what the blade would do on a perfect arbor",
+        f"what the blade would do on a perfect arbor: {_TOLD}",
         key="blade",
         parts=_DOUBTED,
         label="blade alone",
@@ -171,7 +176,7 @@ class ArborFit(Result):
     )
 
     @derived(
-        "what a perfect blade would do on the flange",
+        f"what a perfect blade would do on the flange: {_TOLD}",
         key="flange",
         parts=_DOUBTED,
         label="flange alone",
@@ -211,7 +216,8 @@ class ArborFit(Result):
 
     left: Left = quantity("what blade and flange do not explain", inline=True)
     flange_read: Wobble | None = quantity(
-        "the flange's face read directly, carried out to the blade's ring",
+        "the flange's face read directly, carried out to the blade's ring: wobble TIR, amplitude "
+        "and near direction, the last two with their standard uncertainty",
         parts={**_SIZES, **_NEAR},
         label=lambda fit: "flange read" if fit.flange_read else "",
         text=lambda fit: fit._flange_read_words(),
@@ -251,6 +257,9 @@ class ArborFit(Result):
         "of (Re B, Im B, Re F, Im F), shape (4, 4), the seating scatter in it where it is known"
     )
     warnings: tuple[str, ...] = quantity("what the reader should know")
+    doubted: tuple[str, ...] = quantity(
+        "mountings to read again before anything is followed", key="", default=()
+    )
 
     @property
     def resolved(self) -> bool:
@@ -288,6 +297,9 @@ class ArborFit(Result):
         places = int(places_of(self.clock_deg).max()) + 1
         return f"{name} on its arbor: {len(self.mount)} mountings at {places} clock positions"
 
+    def _first(self) -> Sequence[str]:
+        return self.doubted
+
     def _remarks(self) -> Sequence[str]:
         return self.warnings
 
@@ -324,7 +336,7 @@ class FleetBlade(Result):
     mountings: int = quantity("how many mountings count")
     positions: int = quantity("at how many clock positions")
     wobble: Wobble = quantity(
-        "the blade's own wobble, the flange's doubt and the seating scatter included",
+        f"the blade's own wobble, the flange's doubt and the seating scatter included: {_TOLD}",
         key="blade",
         parts=_DOUBTED,
         label="alone",
@@ -356,7 +368,7 @@ class FleetFit(Result):
     )
     flange_wobble: Wobble = quantity(
         "the flange's wobble, counted on the arbor from its mark in the direction of the blades' "
-        "numbering, the seating scatter in its doubt where it is known",
+        "numbering, the seating scatter in its doubt where it is known: " + _TOLD,
         key="flange",
         parts=_DOUBTED,
         label="flange alone",

@@ -12,6 +12,7 @@ from matplotlib.axes._secondary_axes import SecondaryAxis
 from matplotlib.patches import Circle, FancyArrowPatch
 from numpy.typing import ArrayLike
 
+from bladegeom.blade import Blade
 from bladegeom.draw.fonts import FAMILY, families_for
 
 BLACK, GREY, PALE = "black", "0.45", "0.8"
@@ -166,6 +167,11 @@ def label(ax: Axes | SecondaryAxis, words: str, axis: Literal["x", "y"]) -> None
 def plain_ticks(ax: Axes | SecondaryAxis) -> None:
     """Print the ticks black, in the page's own letters."""
     ax.tick_params(labelsize=10, labelfontfamily=FAMILY, colors=BLACK)
+
+
+def sense(blade: Blade) -> float:
+    """Return 1, or -1 where a blade's numbers are said to grow counterclockwise on the paper."""
+    return -1.0 if blade.numbered == "counterclockwise" else 1.0
 
 
 def every_tooth(teeth: int, most: int, steps: Sequence[int] = (1, 2, 5, 10, 20, 50, 100)) -> int:

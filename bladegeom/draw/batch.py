@@ -17,11 +17,9 @@ from bladegeom.draw.report import customer_sheet
 from bladegeom.draw.results import write_queue
 from bladegeom.faults import Fault, RefusedError, as_letters
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import Length
 from bladegeom.shop.batch import Earlier, left_rows, queue_row, read_day
-from bladegeom.shop.change import Change
-from bladegeom.shop.condition import ACTIONS, Condition, assess
+from bladegeom.shop.condition import ACTIONS, assess
 from bladegeom.shop.history import Visit, record, visit
 from bladegeom.shop.limits import Limits
 from bladegeom.tables.blade_facts import read_blade_facts
@@ -158,7 +156,10 @@ def run_batch(
             made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
             digest = digest_of(readings, (*made_of, *([changed.to_dict()] if changed else [])))
             if not made.bring_back(sheet, digest):
-                _draw(fit, condition, changed, sheet, digest, shop, arbor, paper, day)
+                how = {"shop": shop, "arbor": arbor, "paper": paper}
+                with standard_fonts():
+                    ax = customer_sheet(fit, condition, before=changed, date=day, **how)
+                    save_charts([ax], sheet, 1, keywords=f"digest {digest}")
                 drawn += 1
             where = {"file": file, "sheet": f"{SHEETS}/{sheet.name}", "digest": digest}
             rows.append(queue_row(condition, changed, day) | where)
@@ -198,21 +199,3 @@ def _noted(notes: list[str], made: Made) -> Iterator[None]:
         for note in (*notes, *made.notes):
             error.add_note(note)
         raise
-
-
-def _draw(
-    fit: WobbleFit,
-    condition: Condition,
-    changed: Change | None,
-    sheet: Path,
-    digest: str,
-    shop: str,
-    arbor: str,
-    paper: str,
-    day: Date,
-) -> None:
-    with standard_fonts():
-        ax = customer_sheet(
-            fit, condition, before=changed, shop=shop, arbor=arbor, paper=paper, date=day
-        )
-        save_charts([ax], sheet, 1, keywords=f"digest {digest}")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812
 
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, Rectangle
+from matplotlib.patches import Circle
 
 from bladegeom.draw.axes import BLACK, CHAIN, GREY
 from bladegeom.draw.page import LINE, MARGIN, Page
@@ -67,7 +67,7 @@ def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
         If the paper is not known.
     """
     sheets = [_sheet(setup, paper)]
-    page, _ = sheets[0]
+    page = sheets[0]
     room = page.bottom - page.top
     for size in _SIZES:
         laid = [_warned(page, setup, size)] if setup.fit and setup.fit.warnings else []
@@ -77,25 +77,25 @@ def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
     rest: list[_Laid] = []
     for one in laid:
         if rest and sum(each.height(size) for each in (*rest, one)) > room:
-            _steps(*sheets[-1], rest, size)
+            _steps(sheets[-1], rest, size)
             sheets.append(_sheet(setup, paper))
             rest = []
         rest.append(one)
-    _steps(*sheets[-1], rest, size)
+    _steps(sheets[-1], rest, size)
     if len(sheets) > 1:
-        for place, (page, _) in enumerate(sheets, start=1):
+        for place, page in enumerate(sheets, start=1):
             words = f"page {place} of {len(sheets)}"
             page.text(MARGIN, page.top - 5.0, words, 9, color=GREY)
-    return [ax for _, ax in sheets]
+    return [page.sheet for page in sheets]
 
 
-def _sheet(setup: SetUp, paper: str) -> tuple[Page, Axes]:
-    page, ax = Page.blank(paper)
-    _head(page, ax, setup)
-    return page, ax
+def _sheet(setup: SetUp, paper: str) -> Page:
+    page = Page.blank(paper)
+    _head(page, setup)
+    return page
 
 
-def _head(page: Page, ax: Axes, setup: SetUp) -> None:
+def _head(page: Page, setup: SetUp) -> None:
     marked = setup.marks.marked if setup.marks else None
     pictures = 2 * (2 * _BLADE + 12.0) if marked else 0.0
     wide = page.inner - pictures - 4.0
@@ -112,44 +112,41 @@ def _head(page: Page, ax: Axes, setup: SetUp) -> None:
         lines += page.wrapped(setup.notes, 9, wide)[:2]
     page.top = 22.0
     for line in filter(None, lines):
-        page.fitted_text(MARGIN, page.top, line, 11 if page.top < 30 else 9, wide, 5.0)
-        page.top += 5.5
-    _now(page, ax, setup.do_now, wide)
+        page.line(line, 11 if page.top < 30 else 9, 5.5, high=5.0, less=page.inner - wide)
+    _now(page, setup.do_now, wide)
     if marked:
         first, second = (end.tooth for end in marked)
         side = "" if setup.fit is None else setup.fit.readings.side.strip().lower()
         left = page.width - MARGIN - pictures + 6.0 + _BLADE
-        _blade(page, ax, left, (first, second), upright=True)
-        _blade(page, ax, left + 2 * _BLADE + 12.0, (first, second), upright=False, side=side)
+        _blade(page, left, (first, second), upright=True)
+        _blade(page, left + 2 * _BLADE + 12.0, (first, second), upright=False, side=side)
         page.top = max(page.top, 12.0 + 2 * _BLADE + 14.0)
 
 
-def _now(page: Page, ax: Axes, words: str, wide: float) -> None:
+def _now(page: Page, words: str, wide: float) -> None:
     """Write the one thing to do now in a box."""
     top = page.top + 1.0
     size, inset = 10.0, 3.0
     # Bold letters run about an eighth wider than the plain ones that are measured.
     lines = page.wrapped(words, size * 1.13, wide - 2 * inset)
     high = len(lines) * size * LINE + inset
-    ax.add_patch(Rectangle((MARGIN, top), wide, high, fill=False, edgecolor=BLACK, linewidth=1.6))
+    page.box(MARGIN, top, wide, high, linewidth=1.6)
     left = MARGIN + inset
     page.lines(left, top + inset / 2, lines, size, size * LINE, weight="bold")
     page.top = top + high + 6.0
 
 
-def _blade(
-    page: Page, ax: Axes, x: float, teeth: tuple[int, int], *, upright: bool, side: str = ""
-) -> None:
+def _blade(page: Page, x: float, teeth: tuple[int, int], *, upright: bool, side: str = "") -> None:
     """Draw how the neutral line stands, with the teeth at its ends.
 
     Level, the first tooth is in front: to the right, where the blade is seen from its left side.
     """
     y = 13.5 + _BLADE
-    ax.add_patch(Circle((x, y), _BLADE, fill=False, edgecolor=BLACK, linewidth=1.2))
-    ax.add_patch(Circle((x, y), 1.2, fill=False, edgecolor=BLACK, linewidth=0.8))
+    page.sheet.add_patch(Circle((x, y), _BLADE, fill=False, edgecolor=BLACK, linewidth=1.2))
+    page.sheet.add_patch(Circle((x, y), 1.2, fill=False, edgecolor=BLACK, linewidth=0.8))
     reach = (0.0, _BLADE) if upright else (_BLADE, 0.0)
     ends = ([x - reach[0], x + reach[0]], [y - reach[1], y + reach[1]])
-    ax.plot(*ends, color=BLACK, linewidth=1.6, linestyle=CHAIN)
+    page.sheet.plot(*ends, color=BLACK, linewidth=1.6, linestyle=CHAIN)
     inset = 0.62
     first = 1 if side == "left" and not upright else -1
     for tooth, end in zip(teeth, (first, -first), strict=True):
@@ -182,34 +179,27 @@ def _lay(page: Page, place: int, step: Step, size: float) -> _Laid:
     )
 
 
-def _steps(page: Page, ax: Axes, laid: list[_Laid], size: float) -> None:
+def _steps(page: Page, laid: list[_Laid], size: float) -> None:
     top, bottom = page.top, page.bottom
     left, middle, right = MARGIN, MARGIN + _LEFT, page.width - MARGIN
     spare = (bottom - top - sum(one.height(size) for one in laid)) / max(1, len(laid))
     for one in laid:
-        ax.plot([left, right], [top, top], color=GREY, linewidth=0.6)
+        page.rule(top, 0.6, GREY)
         at = top + 0.2 * size
         page.lines(middle, at, one.body, size, size * LINE)
         for lines, larger in ((one.title, size * _TITLE), (one.stand, size * _STAND)):
             at = page.lines(left, at, lines, larger, larger * LINE, weight="bold")
         if one.step.word is not None:
-            _verdict(page, ax, one.step.word, right - _RIGHT, top + 1.2)
+            _verdict(page, one.step.word, right - _RIGHT, top + 1.2)
         top += one.height(size) + max(0.0, min(spare, 4.0))
 
 
-def _verdict(page: Page, ax: Axes, verdict: str, left: float, top: float) -> None:
+def _verdict(page: Page, verdict: str, left: float, top: float) -> None:
     """Draw the verdict in a box: white within, black where out, dashed where there is none yet."""
     out = verdict in ("out", "do not agree")
-    box = Rectangle(
-        (left, top),
-        _RIGHT,
-        6.0,
-        facecolor=BLACK if out else "white",
-        edgecolor=BLACK,
-        linewidth=1.0,
-        linestyle="--" if verdict in ("cannot tell", "wait") else "-",
-    )
-    ax.add_patch(box)
+    style = "--" if verdict in ("cannot tell", "wait") else "-"
+    fill = BLACK if out else "white"
+    page.box(left, top, _RIGHT, 6.0, facecolor=fill, linewidth=1.0, linestyle=style)
     words = verdict if verdict in ("cannot tell", "do not agree") else verdict.upper()
     how = {"ha": "center", "va": "center", "weight": "bold", "color": "white" if out else BLACK}
     page.text(left + _RIGHT / 2, top + 3.0, words, 10, **how)
@@ -261,7 +251,7 @@ def shelf_page(
         If the paper is not known.
     """
     sheets = [Page.blank(paper)]
-    tall = sheets[0][0].bottom - _TOP
+    tall = sheets[0].bottom - _TOP
     room = int((tall - _HEAD) / _ROW)
     rows = list(shelf.rows)
     tables = [rows[at : at + room] for at in range(0, len(rows), room)]
@@ -276,15 +266,14 @@ def shelf_page(
     count = len(tables) + len(ends) - 1
     doubled = {name for name, times in Counter(row.name for row in rows).items() if times > 1}
     sheets += [Page.blank(paper) for _ in range(count - 1)]
-    for number, (page, ax) in enumerate(sheets):
+    for number, page in enumerate(sheets):
         page.head_line(title, f"page {number + 1} of {count}", date, [_HOW])
         if number < len(tables):
-            _table(page, ax, tables[number], high, doubled)
+            _table(page, tables[number], high, doubled)
         if number >= len(tables) - 1:
             for line in ends[number - len(tables) + 1]:
-                page.fitted_text(MARGIN, page.top, line, _SMALL, page.inner, _LINE)
-                page.top += _LINE
-    return [ax for _, ax in sheets]
+                page.line(line, _SMALL, _LINE, high=_LINE)
+    return [page.sheet for page in sheets]
 
 
 def _at_the_end(shelf: Shelf) -> list[str]:
@@ -307,21 +296,21 @@ def _at_the_end(shelf: Shelf) -> list[str]:
     return [*said, *shelf.notes]
 
 
-def _table(page: Page, ax: Axes, rows: list[ShelfRow], high: float, doubled: set[str]) -> None:
+def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str]) -> None:
     """Draw a table."""
     scale = page.inner / 186.0
-    left, right = MARGIN, page.width - MARGIN
     for head, at, wide in _COLUMNS:
-        page.fitted_text(left + at * scale, _TOP + 3.0, head, 10, wide * scale, 5.0, color=GREY)
+        left = MARGIN + at * scale
+        page.fitted_text(left, _TOP + 3.0, head, 10, wide * scale, 5.0, color=GREY)
     top = _TOP + _HEAD
-    ax.plot([left, right], [top, top], color=BLACK, linewidth=1.2)
+    page.rule(top, 1.2, BLACK)
     for row in rows:
         sizes = (17, 13, 26 if row.marked_pair else 15, 12, 13, 15)
         shown = zip(_COLUMNS, _words(row, doubled), sizes, strict=True)
         for (head, at, wide), words, size in shown:
             bold = head == "blade" or (row.marked_pair and head.startswith("mark"))
             page.fitted_text(
-                left + at * scale,
+                MARGIN + at * scale,
                 top + high / 2,
                 # A long name is broken into lines, so that it can be read.
                 textwrap.fill(words, max(_LONG, math.ceil(len(words) / 3))),
@@ -332,7 +321,7 @@ def _table(page: Page, ax: Axes, rows: list[ShelfRow], high: float, doubled: set
                 weight="bold" if bold else "normal",
             )
         top += high
-        ax.plot([left, right], [top, top], color=GREY, linewidth=0.5)
+        page.rule(top, 0.5, GREY)
     page.top = top + _LINE
 
 

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.arbor.clock import KEEP_MARK, ClockAdvice, new_mounting, tir_limits
 from bladegeom.arbor.mounted import places_of
 from bladegeom.blade import Blade
-from bladegeom.draw.axes import BLACK, CHAIN, GREY, PALE, Chart, every_tooth, round_step
+from bladegeom.draw.axes import BLACK, CHAIN, GREY, PALE, Chart, every_tooth, round_step, sense
 from bladegeom.draw.fonts import as_printed, escaped, families_for
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import sizes
@@ -54,11 +54,12 @@ def clock_chart(
         page = Page(paper, landscape=True)
         page.head(advice.arbor.blade.name, "clock position", date, _facts(advice))
         page.bottom -= 5.0
-        page.line(_headline(advice), 20, bold=True)
-        page.line(_numbers(advice), 11, down=10.0, less=0.03 * page.inner)
+        page.line(_headline(advice), 20, 10.0, bold=True)
+        page.line(_numbers(advice), 11, 6.0, less=0.03 * page.inner)
         mark = f"{KEEP_MARK[0].upper()}{KEEP_MARK[1:]}."
         page.fitted_text(MARGIN, page.bottom, mark, 9, page.inner, 4.0)
-        page.top += 18.0
+        page.warnings([*advice.arbor.doubted, *advice.arbor.warnings])
+        page.top += 2.0
         column = 0.43 * page.inner
         side = min(column, page.bottom - page.top - 32.0)
         arrows = Arrows(advice, page.axes(MARGIN + (column - side) / 2, page.top, side, side))
@@ -186,8 +187,7 @@ class Arrows(Chart):
         super().__init__(ax)
         self.advice = advice
         arbor = advice.arbor
-        # As on the wall chart, numbers grow clockwise unless the blade's run the other way.
-        self.sense = -1.0 if arbor.blade.numbered == "counterclockwise" else 1.0
+        self.sense = sense(arbor.blade)
         clock = -arbor.blade.angle_of(advice.best_tooth)
         self.blade = 2 * arbor.blade_vector
         self.best = 2 * complex(arbor.at(clock))

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from typing import Any
 
 from matplotlib.axes import Axes
-from matplotlib.patches import Rectangle
 
 from bladegeom.blade import Blade
 from bladegeom.columns import STATED, Length
@@ -91,7 +90,7 @@ def reading_sheet(
     Readings(blade, [math.nan] * blade.teeth, unit="mm", **keywords)
     form = _Form(blade, turns, unit, keywords, paper)
     form.draw()
-    return form.sheets
+    return [page.sheet for page in form.pages]
 
 
 def _check_of_readings(known: dict[str, Fact], name: str, blade: Blade) -> None:
@@ -116,7 +115,6 @@ class _Form:
     ) -> None:
         self.blade, self.turns, self.unit, self.known, self.paper = blade, turns, unit, known, paper
         self.pages: list[Page] = []
-        self.sheets: list[Axes] = []
         self.fresh = True
 
     @property
@@ -148,16 +146,11 @@ class _Form:
         written = self.page.text(left, self.page.top + down, words, size, **how)
         return left + line_width_mm(written.get_text(), size)
 
-    def box(self, left: float, top: float, wide: float, high: float, **how: Any) -> None:
-        how = {"linewidth": 0.9} | how
-        box = Rectangle((left, top), wide, high, fill=False, edgecolor=BLACK, **how)
-        self.sheets[-1].add_patch(box)
-
     def blank(self, left: float, right: float, label: str, known: str = "") -> None:
         """Draw a label and a line to write on, with what is known already on it."""
         start = self.text(left, 0.0, label) + 1.5 if label else left
         top = self.page.top
-        self.sheets[-1].plot(
+        self.page.sheet.plot(
             [start, right], [top + 4.6] * 2, color=GREY, linewidth=0.7, label=label
         )
         if known:
@@ -170,20 +163,19 @@ class _Form:
         """Draw a label and a box to tick for each choice; return where they end."""
         at, top = self.text(left, 0.0, label) + 2.0 if label else left, self.page.top
         for choice in choices:
-            self.box(at, top, _TICK, _TICK, gid=f"tick {choice}")
+            self.page.box(at, top, _TICK, _TICK, linewidth=0.9, gid=f"tick {choice}")
             if choice == known:
                 across, down = [at, at + _TICK], [top, top + _TICK]
                 for way in (down, down[::-1]):
-                    self.sheets[-1].plot(across, way, color=BLACK, linewidth=1.4, label="ticked")
+                    self.page.sheet.plot(across, way, color=BLACK, linewidth=1.4, label="ticked")
             at = self.text(at + _TICK + 1.3, 0.0, choice) + 3.0
         return at
 
     # The form's parts
 
     def _new_page(self) -> None:
-        page, ax = Page.blank(self.paper)
+        page = Page.blank(self.paper)
         self.pages.append(page)
-        self.sheets.append(ax)
         page.text(MARGIN, 9.0, "Reading sheet", 20, weight="bold")
         page.top = 22.0
         self.fresh = True
@@ -217,14 +209,10 @@ class _Form:
         words = "seen from the indicator, the tooth numbers run"
         self.ticks(left, words, ("clockwise", "counterclockwise"), self.blade.numbered)
         page.top += _LINE
-        if others := "; ".join(self._others()):
-            for line in page.wrapped(others, 9, page.inner):
-                self.text(left, 0.0, line, 9, weight="bold")
-                page.top += 4.0
-        for line in page.wrapped(_HOW, 9, page.inner):
-            self.text(left, 0.0, line, 9)
-            page.top += 4.0
-        page.top += 1.5
+        others = page.wrapped("; ".join(self._others()), 9, page.inner)
+        page.top = page.lines(left, page.top, filter(None, others), 9, 4.0, weight="bold")
+        how = page.wrapped(_HOW, 9, page.inner)
+        page.top = 1.5 + page.lines(left, page.top, how, 9, 4.0)
 
     def _others(self) -> list[str]:
         """Return in words the facts that have no line of their own."""
@@ -283,7 +271,7 @@ class _Form:
         wide = self.page.inner / COLUMNS - _NUMBER - _GAP
         name = f"turn {turn} tooth {tooth}" if tooth else f"turn {turn} tooth 1 again"
         line = 1.0 if tooth else 1.8
-        self.box(left, self.page.top + down, wide, BOX_HEIGHT, gid=name, linewidth=line)
+        self.page.box(left, self.page.top + down, wide, BOX_HEIGHT, gid=name, linewidth=line)
         how = {"ha": "right", "weight": "bold"}
         if tooth:
             size = 11 if tooth < 1000 else 8

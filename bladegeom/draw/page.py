@@ -55,6 +55,8 @@ class Page:
     A `paper` that is neither a4 nor letter is refused.
     """
 
+    sheet: Axes
+
     def __init__(self, paper: str, *, landscape: bool = False) -> None:
         if paper.lower() not in PAPERS:
             raise refuse(f"paper {paper!r} is not known", "choose a4 or letter", value=paper)
@@ -81,16 +83,26 @@ class Page:
         return self.axes(MARGIN + left, self.top + above, wide, tall)
 
     @classmethod
-    def blank(cls, paper: str) -> tuple[Page, Axes]:
-        """Make a page with the cautions, and axes on it in millimetres from its upper left."""
+    def blank(cls, paper: str) -> Page:
+        """Make a page with the cautions, to be drawn on: `sheet` is in millimetres."""
         page = cls(paper)
-        ax = page.axes(0.0, 0.0, page.width, page.height)
-        ax.set_xlim(0.0, page.width)
-        ax.set_ylim(page.height, 0.0)
-        ax.axis("off")
+        page.sheet = page.axes(0.0, 0.0, page.width, page.height)
+        page.sheet.set_xlim(0.0, page.width)
+        page.sheet.set_ylim(page.height, 0.0)
+        page.sheet.axis("off")
         page.cautions()
         page.bottom -= 1.0
-        return page, ax
+        return page
+
+    def rule(self, top: float, width: float, color: str) -> None:
+        """Draw a line across a blank page, from margin to margin."""
+        ends = [MARGIN, self.width - MARGIN]
+        self.sheet.plot(ends, [top, top], color=color, linewidth=width)
+
+    def box(self, left: float, top: float, wide: float, high: float, **how: Any) -> None:
+        """Draw a box on a blank page, empty if no colour is given."""
+        how = {"facecolor": "none", "edgecolor": BLACK} | how
+        self.sheet.add_patch(Rectangle((left, top), wide, high, **how))
 
     def text(self, left: float, top: float, words: str, size: float, **how: Any) -> Text:
         """Write words, their upper left corner at a place on the sheet."""
@@ -138,7 +150,7 @@ class Page:
         return text
 
     def lines(
-        self, left: float, top: float, lines: Sequence[str], size: float, step: float, **how: Any
+        self, left: float, top: float, lines: Iterable[str], size: float, step: float, **how: Any
     ) -> float:
         """Write lines one below the other, and return where the next would stand."""
         for line in lines:
@@ -190,14 +202,12 @@ class Page:
         page.head_of(fit, what, date, facts)
         if fit.mistake is None:
             # Bold letters that fill the page come out a little wider than they are measured.
-            page.line(said(), 15, less=4.0 if facts else 0.0, bold=True)
-            page.top += 9.0
+            page.line(said(), 15, 9.0, less=4.0 if facts else 0.0, bold=True)
         else:
             page.not_for_the_wall(neutral_line(fit).instructions, page.top - 1.0)
             page.top += 1.0 if more else 0.0
         for words in more:
-            page.line(words, 12)
-            page.top += 6.5
+            page.line(words, 12, 6.5)
         page.warnings(fit.warnings)
         page.top -= 9.0
         return page
@@ -236,12 +246,20 @@ class Page:
         self.top = 33.0
 
     def line(
-        self, words: str, size: float, *, down: float = 0.0, less: float = 0.0, bold: bool = False
+        self,
+        words: str,
+        size: float,
+        room: float = 0.0,
+        *,
+        high: float | None = None,
+        less: float = 0.0,
+        bold: bool = False,
     ) -> None:
-        """Write a line of the heading, so far below what stands above, a little less than wide."""
+        """Write a line of the heading: it takes `room` downward, and leaves `less` of the width."""
         weight = {"weight": "bold"} if bold else {}
-        wide = self.inner - less
-        self.fitted_text(MARGIN, self.top + down, words, size, wide, 0.5 * size, **weight)
+        wide, high = self.inner - less, 0.5 * size if high is None else high
+        self.fitted_text(MARGIN, self.top, words, size, wide, high, **weight)
+        self.top += room
 
     def remarks(
         self, words: Sequence[str], among: Sequence[float], spacing: float, leave: float = 0.0

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, PALE, Chart, round_step
+from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, PALE, Chart, round_step, sense
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import left_words, sure_words, tir_limits, tir_words
 from bladegeom.fit.marks import NeutralLine, neutral_line
@@ -74,8 +74,7 @@ class BladeDrawing(Chart):
         super().__init__(ax)
         self.fit, self.marks, self.side = fit, marks, side
         self.blade = fit.readings.blade
-        # Numbers grow clockwise on the paper unless the blade's are said to run the other way.
-        self.sense = -1.0 if self.blade.numbered == "counterclockwise" else 1.0
+        self.sense = sense(self.blade)
         self.top_deg = marks.neutral[0].direction_deg if marks.neutral else 0.0
         self.mm_per_radius = side / (2 * _EDGE)
         read = fit.levelled
@@ -217,9 +216,9 @@ def _answer(page: Page, marks: NeutralLine) -> None:
         return
     if marks.neutral is None or marks.near is None or marks.far is None:
         head = "any rotation will do" if marks.any_rotation else "direction not known"
-        page.fitted_text(MARGIN, top + 2, head, 40, page.inner, 16.0, weight="bold")
-        page.line(marks.instructions[0], 13, down=20)
-        page.top += 28.0
+        page.top += 2.0
+        page.line(head, 40, 18.0, high=16.0, bold=True)
+        page.line(marks.instructions[0], 13, 8.0)
         return
     first, second = marks.neutral
     third = page.inner / 3

@@ -17,7 +17,6 @@ from bladegeom.result import Result, between, number, percent
 
 if TYPE_CHECKING:
     from bladegeom.draw.batch import Done
-    from bladegeom.mistakes.check import Findings
     from bladegeom.saw.setup import SetUp
 
 WIDTH = 96
@@ -99,9 +98,11 @@ def batch_text(done: Done) -> str:
     return "\n".join([*lines, *(f"wrote {as_letters(file)}" for file in done.files)])
 
 
-def findings_text(findings: Findings) -> str:
-    """Return what the check of one blade's readings found."""
-    return "\n".join([findings._title(), *table_lines(findings), *warning_lines(findings.remarks)])
+def result_text(result: Result) -> str:
+    """Return a result as it shows itself, broken into lines."""
+    first = warning_lines(result._first())
+    rest = [*table_lines(result), *warning_lines(result._remarks())]
+    return "\n".join([result._title(), *first, *rest])
 
 
 def marks_text(marks: NeutralLine) -> str:

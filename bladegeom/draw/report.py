@@ -80,12 +80,10 @@ def _verdict(page: Page, fit: WobbleFit, condition: Condition | None) -> None:
         words = "Wobble found." if fit.resolved else "No wobble is told apart from the scatter."
         if fit.mistake is not None:
             words = f"{fit.mistake.again}: a mistake in the readings seems likely."
-        page.fitted_text(MARGIN, page.top, words, 22, page.inner, 9.0, weight="bold")
-        page.top += 12.0
+        page.line(words, 22, 12.0, high=9.0, bold=True)
         return
     head = f"{condition.action[0].upper()}{condition.action[1:]}"
-    page.fitted_text(MARGIN, page.top, head, 26, page.inner, 11.0, weight="bold")
-    page.top += 13.0
+    page.line(head, 26, 13.0, high=11.0, bold=True)
     for size in (10.0, 9.0, 8.0, 7.0, 6.0):
         lines = page.wrapped(" ".join(condition.reasons), size, page.inner)
         if len(lines) * size <= _REASONS * 10:

@@ -10,6 +10,7 @@ import re
 import zipfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, NamedTuple
@@ -37,15 +38,7 @@ _UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 
 
 class Answered(NamedTuple):
-    """What came of tables of readings.
-
-    Attributes
-    ----------
-    answered, left_out : int
-        How many blades.
-    refused : list of Fault
-    notes : list of str
-    """
+    """What came of tables of readings: how many blades were answered, and how many left out."""
 
     answered: int
     left_out: int
@@ -59,7 +52,7 @@ def write_answers(
     *,
     blades: str | os.PathLike[str] | None = None,
     unit: str | None = None,
-    progress: Progress | None = None,
+    progress: Progress = lambda *_: None,
 ) -> Answered:
     """Fit every blade of some tables and write the answers into one, a row a blade.
 
@@ -121,11 +114,8 @@ def _target(output: str | os.PathLike[str], inputs: Sequence[str | os.PathLike[s
     target = Path(output)
     kind = target.suffix.lower()
     if kind not in (".csv", ".xlsx"):
-        raise refuse(
-            f"{target} is neither .csv nor .xlsx",
-            "give the file one of these endings",
-            value=target,
-        )
+        problem, cure = f"{target} is neither .csv nor .xlsx", "give the file one of these endings"
+        raise refuse(problem, cure, value=target)
     if kind == ".xlsx" and not has_workbooks():
         raise refuse(
             "openpyxl, which writes .xlsx, is not installed",
@@ -164,17 +154,13 @@ def _answers(
     file: str,
     blades: str | os.PathLike[str] | None,
     unit: str | None,
-    progress: Progress | None,
+    progress: Progress,
 ) -> tuple[pd.DataFrame | None, list[Fault], list[str]]:
-    def told(what: str) -> Callable[[int, int], None] | None:
-        if progress is None:
-            return None
-        return lambda done, count: progress(f"{what} {file}", done, count)
-
-    tidy = tidy_table(read_bytes(path), file, blades=blades, unit=unit, progress=told("reading"))
+    reading, fitting = (partial(progress, f"{what} {file}") for what in ("reading", "fitting"))
+    tidy = tidy_table(read_bytes(path), file, blades=blades, unit=unit, progress=reading)
     if tidy.frame is None:
         return None, tidy.refused, tidy.notes
-    table, wrong = fit_frame(tidy.frame, told("fitting"), checked=True)
+    table, wrong = fit_frame(tidy.frame, fitting, checked=True)
     # What was wrong with a row of the file was found before; these are rows of the frame.
     refused = [*tidy.refused, *(replace(fault, row=None) for fault in wrong)]
     if table is not None and tidy.remarks:
@@ -186,18 +172,14 @@ def _answers(
     return table, refused, tidy.notes
 
 
-def _parts(
-    table: pd.DataFrame, left: pd.DataFrame, progress: Progress | None
-) -> Iterator[pd.DataFrame]:
+def _parts(table: pd.DataFrame, left: pd.DataFrame, progress: Progress) -> Iterator[pd.DataFrame]:
     """Yield the rows that are written, some at a time, the refused ones last."""
     for at in range(0, len(table), _AT_ONCE):
-        if progress is not None:
-            progress("writing", at, len(table))
+        progress("writing", at, len(table))
         yield table.iloc[at : at + _AT_ONCE]
     if len(left):
         yield left
-    if progress is not None:
-        progress("writing", len(table), len(table))
+    progress("writing", len(table), len(table))
 
 
 def _write_csv(parts: Iterator[pd.DataFrame], out: IO[bytes]) -> None:

@@ -251,8 +251,8 @@ _APART_DEG = 22.0
 _SIZES = (9.0, 8.0, 7.0)
 """Of the remarks: smaller where there are so many that the curves would have no room."""
 
-_ROUND_MM, _LEAST_MM = 69.0, 45.0
-"""What heading, names, axis and legend take of the height, and the least to leave for curves."""
+_ROUND_MM, _LEAST_MM = 55.0, 45.0
+"""What names, axis and legend take of the height, and the least to leave for curves."""
 
 _EDGE_DEG = 8.0
 """So near to the end, where tooth 1 comes again, no other number is written."""
@@ -285,14 +285,14 @@ def rotation_chart(
     if ax is None:
         page = Page(paper, landscape=True)
         page.head(rotation.blade.name, "best rotation", date, sizes(rotation.blade))
-        page.line(rotation.headline, 15, bold=True)
+        page.line(rotation.headline, 15, 9.0, bold=True)
         less = 0.05 * page.inner
-        page.line(f"Square: {rotation.where}.", 11, down=9.0, less=less)
+        page.line(f"Square: {rotation.where}.", 11, 5.0, less=less)
         sign = f"Slope above 0: {_SIGN[rotation.line.kind]} toward the indicator."
-        page.line(sign, 11, down=14.0, less=less)
+        page.line(sign, 11, less=less)
         *remarks, sees = rotation.remarks
         page.remarks([sees, *remarks], _SIZES, 0.49, leave=_ROUND_MM + _LEAST_MM)
-        ax = page.within(20, 39, 6, 30)
+        ax = page.within(20, 25, 6, 30)
     _slopes(rotation, Chart(ax))
     return ax
 

@@ -354,17 +354,6 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
     return _line(blade, fit.near_deg, fit, tolerance_deg)
 
 
-def without_marks(line: NeutralLine, why: str, worst_deg: float | None) -> NeutralLine:
-    """Return an answer that names no teeth, and says why."""
-    return NeutralLine(
-        blade=line.blade,
-        fit=line.fit,
-        tolerance_deg=line.tolerance_deg,
-        worst_deg=worst_deg,
-        withheld=why,
-    )
-
-
 def neutral_line_by_eye(blade: Blade, near_tooth: int) -> NeutralLine:
     """Name the teeth to mark for a near tooth that was found by eye.
 

@@ -38,18 +38,10 @@ _UNKNOWN = "How sure this is cannot be told: read again, or give the graduation 
 def taken(
     given: dict[str, Lengths | None], *, least: int = 1, signed: bool = True, zero: bool = True
 ) -> tuple[list[Floats], str]:
-    """Return several lists of lengths, and the unit in which all are shown.
+    """Return lists of lengths (name -> as given, in one unit) and the unit in which all are shown.
 
-    Thous are shown in inches, micrometres in millimetres.
-
-    Parameters
-    ----------
-    given : dict
-        Name -> lengths as they were given, all in one unit.
-    least : int
-        How many values there must be of each.
-    signed, zero : bool
-        Whether they may be below 0, and 0.
+    Thous are shown in inches, micrometres in millimetres. There must be so many values of each,
+    below 0, and 0, only where that may be.
     """
     read, units = [], {}
     for what, one in given.items():
@@ -122,24 +114,10 @@ def difference_of(first: Floats, second: Floats, graduation: float | None) -> Es
 class Plane:
     """A plane through heights, in the axes in which its slopes are independent; also a line.
 
-    Parameters
-    ----------
-    places : ndarray, shape (n, 2) or (n, 1)
-        Not all in one line, or all the same.
-    heights : ndarray, shape (n,)
-    graduation : float or None
-        Where the scatter is less than half of it, rounding is added: ``graduation / sqrt(12)`` to
-        the height, and to each slope ``graduation / (sqrt(6) length)`` over the length read in its
-        direction.
-
-    Attributes
-    ----------
-    centre : ndarray
-        Of the places.
-    off : ndarray, shape (n,)
-        The heights less those of the plane.
-    sd : float
-        Their scatter; NaN where there are no more heights than the plane has parts.
+    The places, shape (n, 2) or (n, 1), are not all in one line, or all the same. Where the scatter
+    is less than half a graduation, rounding is added: ``graduation / sqrt(12)`` to the height, and
+    to each slope ``graduation / (sqrt(6) length)`` over the length read in its direction. `off` is
+    the heights less those of the plane, `sd` their scatter: NaN where no height is to spare.
     """
 
     def __init__(self, places: Floats, heights: Floats, graduation: float | None) -> None:

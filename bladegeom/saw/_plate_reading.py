@@ -154,6 +154,9 @@ class PlateReading(Result):
     def _title(self) -> str:
         return self.setting._title()
 
+    def _first(self) -> Sequence[str]:
+        return self.setting._first()
+
     def _remarks(self) -> Sequence[str]:
         return self.setting._remarks()
 
@@ -227,10 +230,7 @@ def _counted(setting: Setting, shows: float, target: float) -> None:
 
 
 def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
-    """Return the step of a part that is set from the plate.
-
-    One of which nothing was read is set down on the bench as unread; None then.
-    """
+    """Return the step of a part that is set from the plate; one not read is noted as unread."""
     part = _PARTS[use]
     fit, asked = bench.needed(part.called), ("tooth", "sides", "angle_deg", "span")
     setting = setting_error(fit, use, **section.given(*asked))

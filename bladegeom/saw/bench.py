@@ -196,23 +196,11 @@ class Bench:
     ) -> Step:
         """Return the step of a part that is off by so much, with what to do about it.
 
-        An error is corrected once: where an earlier step moves the same setting, this one waits.
-
-        Parameters
-        ----------
-        part, title, found, verdict
-            As of `Step`.
-        result : Result
-            With its correction: one sentence, or several that belong together.
-        off : Estimate or None
-            None where it is not known, and waits.
-        again, same : str
-            What to do where it is to be read again, or waits, and where an earlier step, which
-            stands for ``{}``, corrects the same error.
-        moves : sequence of (str, float)
-            What the correction moves, and at which angle.
-        state : str, optional
-            If not given, it follows from error and verdict.
+        The result has a correction: one sentence, or several that belong together. Without a state
+        it follows from error and verdict; an error that is not known waits. An error is corrected
+        once: where an earlier step moves the same thing at the same angle (`moves`), this one
+        waits. `again` is what to do where the part is to be read again, or waits; `same` where the
+        earlier step, which stands for ``{}``, corrects the same error.
         """
         state = state or ("wait" if off is None else state_of(off, verdict))
         first = next((self.moved[one] for one in moves if one in self.moved), "")

@@ -177,13 +177,7 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
 
 
 def _steps(bench: Bench) -> list[Step]:
-    """Return the steps that stand in the file, in the order of work.
-
-    Raises
-    ------
-    RefusedError
-        Listing what every part that cannot be used lacks.
-    """
+    """Return the steps that stand in the file, in the order of work, or refuse all that cannot."""
     steps: list[Step] = []
     if bench.fit is not None and bench.fit.mistake is not None:
         first, *others = neutral_line(bench.fit).instructions

@@ -25,7 +25,7 @@ from scipy import special
 import bladegeom as bg
 from bladegeom.arbor.arbor import separate_arbor
 from bladegeom.arbor.mounted import places_of
-from bladegeom.arbor.mountings import Mountings, arbor_design, dof_of, lack_of_fit, repeats_design
+from bladegeom.arbor.mountings import Mounted, Mountings, arbor_design, repeats_design
 from bladegeom.kernel.doubt import amplitude_cdf
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 from bladegeom.wobble import Wobble
@@ -133,7 +133,7 @@ def simulate(case: Case, blades: int, rng: np.random.Generator) -> Blades:
     return Blades(blade, flange, seating, reading)
 
 
-def fitted(case: Case, blades: Blades) -> tuple[NDArray[np.complex128], Floats, Floats]:
+def fitted(case: Case, blades: Blades) -> Mounted:
     """Return wobbles, covariances and degrees of freedom, as `fit_wobble` finds them."""
     measured, covariance, dof = [], [], []
     for read in blades.reading:
@@ -143,15 +143,13 @@ def fitted(case: Case, blades: Blades) -> tuple[NDArray[np.complex128], Floats, 
         unit = fit.unit_covariance[1:, 1:]
         covariance.append((fit.rss / fit.dof)[:, None, None] * unit)
         dof.append(float(fit.dof))
-    return np.stack(measured, axis=1), np.stack(covariance, axis=1), np.array(dof)
+    return Mounted(np.stack(measured, axis=1), np.stack(covariance, axis=1), np.array(dof))
 
 
 def judge(case: Case, blades: Blades) -> Verdicts:
     """Return whether the limits hold, blade by blade."""
-    measured, covariance, dof = fitted(case, blades)
-    clock = case.clock_deg
-    model = Mountings(measured, covariance, arbor_design(clock, np.zeros(len(clock), int)))
-    count = len(measured)
+    given, clock, count = fitted(case, blades), case.clock_deg, len(blades.blade)
+    model = Mountings(given, arbor_design(clock, np.zeros(len(clock), int)))
     variance, seating = np.zeros(count), np.zeros(count, bool)
     if model.dof:
         variance, upper, lower = (
@@ -160,12 +158,11 @@ def judge(case: Case, blades: Blades) -> Verdicts:
         )
         seating = (lower <= blades.seating_sd**2) & (blades.seating_sd**2 <= upper)
     solved = model.solved(variance)
-    free = dof_of(model, variance, covariance, solved.share, dof) + np.zeros(count)
-    places = places_of(clock)
+    free = model.dof_of(variance, solved.share) + np.zeros(count)
     fails = np.zeros(count, bool)
-    repeats = Mountings(measured, covariance, repeats_design(places))
+    repeats = Mountings(given, repeats_design(places_of(clock)))
     if model.dof > repeats.dof:
-        fails = lack_of_fit(model, repeats, covariance, dof)[1] < 0.05
+        fails = model.lack_of_fit(repeats)[1] < 0.05
     found = [
         _judge_vector(
             solved.values[:, at] + 1j * solved.values[:, at + 1],
