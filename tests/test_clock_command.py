@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from pathlib import Path
 
 import pytest
 from make_demo_data import CLOCKED, FLANGE
@@ -39,6 +40,29 @@ def test_the_demo_is_answered_with_its_hidden_truth_within_the_limits():
     # blade's near at 205 for a = 313, which is a quarter past tooth 21.
     assert advice.best_tooth in (21, 22)
     assert advice.recommended
+
+
+def test_a_likely_mistake_in_a_mounting_comes_first_on_all_that_is_told(tmp_path):
+    (advice,), _ = advise(read_mounts(slipped_demo(tmp_path)))
+    told = advice.to_dict()["warnings"][0]
+    assert told.startswith("mount 2: ")
+    assert "tooth 7" in told
+    assert told in str(advice).splitlines()[1]
+    drawn = run("clock", tmp_path / "slip.csv", "-o", tmp_path / "clock.pdf")
+    assert drawn.status == 0
+    page = PdfReader(tmp_path / "clock.pdf").pages[0].extract_text()
+    assert told in " ".join(page.split())
+
+
+def slipped_demo(tmp_path):
+    """The demo with a dial read one revolution off in the second mounting."""
+    head, *rows = (line.split(",") for line in Path(DEMO).read_text("utf-8").splitlines())
+    mount, tooth = head.index("mount"), head.index("tooth")
+    read = next(at for at, name in enumerate(head) if name.startswith("reading"))
+    for row in rows:
+        if (row[mount], row[tooth]) == ("2", "7"):
+            row[read] = f"{float(row[read]) + 1:.2f}"
+    return save(tmp_path / "slip.csv", [head, *rows])
 
 
 def test_the_answer_comes_first_and_the_cautions_last():

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.testing import assert_array_equal
 from scipy import special
 from simulated import rng_for
 
@@ -31,7 +32,8 @@ def drawn(seed, turns, teeth, gaps, offset):
     if gaps:
         there[rng.random(there.shape) < 0.2] = 0.0
         there[:, :6] = 1.0
-    return Stack(spots, reading * there, there if gaps else None), np.radians(tooth_deg + 2.5)
+    read = np.where(there > 0, reading, np.nan)
+    return Stack(spots, read, there if gaps else None), np.radians(tooth_deg + 2.5)
 
 
 def by_columns(stack, angle, blade, orders=(1,)):
@@ -85,7 +87,9 @@ def test_a_bend_that_leaks_through_a_gap_is_shown_as_by_qr(turns, arc):
         reading = rng.normal(0, 1, (turns, 40, 1)) + 2.0 * np.cos(2 * angle - seed)[:, np.newaxis]
         there = np.zeros_like(reading)
         there[:, :arc] = 1.0
-        stack = Stack(spots_of(tuple(9.0 * np.arange(40)), 0.0), reading * there, there)
+        stack = Stack(
+            spots_of(tuple(9.0 * np.arange(40)), 0.0), np.where(there > 0, reading, np.nan), there
+        )
         read, _, plain = by_columns(stack, angle, 0)
         _, _, wide = by_columns(stack, angle, 0, (1, 2, 3))
         less, more = (least_squares(columns, read) for columns in (plain, wide))
@@ -109,7 +113,8 @@ def test_readings_are_stacked_by_turn_and_tooth_closing_readings_aside():
         blade, [4, 1, 3, 4.5, 7, 8], unit="mm", tooth=[4, 1, 3, 4, 2, 3], turn=[5, 5, 5, 5, 9, 9]
     )
     stack, place = stack_of(readings)
-    assert stack.reading[:, :, 0].tolist() == [[1, 0, 3, 4], [0, 7, 8, 0]]
+    nan = np.nan
+    assert_array_equal(stack.reading[:, :, 0], [[1, nan, 3, 4], [nan, 7, 8, nan]])
     assert stack.there is not None
     assert stack.there[:, :, 0].tolist() == [[1, 0, 1, 1], [0, 1, 1, 0]]
     assert place.tolist() == [3, 0, 2, 5, 6]

@@ -112,7 +112,7 @@ class ClockAdvice(Result):
 
     @derived("that of the arbor, and that of the advice", key="warnings")
     def all_remarks(self) -> tuple[str, ...]:
-        return (*self.arbor.warnings, *self.remarks)
+        return (*self.arbor.doubted, *self._remarks())
 
     @property
     def there_already(self) -> bool:
@@ -155,8 +155,11 @@ class ClockAdvice(Result):
     def _title(self) -> str:
         return self.title
 
+    def _first(self) -> Sequence[str]:
+        return self.arbor.doubted
+
     def _remarks(self) -> Sequence[str]:
-        return self.all_remarks
+        return (*self.arbor.warnings, *self.remarks)
 
     def _mount_words(self) -> list[tuple[str, str]]:
         arbor, said = self.arbor, []
@@ -305,7 +308,8 @@ def advise(
                     column="mount",
                 )
             arbor = separate_arbor([*fits.values()], clock, mounts=[*fits], flange=flange)
-            found.append(clock_advice(arbor))
+            said = [f"mount {mount}: {one}" for mount, fit in fits.items() for one in fit.doubted]
+            found.append(clock_advice(replace(arbor, doubted=tuple(said))))
         except RefusedError as error:
             refused += error.faults
     return found, refused

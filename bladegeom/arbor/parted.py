@@ -257,6 +257,9 @@ class ArborFit(Result):
         "of (Re B, Im B, Re F, Im F), shape (4, 4), the seating scatter in it where it is known"
     )
     warnings: tuple[str, ...] = quantity("what the reader should know")
+    doubted: tuple[str, ...] = quantity(
+        "mountings to read again before anything is followed", key="", default=()
+    )
 
     @property
     def resolved(self) -> bool:
@@ -293,6 +296,9 @@ class ArborFit(Result):
         name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
         places = int(places_of(self.clock_deg).max()) + 1
         return f"{name} on its arbor: {len(self.mount)} mountings at {places} clock positions"
+
+    def _first(self) -> Sequence[str]:
+        return self.doubted
 
     def _remarks(self) -> Sequence[str]:
         return self.warnings

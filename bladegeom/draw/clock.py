@@ -55,9 +55,11 @@ def clock_chart(
         page.head(advice.arbor.blade.name, "clock position", date, _facts(advice))
         page.bottom -= 5.0
         page.line(_headline(advice), 20, 10.0, bold=True)
-        page.line(_numbers(advice), 11, 8.0, less=0.03 * page.inner)
+        page.line(_numbers(advice), 11, 6.0, less=0.03 * page.inner)
         mark = f"{KEEP_MARK[0].upper()}{KEEP_MARK[1:]}."
         page.fitted_text(MARGIN, page.bottom, mark, 9, page.inner, 4.0)
+        page.warnings([*advice.arbor.doubted, *advice.arbor.warnings])
+        page.top += 2.0
         column = 0.43 * page.inner
         side = min(column, page.bottom - page.top - 32.0)
         arrows = Arrows(advice, page.axes(MARGIN + (column - side) / 2, page.top, side, side))

@@ -100,7 +100,7 @@ def batch_text(done: Done) -> str:
 
 def result_text(result: Result) -> str:
     """Return a result as it shows itself, broken into lines."""
-    first = [f"  ! {one}" for one in result._first()]
+    first = warning_lines(result._first())
     rest = [*table_lines(result), *warning_lines(result._remarks())]
     return "\n".join([result._title(), *first, *rest])
 

@@ -88,7 +88,7 @@ def steady_drift(stack: Stack, time: Floats, left: Floats) -> Drift:
 
 def drift_of(readings: Readings, stack: Stack, place: NDArray[np.intp], left: Floats) -> Drift:
     """Return what a steady drift does to one blade's readings, stacked at some places."""
-    time = np.zeros(stack.reading.size)
+    time = np.full(stack.reading.size, np.nan)
     time[place] = drift_time(readings)[~readings.closing]
     return steady_drift(stack, time.reshape(stack.reading.shape), left)
 

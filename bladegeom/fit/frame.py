@@ -51,9 +51,9 @@ class Groups(NamedTuple):
         return values if self.order is None else values[self.order]
 
     def rows(self, which: Places) -> Places:
-        """Return the rows of some groups, ascending."""
+        """Return the rows of some groups, one group after the other."""
         places = spread(self.start[which], self.size[which])
-        return np.sort(places if self.order is None else self.order[places])
+        return places if self.order is None else self.order[places]
 
     def of(self, places: Places) -> Places:
         """Return the groups that hold some places in that order."""
@@ -89,8 +89,8 @@ def grouped(names: pd.Series[Any] | None, mounts: pd.Series[Any] | None, rows: i
     start = np.flatnonzero(changes)
     read = [_texts(column.iloc[start], whole=True) for column in given]
     code = np.zeros(len(start), dtype=np.intp)
-    for own, texts in read:
-        code = pd.factorize(code * len(texts) + own)[0]
+    for at, (own, texts) in enumerate(read):
+        code = own if at == 0 else pd.factorize(code * len(texts) + own)[0]
     begins = np.append(True, code[1:] != code[:-1])  # The same name may be written in two ways.
     texts_of = iter([texts.take(own[begins]) for own, texts in read])
     start, code = start[begins], code[begins]

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.columns import STATED
 from bladegeom.faults import BladegeomWarning, Fault, RefusedError, also_in
 from bladegeom.fit.answer import blade_answer, fit_answer
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.frame import Places, cells, grouped
+from bladegeom.fit.frame import Bools, Floats, Groups, Places, cells, grouped
+from bladegeom.fit.marks import NeutralLine
 from bladegeom.fit.plain import plain_answers
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.readings import Readings
 from bladegeom.result import in_columns
 from bladegeom.tables.header import check_header
@@ -30,23 +32,6 @@ _NAMES = ("blade", "mount")
 _WHOLE = ("teeth", "readings", "dof")
 _TEETH = ("near_tooth", "far_tooth", "neutral_tooth_1", "neutral_tooth_2", "better_tooth")
 """Columns of whole numbers that are blank where no direction is established."""
-
-_COLUMNS = (
-    *("teeth", "unit", "readings", "offset", "wobble_tir", "raw_tir"),
-    *("amplitude", "amplitude_corrected", "amplitude_u", "amplitude_low", "amplitude_high"),
-    *("rim_amplitude", "near_deg", "near_u_deg", "near_low_deg", "near_high_deg"),
-    *("tilt_deg", "tilt_u_deg", "resolved", "p_value", "dof", "residual_sd"),
-    *("closure", "closure_bias", "drift_per_turn", "drift_u_per_turn", "drift_cost"),
-    *("play", "lag_deg", "lag_u_deg"),
-    *("near_tooth", "near_probability", "far_tooth", "far_probability"),
-    *("neutral_tooth_1", "neutral_tooth_2", "neutral_deg_1", "neutral_deg_2"),
-    *("neutral_probability_1", "neutral_probability_2"),
-    *("neutral_past_deg_1", "neutral_past_deg_2"),
-    *("neutral_past_pitch_1", "neutral_past_pitch_2"),
-    *("neutral_past_mm_1", "neutral_past_mm_2"),
-    *("better_tooth", "line_off_deg", "left_deg", "worst_squareness_deg", "warnings"),
-)
-"""Behind ``blade`` and ``mount``, in the order of `blade_answer`."""
 
 
 def fit_table(
@@ -120,120 +105,103 @@ def fit_frame(
     plain, columns, which, texts = plain_answers(
         frame, place, column, unit, groups, checked=checked
     )
-    told = _Told(progress, len(plain), int(np.count_nonzero(plain)))
     alone = np.flatnonzero(~plain)
-    by_row, refused = _one_by_one(
-        frame, groups.rows(alone), place, column, unit, told, checked=checked
-    )
-    firsts = zip(alone.tolist(), groups.first[alone].tolist(), strict=True)
-    answers = {group: by_row[row] for group, row in firsts if row in by_row}
+    done, count = len(plain) - len(alone), len(plain)
+    told = progress or (lambda *_: None)
+    told(done, count)
+    answers: dict[int, dict[str, Any]] = {}
+    refused: list[Fault] = []
+    for group, answer in _one_by_one(frame, groups, alone, place, column, unit, checked=checked):
+        done += 1
+        told(done, count)
+        if isinstance(answer, dict):
+            answers[group] = answer
+        else:
+            refused += answer
     kept = plain.copy()
     kept[[*answers]] = True
     if not kept.any():
         if refused:
             return None, refused
         check_header(Sheet(known, [], ",", 1), "the frame", None)  # Nothing but blank rows.
-    table = {"blade": groups.name[kept]}
-    if "mount" in place:
-        table["mount"] = groups.mount[kept]
+    at: Any = slice(None) if kept.all() else kept
+    again = np.full(count, "", dtype=object)
     spoken = {text: at for at, text in enumerate(texts)}
     for group, answer in answers.items():
         which[group] = spoken.setdefault(answer["warnings"], len(spoken))
+        again[group] = answer.get("read_again", "")
+    table: dict[str, Any] = {"blade": groups.name[at]}
+    if "mount" in place:
+        table["mount"] = groups.mount[at]
     said = {
         "unit": pd.Series([unit]).array.take(np.zeros(np.count_nonzero(kept), dtype=np.intp)),
-        "warnings": pd.Series([*spoken]).array.take(which[kept]),
+        "warnings": pd.Series([*spoken]).array.take(which[at]),
     }
-    table |= _table(columns, answers, kept, said)
+    for key in _columns():
+        table[key] = said[key] if key in said else _column(key, columns, answers, kept)
     if checked:
-        again = np.full(len(kept), "", dtype=object)
-        for group, answer in answers.items():
-            again[group] = answer["read_again"]
-        table["read_again"] = again[kept]
+        table["read_again"] = again[at]
     return pd.DataFrame(table, copy=False), refused
 
 
-class _Told:
-    """Tells how many blades are done: the plain ones at once, the others one by one."""
-
-    def __init__(self, progress: Callable[[int, int], None] | None, count: int, done: int) -> None:
-        self.progress, self.count, self.done = progress, count, done
-        self.one_more(0)
-
-    def one_more(self, more: int = 1) -> None:
-        self.done = min(self.done + more, self.count)
-        if self.progress is not None:
-            self.progress(self.done, self.count)
+def _columns() -> list[str]:
+    """Return the columns behind blade and mount, in the order of `fit_answer`."""
+    kinds = (WobbleFit.glossary(), NeutralLine.glossary())
+    keys = [key for kind in kinds for several in kind for key in several]
+    columns = [column for key in keys for column in in_columns(key, ())]
+    return [*(one for one in columns if one not in ("blade", "warnings")), "warnings"]
 
 
-def _table(
-    columns: Mapping[str, NDArray[np.float64]],
-    answers: Mapping[int, dict[str, Any]],
-    kept: NDArray[np.bool_],
-    said: Mapping[str, Any],
-) -> dict[str, Any]:
-    """Return the columns behind the names: those of the plain blades, and the others' answers."""
+def _column(
+    key: str, columns: Mapping[str, Floats], answers: Mapping[int, dict[str, Any]], kept: Bools
+) -> Any:
+    """Return a column of numbers: that of the plain blades, and the others' answers in it."""
     import pandas as pd
 
-    at, all_kept = [*answers], bool(kept.all())
-    table: dict[str, Any] = {}
-    for key in _COLUMNS:
-        if key in said:
-            table[key] = said[key]
-            continue
-        values: NDArray[Any] | None = columns.get(key)
-        if values is None:
-            values = np.full(len(kept), np.nan)
-        if at:
-            own = [answer[key] for answer in answers.values()]
-            values[at] = [np.nan if one is None else one for one in own]
-        values = values if all_kept else values[kept]
-        if key in _TEETH:
-            blank = np.isnan(values)
-            whole = np.where(blank, 1, values).astype(np.int64)
-            table[key] = pd.arrays.IntegerArray(whole, blank)
-        elif key in _WHOLE:
-            table[key] = values.astype(np.int64)
-        else:
-            table[key] = values == 1 if key == "resolved" else values
-    return table
+    values = columns[key] if key in columns else np.full(len(kept), np.nan)
+    own = [answer[key] for answer in answers.values()]
+    values[[*answers]] = [np.nan if one is None else one for one in own]
+    values = values if kept.all() else values[kept]
+    if key in _TEETH:
+        blank = np.isnan(values)
+        return pd.arrays.IntegerArray(np.where(blank, 1, values).astype(np.int64), blank)
+    if key == "resolved":
+        return values == 1
+    return values.astype(np.int64) if key in _WHOLE else values
 
 
 def _one_by_one(
     frame: pd.DataFrame,
-    rows: Places,
+    groups: Groups,
+    alone: Places,
     place: Mapping[str, int],
     column: str,
     unit: str,
-    told: _Told,
     *,
     checked: bool,
-) -> tuple[dict[int, dict[str, Any]], list[Fault]]:
-    """Return the answers by the first row of each blade and mounting, and every fault."""
-    here = frame.iloc[rows]
+) -> Iterator[tuple[int, dict[str, Any] | list[Fault]]]:
+    """Return the answer of each blade and mounting, or its faults; nothing of blank rows."""
+    rows = groups.rows(alone)
     texts = [
-        cells(here.iloc[:, at], whole=name in _NAMES)
-        for at, name in enumerate(tidy_name(str(column)) for column in frame.columns)
+        cells(frame.iloc[rows, at], whole=tidy_name(str(name)) in _NAMES)
+        for at, name in enumerate(frame.columns)
     ]
-    groups: dict[tuple[str, str], list[tuple[int, list[str]]]] = {}
-    for row, *words in zip((rows + 2).tolist(), *texts, strict=True):
-        if any(words):
-            key = tuple(words[place[one]] if one in place else "" for one in _NAMES)
-            groups.setdefault((key[0], key[1]), []).append((row, words))
-    refused: list[Fault] = []
+    words = zip((rows + 2).tolist(), zip(*texts, strict=True), strict=True)
     table = Table(Sheet([*place], [], ",", 1), column, unit, ".", dict(place), [])
-    answers: dict[int, dict[str, Any]] = {}
     blades: dict[str, tuple[Blade, str]] = {}
-    for (who, mount), read in groups.items():
-        told.one_more()
+    for group in alone.tolist():
+        read = [(row, [*one]) for row, one in islice(words, int(groups.size[group])) if any(one)]
+        who, mount = str(groups.name[group]), str(groups.mount[group])
+        if not read:
+            continue
         try:
             for name, value in zip(_NAMES, (who, mount), strict=True):
                 _check_named(name, value, name in place, read)
             readings = Part(table, who, read).readings()
             _check_same_blade(readings, blades, mount)
-            answers[read[0][0] - 2] = _in_row(readings, checked)
+            yield group, _in_row(readings, checked)
         except RefusedError as error:
-            refused += [_placed(fault, who, mount) for fault in error.faults]
-    return answers, refused
+            yield group, [_placed(fault, who, mount) for fault in error.faults]
 
 
 def _check_named(name: str, value: str, there: bool, rows: list[tuple[int, list[str]]]) -> None:

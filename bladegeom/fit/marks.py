@@ -85,21 +85,24 @@ def ends_of(tooth_deg: NDArray[np.float64], near_deg: Any) -> list[End]:
     list of four End
     """
     teeth = len(tooth_deg)
-    near, tie = _end(tooth_deg, near_deg)
+    even = bool(np.ptp(np.diff(tooth_deg, append=360.0)) < _HAIR)
+    near, tie = _end(tooth_deg, even, near_deg)
     turned = [wrap_360(near_deg + quarter * 90.0) for quarter in (1, 2, 3)]
-    even = np.ptp(np.diff(tooth_deg, append=360.0)) < _HAIR
     if not even or teeth % 4 or tie:
-        return [near, *(_end(tooth_deg, toward)[0] for toward in turned)]
+        return [near, *(_end(tooth_deg, even, toward)[0] for toward in turned)]
     # Where teeth stand alike in every quarter, so do the directions.
     places = [(near.place + quarter * (teeth // 4)) % teeth for quarter in (1, 2, 3)]
     others = zip(turned, places, strict=True)
     return [near, *(near._replace(direction_deg=deg, place=place) for deg, place in others)]
 
 
-def _end(tooth_deg: NDArray[np.float64], toward: Any) -> tuple[End, bool]:
+def _end(tooth_deg: NDArray[np.float64], even: bool, toward: Any) -> tuple[End, bool]:
     """Return a direction with its nearest tooth, and whether any lies half-way between two."""
     teeth, gaps = len(tooth_deg), np.diff(tooth_deg, append=360.0)
-    below = np.searchsorted(tooth_deg, toward, side="right") - 1
+    if even:  # Which of two teeth a hair apart from the direction does not matter here.
+        below = np.minimum(np.asarray(toward * (teeth / 360.0), dtype=np.intp), teeth - 1)
+    else:
+        below = np.searchsorted(tooth_deg, toward, side="right") - 1
     past, gap = toward - tooth_deg[below], gaps[below]
     over = 2 * past - gap
     # The last tooth's upper neighbour has the lower number.
@@ -349,17 +352,6 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
             worst_deg=worst if worst is not None and math.isfinite(worst) else None,
         )
     return _line(blade, fit.near_deg, fit, tolerance_deg)
-
-
-def without_marks(line: NeutralLine, why: str, worst_deg: float | None) -> NeutralLine:
-    """Return an answer that names no teeth, and says why."""
-    return NeutralLine(
-        blade=line.blade,
-        fit=line.fit,
-        tolerance_deg=line.tolerance_deg,
-        worst_deg=worst_deg,
-        withheld=why,
-    )
 
 
 def neutral_line_by_eye(blade: Blade, near_tooth: int) -> NeutralLine:

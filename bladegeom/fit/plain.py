@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
 _CELLS_AT_ONCE = 40_000
 """Few enough to stay in the cache, and for the products not to be handed to threads."""
-_BLADES_AT_ONCE = 4096
+_BLADES_AT_ONCE = 16_384
 _MOST_TURNS = 99
 
 
@@ -250,33 +250,38 @@ class _Blades:
                 return Stack(spots, whole, None), None
         of = np.repeat(np.arange(n), size)
         known = (tooth >= 1) & (tooth <= teeth)
-        self.plain[some[of[~known | _odd(reading)]]] = False
-        spot = tooth.astype(np.intp) - 1 + (0 if turn is None else turn * teeth)
+        wrong = ~known | _odd(reading)
+        if wrong.any():
+            self.plain[some[of[wrong]]] = False
+        spot = tooth - 1 + (0 if turn is None else turn * teeth)
         read = known & ~np.isnan(reading)
         if not read.all():
             reading, spot, of = reading[read], spot[read], of[read]
             size = np.bincount(of, minlength=n)
         begin = np.cumsum(size) - size
         closes = np.flatnonzero(size > (1 if turns == 1 else len(spot)))
-        closes = closes[spot[begin[closes]] == spot[(begin + size - 1)[closes]]]
         last = (begin + size - 1)[closes]
-        difference = reading[last] - reading[begin[closes]]
-        inside = np.ones(len(of), dtype=np.bool_)
-        inside[last] = False
-        when = (np.arange(len(of)) - begin[of])[inside] / teeth
-        reading, spot, of = reading[inside], spot[inside], of[inside]
+        again = spot[begin[closes]] == spot[last]
+        closes, last = closes[again], last[again]
+        difference, when = reading[last] - reading[begin[closes]], np.zeros(0)
+        if len(closes):
+            when = np.delete((np.arange(len(of)) - begin[of]) / teeth, last)
+            reading, spot, of = (np.delete(one, last) for one in (reading, spot, of))
+            size[closes] -= 1
         if self.in_order:
             back = (np.diff(spot) < 0) & (np.diff(of) == 0)
             self.plain[some[of[1:][back]]] = False
-        made, there, time = np.zeros((3, turns * teeth * n))
         slot = spot * n + of
-        made[slot], there[slot], time[slot] = reading, 1.0, when
-        there = there.reshape(shape)
-        twice = there.sum(axis=(0, 1)) != np.bincount(of, minlength=n)
-        self.plain[some[twice]] = False
-        stack = Stack(spots, made.reshape(shape), there)
+        made = np.full(turns * teeth * n, np.nan)
+        made[slot] = reading
+        made = made.reshape(shape)
+        there = (~np.isnan(made)).astype(np.float64)
+        self.plain[some[there.sum(axis=(0, 1)) != size]] = False  # A tooth twice in a turn.
+        stack = Stack(spots, made, there)
         if not len(closes):
             return stack, None
+        time = np.full(made.size, np.nan)
+        time[slot] = when
         return stack, _Closed(closes, difference, time.reshape(shape)[:, :, closes])
 
     def keep(self, some: Places, stack: Stack, fits: Fits, closed: _Closed | None) -> None:
@@ -329,7 +334,7 @@ class _Blades:
                 made = _of_some(own, self.graduation[here], ring, radius, self.unit, blade)
                 for name, values in made.items():
                     if name not in columns:
-                        columns[name] = np.full(count, np.nan)
+                        columns[name] = np.empty(count)  # The others are answered one by one.
                     columns[name][here] = values
         return columns
 

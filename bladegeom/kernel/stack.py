@@ -1,7 +1,7 @@
 """Blades of one design, stacked: offsets and wobbles of all at once, of one as of many.
 
 Readings have the shape (turns, teeth, n), the blades last, so that sums over teeth run along long
-rows of memory. Where a tooth was not read, the reading is 0 and so is its weight. Each turn has an
+rows of memory. Where a tooth was not read, its weight is 0. Each turn has an
 offset of its own; once these are taken out, two unknowns are left, solved in closed form, with
 exact residuals.
 """
@@ -55,7 +55,7 @@ class Stack(NamedTuple):
     ----------
     spots : Spots
     reading : ndarray, shape (turns, teeth, n)
-        0 where nothing was read.
+        NaN where nothing was read.
     there : ndarray, shape (turns, teeth, n), or None
         1 where something was read, else 0; None where everything was.
     """
@@ -206,7 +206,7 @@ def stack_of(readings: Readings) -> tuple[Stack, NDArray[np.intp]]:
         names, which = np.unique(turn, return_inverse=True)
         turns = len(names)
         place = place + which * teeth
-    reading = np.zeros(turns * teeth)
+    reading = np.full(turns * teeth, np.nan)
     reading[place] = readings.reading[kept]
     shape, there = (turns, teeth, 1), None
     if len(place) < len(reading):
@@ -221,38 +221,34 @@ def stack_of(readings: Readings) -> tuple[Stack, NDArray[np.intp]]:
 def fit_stack(stack: Stack) -> Fits:
     """Fit an offset a turn and the wobble to every blade of a stack; not finite where it cannot."""
     spots, reading, there = stack
-    high = low = reading
     if there is None:
-        plan = _whole_plan(spots, len(reading))
+        plan, high, low = _whole_plan(spots, len(reading)), reading.max(axis=1), reading.min(axis=1)
     else:
         plan = plan_of(spots, there)
-        high, low = (np.where(there > 0, reading, end) for end in (-np.inf, np.inf))
-    high, low = high.max(axis=1), low.min(axis=1)
-    if there is not None:
-        high, low = (np.where(np.isfinite(end), end, 0.0) for end in (high, low))
-    # From the middle first, so that readings that are all the same leave nothing at all, and no
-    # offset however large costs digits.
+        high, low = np.fmax.reduce(reading, axis=1), np.fmin.reduce(reading, axis=1)
+        high, low = (np.where(np.isnan(end), 0.0, end) for end in (high, low))
+    # About the middle, so that readings that are all the same leave nothing at all, and no offset
+    # however large costs digits.
     middle = (high + low) / 2
     left = reading - middle[:, np.newaxis]
     if there is not None:
-        left *= there
-    mean = left.sum(axis=1) / plan.in_turn
-    left -= mean[:, np.newaxis]
-    if there is not None:
-        left *= there
-    along_c, along_s = (spots.waves.T @ left).sum(axis=0)
+        left = np.where(there > 0, left, 0.0)
+    total = left.sum(axis=1)
+    along = spots.waves.T @ left
+    along_c = (along[:, 0] - total * plan.c).sum(axis=0)
+    along_s = (along[:, 1] - total * plan.s).sum(axis=0)
     size = plan.cc * plan.ss - plan.cs * plan.cs
     a = (plan.ss * along_c - plan.cs * along_s) / size
     b = (plan.cc * along_s - plan.cs * along_c) / size
-    beside = a * plan.c + b * plan.s
-    curve = spots.waves @ np.stack([a, b]) - beside[:, np.newaxis]
+    offset = total / plan.in_turn - a * plan.c - b * plan.s
+    curve = spots.waves @ np.stack([a, b]) + offset[:, np.newaxis]
     left -= curve if there is None else curve * there
     return Fits(
         plan=plan,
-        offset=((middle + mean - beside) * plan.in_turn).sum(axis=0) / plan.readings,
+        offset=((middle + offset) * plan.in_turn).sum(axis=0) / plan.readings,
         a=a,
         b=b,
-        rss=(left * left).sum(axis=(0, 1)),
+        rss=np.einsum("ijk,ijk->k", left, left),
         raw_tir=(high - low).max(axis=0),
         largest=np.maximum(np.abs(high), np.abs(low)).max(axis=0),
         left=left,

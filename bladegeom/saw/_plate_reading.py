@@ -154,6 +154,9 @@ class PlateReading(Result):
     def _title(self) -> str:
         return self.setting._title()
 
+    def _first(self) -> Sequence[str]:
+        return self.setting._first()
+
     def _remarks(self) -> Sequence[str]:
         return self.setting._remarks()
 

@@ -18,7 +18,7 @@ from bladegeom.estimate import Known, judge
 from bladegeom.faults import RefusedError, refuse
 from bladegeom.fit.closing import Closing, closing_of, without_drift
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.marks import NeutralLine, neutral_line, sentence, without_marks
+from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
 from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
 from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import OfBlade, WobbleFit
@@ -244,7 +244,13 @@ class Condition(OfBlade):
         marks = neutral_line(self.fit)
         if self.action == FIT:
             return marks
-        return without_marks(marks, self.action, marks.worst_deg if self.sound else None)
+        return NeutralLine(
+            blade=marks.blade,
+            fit=self.fit,
+            tolerance_deg=marks.tolerance_deg,
+            worst_deg=marks.worst_deg if self.sound else None,
+            withheld=self.action,
+        )
 
     @property
     def rule_line(self) -> str:
