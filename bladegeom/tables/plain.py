@@ -105,18 +105,23 @@ def plain_table(
 
 
 def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple[Table, bytes, int]:
-    """Return the table with the first of its rows, the lines below its header, and their row."""
+    """Return the table with the first of its rows, its lines, and what their numbers are to rows.
+
+    A first line of `_NO_TEXT`, in place of the header and of a row of units, keeps pandas from
+    making numbers of the texts (007 is a name) and from taking a byte order mark for one, and
+    tells how many cells a row may have.
+    """
     text = decode(data, name, notes)
     if "\r" in text:
         text = text.replace("\r\n", "\n")
     if not text.endswith("\n"):
         text += "\n"
     head = split(text[: text.rfind("\n", 0, _HEAD) + 1], name, KNOWN_COLUMNS, [])
-    first = text[: text.index("\n")].split(head.separator)
+    names = text[: text.index("\n")].split(head.separator)
     if (
         '"' in text
         or "\r" in text
-        or [*map(tidy_name, first)] != head.header  # Something stands above it.
+        or [*map(tidy_name, names)] != head.header  # Something stands above it.
         or "blade" not in head.header
         or "mount" in head.header
         or not all(head.header)
@@ -131,13 +136,14 @@ def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple
     pointed = head.separator != "," and "." in text
     if pointed and not plainly_points(table.sheet, table.column, teeth):
         raise NotPlainError
-    body = text.split("\n", 1 + units)[-1].encode()
+    first = [_NO_TEXT] * len(head.header)
+    body = "\n".join([head.separator.join(first), text.split("\n", 1 + units)[-1]]).encode()
     at = 0
     while len(body) - at > _LONGEST_LINE:
         at = body.rfind(b"\n", at, at + _LONGEST_LINE) + 1
         if not at:
             raise NotPlainError
-    return table, body, 2 + units
+    return table, body, 1 + units
 
 
 class _Words(NamedTuple):
@@ -163,8 +169,8 @@ class _Rows:
         Rows that do not fit the header.
     """
 
-    def __init__(self, table: Table, body: bytes, first: int) -> None:
-        self.table, self._body, self._first = table, body, first
+    def __init__(self, table: Table, body: bytes, above: int) -> None:
+        self.table, self._body, self._above = table, body, above
         self.spoilt: list[Spoilt] = []
         self._order: Any = slice(None)
         self._frame, lines = self._columns()
@@ -180,7 +186,7 @@ class _Rows:
         if (np.diff(order) == 1).all():  # Most are together: nothing is to be copied.
             self._order = slice(order[0], order[-1] + 1)
         self.of = np.sort(of, kind="stable")
-        self.row = lines[self._order] + first
+        self.row = lines[self._order] + above
         self.start = np.flatnonzero(np.diff(self.of, prepend=-1))
         self.names = [names.texts[one] for one in different.tolist()]
 
@@ -200,7 +206,7 @@ class _Rows:
         lines = self._body.count(b"\n")
         if self._body.count(separator.encode()) == (len(kinds) - 1) * lines:
             try:
-                return _split(self._body, separator, kinds), np.arange(lines)
+                return _split(self._body, separator, kinds), np.arange(1, lines)
             except pd.errors.ParserError:
                 pass  # One row is too long, and so another is too short.
         letters = np.frombuffer(self._body, np.uint8)
@@ -208,9 +214,9 @@ class _Rows:
         fits = np.diff(before, prepend=0) == len(kinds) - 1
         for line in np.flatnonzero(~fits).tolist():
             if any(map(str.strip, cells := self._cells(line))):
-                self.spoilt.append(Spoilt(self._first + line, cells, -1))
+                self.spoilt.append(Spoilt(self._above + line, cells, -1))
         body = letters[np.repeat(fits, np.diff(self._ends, prepend=-1))].tobytes()
-        return _split(body, separator, kinds), np.flatnonzero(fits)
+        return _split(body, separator, kinds), np.flatnonzero(fits)[1:]
 
     def words(self, column: str) -> _Words:
         """Return a column as texts."""
@@ -221,7 +227,8 @@ class _Rows:
             code, texts = pd.factorize(found)
         known: dict[str, int] = {}
         again = [known.setdefault(text.strip(), len(known)) for text in texts.tolist()]
-        return _Words(np.array(again)[code[self._order]], [*known])
+        code = code[self._order]
+        return _Words(np.array(again)[code] if len(known) < len(again) else code, [*known])
 
     def numbers(self, place: int) -> Floats:
         """Return a column as numbers: NaN where blank or ``?``, infinite where there is none."""
@@ -235,18 +242,13 @@ class _Rows:
     def cells(self, blade: int) -> list[tuple[int, list[str]]]:
         """Return the rows of one blade cell by cell."""
         first, last = np.searchsorted(self.of, [blade, blade + 1])
-        return [(row, self._cells(row - self._first)) for row in self.row[first:last].tolist()]
+        return [(row, self._cells(row - self._above)) for row in self.row[first:last].tolist()]
 
 
 def _split(data: bytes, separator: str, kinds: list[Any]) -> pd.DataFrame:
-    """Return the columns of lines that all have as many cells.
-
-    A first row of `_NO_TEXT`, left out again, keeps pandas from making numbers of the texts (007
-    is a name) and from taking a byte order mark for one, and tells how many cells a row may have.
-    """
-    first = separator.join([_NO_TEXT] * len(kinds)) + "\n"
+    """Return the columns of lines that all have as many cells, but for the first line."""
     return pd.read_csv(
-        io.BytesIO(first.encode() + data),
+        io.BytesIO(data),
         sep=separator,
         header=None,
         names=range(len(kinds)),
