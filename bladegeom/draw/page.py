@@ -209,7 +209,6 @@ class Page:
         for words in more:
             page.line(words, 12, 6.5)
         page.warnings(fit.warnings)
-        page.top -= 9.0
         return page
 
     def warnings(self, words: Sequence[str]) -> None:
