@@ -109,7 +109,7 @@ def fit_plate(rings: Sequence[Ring], *, harmonics: int = 2) -> PlateFit:
         fitted=design.reading - solved.residuals,
         residuals=solved.residuals,
     )
-    return replace(found, warnings=_remarks_of(found, design))
+    return replace(found, remarks=_remarks_of(found, design))
 
 
 def _rings_given(rings: Sequence[Ring], harmonics: int) -> tuple[list[Ring], int]:
