@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from bladegeom.blade import Blade
-from bladegeom.draw.axes import BLACK, CHAIN, GREY, PALE, Chart
+from bladegeom.draw._axes import BLACK, CHAIN, GREY, PALE, Chart
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import across, sizes
 from bladegeom.faults import refuse

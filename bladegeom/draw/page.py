@@ -16,8 +16,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
-from bladegeom.draw.axes import BLACK, GREY
-from bladegeom.draw.fonts import (
+from bladegeom.draw._axes import BLACK, GREY
+from bladegeom.draw._fonts import (
     as_printed,
     escaped,
     families_for,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, Chart, every_tooth, label, plain_ticks
+from bladegeom.draw._axes import BLACK, CHAIN, DASHED, GREY, Chart, every_tooth, label, plain_ticks
 from bladegeom.draw.page import Page
 from bladegeom.draw.printed import sizes, tir_limits, tir_words
 from bladegeom.faults import refuse
