@@ -161,6 +161,10 @@ def parse_length(text: str) -> tuple[float, str]:
     return value, match[2]
 
 
+WRITE_SEVERAL = 'write the unit behind the last one, in quotes: "12.0 12.5 12.0 thou"'
+"""The cure for several lengths that cannot be read."""
+
+
 def parse_lengths(text: str) -> tuple[list[float | None], str]:
     """Read several lengths with one unit behind the last, such as ``12.0 ? 12.5 thou``.
 
@@ -174,14 +178,14 @@ def parse_lengths(text: str) -> tuple[list[float | None], str]:
     ------
     NumberError
     """
-    cure = "write the unit behind the last one: 12.0 12.5 12.0 thou"
     *written, last = text.replace(", ", " ").split() or [""]
     if match := re.fullmatch(r"(.*?[\d.])(mm|in|thou|um)", last):
         written, last = [*written, match[1]], match[2]
     if last not in MM_PER:
-        raise NumberError(f"{_short(text)} has no unit", cure)
+        missing = "unit" if any(map(str.isnumeric, text)) else "number"
+        raise NumberError(f"{_short(text)} has no {missing}", WRITE_SEVERAL)
     if not written:
-        raise NumberError(f"{_short(text)} has no number", cure)
+        raise NumberError(f"{_short(text)} has no number", WRITE_SEVERAL)
     if any(may_be_one(before, one) for before, one in pairwise(written)):
         raise NumberError(
             f"{_short(text)} could be read in two ways", "write decimals: 1.5 for 1 1/2"

@@ -122,6 +122,8 @@ def test_a_fault_of_a_value_is_put_in_its_row(tmp_path):
         ),
         ('[insert]\nx = "1 \u00bd in"\ny = "0 in"\nheight = "0 in"\n', 2, "1.5 for 1 1/2"),
         ('[insert]\nx = "1 2"\ny = "0 in"\nheight = "0 in"\n', 2, "'1 2' has no unit"),
+        ('[insert]\nx = "1 2"\ny = "0 in"\nheight = "0 in"\n', 2, 'in quotes: "12.0 12.5'),
+        ('[insert]\nx = "left"\ny = "0 in"\nheight = "0 in"\n', 2, "'left' has no number"),
         ('[insert]\nx = "in"\ny = "0 in"\nheight = "0 in"\n', 2, "'in' has no number"),
         ('[insert]\nx = "1,5 2 mm"\ny = "0 in"\nheight = "0 in"\n', 2, "'1,5' is not a number"),
         ("[saw]\nname = Bench saw\n", 2, "is not in order"),

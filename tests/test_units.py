@@ -22,6 +22,7 @@ from bladegeom.lengths import (
     one_length_mm,
     one_unit,
     parse_length,
+    parse_lengths,
     parse_number,
     parse_whole,
 )
@@ -317,6 +318,15 @@ def test_several_lengths_have_one_unit():
     for stated in (3, None, "1 2", "1 ? mm", ([1, None], "mm"), "1 1/2 mm", "mm", ([], "mm")):
         with pytest.raises(RefusedError, match="front"):
             lengths_mm("front", stated)
+
+
+@pytest.mark.parametrize(
+    ("text", "lacks"), [("right", "number"), ("", "number"), ("12 13", "unit"), ("12.0 cm", "unit")]
+)
+def test_several_lengths_are_told_what_they_lack(text, lacks):
+    with pytest.raises(NumberError) as refused:
+        parse_lengths(text)
+    assert f"has no {lacks}" in refused.value.problem
 
 
 def test_a_list_of_lengths_is_read_in_its_unit():

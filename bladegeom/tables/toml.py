@@ -9,7 +9,13 @@ from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple, NoReturn
 
 from bladegeom.faults import Fault, RefusedError, unknown_name
-from bladegeom.lengths import NumberError, parse_length, parse_lengths, parse_number
+from bladegeom.lengths import (
+    WRITE_SEVERAL,
+    NumberError,
+    parse_length,
+    parse_lengths,
+    parse_number,
+)
 
 _KEPT = {"mm": ("mm", 1.0), "in": ("in", 1.0), "thou": ("in", 0.001), "um": ("mm", 0.001)}
 """Unit in the file -> the unit in which it is passed on, and how many of that it is."""
@@ -249,9 +255,8 @@ def length(value: Any) -> tuple[float, str]:
 
 def lengths(value: Any) -> tuple[list[float], str]:
     """Return several lengths with their unit, mm or in, or raise NumberError."""
-    cure = 'write the unit behind the last one, in quotes: "12.0 12.5 12.0 thou"'
     if not isinstance(value, str):
-        wrong(f"{value!r} has no unit", cure)
+        wrong(f"{value!r} has no unit", WRITE_SEVERAL)
     read, unit = parse_lengths(value)
     if None in read:
         wrong("no number", "write one")
