@@ -403,7 +403,7 @@ def _of_marks(marks: bg.NeutralLine) -> dict[str, Any]:
 
 def run_sheet(options: Namespace) -> int:
     """Draw a blank form, and write the table that goes with it."""
-    from bladegeom.tables.blank import blank_table, check_new, write_new
+    from bladegeom.tables.tidy import blank_table, check_new, write_new
 
     target = check_new(Path(options.output))
     facts = facts_of(options)

@@ -139,11 +139,22 @@ class Length(Column):
         return length_mm(self.name, given)
 
 
-class Number(Column):
+class _OneNumber(Column):
+    """One number."""
+
+    numbers = True
+
+    def option_value(self, text: str) -> Any:
+        try:
+            return super().option_value(text)
+        except NumberError as error:  # Whose cure is that of a cell.
+            raise NumberError(error.problem, f"write a {self.kind}") from None
+
+
+class Number(_OneNumber):
     """A number between a least and a largest; degrees."""
 
     kind = "number"
-    numbers = True
 
     def read(self, text: str, mark: str = ".") -> float | None:
         return parse_number(text, mark)
@@ -160,11 +171,10 @@ class Number(Column):
         return number
 
 
-class Whole(Column):
+class Whole(_OneNumber):
     """A whole number between a least and a largest."""
 
     kind = "whole number"
-    numbers = True
 
     def read(self, text: str, mark: str = ".") -> int | None:
         return parse_whole(text, mark)
@@ -265,16 +275,9 @@ def add_column(column: Column) -> None:
     KNOWN_COLUMNS.update(FACT_COLUMNS)
 
 
-class _Reading(Length):
-    """The reading: a length of either sign, kept in its own unit."""
-
-    def read(self, text: str, mark: str = ".") -> float | None:
-        return parse_number(text, mark)
-
-
 IN_ROWS = (
     Whole("tooth", "reading", "the indexed tooth, from 1"),
-    _Reading(
+    Length(
         "reading", "reading", "the reading; blank or `?` for not read. The unit is never guessed"
     ),
     Column("blade", "blade", "the blade's name, as text (optional for a single blade)"),

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.kernel.doubt import student_t
-from bladegeom.result import Row, between, number
+from bladegeom.result import between, number
 
 Answer = Literal["yes", "no", "cannot tell"]
 Verdict = Literal["within", "out", "cannot tell"]
@@ -71,23 +71,6 @@ class Estimate:
             return f"{number(self.value)} {unit} (doubt not known)"
         limits = between(self.low, self.high, self.u)
         return f"{number(self.value, self.u)} {unit} (95 %: {limits})"
-
-    def rows(self, stem: str, ending: str, label: str = "", text: str = "") -> list[Row]:
-        """Return the rows of a result: ``stem``, ``stem_u``, ``stem_low``, ``stem_high``.
-
-        Parameters
-        ----------
-        stem, ending : str
-            The keys are put together from both: ``angle`` and ``_deg`` give ``angle_u_deg``.
-        label, text : str
-            Of the first row, for people.
-        """
-        return [
-            Row(f"{stem}{ending}", self.value, label, text),
-            Row(f"{stem}_u{ending}", self.u),
-            Row(f"{stem}_low{ending}", self.low),
-            Row(f"{stem}_high{ending}", self.high),
-        ]
 
 
 class Known(NamedTuple):

@@ -124,10 +124,6 @@ class Wobble:
         Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_limits`), with
         `rounding_margin` added on either side. Where the covariance is not known, as where all
         readings are the same and the graduation is not stated, neither is the upper limit: NaN.
-
-        Parameters
-        ----------
-        confidence_level : float
         """
         seen, margin = self._facing, self.rounding_margin
         low, high = amplitude_limits(seen.amplitude, seen.sd, self.dof, confidence_level)
@@ -138,10 +134,6 @@ class Wobble:
 
         In degrees, ``low <= near_deg <= high`` (so that they may pass 0 or 360); a full turn apart
         where no direction is excluded.
-
-        Parameters
-        ----------
-        confidence_level : float
         """
         seen = self._facing.rounded(self.rounding_margin)
         low, high = direction_limits(seen, self.dof, confidence_level)

@@ -93,9 +93,10 @@ def test_a_new_fact_is_checked_in_its_header_and_its_cells(new, tmp_path):
     second = save(tmp_path / "second.csv", f"blade,teeth,{header}\nA,12,{cell}\n")
     path = save(tmp_path / "c.csv", sheet(blade="A"))
     assert holds(bg.read_blade(path, blades=second), column) != column.default
-    frame = bg.read_table(path).assign(**{header: [cell] * 11 + [other]})
-    with pytest.raises(bg.RefusedError, match=column.name):
-        bg.fit_table(frame)
+    for cells in [[cell] * 11 + [other], *([[other] * 12] if column.among else [])]:
+        frame = bg.read_table(path).assign(**{header: cells})
+        with pytest.raises(bg.RefusedError, match=column.name):
+            bg.fit_table(frame)
 
 
 def test_a_new_fact_is_told_by_the_command_and_stands_on_its_empty_sheets(new, tmp_path):

@@ -129,14 +129,3 @@ def test_limits_are_students():
     assert one.times(-2.0) == Estimate(-20.0, 2.0, 4)
     assert one.text("deg") == "10.0 deg (95 %: 7.2 to 12.8)"
     assert Estimate(1.23456, math.nan).text("mm") == "1.235 mm (doubt not known)"
-
-
-def test_rows_carry_value_doubt_and_limits():
-    rows = Estimate(1.0, 0.5, 4).rows("angle", "_deg", "angle", "words")
-    assert [row.key for row in rows] == [
-        "angle_deg",
-        "angle_u_deg",
-        "angle_low_deg",
-        "angle_high_deg",
-    ]
-    assert [row.label for row in rows] == ["angle", "", "", ""]

@@ -336,6 +336,16 @@ def test_names_that_are_numbers_and_other_types_of_pandas_will_do():
         assert_frame_equal(bg.fit_table(frame), expected)
 
 
+@pytest.mark.parametrize("gap", [None, 5], ids=["whole", "gap"])
+@pytest.mark.parametrize("kind", ["int8", "uint8", "int16", "float32", "Int64"])
+def test_small_types_of_whole_numbers_will_do_for_many_blades(kind, gap):
+    blades = [frame_of(f"B{at}", 24, 0.05, 7.0 * at, seed=at, turn=1) for at in range(60)]
+    frame = pd.concat(blades, ignore_index=True)
+    frame = frame if gap is None else frame[frame["tooth"] != gap]
+    small = frame.astype({"tooth": kind, "turn": kind, "teeth": kind})
+    assert_frame_equal(bg.fit_table(small), bg.fit_table(frame))
+
+
 def test_a_frame_without_a_column_blade_is_of_one_blade():
     frame = frame_of("A", 24, 0.05, 40.0)
     alone = bg.fit_table(frame.drop(columns="blade"))

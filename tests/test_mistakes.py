@@ -483,7 +483,7 @@ def test_a_file_refused_for_its_count_is_mended_by_the_command(tmp_path):
         (["--repair", "9", "-o", "NEW"], "no repair 9"),
         (["--repair", "0", "-o", "NEW"], "no repair 0"),
         (["--repair", "1", "-o", "OLD"], "exists already"),
-        (["--repair", "1", "-o", "NOWHERE/new.csv"], "cannot be written"),
+        (["--repair", "1", "-o", "NOWHERE/new.csv"], "there is no folder"),
         (["--blade", "Z"], "no blade Z"),
     ],
 )

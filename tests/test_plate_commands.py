@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pytest
+from written import save
 
 import bladegeom as bg
 from bladegeom.__main__ import main
@@ -38,6 +40,25 @@ def test_plate_names_the_best_rotation_and_draws_it(tmp_path, capsys):
     rings = bg.read_rings(RINGS)
     same = bg.best_rotation(bg.fit_plate(rings), table_height=(25.0, "mm"), reach=(90.0, "mm"))
     assert best == json.loads(json.dumps(same.to_dict()))
+
+
+def test_a_likely_mistake_at_a_ring_comes_first_on_all_that_is_told(tmp_path, capsys):
+    rows = [row.split(",") for row in Path(RINGS).read_text("utf-8").splitlines()]
+    for row in rows[17:22]:  # Teeth 17 to 21 of the first ring, one revolution of the dial off.
+        row[2] = f"{float(row[2]) + 1:.3f}"
+    path, chart = save(tmp_path / "slip.csv", rows), tmp_path / "rotation.svg"
+    typed = ["plate", str(path), "--table-height", "25mm", "--reach", "90mm"]
+    assert main([*typed, "-o", str(chart)]) == 0
+    said = capsys.readouterr().out.splitlines()
+    assert said[1].startswith("  ! ring 60 mm")
+    assert "tooth 17 to tooth 21" in said[1]
+    assert main([*typed, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["warnings"][0].casefold()
+    assert told.startswith("ring 60 mm")
+    assert "tooth 17 to tooth 21" in told
+    fit = bg.fit_plate(bg.read_rings(path))
+    drawn = bg.rotation_chart(bg.best_rotation(fit, table_height="25 mm", reach="90 mm"))
+    assert "tooth 17 to tooth 21" in " ".join(text.get_text() for text in drawn.figure.texts)
 
 
 def test_lengths_in_any_unit_are_the_same_lengths(capsys):

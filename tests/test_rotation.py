@@ -73,7 +73,7 @@ def plate_of(
         covariance=(np.diag(sd**2) if covariance is None else covariance)[np.ix_(kept, kept)],
         dof=dof,
         not_identified=not_identified or {},
-        warnings=warnings,
+        remarks=warnings,
         checks=base.checks._replace(tilt=None, saddle=None, heights=None),
     )
 

@@ -185,34 +185,22 @@ def _check_room(readings: Readings, count: int, unknowns: int) -> None:
         )
 
 
-class Solved(NamedTuple):
-    """A fit by columns.
-
-    Attributes
-    ----------
-    fit : LeastSquares
-        Coefficients, unit covariance and residuals.
-    sd : float
-        What stands for the residual standard deviation in the covariance.
-    dof : int
-        Degrees of freedom of `sd`.
-    scale : float
-        Standard deviation of the readings that fit.
-    """
+class _Solved(NamedTuple):
+    """A fit by columns: coefficients, unit covariance and residuals, and how sure they are."""
 
     fit: LeastSquares
-    sd: float
-    dof: int
-    scale: float
+    sd: float  # What stands for the residual standard deviation in the covariance.
+    dof: int  # Of `sd`.
+    scale: float  # Standard deviation of the readings that fit.
 
 
-def _least_squares(columns: Floats, read: Floats) -> Solved:
+def _least_squares(columns: Floats, read: Floats) -> _Solved:
     fit = least_squares(columns, read)
     sd = math.sqrt(float(fit.rss) / fit.dof)
-    return Solved(fit, sd, fit.dof, sd)
+    return _Solved(fit, sd, fit.dof, sd)
 
 
-def huber_fit(columns: Floats, read: Floats) -> Solved:
+def huber_fit(columns: Floats, read: Floats) -> _Solved:
     """Fit by Huber's M-estimate, weighted anew until nothing moves.
 
     The standard deviation is that of Huber 1981, Robust Statistics, section 7.6, its degrees of
@@ -239,7 +227,7 @@ def huber_fit(columns: Floats, read: Floats) -> Solved:
     inside = float(np.mean(np.abs(fit.residuals) < BEND * scale))
     correction = 1 + p / n * (1 - inside) / inside
     sd = correction * math.sqrt(float(np.sum(clipped**2)) / (n - p)) / inside
-    return Solved(fit, sd, max(1, round(_SHARE * fit.dof)), scale)
+    return _Solved(fit, sd, max(1, round(_SHARE * fit.dof)), scale)
 
 
 def _scale(residuals: Floats, p: int) -> float:

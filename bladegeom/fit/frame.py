@@ -25,25 +25,13 @@ Places = NDArray[np.intp]
 
 
 class Groups(NamedTuple):
-    """The rows of a frame by blade and mounting, in the order in which these come.
+    """The rows of a frame by blade and mounting, in the order in which these come."""
 
-    Attributes
-    ----------
-    order : ndarray of int, shape (rows,), or None
-        The rows brought together; None where each blade's rows are together already.
-    start, size : ndarray of int, shape (groups,)
-        Where the rows of each group begin in that order, and how many they are.
-    first : ndarray of int, shape (groups,)
-        The first row of each group.
-    name, mount : array of str, shape (groups,)
-        Empty where missing or where there is no such column.
-    """
-
-    order: Places | None
-    start: Places
+    order: Places | None  # Brings the rows together; None where they are together already.
+    start: Places  # Where the rows of each group begin in that order.
     size: Places
-    first: Places
-    name: Any
+    first: Places  # The first row of each group.
+    name: Any  # Texts; empty where missing, or where there is no such column.
     mount: Any
 
     def ordered(self, values: NDArray[Any]) -> NDArray[Any]:

@@ -47,40 +47,20 @@ _MOST_TURNS = 99
 
 
 class Answers(NamedTuple):
-    """The answers to plain blades.
-
-    Attributes
-    ----------
-    plain : ndarray of bool, shape (groups,)
-    columns : dict of str to ndarray, shape (groups,)
-        Under the names of the columns of `fit_table`; NaN where not established.
-    which : ndarray of int, shape (groups,)
-        Place of each blade's warnings among the texts.
-    texts : list of str
-    """
+    """The answers to plain blades; arrays of shape (groups,)."""
 
     plain: Bools
-    columns: dict[str, Floats]
-    which: NDArray[np.int64]
+    columns: dict[str, Floats]  # Of `fit_table`; NaN where not established.
+    which: NDArray[np.int64]  # Place of each blade's warnings among the texts.
     texts: list[str]
 
 
 class _Closed(NamedTuple):
-    """Closing readings in a stack.
+    """Closing readings in a stack."""
 
-    Attributes
-    ----------
-    at : ndarray of int, shape (k,)
-        Which blades of the stack have one.
-    difference : ndarray, shape (k,)
-        It less the first reading.
-    time : ndarray, shape (turns, teeth, k)
-        When the others were taken, in turns.
-    """
-
-    at: Places
-    difference: Floats
-    time: Floats
+    at: Places  # Which blades of the stack have one, shape (k,).
+    difference: Floats  # It less the first reading.
+    time: Floats  # When the others were taken, in turns, shape (turns, teeth, k).
 
 
 def plain_answers(
@@ -92,22 +72,10 @@ def plain_answers(
     *,
     checked: bool = False,
 ) -> Answers:
-    """Answer the plain blades.
+    """Answer the plain blades of a frame, whose columns have a place each.
 
-    Parameters
-    ----------
-    frame : pandas.DataFrame
-    place : dict
-        Column -> place in the frame.
-    column, unit : str
-        Of the readings.
-    groups : Groups
-    checked : bool
-        Take out as not plain the blades in whose readings a mistake might be found.
-
-    Returns
-    -------
-    Answers
+    `column` and `unit` are those of the readings. Where `checked`, the blades in whose readings a
+    mistake might be found are not plain.
     """
     blades = _Blades(frame, place, column, unit, groups, in_order=checked)
     plain, found = blades.plain, blades.found
@@ -137,21 +105,9 @@ _KEPT = (*Plan._fields[3:], *Fits._fields[1:-1], "closure", "closure_bias")
 class _Blades:
     """The blades of a frame: their readings, blade after blade, and what is found of each.
 
-    Attributes
-    ----------
-    plain : ndarray of bool, shape (groups,)
-        Those not yet taken out.
-    facts : Facts
-    reading, tooth : ndarray, shape (rows,)
-        No tooth is 0.
-    turn : ndarray, shape (rows,), or None
-        Place of the turn among its blade's; None where each blade has one.
-    turns : ndarray of int, shape (groups,)
-        How many these are.
-    found : dict of str to ndarray, shape (groups,)
-        The arrays of `Plan` and `Fits`, and what closing readings say.
-    leaks, moved, arc
-        See `bladegeom.fit.remarks.Seen`.
+    `plain` are those not yet taken out. `turn` is the place of a row's turn among its blade's, None
+    where each has one; `turns` is how many these are. `found` holds arrays of `Plan` and `Fits`,
+    and what closing readings say; for `leaks`, `moved`, `arc` see `bladegeom.fit.remarks.Seen`.
     """
 
     def __init__(
@@ -181,10 +137,10 @@ class _Blades:
             self._steps(ordered("order"), always=True)
         if "turn" in place:
             self._count_turns(self._steps(ordered("turn"), always=False))
-        self.reading, self.tooth = ordered(column), ordered("tooth")
-        if self.tooth.dtype.kind == "f":
-            known = (np.abs(self.tooth) <= MOST_TEETH) & (self.tooth == np.floor(self.tooth))
-            self.tooth = np.where(known, self.tooth, 0).astype(np.int64)
+        self.reading, tooth = ordered(column), ordered("tooth")
+        if tooth.dtype.kind == "f":
+            tooth = np.where((np.abs(tooth) <= MOST_TEETH) & (tooth == np.floor(tooth)), tooth, 0)
+        self.tooth = tooth.astype(np.int64, copy=False)
         self.found = {name: np.full(count, np.nan) for name in _KEPT}
         self.leaks = np.zeros(count, dtype=np.bool_)
         self.moved: dict[int, tuple[Closing, float]] = {}

@@ -30,18 +30,10 @@ _DUST = 1e-9
 
 
 class Remark(NamedTuple):
-    """What is said of some blades.
+    """What is said of some blades."""
 
-    Attributes
-    ----------
-    of : ndarray of bool, shape (n,)
-        The blades of which it is said.
-    words : str or callable
-        The same for all, or the words for the blade at a place, where they hold its numbers.
-    """
-
-    of: Bools
-    words: str | Callable[[int], str]
+    of: Bools  # Of which it is said.
+    words: str | Callable[[int], str]  # Those for the blade at a place, where they hold numbers.
 
     def on(self, at: int) -> str:
         """Return the words for the blade at a place."""

@@ -24,24 +24,13 @@ _WORST_RATIO = 10.0
 
 @dataclass(frozen=True)
 class Harmonic:
-    """One order of waves round the blade; order 1 is the wobble.
+    """One order of waves round the blade, so many a turn; order 1 is the wobble.
 
-    Attributes
-    ----------
-    order : int
-        Waves a turn.
-    identifiable : bool
-        Whether the teeth that were read can tell it; without it all numbers are None.
-    why_not : str
-        Where it is not identifiable: what it would pass for, or that too little was read.
-    amplitude, amplitude_low, amplitude_high : float or None
-        In the unit of the readings; 95 % limits.
-    amplitude_u : float or None
-        Standard uncertainty (k = 1), along the fitted direction.
-    crest_deg, crest_low_deg, crest_high_deg : float or None
-        The first crest from tooth 1 on; the others follow every 360 / order degrees. 95 % limits.
-    p_value : float or None
-        How probable so large a wave is on a blade without any.
+    Without the teeth to tell it, it is not `identifiable`, `why_not` says what it would pass for,
+    and all numbers are None. The amplitude is in the unit of the readings; ``_u`` is its standard
+    uncertainty (k = 1), ``_low`` and ``_high`` are 95 % limits. `crest_deg` is the first crest from
+    tooth 1 on; the others follow every 360 / order degrees. `p_value` is the chance of so large a
+    wave on a blade without any.
     """
 
     order: int

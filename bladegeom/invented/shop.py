@@ -23,8 +23,8 @@ from bladegeom.invented import (
     Tilt,
     UnitSlip,
 )
+from bladegeom.invented._taken import DIAL, count, number, streams
 from bladegeom.invented.simulate import Simulated, SimulatedSet, simulate
-from bladegeom.invented.taken import DIAL, count, number, streams
 from bladegeom.lengths import MM_PER
 
 if TYPE_CHECKING:

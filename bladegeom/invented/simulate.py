@@ -15,8 +15,8 @@ from bladegeom.blade import Blade
 from bladegeom.columns import STATED
 from bladegeom.faults import refuse
 from bladegeom.invented import Dish, Doubled, Flange, LocalBend, Saddle, Seating, Skipped, Tilt
-from bladegeom.invented.key import AnswerKey, Floats, Hidden, Hump
-from bladegeom.invented.taken import DIAL, Asked, Course, course, number, numbers, streams, take
+from bladegeom.invented._key import AnswerKey, Floats, Hidden, Hump
+from bladegeom.invented._taken import DIAL, Asked, Course, course, number, numbers, streams, take
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, lengths_mm, with_unit
 from bladegeom.readings import Readings
 

@@ -23,23 +23,12 @@ REFUSED_RATIO = 10.0
 
 
 class Design(NamedTuple):
-    """Columns of the fit for the readings that are in it.
+    """Columns of the fit for the readings that are in it."""
 
-    Attributes
-    ----------
-    in_fit : ndarray of bool, shape (all readings,)
-    angle : ndarray, shape (n,)
-        Blade angles in radians.
-    aside : ndarray, shape (n, q)
-        What moves a reading beside the wobble: an offset for each turn, kinds of teeth, drift.
-    play : ndarray, shape (n,) or None
-        1 for readings of forward turns and -1 of backward ones; None where all went one way.
-    """
-
-    in_fit: NDArray[np.bool_]
-    angle: Floats
-    aside: Floats
-    play: Floats | None
+    in_fit: NDArray[np.bool_]  # Shape (all readings,).
+    angle: Floats  # Blade angles in radians, shape (n,).
+    aside: Floats  # Beside the wobble: offsets of the turns, kinds of teeth, drift, shape (n, q).
+    play: Floats | None  # 1 in forward turns, -1 in backward ones; None where all went one way.
 
     @property
     def ratio(self) -> float:
@@ -96,17 +85,8 @@ def beyond(columns: Floats, aside: Floats) -> Floats:
 def worst_ratio(waves: Floats, aside: Floats) -> float:
     """Return the standard deviation of a wave in its worst direction, over an even full turn's.
 
-    Parameters
-    ----------
-    waves : ndarray, shape (n, 2)
-        Cosine and sine.
-    aside : ndarray, shape (n, q)
-        What else is fitted.
-
-    Returns
-    -------
-    float
-        1 for readings spread evenly round the blade; infinite where the wave cannot be told.
+    1 for readings spread evenly round the blade; infinite where the wave, of shape (n, 2), cannot
+    be told from what else is fitted, of shape (n, q).
     """
     if len(waves) < 2:
         return math.inf
@@ -116,13 +96,7 @@ def worst_ratio(waves: Floats, aside: Floats) -> float:
 
 
 def _check_kinds(readings: Readings, design: Design) -> None:
-    """Refuse readings on teeth in which the kind of tooth and the wobble cannot be told apart.
-
-    Raises
-    ------
-    RefusedError
-        Names teeth of one kind to read instead.
-    """
+    """Refuse readings on teeth in which the kind of tooth and the wobble go together."""
     kinds = readings.blade.tooth_pattern
     if kinds is None or readings.surface != "teeth":
         return
@@ -142,12 +116,7 @@ def _check_kinds(readings: Readings, design: Design) -> None:
 
 
 def check_plan(readings: Readings) -> None:
-    """Refuse readings from which no wobble can be fitted.
-
-    Raises
-    ------
-    RefusedError
-    """
+    """Refuse readings from which no wobble can be fitted."""
     kept = ~readings.closing
     distinct = len(np.unique(readings.tooth[kept]))
     if distinct < FEWEST_TEETH:

@@ -13,6 +13,7 @@ from functools import lru_cache
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
+from numpy.polynomial.chebyshev import chebval
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
@@ -32,13 +33,7 @@ _AT_ONCE = 512
 
 
 class Interval(NamedTuple):
-    """Limits at a stated confidence level.
-
-    Attributes
-    ----------
-    low, high : float
-    confidence_level : float
-    """
+    """Limits at a stated confidence level."""
 
     low: float
     high: float
@@ -112,15 +107,6 @@ def amplitude_cdf(estimate: ArrayLike, amplitude: ArrayLike, dof: ArrayLike) -> 
     from the origin, divided by a turn; here F(r) = 1 - (1 + r^2 / dof)^(-dof / 2), and the angle
     from the centre of the disc is stretched by tan(half of it) = sinh(u) / (1 + estimate), which
     makes the integrand smooth and the plain sum over u exact to rounding error.
-
-    Parameters
-    ----------
-    estimate, amplitude, dof : array_like
-        Of shapes that broadcast to (...).
-
-    Returns
-    -------
-    ndarray, shape (...)
     """
     return _law(estimate, dof)(amplitude)[0]
 
@@ -169,19 +155,8 @@ def amplitude_limits(
     Divided by the standard deviation, a limit depends on the estimate and the degrees of freedom
     alone: at 95 % a table for these, as good as 1e-9 standard deviations, serves all blades.
 
-    Parameters
-    ----------
-    estimate : array_like, shape (...)
-        Fitted amplitudes.
-    sd : array_like, shape (...)
-        Their estimated standard deviations, along the fitted directions; above 0, or NaN where
-        nothing tells them: then the upper limit is NaN.
-    dof : float
-    confidence_level : float
-
-    Returns
-    -------
-    low, high : float or ndarray, shape (...)
+    The standard deviations are those along the fitted directions; above 0, or NaN where nothing
+    tells them: then the upper limit is NaN.
     """
     student_t(confidence_level, dof)
     tail, dof = (1 - confidence_level) / 2, min(dof, _LARGE_DOF)
@@ -190,8 +165,7 @@ def amplitude_limits(
     table = _table(dof, tail) if whole else None
     low, high = _solved(x.ravel(), dof, tail) if table is None else table.limits(x.ravel())
     low, high = (one.reshape(x.shape) * sd for one in (low, high))
-    both: tuple[Any, Any] = one_or_many(np.fmax(low, 0.0)), one_or_many(high)
-    return both
+    return one_or_many(np.fmax(low, 0.0)), one_or_many(high)
 
 
 def _solved(x: Floats, dof: float, tail: float) -> tuple[Floats, Floats]:
@@ -292,18 +266,12 @@ def _fitted(exact: Callable[[Floats], Floats]) -> Floats | None:
 
 
 def _series(coefficients: Floats, part: Floats) -> Floats:
-    """Sum a Chebyshev series from 0 to 1: of a few by cosines, of many by Clenshaw's rule."""
+    """Sum a Chebyshev series from 0 to 1: of a few by cosines, which for many would be slow."""
     at = 2 * part - 1
     if len(at) < 32:
         waves = np.cos(np.arccos(at)[:, np.newaxis] * np.arange(len(coefficients)))
         return np.asarray(waves @ coefficients, dtype=np.float64)
-    twice, before, last = 2 * at, np.zeros_like(at), np.full_like(at, coefficients[-1])
-    for coefficient in coefficients[-2:0:-1].tolist():
-        np.subtract(coefficient, before, out=before)
-        before += twice * last
-        before, last = last, before
-    found: Floats = at * last - before + coefficients[0]
-    return found
+    return np.asarray(chebval(at, coefficients), dtype=np.float64)
 
 
 def sd_toward(direction_deg: ArrayLike, covariance: Floats) -> Any:

@@ -15,42 +15,17 @@ Floats = NDArray[np.float64]
 
 
 class LeastSquares(NamedTuple):
-    """What a linear least-squares fit of ``n`` readings by ``p`` columns gives.
+    """What a linear least-squares fit of ``n`` readings by ``p`` columns gives."""
 
-    Attributes
-    ----------
-    coefficients : ndarray, shape (..., p)
-    unit_covariance : ndarray, shape (p, p)
-        Covariance of the coefficients for readings of variance 1: the inverse of X'X.
-    residuals : ndarray, shape (..., n)
-        Reading less fitted value.
-    rss : ndarray, shape (...)
-        Sum of the squared residuals.
-    dof : int
-        Degrees of freedom, ``n - p``.
-    """
-
-    coefficients: Floats
-    unit_covariance: Floats
-    residuals: Floats
-    rss: Floats
-    dof: int
+    coefficients: Floats  # Shape (..., p).
+    unit_covariance: Floats  # For readings of variance 1: the inverse of X'X, shape (p, p).
+    residuals: Floats  # Reading less fitted value, shape (..., n).
+    rss: Floats  # Sum of their squares, shape (...).
+    dof: int  # n - p.
 
 
 def harmonic_columns(angle_rad: ArrayLike, orders: ArrayLike = (1,)) -> Floats:
-    """Columns ``1, cos(k t), sin(k t), ...`` for each order ``k``.
-
-    Parameters
-    ----------
-    angle_rad : array_like, shape (n,)
-        Angles in radians.
-    orders : array_like, shape (m,)
-        Waves per turn; any positive numbers.
-
-    Returns
-    -------
-    ndarray, shape (n, 1 + 2 m)
-    """
+    """Return columns ``1, cos(k t), sin(k t), ...`` for each order ``k``, shape (n, 1 + 2 m)."""
     angle = np.asarray(angle_rad, dtype=np.float64)
     columns = [np.ones_like(angle)]
     for order in np.atleast_1d(np.asarray(orders, dtype=np.float64)):
@@ -62,21 +37,8 @@ def least_squares(columns: ArrayLike, readings: ArrayLike) -> LeastSquares:
     """Fit each row of `readings` by the same `columns`, without iteration.
 
     Solved by QR, so that neither a large offset nor an unlucky spacing of the angles costs the
-    digits that the normal equations would lose.
-
-    Parameters
-    ----------
-    columns : array_like, shape (n, p)
-    readings : array_like, shape (..., n)
-
-    Returns
-    -------
-    LeastSquares
-
-    Raises
-    ------
-    numpy.linalg.LinAlgError
-        If the columns do not tell the coefficients apart.
+    digits that the normal equations would lose; `numpy.linalg.LinAlgError` if the columns, shape
+    (n, p), do not tell the coefficients of readings, shape (..., n), apart.
     """
     x = np.asarray(columns, dtype=np.float64)
     y = np.asarray(readings, dtype=np.float64)

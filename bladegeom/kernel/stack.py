@@ -34,54 +34,27 @@ _FEWEST_FOR_BENDS = 7
 
 @dataclass(frozen=True, eq=False)
 class Spots:
-    """The spots of one kind of blade that are touched.
+    """The spots of one kind of blade that are touched."""
 
-    Attributes
-    ----------
-    angle : ndarray, shape (teeth,)
-        In radians.
-    waves : ndarray, shape (teeth, 2)
-        Cosine and sine.
-    """
-
-    angle: Floats
-    waves: Floats
+    angle: Floats  # In radians, shape (teeth,).
+    waves: Floats  # Cosine and sine, shape (teeth, 2).
 
 
 class Stack(NamedTuple):
-    """Readings of blades of one design.
-
-    Attributes
-    ----------
-    spots : Spots
-    reading : ndarray, shape (turns, teeth, n)
-        NaN where nothing was read.
-    there : ndarray, shape (turns, teeth, n), or None
-        1 where something was read, else 0; None where everything was.
-    """
+    """Readings of blades of one design, shape (turns, teeth, n)."""
 
     spots: Spots
-    reading: Floats
-    there: Floats | None
+    reading: Floats  # NaN where nothing was read.
+    there: Floats | None  # 1 where something was read, else 0; None where everything was.
 
 
 class Plan(NamedTuple):
     """What can be told from where it was read; arrays of shape (n,), or (1,) where all are alike.
 
-    Attributes
-    ----------
-    in_turn, c, s : ndarray, shape (turns, n)
-        How many readings a turn has (at least 1), and the means of the waves at their places.
-    cc, cs, ss : ndarray
-        Sums of squares and products of the waves about their means: the inverse of the unit
-        covariance of (a, b).
-    readings, dof : ndarray
-        How many readings are in the fit, and the degrees of freedom that are left.
-    ratio : ndarray
-        See `bladegeom.kernel.design.worst_ratio`; not up to any number where the wobble cannot be
-        told.
-    spots_read : ndarray
-        How many different teeth were read.
+    The first three have the shape (turns, n): how many readings a turn has (at least 1), and the
+    means of the waves at their places. `cc`, `cs` and `ss` are the sums of squares and products of
+    the waves about these: the inverse of the unit covariance of (a, b). `ratio` is that of
+    `bladegeom.kernel.design.worst_ratio`, not up to any number where the wobble cannot be told.
     """
 
     in_turn: Floats
@@ -97,29 +70,16 @@ class Plan(NamedTuple):
 
 
 class Fits(NamedTuple):
-    """Least-squares fits; every array but the last has the shape (n,).
-
-    Attributes
-    ----------
-    plan : Plan
-    offset, a, b : ndarray
-        The mean of the turns' offsets, cosine and sine part.
-    rss : ndarray
-        Sum of the squared residuals.
-    raw_tir, largest : ndarray
-        Highest less lowest reading of the turn that shows most; the reading farthest from 0.
-    left : ndarray, shape (turns, teeth, n)
-        Reading less curve; 0 where nothing was read.
-    """
+    """Least-squares fits; every array but the last has the shape (n,)."""
 
     plan: Plan
-    offset: Floats
+    offset: Floats  # The mean of the turns'.
     a: Floats
     b: Floats
     rss: Floats
-    raw_tir: Floats
-    largest: Floats
-    left: Floats
+    raw_tir: Floats  # Highest less lowest reading of the turn that shows most.
+    largest: Floats  # The reading farthest from 0.
+    left: Floats  # Reading less curve, shape (turns, teeth, n); 0 where nothing was read.
 
 
 @lru_cache(maxsize=256)
@@ -170,20 +130,10 @@ def plain(readings: Readings) -> bool:
 def believed(residual_sd: Any, graduation: Any, largest: Any, raw_tir: Any) -> tuple[Any, Any]:
     """Return the scatter on which all doubt rests, and what rounding adds to an amplitude's limits.
 
-    Parameters
-    ----------
-    residual_sd : float or ndarray, shape (...)
-    graduation : float or ndarray, shape (...)
-        0 where not stated.
-    largest, raw_tir : float or ndarray, shape (...)
-        See `Fits`.
-
-    Returns
-    -------
-    reading_sd, margin : float or ndarray, shape (...)
-        Not below graduation / sqrt(12), nor below the rounding that numbers of this size carry
-        of their own; NaN where nothing differs and no graduation is stated. Half a graduation
-        where the readings scatter by less, so that rounding does not average out.
+    The graduation is 0 where not stated. The scatter is not below graduation / sqrt(12), nor below
+    the rounding that numbers of this size carry of their own; NaN where nothing differs and no
+    graduation is stated. Rounding adds half a graduation where the readings scatter by less, so
+    that it does not average out.
     """
     hair = np.maximum(8 * float(np.finfo(np.float64).eps) * largest, 1e-150)
     reading_sd = np.maximum(np.maximum(residual_sd, graduation / math.sqrt(12)), hair)
@@ -194,10 +144,7 @@ def believed(residual_sd: Any, graduation: Any, largest: Any, raw_tir: Any) -> t
 
 
 def stack_of(readings: Readings) -> tuple[Stack, NDArray[np.intp]]:
-    """Return one blade's readings as a stack, and the place of each, closing readings aside, in it.
-
-    Places count through turns and teeth.
-    """
+    """Return one blade's readings, closing ones aside, and the place of each in the stack."""
     kept = ~readings.closing
     teeth, turn = readings.blade.teeth, readings.turn[kept]
     place = readings.tooth[kept] - 1
@@ -263,15 +210,8 @@ def bends_leak(
 
     With every tooth read, bends are square to the wobble; with an arc left out they are not, and
     leak into it. They are made square to all columns of the fit and to one another; what they
-    take up of the residuals is held against what is left.
-
-    Parameters
-    ----------
-    columns, bends : sequence of ndarray, shape (places, n)
-        Columns of the fit, and waves of two and three a turn; 0 where nothing was read.
-    left : ndarray, shape (places, n)
-        What the fit leaves of the readings.
-    rss, dof : ndarray, shape (n,)
+    take up of the residuals is held against what is left. All have the shape (places, n), 0 where
+    nothing was read; `left` is what the fit leaves of the readings.
     """
     square: list[Floats] = []
     for column in (*columns, *bends):

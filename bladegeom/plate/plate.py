@@ -18,7 +18,7 @@ from bladegeom.fit.remarks import plan_remarks
 from bladegeom.kernel.design import check_plan, design_of
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 from bladegeom.lengths import convert
-from bladegeom.plate.design import (
+from bladegeom.plate._design import (
     PlateDesign,
     floor_of,
     group_of,
@@ -109,7 +109,7 @@ def fit_plate(rings: Sequence[Ring], *, harmonics: int = 2) -> PlateFit:
         fitted=design.reading - solved.residuals,
         residuals=solved.residuals,
     )
-    return replace(found, warnings=_remarks_of(found, design))
+    return replace(found, remarks=_remarks_of(found, design))
 
 
 def _rings_given(rings: Sequence[Ring], harmonics: int) -> tuple[list[Ring], int]:

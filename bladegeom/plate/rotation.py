@@ -12,7 +12,7 @@ from bladegeom.angles import turn_between
 from bladegeom.blade import Blade
 from bladegeom.estimate import Estimate, Verdict
 from bladegeom.faults import refuse
-from bladegeom.fit.marks import NO_MATTER_DEG
+from bladegeom.fit.marks import NO_MATTER_DEG, sentence
 from bladegeom.lengths import Length, convert, length, lengths_mm, with_unit
 from bladegeom.plate.line import LINES, PlateLine, PlateSlopes, line_of
 from bladegeom.plate.shape import PlateFit
@@ -145,7 +145,8 @@ class Rotation(Result):
 
     @derived("what the reader should know, most important first", key="warnings")
     def remarks(self) -> tuple[str, ...]:
-        return (*_of_slopes(self), *_of_shape(self), SEES)
+        doubted = map(sentence, self.plate.doubted)
+        return (*doubted, *_of_slopes(self), *_of_shape(self), SEES)
 
     @property
     def blade(self) -> Blade:
@@ -416,7 +417,7 @@ def _of_slopes(one: Rotation) -> list[str]:
             "the rest undoes. What is left is the plate's, not the cut's: set the square to show "
             "it, or judge by a test cut."
         )
-    return said + [f"{warning[0].upper()}{warning[1:]}." for warning in one.plate.warnings]
+    return said + [sentence(one) for one in one.plate.remarks]
 
 
 def _of_shape(one: Rotation) -> list[str]:

@@ -16,7 +16,8 @@ from bladegeom.blade import Blade
 from bladegeom.estimate import Estimate, Known
 from bladegeom.fit.waves import Harmonic, harmonic
 from bladegeom.kernel.doubt import sd_toward
-from bladegeom.plate.design import names_of, order_of, shape_columns
+from bladegeom.mistakes.check import check_readings
+from bladegeom.plate._design import names_of, order_of, shape_columns
 from bladegeom.result import Result, Row, derived, described, number, quantity
 from bladegeom.tables.rings import Ring
 from bladegeom.wobble import Wobble
@@ -292,7 +293,17 @@ class PlateFit(Result):
         ),
     )
     reading_sd: float = quantity("scatter, not below graduation / sqrt(12)")
-    warnings: tuple[str, ...] = quantity("what the reader should know", default=())
+    remarks: tuple[str, ...] = quantity("what it tells of the shape", key="", default=())
+
+    @derived("what the reader should know, a likely mistake first")
+    def warnings(self) -> tuple[str, ...]:
+        return (*self.doubted, *self.remarks)
+
+    @cached_property
+    def doubted(self) -> tuple[str, ...]:
+        """Which rings to read again before anything is followed: likely mistakes, in words."""
+        checked = [(ring.words, check_readings(ring.readings)) for ring in self.rings]
+        return tuple(f"{ring}: {one}" for ring, found in checked for one in found.doubted)
 
     @property
     def blade(self) -> Blade:
@@ -382,8 +393,8 @@ class PlateFit(Result):
             f"{len(self.residuals)} readings in {self.unit}"
         )
 
-    def _remarks(self) -> Sequence[str]:
-        return self.warnings
+    def _first(self) -> Sequence[str]:
+        return self.doubted
 
 
 def _height_of(wave: Harmonic) -> Known:

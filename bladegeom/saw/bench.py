@@ -50,13 +50,12 @@ class Step(Result):
         "be decided",
         default=None,
     )
-    stand: str = ""
-    """Which teeth stand where; empty where no tooth matters."""
-
-    @derived("which teeth stand where; none where no tooth matters", key="stand", label="stand")
-    def _teeth(self) -> str | None:
-        return self.stand or None
-
+    stand: str = quantity(
+        "which teeth stand where; none where no tooth matters",
+        parts={"": lambda teeth: teeth or None},
+        label="stand",
+        default="",
+    )
     do: tuple[str, ...] = quantity("what to do", label="do", text=lambda one: one.do, default=())
     found: tuple[str, ...] = quantity(
         "what was measured, and what is left", label="found", text=lambda one: one.found, default=()

@@ -63,21 +63,23 @@ class SetUp(Result):
     def blade(self) -> str | None:
         return None if self.fit is None else self.fit.readings.blade.name
 
-    date: Date | None
-    """When it was measured."""
-
-    @derived("the day on which it was measured, as text", key="date")
-    def _day(self) -> str | None:
-        return self.date.isoformat() if self.date else None
+    date: Date | None = quantity(
+        "the day on which it was measured, as text", parts={"": lambda day: day.isoformat()}
+    )
 
     @derived(
         "title of the one step to do now, none where no move is told",
-        key="now",
+        parts={"": lambda step: step.title},
         label="now",
         text=lambda one: one.do_now,
     )
-    def _now(self) -> str | None:
-        return None if self.now is None else self.now.title
+    def now(self) -> Step | None:
+        # Where the test cut was not as predicted, something that was read is wrong: that comes
+        # before any move. Else it is the first step to move or to read again, in the order of work.
+        asked = [step for step in self.steps if step.state in ("move", "read again")]
+        if self.test_cut is not None and self.test_cut.agree == "no":
+            return next(step for step in asked if step.part == "test_cut")
+        return asked[0] if asked else None
 
     @derived("teeth to mark")
     def neutral_teeth(self) -> list[int] | None:
@@ -110,18 +112,6 @@ class SetUp(Result):
         blade = self.fit.readings.blade.name if self.fit is not None else ""
         parts = [self.saw or "Table saw", *([f"blade {blade}"] if blade else [])]
         return ", ".join([*parts, *([self.date.isoformat()] if self.date else [])])
-
-    @property
-    def now(self) -> Step | None:
-        """The one step to do now; None where nothing that was read asks for one.
-
-        Where the test cut was not as predicted, something that was read is wrong: that comes
-        before any move. Else it is the first step, in the order of work, to move or to read again.
-        """
-        asked = [step for step in self.steps if step.state in ("move", "read again")]
-        if self.test_cut is not None and self.test_cut.agree == "no":
-            return next(step for step in asked if step.part == "test_cut")
-        return asked[0] if asked else None
 
     @property
     def do_now(self) -> str:
@@ -216,25 +206,16 @@ def _fit(held: SawFile) -> WobbleFit | None:
     section = held.one("blade")
     if section is None:
         return None
-    file = section.get("readings")
     try:
         return fit_wobble(_readings(held.path.parent, section))
     except RefusedError as error:
-        here = [
-            replace(
-                fault,
-                problem=f"{_where(fault, file)}{fault.problem}",
-                column=fault.column or "readings",
-            )
-            for fault in error.faults
-        ]
+        here = []
+        for fault in error.faults:
+            row = "" if fault.row is None else f", row {fault.row}"
+            file = fault.file or (section.get("readings") if row else "")
+            problem = f"{file}{row}: {fault.problem}" if file else fault.problem
+            here.append(replace(fault, problem=problem, column=fault.column or "readings"))
         raise RefusedError(section.located(RefusedError(here))) from None
-
-
-def _where(fault: Fault, file: str) -> str:
-    """Return where a fault of the readings is, for the fault of the part that names their file."""
-    row = "" if fault.row is None else f", row {fault.row}"
-    return f"{fault.file or file}{row}: " if row or fault.file else ""
 
 
 def _readings(folder: Path, section: Section) -> Readings:

@@ -89,7 +89,7 @@ def _named(column: str, unit: str) -> tuple[str, str]:
         return (
             (f"{column}_{unit}", "") if unit in MM_PER else (column, f"{said}, which is a length")
         )
-    if column in ("touch", "stylus"):
+    if f"{column}_deg" in KNOWN_COLUMNS:
         return (f"{column}_deg", "") if unit == "deg" else (column, f"{said}, which is an angle")
     return column, f"{said}, which has no unit" if column in KNOWN_COLUMNS else ""
 

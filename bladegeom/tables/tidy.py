@@ -1,4 +1,4 @@
-"""The readings of one blade as the columns of a tidy table: in a frame, a file, or a digest."""
+"""Tables out: the columns of a tidy one, for a frame, a file or a digest, and an empty one."""
 
 from __future__ import annotations
 
@@ -6,17 +6,20 @@ import csv
 import hashlib
 import io
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from bladegeom.columns import STATED
+from bladegeom.columns import STATED, Length
 from bladegeom.faults import refuse
+from bladegeom.lengths import with_unit
 from bladegeom.readings import Readings
+from bladegeom.tables.facts import blade_of, check_unit, stated_facts
 from bladegeom.tables.whole import whole_file
 
+MOST_TURNS = 20
 _DIGITS = 16
 """Hexadecimal digits of a digest: no two of a shop's blades will ever share so many."""
 
@@ -84,20 +87,112 @@ def save_readings(readings: Readings, path: str | os.PathLike[str]) -> None:
     RefusedError
         If the file exists, or cannot be written.
     """
+    columns = columns_of(readings)
+    count = len(readings.reading)
+    values = [
+        one.tolist() if isinstance(one, np.ndarray) else [one] * count for one in columns.values()
+    ]
+    rows = [[*map(_cell, row)] for row in zip(*values, strict=True)]
+    write_new(path, _csv([[*columns], *rows]))
+
+
+def check_turns(turns: int) -> None:
+    """Refuse a number of turns that nobody reads.
+
+    Raises
+    ------
+    RefusedError
+    """
+    if not 1 <= turns <= MOST_TURNS or int(turns) != turns:
+        raise refuse(
+            f"{turns} turns", f"give a whole number of turns from 1 to {MOST_TURNS}", value=turns
+        )
+
+
+def blank_table(
+    teeth: int, name: str, unit: str | None, turns: int, facts: Mapping[str, Any]
+) -> str:
+    """Return a CSV table that `read_blade` takes once its readings are filled in.
+
+    Parameters
+    ----------
+    teeth : int
+    name : str
+        The blade's, in every row.
+    unit : {"mm", "in", "thou", "um"}
+        Of the readings to come.
+    turns : int
+        Each has a row a tooth, and one for tooth 1 again.
+    facts : dict
+        As for `stated_facts`: the same in every row.
+
+    Raises
+    ------
+    RefusedError
+        If the unit is not stated, or a fact cannot be true.
+    """
+    if unit is None:
+        raise refuse(
+            "the unit of the readings is not stated", "state it: mm, in, thou or um (--unit)"
+        )
+    check_unit(unit)
+    check_turns(turns)
+    blade_of(stated_facts({"teeth": teeth, **facts}), name)
+    constant = dict(_stated(*fact) for fact in {"teeth": teeth, **facts}.items())
+    several = turns > 1
+    rows = [["blade", *(["turn"] if several else []), "tooth", f"reading_{unit}", *constant]]
+    for turn in range(1, turns + 1):
+        for tooth in (*range(1, teeth + 1), 1):
+            where = [turn, tooth] if several else [tooth]
+            rows.append([name, *map(str, where), "", *constant.values()])
+    return _csv(rows)
+
+
+def _stated(name: str, value: Any) -> tuple[str, str]:
+    """Return the column of a fact as it was given, and what stands in it."""
+    column = name
+    if isinstance(STATED[name], Length):
+        value, unit = with_unit(name, value)
+        column = f"{name}_{unit}"
+    several = isinstance(value, Iterable) and not isinstance(value, str)
+    return column, " ".join(map(_cell, value)) if several else _cell(value)
+
+
+def _cell(value: object) -> str:
+    # Twelve digits: no reading has more, and the dust of binary arithmetic is left behind.
+    return f"{value:.12g}" if isinstance(value, float) else str(value)
+
+
+def _csv(rows: Iterable[Sequence[str]]) -> str:
+    page = io.StringIO(newline="")
+    csv.writer(page, lineterminator="\n").writerows(rows)
+    return page.getvalue()
+
+
+def check_new(path: str | os.PathLike[str]) -> Path:
+    """Return the path of a file that is not there yet, in a folder that is.
+
+    Raises
+    ------
+    RefusedError
+    """
     target = Path(path)
+    if not target.parent.is_dir():
+        raise refuse(
+            f"there is no folder {target.parent}",
+            "make the folder first, or choose another",
+            value=target,
+        )
     if target.exists():
         raise refuse(
-            f"{target} exists already", "name a new file: nothing is written over", value=target
+            f"{target} is there already, and is not written over",
+            "choose another name, or move the old file away first",
+            value=target,
         )
-    columns = columns_of(readings)
-    rows = zip(*(_cells(value, len(readings.reading)) for value in columns.values()), strict=True)
-    with whole_file(target) as file, io.TextIOWrapper(file, "utf-8", newline="") as text:
-        writer = csv.writer(text, lineterminator="\n")
-        writer.writerow(columns)
-        writer.writerows(rows)
+    return target
 
 
-def _cells(value: object, count: int) -> list[str]:
-    given = value.tolist() if isinstance(value, np.ndarray) else [value] * count
-    # Twelve digits: no reading has more, and the dust of binary arithmetic is left behind.
-    return [f"{one:.12g}" if isinstance(one, float) else str(one) for one in given]
+def write_new(path: str | os.PathLike[str], text: str) -> None:
+    """Write a file that is not there yet, whole or not at all; see `check_new`."""
+    with whole_file(check_new(path)) as file:
+        file.write(text.encode())

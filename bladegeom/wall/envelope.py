@@ -20,24 +20,16 @@ _SAMPLES = 16
 
 @dataclass(frozen=True)
 class SideEdge:
-    """The side cutting edge of a tooth and where in the cut it meets the wall.
-
-    Attributes
-    ----------
-    slope : float
-        Tangent of the radial side angle: how the edge falls back from the wall toward the arbor.
-    corner : float
-        Radius of the rounded outer corner, which both the rim and the edge touch; 0 if sharp.
-    rim : float
-        Radius at the tooth tips.
-    level : float
-        Height of the place in the wall above the arbor's axis, from 0 to less than `rim`.
-    """
+    """The side cutting edge of a tooth and where in the cut it meets the wall."""
 
     slope: float
+    """Tangent of the radial side angle: how the edge falls back from the wall toward the arbor."""
     corner: float
+    """Radius of the rounded outer corner, which both the rim and the edge touch; 0 if sharp."""
     rim: float
+    """Radius at the tooth tips."""
     level: float
+    """Height of the place in the wall above the arbor's axis, from 0 to less than `rim`."""
 
     @property
     def front(self) -> float:
@@ -78,15 +70,9 @@ class SideEdge:
 class Profile:
     """The wall along one turn of the feed, as straight pieces, each left by one tooth.
 
-    Attributes
-    ----------
-    start, end : ndarray, shape (pieces,)
-        Along the feed; each piece begins where the one before ends.
-    start_height, end_height : ndarray, shape (pieces,)
-        Outward from the blade, deeper into the wood; 0 where a blade without any fault would cut.
-        Where two pieces of different height meet there is a step.
-    tooth : ndarray of int, shape (pieces,)
-        Which tooth left the piece.
+    Each piece begins where the one before ends. Heights are outward from the blade, deeper into
+    the wood, and 0 where a blade without any fault would cut; where two of different height meet
+    there is a step. All arrays have the shape (pieces,).
     """
 
     start: Floats
@@ -171,9 +157,6 @@ def envelope(
         How far each tip stands out toward the wall.
     lean : array_like, shape (n,)
         How much more the edge stands out for each unit of depth, below the edge's slope.
-    feed : float
-        In one turn of the blade.
-    edge : SideEdge
 
     Returns
     -------

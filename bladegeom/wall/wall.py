@@ -358,7 +358,15 @@ def cut_wall(
 
     found = np.array([fit.cosine, fit.sine])
     region = _region(fit, found)
-    _check_tilt(edge.slope, float(np.linalg.norm([found, *region], axis=1).max()) / ring)
+    tilt = float(np.linalg.norm([found, *region], axis=1).max()) / ring
+    if edge.slope <= tilt:
+        raise refuse(
+            f"the plate may be tilted by {math.degrees(math.atan(tilt)):.2g} deg, no less than the "
+            "side angle of the teeth",
+            "check side_angle_deg and ring_radius, or remount the blade: its teeth would rub",
+            value=f"{math.degrees(math.atan(edge.slope)):.4g}",
+            column="side_angle",
+        )
     best = wall(found)
     told = np.array([_told(one, order) for one in (best, *(wall(parts) for parts in region))])
     value = told[0]
@@ -481,14 +489,3 @@ def _passing(fit: WobbleFit) -> str | None:
         return None
     turning = "clockwise" if side == "left" else "counterclockwise"
     return "falling" if numbered == turning else "growing"
-
-
-def _check_tilt(slope: float, tilt: float) -> None:
-    if slope <= tilt:
-        raise refuse(
-            f"the plate may be tilted by {math.degrees(math.atan(tilt)):.2g} deg, no less than the "
-            "side angle of the teeth",
-            "check side_angle_deg and ring_radius, or remount the blade: its teeth would rub",
-            value=f"{math.degrees(math.atan(slope)):.4g}",
-            column="side_angle",
-        )

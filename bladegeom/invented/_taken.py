@@ -25,7 +25,7 @@ from bladegeom.invented import (
     Skipped,
     UnitSlip,
 )
-from bladegeom.invented.key import AnswerKey, Floats, Hidden, Planted
+from bladegeom.invented._key import AnswerKey, Floats, Hidden, Planted
 from bladegeom.lengths import LARGEST, MM_PER, convert, with_unit
 from bladegeom.readings import WAYS
 
