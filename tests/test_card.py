@@ -11,7 +11,7 @@ from fits import check_fits, words_of
 from matplotlib.patches import Rectangle
 
 import bladegeom as bg
-from bladegeom.draw.fonts import escaped
+from bladegeom.draw._fonts import escaped
 from bladegeom.faults import BladegeomWarning
 
 DEMO = "data_demo/shed_saw.toml"

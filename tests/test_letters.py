@@ -23,8 +23,8 @@ from PIL import Image
 from written import run, save
 
 import bladegeom as bg
-from bladegeom.draw import fonts
-from bladegeom.draw.fonts import as_printed, standard_fonts
+from bladegeom.draw import _fonts as fonts
+from bladegeom.draw._fonts import as_printed, standard_fonts
 from bladegeom.draw.page import Page
 
 pytestmark = pytest.mark.filterwarnings("always::bladegeom.faults.BladegeomWarning")

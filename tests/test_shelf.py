@@ -16,8 +16,8 @@ import pytest
 from fits import check_fits
 
 import bladegeom as bg
+from bladegeom.draw._fonts import escaped
 from bladegeom.draw.card import shelf_page
-from bladegeom.draw.fonts import escaped
 from bladegeom.draw.printed import CAUTIONS
 from bladegeom.fit.answer import blade_answer
 from bladegeom.shop.shelf import _HEADS, shelf

@@ -132,7 +132,7 @@ def run_apart(*arguments: str | Path, stdin: bytes = b"", code: str = "") -> Ran
         [sys.executable, "-W", "error", *what, *map(str, arguments)],
         input=stdin,
         capture_output=True,
-        timeout=120,
+        timeout=600,
         check=False,
         env={**os.environ, **SURROUNDINGS},
     )

@@ -11,7 +11,7 @@ from datetime import date as Date  # noqa: N812
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 
-from bladegeom.draw.axes import BLACK, CHAIN, GREY
+from bladegeom.draw._axes import BLACK, CHAIN, GREY
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.printed import sizes
 from bladegeom.fit.marks import NO_MATTER_DEG

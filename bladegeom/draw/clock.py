@@ -15,8 +15,8 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.arbor.clock import KEEP_MARK, ClockAdvice, new_mounting, tir_limits
 from bladegeom.arbor.mounted import places_of
 from bladegeom.blade import Blade
-from bladegeom.draw.axes import BLACK, CHAIN, GREY, PALE, Chart, every_tooth, round_step, sense
-from bladegeom.draw.fonts import as_printed, escaped, families_for
+from bladegeom.draw._axes import BLACK, CHAIN, GREY, PALE, Chart, every_tooth, round_step, sense
+from bladegeom.draw._fonts import as_printed, escaped, families_for
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import sizes
 from bladegeom.lengths import convert

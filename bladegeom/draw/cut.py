@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from bladegeom.blade import Blade
-from bladegeom.draw.axes import BLACK, CHAIN, GREY, PALE, Chart
+from bladegeom.draw._axes import BLACK, CHAIN, GREY, PALE, Chart
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import across, sizes
 from bladegeom.faults import refuse
@@ -199,7 +199,7 @@ def wall_chart(
         said, facts = (lambda: wall.headline, _roughness(wall)), _settings(wall)
         page = Page.of_fit(wall.fit, "wall of the kerf", paper, date, *said, facts=facts)
         page.remarks(wall.assumed, (8.0,), 0.525)
-        ax = page.within(20, 25.5, 22, 19)
+        ax = page.within(20, 16.5, 22, 19)
     _profile(wall, Chart(ax))
     return ax
 

@@ -10,8 +10,8 @@ from matplotlib.axes import Axes
 
 from bladegeom.blade import Blade
 from bladegeom.columns import STATED, Length
-from bladegeom.draw.axes import BLACK, GREY
-from bladegeom.draw.fonts import line_width_mm
+from bladegeom.draw._axes import BLACK, GREY
+from bladegeom.draw._fonts import line_width_mm
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, convert

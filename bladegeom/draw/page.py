@@ -16,8 +16,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
-from bladegeom.draw.axes import BLACK, GREY
-from bladegeom.draw.fonts import (
+from bladegeom.draw._axes import BLACK, GREY
+from bladegeom.draw._fonts import (
     as_printed,
     escaped,
     families_for,
@@ -209,7 +209,6 @@ class Page:
         for words in more:
             page.line(words, 12, 6.5)
         page.warnings(fit.warnings)
-        page.top -= 9.0
         return page
 
     def warnings(self, words: Sequence[str]) -> None:

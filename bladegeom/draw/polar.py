@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, PALE, Chart, round_step, sense
+from bladegeom.draw._axes import BLACK, CHAIN, DASHED, GREY, PALE, Chart, round_step, sense
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import left_words, sure_words, tir_limits, tir_words
 from bladegeom.fit.marks import NeutralLine, neutral_line

@@ -7,7 +7,7 @@ from datetime import date as Date  # noqa: N812
 from matplotlib.axes import Axes
 
 from bladegeom import __version__
-from bladegeom.draw.axes import GREY
+from bladegeom.draw._axes import GREY
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.polar import BladeDrawing
 from bladegeom.draw.printed import left_words, sure_words, tir_limits, tir_words

@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
-from bladegeom.draw.axes import BLACK, DASHED, GREY, PALE, Chart
+from bladegeom.draw._axes import BLACK, DASHED, GREY, PALE, Chart
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.shop.trend import QUANTITIES, Point, Trend
 

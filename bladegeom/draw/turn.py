@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from bladegeom.draw.axes import BLACK, CHAIN, DASHED, GREY, Chart, every_tooth, label, plain_ticks
+from bladegeom.draw._axes import BLACK, CHAIN, DASHED, GREY, Chart, every_tooth, label, plain_ticks
 from bladegeom.draw.page import Page
 from bladegeom.draw.printed import sizes, tir_limits, tir_words
 from bladegeom.faults import refuse
@@ -47,9 +47,9 @@ def strip_chart(
         Chart(ax).names(x="tooth")
         return ax
     page = Page.of_fit(fit, "readings", paper, date, lambda: _strip_headline(fit))
-    tall = page.bottom - page.top - 36
-    ax = page.within(26, 18, 4, 18 + 0.34 * tall)
-    low = page.within(26, 18 + 0.70 * tall, 4, 18)
+    tall = page.bottom - page.top - 27
+    ax = page.within(26, 9, 4, 18 + 0.34 * tall)
+    low = page.within(26, 9 + 0.70 * tall, 4, 18)
     _readings(fit, Chart(ax))
     ax.tick_params(labelbottom=False)
     _residuals(fit, Chart(low))
@@ -171,7 +171,7 @@ def squareness_chart(
         page = Page.of_fit(
             fit, "squareness", paper, date, lambda: _square_headline(fit, tolerance_deg)
         )
-        ax = page.within(20, 31, 4, 18)
+        ax = page.within(20, 22, 4, 18)
     _errors(fit, Chart(ax), tolerance_deg)
     return ax
 

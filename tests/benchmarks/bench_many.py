@@ -5,10 +5,10 @@
 BLADES (100,000) invented blades of 40 readings; as many of which a tenth was not read, as many of
 23, 24, 40 and 60 teeth, and as many read in two turns. Every answer is whole: wobble, intervals,
 detection, marks, probabilities, warnings. Beside them, one blade at a time: statsmodels OLS with
-standard errors and intervals, SciPy's curve_fit, lmfit and CosinorPy where they are installed,
-`fit_wobble` alone, with both limits and p, and with `blade_answer`; the table of the command,
-which looks for mistakes too; and one copy of the memory of the readings. Medians of rounds in
-which everything takes its turn. Only the ratios mean anything.
+standard errors and intervals, SciPy's curve_fit, `fit_wobble` alone, with both limits and p, and
+with `blade_answer`; the table of the command, which looks for mistakes too; and one copy of the
+memory of the readings. Medians of rounds in which everything takes its turn. Only the ratios mean
+anything.
 """
 
 from __future__ import annotations
@@ -16,9 +16,7 @@ from __future__ import annotations
 import statistics
 import sys
 import time
-import warnings
 from collections.abc import Callable
-from importlib.util import find_spec
 
 import numpy as np
 import pandas as pd
@@ -112,31 +110,6 @@ def by_curve_fit(readings: np.ndarray) -> None:
         curve_fit(curve, angle, row, p0=(0.0, 0.05, angle[int(np.argmax(row))]))
 
 
-def by_lmfit(readings: np.ndarray) -> None:
-    """Fit the same curve row by row with lmfit."""
-    from lmfit import Model
-
-    angle = 2 * np.pi * np.arange(TEETH) / TEETH
-
-    def curve(at: np.ndarray, offset: float, amplitude: float, near: float) -> np.ndarray:
-        return offset + amplitude * np.cos(at - near)
-
-    model = Model(curve)
-    for row in readings:
-        model.fit(row, at=angle, offset=0.0, amplitude=0.05, near=angle[int(np.argmax(row))])
-
-
-def by_cosinor(readings: np.ndarray) -> None:
-    """Fit row by row with CosinorPy, with standard errors, intervals and p."""
-    from CosinorPy import cosinor1
-
-    at = np.arange(TEETH, dtype=np.float64)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        for row in readings:
-            cosinor1.fit_cosinor(at, row, period=TEETH, plot_on=False)
-
-
 def by_fit_wobble(readings: list[bg.Readings]) -> None:
     """Fit one after the other."""
     for one in readings:
@@ -182,8 +155,6 @@ def main() -> None:
     work: dict[str, tuple[int, Callable[[], object]]] = {
         "statsmodels OLS": (LOOPED, lambda: by_statsmodels(readings[:LOOPED])),
         "curve_fit": (LOOPED, lambda: by_curve_fit(readings[:LOOPED])),
-        "lmfit": (SLOW_LOOPED, lambda: by_lmfit(readings[:SLOW_LOOPED])),
-        "CosinorPy": (SLOW_LOOPED, lambda: by_cosinor(readings[:SLOW_LOOPED])),
         "fit_wobble": (OWN_LOOPED, lambda: by_fit_wobble(ones)),
         "fit_wobble, both limits and p": (OWN_LOOPED, lambda: with_limits(ones)),
         "fit_wobble, blade_answer": (SLOW_LOOPED, lambda: whole_answers(ones[:SLOW_LOOPED])),
@@ -194,10 +165,6 @@ def main() -> None:
         first[f"{name}, first call"] = count / seconds(lambda frame=frame: bg.fit_table(frame))
         work[f"fit_table, {name}"] = (count, lambda frame=frame: bg.fit_table(frame))
     work["the command's table, complete"] = (count, lambda: fit_frame(whole, checked=True))
-    for name in ("lmfit", "CosinorPy"):
-        if find_spec(name) is None:
-            print(f"{name}: not installed")
-            del work[name]
     taken: dict[str, list[float]] = {name: [] for name in work}
     for _ in range(ROUNDS):
         for name, (blades, call) in work.items():

@@ -13,7 +13,7 @@ from matplotlib.patches import Circle, FancyArrowPatch
 from numpy.typing import ArrayLike
 
 from bladegeom.blade import Blade
-from bladegeom.draw.fonts import FAMILY, families_for
+from bladegeom.draw._fonts import FAMILY, families_for
 
 BLACK, GREY, PALE = "black", "0.45", "0.8"
 CHAIN: Any = (0, (9, 2, 2, 2))
