@@ -19,8 +19,8 @@ from scipy import stats
 from simulated import rng_for
 from statsmodels.stats.meta_analysis import combine_effects
 
+from bladegeom.arbor._mountings import Mounted, Mountings, arbor_design, repeats_design
 from bladegeom.arbor.arbor import separate_arbor
-from bladegeom.arbor.mountings import Mounted, Mountings, arbor_design, repeats_design
 from bladegeom.arbor.parted import ArborFit
 from bladegeom.faults import RefusedError
 

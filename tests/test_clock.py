@@ -19,9 +19,9 @@ from scipy import stats
 from simulated import rng_for
 
 import bladegeom as bg
+from bladegeom.arbor._mountings import Mounted, Mountings, arbor_design
 from bladegeom.arbor.arbor import separate_arbor
 from bladegeom.arbor.clock import clock_advice, difference, next_limits
-from bladegeom.arbor.mountings import Mounted, Mountings, arbor_design
 from bladegeom.estimate import Known
 
 BLADE, FLANGE = 0.05 * np.exp(0.5j), 0.03 * np.exp(2j)

@@ -15,8 +15,8 @@ from rigid_body import RigidBlade
 from scipy import special
 from simulated import rng_for
 
+from bladegeom.arbor._mountings import Mounted, Mountings, arbor_design
 from bladegeom.arbor.arbor import fleet_arbor, separate_arbor
-from bladegeom.arbor.mountings import Mounted, Mountings, arbor_design
 from bladegeom.faults import RefusedError
 
 FLANGE = cmath.rect(0.030, math.radians(200.0))

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from bladegeom.arbor._mountings import Mounted, Mountings, Solved, arbor_design, repeats_design
 from bladegeom.arbor.mounted import (
     LEAST_ARC_DEG,
     Measured,
@@ -21,7 +22,6 @@ from bladegeom.arbor.mounted import (
     members_of,
     places_of,
 )
-from bladegeom.arbor.mountings import Mounted, Mountings, Solved, arbor_design, repeats_design
 from bladegeom.arbor.parted import LEAST_P, ArborFit, FleetBlade, FleetFit, Left
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import zero_amplitude_p
@@ -121,8 +121,8 @@ def separate_arbor(
     The same blade is read, seated anew, at two or more clock positions. In the blade's frame
     each wobble is ``M = B + F exp(-i clock)``, which is linear in B and F: generalised least
     squares, each mounting with the doubt of its fit and a seating variance that is estimated from
-    what is left over (`bladegeom.arbor.mountings.Mountings.seating_variance`). Limits are
-    Student's with the degrees of freedom of `bladegeom.arbor.mountings.Mountings.dof_of`.
+    what is left over (`bladegeom.arbor._mountings.Mountings.seating_variance`). Limits are
+    Student's with the degrees of freedom of `bladegeom.arbor._mountings.Mountings.dof_of`.
 
     Parameters
     ----------

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.angles import wrap_180
+from bladegeom.arbor._mountings import arbor_design
 from bladegeom.arbor.arbor import separate_arbor
 from bladegeom.arbor.mounted import places_of
-from bladegeom.arbor.mountings import arbor_design
 from bladegeom.arbor.parted import ArborFit
 from bladegeom.estimate import Known
 from bladegeom.faults import Fault, RefusedError, refuse

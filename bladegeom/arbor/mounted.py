@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.arbor.mountings import Mounted
+from bladegeom.arbor._mountings import Mounted
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER

@@ -21,7 +21,7 @@ from bladegeom.blade import Blade
 from bladegeom.estimate import Estimate
 from bladegeom.faults import refuse
 from bladegeom.lengths import convert
-from bladegeom.plate.design import names_of, shape_columns
+from bladegeom.plate._design import names_of, shape_columns
 from bladegeom.plate.shape import PlateFit
 from bladegeom.wobble import DETECTION_LEVEL
 

@@ -18,7 +18,7 @@ from bladegeom.fit.remarks import plan_remarks
 from bladegeom.kernel.design import check_plan, design_of
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 from bladegeom.lengths import convert
-from bladegeom.plate.design import (
+from bladegeom.plate._design import (
     PlateDesign,
     floor_of,
     group_of,

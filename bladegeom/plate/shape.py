@@ -17,7 +17,7 @@ from bladegeom.estimate import Estimate, Known
 from bladegeom.fit.waves import Harmonic, harmonic
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.mistakes.check import check_readings
-from bladegeom.plate.design import names_of, order_of, shape_columns
+from bladegeom.plate._design import names_of, order_of, shape_columns
 from bladegeom.result import Result, Row, derived, described, number, quantity
 from bladegeom.tables.rings import Ring
 from bladegeom.wobble import Wobble

@@ -23,9 +23,9 @@ from numpy.typing import NDArray
 from scipy import special
 
 import bladegeom as bg
+from bladegeom.arbor._mountings import Mounted, Mountings, arbor_design, repeats_design
 from bladegeom.arbor.arbor import separate_arbor
 from bladegeom.arbor.mounted import places_of
-from bladegeom.arbor.mountings import Mounted, Mountings, arbor_design, repeats_design
 from bladegeom.kernel.doubt import amplitude_cdf
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
 from bladegeom.wobble import Wobble
