@@ -134,8 +134,12 @@ def _texts(column: pd.Series[Any], *, whole: bool) -> tuple[Places, Any]:
     import pandas as pd
 
     if isinstance(column.dtype, pd.StringDtype):
-        code, different = pd.factorize(column.fillna("").str.strip())
-        return code, different.array
+        code, different = pd.factorize(column, use_na_sentinel=False)
+        stripped = different.fillna("").str.strip()
+        if stripped.equals(different):
+            return code, different.array
+        again, stripped = pd.factorize(stripped)
+        return again[code], stripped.array
     code, different = pd.factorize(_keys(column), use_na_sentinel=False)
     one_of_each = np.zeros(len(different), dtype=np.intp)
     one_of_each[code[::-1]] = np.arange(len(code))[::-1]
