@@ -21,8 +21,8 @@ from simulated import rng_for
 from written import run, save, written
 
 import bladegeom as bg
+from bladegeom.mistakes._said import SAID
 from bladegeom.mistakes.check import FALSE_ALARMS
-from bladegeom.mistakes.said import SAID
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 import bench_mistakes as bench

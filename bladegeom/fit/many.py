@@ -13,11 +13,11 @@ import numpy as np
 from bladegeom.blade import Blade
 from bladegeom.columns import STATED
 from bladegeom.faults import BladegeomWarning, Fault, RefusedError, also_in
+from bladegeom.fit._frame import Bools, Floats, Groups, Places, cells, grouped
+from bladegeom.fit._plain import plain_answers
 from bladegeom.fit.answer import blade_answer, fit_answer
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.frame import Bools, Floats, Groups, Places, cells, grouped
 from bladegeom.fit.marks import NeutralLine
-from bladegeom.fit.plain import plain_answers
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.readings import Readings
 from bladegeom.result import in_columns

@@ -11,8 +11,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from bladegeom.fit._fitted import Fitted
 from bladegeom.fit.closing import Closing, closing_of
-from bladegeom.fit.fitted import Fitted
 from bladegeom.kernel.design import arc_deg, bend_leaks, design_of
 from bladegeom.kernel.stack import fit_stack, leaks_of, plain, stack_of
 from bladegeom.readings import Readings

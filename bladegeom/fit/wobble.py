@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from bladegeom.fit.fitted import Fitted
+from bladegeom.fit._fitted import Fitted
 from bladegeom.fit.remarks import remarks_of
 from bladegeom.result import Result, derived, described
 
 if TYPE_CHECKING:
-    from bladegeom.fit.budget import Budget
+    from bladegeom.fit._budget import Budget
     from bladegeom.mistakes.check import Finding, Findings
 
 
@@ -56,7 +56,7 @@ class WobbleFit(Fitted):
     @property
     def budget(self) -> Budget:
         """Where the doubt comes from: see `Budget`."""
-        from bladegeom.fit.budget import budget_of  # Few ask, and every start would wait.
+        from bladegeom.fit._budget import budget_of  # Few ask, and every start would wait.
 
         return budget_of(self)
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from bladegeom.estimate import combined
-from bladegeom.fit.fitted import Fitted
+from bladegeom.fit._fitted import Fitted
 from bladegeom.kernel.design import Design, design_of
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kernel.harmonics import harmonic_columns
