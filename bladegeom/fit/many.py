@@ -130,9 +130,10 @@ def fit_frame(
     for group, answer in answers.items():
         which[group] = spoken.setdefault(answer["warnings"], len(spoken))
         again[group] = answer.get("read_again", "")
-    table: dict[str, Any] = {"blade": groups.name[at]}
+    # Whatever kind of text a frame has, its answers have the usual one.
+    table: dict[str, Any] = {"blade": pd.Series(groups.name[at]).astype("str")}
     if "mount" in place:
-        table["mount"] = groups.mount[at]
+        table["mount"] = pd.Series(groups.mount[at]).astype("str")
     said = {
         "unit": pd.Series([unit]).array.take(np.zeros(np.count_nonzero(kept), dtype=np.intp)),
         "warnings": pd.Series([*spoken]).array.take(which[at]),
