@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
+
 import pytest
-from written import changed, save, sheet, two_blades, wave, with_column, written
+from written import changed, run, save, sheet, two_blades, wave, with_column, written
 
 import bladegeom as bg
 from bladegeom.tables._damage import damaged_name
@@ -186,3 +188,16 @@ def test_a_second_table_in_cp1252_is_read_with_a_note(tmp_path):
     batch = parse_blades(written(rows).encode(), "day.csv", blades=facts)
     assert batch.readings[0].side == "links außen"
     assert any("facts.csv is not UTF-8 text" in note for note in batch.notes)
+
+
+@pytest.mark.parametrize("row", [2, 8])
+def test_a_slip_in_the_name_of_one_row_stops_no_other_blade(row, tmp_path):
+    table = save(tmp_path / "shop.csv", changed(two_blades(), row, "blade", "a"))
+    ran = run("table", table, "-o", tmp_path / "answers.csv")
+    assert ran.status == 1
+    assert "blade a" in ran.err
+    with (tmp_path / "answers.csv").open(encoding="utf-8-sig", newline="") as file:
+        answers = {one["blade"]: one["amplitude"] for one in csv.DictReader(file)}
+    assert answers["A"]
+    assert answers["B"]
+    assert not answers["a"]

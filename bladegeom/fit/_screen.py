@@ -42,6 +42,8 @@ def worth_a_look(stack: Stack, fits: Fits, jump: float) -> Bools:
     rss, count = np.maximum(fits.rss, 1e-300), np.broadcast_to(fits.plan.readings, n)
     products = waves[:, :, np.newaxis] * waves[:, np.newaxis, :]
     onward = _from_each_on(plan[..., np.newaxis, np.newaxis] * products)
+    enough = there.sum(axis=1) > FEWEST
+    onward[~enough] = np.eye(3)  # The sums of two readings cannot be solved, nor are they asked.
     whole = np.linalg.inv(onward[:, 0])
     found = _jumps(stack.reading[0].T, np.broadcast_to(there, (n, teeth))) > jump
     leverage = np.einsum("njk,ijk->ni", whole, products)
@@ -63,8 +65,8 @@ def worth_a_look(stack: Stack, fits: Fits, jump: float) -> Bools:
     left_over = np.maximum(1 - taken[some] / rss[some, np.newaxis], 1e-12)
     factors = np.exp(np.minimum(-count[some, np.newaxis] / 2 * np.log(left_over), 700.0))
     found[some] |= factors.mean(axis=1) > wanted
-    enough: Bools = count > FEWEST
-    return found & enough
+    looked: Bools = found & enough
+    return looked
 
 
 def _from_each_on(values: Floats) -> Floats:
