@@ -19,6 +19,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from bladegeom._version import __version__ as __version__
 from bladegeom.blade import Blade
 from bladegeom.draw.printed import CAUTIONS
 from bladegeom.estimate import Estimate
@@ -72,8 +73,6 @@ if TYPE_CHECKING:
     from bladegeom.tables.mounts import read_mounts
     from bladegeom.tables.rings import Ring, read_rings
     from bladegeom.wall.wall import CutWall, cut_wall
-
-__version__ = "0.1.0"
 
 # fmt: off
 __all__ = [

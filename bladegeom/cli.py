@@ -16,6 +16,7 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import bladegeom as bg
+from bladegeom._version import __version__
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters, refuse
 from bladegeom.fit.answer import answer_of
@@ -528,7 +529,7 @@ def run_batch(options: Namespace) -> int:
             **_given(options, "blades before tooth_1_marked seating history unit"),
             **_given(options, "shop arbor paper date"),
         )
-    return _done(printed.batch_text(done), done.refused, done.notes)
+    return _done(done.text(), done.refused, done.notes)
 
 
 def run_table(options: Namespace) -> int:
@@ -720,7 +721,7 @@ def parser(word: str | None = None) -> argparse.ArgumentParser:
         "to set the miter gauge and the riving knife.",
         epilog="Unplug the saw before you touch the blade. The saw's manual comes first.",
     )
-    command.add_argument("--version", action="version", version=f"bladegeom {bg.__version__}")
+    command.add_argument("--version", action="version", version=f"bladegeom {__version__}")
     commands = command.add_subparsers(required=True, metavar="COMMAND")
     for row in COMMANDS:
         made = commands.add_parser(row.name, help=row.help, epilog=row.epilog)

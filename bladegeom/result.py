@@ -66,6 +66,7 @@ class About(NamedTuple):
     label: str | Callable[[Any], str]
     text: Text | None
     inline: bool
+    kind: str = ""
 
     def of(self, kind: str) -> About:
         """Return it with the parts and the ending that go with its type, where none are stated."""
@@ -74,6 +75,7 @@ class About(NamedTuple):
         return self._replace(
             parts=self.parts or (DOUBTED if doubted else ("",)),
             ending=ending if self.ending is None else self.ending,
+            kind=kind,
         )
 
     def keys(self, name: str) -> dict[str, str]:
@@ -212,24 +214,21 @@ class Result:
     def __init_subclass__(cls) -> None:
         super().__init_subclass__()
         own: dict[str, About] = {}
-        lines = [cls.__doc__ or "", "", "    Attributes", "    ----------"]
         for name, held in vars(cls).items():
             if isinstance(held, _Derived):
-                about, kind = held.about, str(held.fget.__annotations__.get("return", ""))
+                own[name] = held.about
             elif hasattr(held, "metadata") and "about" in held.metadata:
-                kind = str(cls.__annotations__[name])
-                about = held.metadata["about"].of(kind)
-            else:
-                continue
-            own[name] = about
-            if not name.startswith("_"):
-                lines += [f"    {name}{f' : {kind}' if kind else ''}", *_indented(about.meaning)]
+                own[name] = held.metadata["about"].of(str(cls.__annotations__[name]))
         cls._quantities = {**cls._quantities, **own}
         cls._parts = {
             key: (name, part)
             for name, about in cls._quantities.items()
             for key, part in about.keys(name).items()
         }
+        lines = [cls.__doc__ or "", "", "    Attributes", "    ----------"]
+        for name, about in cls._quantities.items():
+            if not name.startswith("_"):
+                lines += [f"    {name} : {about.kind}", *_indented(about.meaning)]
         if own:
             cls.__doc__ = "\n".join([*lines, "    "])
 

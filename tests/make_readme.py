@@ -60,7 +60,7 @@ bg.save_chart(ax, "chart.pdf")
 
 
 def results() -> Iterator[type[Result]]:
-    """Return every class of results, in the order of their names."""
+    """Return every class of results, in the order of their names, without the bases of others."""
     for module in walk_packages(bg.__path__, "bladegeom."):
         if not module.name.endswith("__main__"):
             import_module(module.name)
@@ -68,8 +68,9 @@ def results() -> Iterator[type[Result]]:
     while left:
         found |= (below := set(left.pop().__subclasses__()) - found)
         left += below
-    own = (one for one in found if one.__module__.startswith("bladegeom."))  # Tests have some too.
-    return iter(sorted(own, key=lambda one: one.__name__))
+    own = {one for one in found if one.__module__.startswith("bladegeom.")}  # Tests have some too.
+    bases = {base for one in own for base in one.__mro__[1:]}
+    return iter(sorted(own - bases, key=lambda one: one.__name__))
 
 
 def glossary() -> str:

@@ -12,7 +12,7 @@ from shop_days import day as table
 from written import run, save, sheet, wave
 
 import bladegeom as bg
-from bladegeom.tables.damage import is_ditto
+from bladegeom.tables._damage import is_ditto
 from bladegeom.tables.eye import BLANK, FAULT, NOTHING, UNCLEAR, eye_says
 
 FINDS_NOTHING = [

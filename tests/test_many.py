@@ -15,8 +15,8 @@ from simulated import rng_for, wave
 
 import bladegeom as bg
 from bladegeom.fit import many
+from bladegeom.fit._plain import plain_answers
 from bladegeom.fit.answer import fit_answer
-from bladegeom.fit.plain import plain_answers
 from bladegeom.result import in_columns
 
 DEMO = [

@@ -21,8 +21,8 @@ from simulated import rng_for
 from written import run, save, written
 
 import bladegeom as bg
+from bladegeom.mistakes._said import SAID
 from bladegeom.mistakes.check import FALSE_ALARMS
-from bladegeom.mistakes.said import SAID
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 import bench_mistakes as bench
@@ -624,6 +624,19 @@ def test_a_sharp_top_that_two_turns_repeat_is_not_taken_for_gum():
         for one in trials
     )
     assert alarms <= 1  # 5 % of 20
+
+
+@pytest.mark.parametrize("off", [0.05, 0.2, 1.0])
+def test_one_tooth_far_off_on_a_saddle_is_no_bend(off):
+    """Bends that lie upon each other, to either side, would follow any single tooth."""
+    angle = np.radians(np.asarray(tooth_angles_deg(TEETH)))
+    for seed in range(12):
+        rng = rng_for(seed)
+        tilt, crest, at = *rng.uniform(0, 2 * np.pi, 2), int(rng.integers(TEETH))
+        values = 0.03 * np.cos(angle - tilt) + 0.02 * np.cos(2 * angle - crest)
+        values = np.round((values + rng.normal(0, 0.002, TEETH)) / 0.002) * 0.002
+        values[at] += off
+        assert at + 1 in first(values, graduation="0.002 mm").teeth, seed
 
 
 @pytest.mark.parametrize("start", [8, 20, 33])

@@ -15,7 +15,7 @@ from simulated import rng_for
 from written import changed, save, sheet, two_blades, with_column, written
 
 import bladegeom as bg
-from bladegeom.tables import plain as by_columns
+from bladegeom.tables import _plain as by_columns
 from bladegeom.tables.facts import stated_facts
 from bladegeom.tables.read import tidy_by_cells, tidy_table
 

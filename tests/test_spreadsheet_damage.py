@@ -8,7 +8,7 @@ import pytest
 from written import changed, run, save, sheet, two_blades, wave, with_column, written
 
 import bladegeom as bg
-from bladegeom.tables.damage import damaged_name
+from bladegeom.tables._damage import damaged_name
 from bladegeom.tables.read import parse_blades
 
 DATES = [

@@ -27,8 +27,8 @@ from simulated import PER_MM, rng_for, simulated
 
 import bladegeom as bg
 from bladegeom.saw.kerf import kerf
-from bladegeom.wall import envelope as envelopes
-from bladegeom.wall.envelope import SideEdge, envelope
+from bladegeom.wall import _envelope as envelopes
+from bladegeom.wall._envelope import SideEdge, envelope
 from bladegeom.wall.wall import cut_wall
 
 RIM, RING, WIDTH = 127.0, 110.0, 3.2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -52,6 +53,18 @@ class Done:
     kept: int
     files: list[Path]
     notes: list[str]
+
+    def text(self) -> str:
+        """Return how many blades there are of each action, and what was written."""
+        counts = Counter(row["action"] for row in self.rows)
+        width = len(str(max(counts.values())))
+        blades = "1 blade" if len(self.rows) == 1 else f"{len(self.rows)} blades"
+        sheets = "1 sheet" if self.drawn == 1 else f"{self.drawn} sheets"
+        lines = [f"{blades}, {sheets} drawn, {self.kept} kept as they were"]
+        lines += [f"  {count:>{width}}  {action}" for action, count in counts.items()]
+        if self.left:
+            lines.append(f"  {len(self.left):>{width}}  refused, see below")
+        return "\n".join([*lines, *(f"wrote {as_letters(file)}" for file in self.files)])
 
 
 def run_batch(

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections import Counter
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from bladegeom.blade import Blade
-from bladegeom.faults import as_letters
 from bladegeom.fit.answer import Answer
 from bladegeom.fit.marks import NeutralLine
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result, between, number, percent
 
 if TYPE_CHECKING:
-    from bladegeom.draw.batch import Done
     from bladegeom.saw.setup import SetUp
 
 WIDTH = 96
@@ -83,19 +80,6 @@ def setup_text(setup: SetUp) -> str:
         for words in (step.stand, *step.found, *step.do):
             lines += _wrapped([words]) if words else []
     return "\n".join([*lines, *warning_lines(setup.warnings)])
-
-
-def batch_text(done: Done) -> str:
-    """Return how many blades there are of each action, and what was written."""
-    counts = Counter(row["action"] for row in done.rows)
-    width = len(str(max(counts.values())))
-    blades = "1 blade" if len(done.rows) == 1 else f"{len(done.rows)} blades"
-    sheets = "1 sheet" if done.drawn == 1 else f"{done.drawn} sheets"
-    lines = [f"{blades}, {sheets} drawn, {done.kept} kept as they were"]
-    lines += [f"  {count:>{width}}  {action}" for action, count in counts.items()]
-    if done.left:
-        lines.append(f"  {len(done.left):>{width}}  refused, see below")
-    return "\n".join([*lines, *(f"wrote {as_letters(file)}" for file in done.files)])
 
 
 def result_text(result: Result) -> str:

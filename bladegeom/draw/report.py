@@ -6,7 +6,7 @@ from datetime import date as Date  # noqa: N812
 
 from matplotlib.axes import Axes
 
-from bladegeom import __version__
+from bladegeom._version import __version__
 from bladegeom.draw._axes import GREY
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.polar import BladeDrawing

@@ -13,11 +13,11 @@ import numpy as np
 from bladegeom.blade import Blade
 from bladegeom.columns import STATED
 from bladegeom.faults import BladegeomWarning, Fault, RefusedError, also_in
+from bladegeom.fit._frame import Bools, Floats, Groups, Places, cells, grouped
+from bladegeom.fit._plain import plain_answers
 from bladegeom.fit.answer import blade_answer, fit_answer
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.frame import Bools, Floats, Groups, Places, cells, grouped
 from bladegeom.fit.marks import NeutralLine
-from bladegeom.fit.plain import plain_answers
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.readings import Readings
 from bladegeom.result import in_columns
@@ -130,9 +130,10 @@ def fit_frame(
     for group, answer in answers.items():
         which[group] = spoken.setdefault(answer["warnings"], len(spoken))
         again[group] = answer.get("read_again", "")
-    table: dict[str, Any] = {"blade": groups.name[at]}
+    # Whatever kind of text a frame has, its answers have the usual one.
+    table: dict[str, Any] = {"blade": pd.Series(groups.name[at]).astype("str")}
     if "mount" in place:
-        table["mount"] = groups.mount[at]
+        table["mount"] = pd.Series(groups.mount[at]).astype("str")
     said = {
         "unit": pd.Series([unit]).array.take(np.zeros(np.count_nonzero(kept), dtype=np.intp)),
         "warnings": pd.Series([*spoken]).array.take(which[at]),

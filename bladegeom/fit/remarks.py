@@ -6,19 +6,17 @@ The same remarks are made on one blade, as arrays of one, and on all blades of a
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bladegeom.fit._fitted import Fitted
 from bladegeom.fit.closing import Closing, closing_of
 from bladegeom.kernel.design import arc_deg, bend_leaks, design_of
 from bladegeom.kernel.stack import fit_stack, leaks_of, plain, stack_of
 from bladegeom.readings import Readings
 from bladegeom.result import grain, number
-
-if TYPE_CHECKING:
-    from bladegeom.fit.wobble import WobbleFit
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -141,7 +139,7 @@ def _on_plan(
     ]
 
 
-def remarks_of(fit: WobbleFit) -> tuple[str, ...]:
+def remarks_of(fit: Fitted) -> tuple[str, ...]:
     """Return the warnings of a fit."""
     readings = fit.readings
     closing = closing_of(readings)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,9 +12,6 @@ from bladegeom.kernel.design import Design, beyond, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.result import Row, between, number
 from bladegeom.wobble import Wobble
-
-if TYPE_CHECKING:
-    from bladegeom.fit.wobble import WobbleFit
 
 Floats = NDArray[np.float64]
 
@@ -50,15 +46,14 @@ class Harmonic:
         """Whether the wave is established (95 %)."""
         return self.p_value is not None and self.p_value < 0.05
 
-    def rows(self, fit: WobbleFit) -> list[Row]:
-        """Return its rows in the fit that it is of; none of order 1, which is the wobble."""
+    def rows(self, u: float, unit: str) -> list[Row]:
+        """Return its rows, to the doubt and in the unit of a fit; none of order 1, the wobble."""
         if self.order == 1:
             return []
         key, text = f"order_{self.order}", f"not identifiable: {self.why_not}"
         if self.amplitude is not None and self.p_value is not None:
-            u = fit.amplitude_u
             limits = between(self.amplitude_low or 0.0, self.amplitude_high or 0.0, u)
-            text = f"{number(self.amplitude, u)} {fit.unit} (95 %: {limits})"
+            text = f"{number(self.amplitude, u)} {unit} (95 %: {limits})"
             crest = f"first crest at {self.crest_deg:.0f} deg"
             text += f", {crest if self.resolved else 'not established'}"
         return [

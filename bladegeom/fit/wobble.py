@@ -1,268 +1,26 @@
-"""What a fit says: the once-per-turn wobble of one blade, its doubt, its remarks."""
+"""What a fit says: what it has found, its remarks, and the likely mistakes in the readings."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
-from bladegeom.estimate import Known
+from bladegeom.fit._fitted import Fitted
 from bladegeom.fit.remarks import remarks_of
-from bladegeom.fit.waves import Harmonic
-from bladegeom.readings import Readings
-from bladegeom.result import (
-    DOUBTED,
-    Result,
-    Row,
-    between,
-    derived,
-    described,
-    grain,
-    number,
-    quantity,
-)
-from bladegeom.wobble import Wobble, tilt_of
+from bladegeom.result import Result, derived, described
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from bladegeom.fit.budget import Budget
+    from bladegeom.fit._budget import Budget
     from bladegeom.mistakes.check import Finding, Findings
 
 
 @described
-class WobbleFit(Wobble, Result):
-    """The wobble of a blade: reading = offset + cosine cos(angle) + sine sin(angle).
+class WobbleFit(Fitted):
+    """The wobble of a blade, with all that is to be said of it.
 
-    Lengths are in the unit of the readings, angles are blade angles in degrees (tooth 1 at 0,
-    growing with the tooth number). It is a `Wobble`, with all that one tells.
+    A `Fitted`, and so a `Wobble`, with all that these tell.
     """
-
-    readings: Readings = quantity("what was read", key="")
-    in_fit: NDArray[np.bool_] = quantity(
-        "which readings are in the fit, shape (all readings,): all but the closing ones, unless a "
-        "drift is fitted",
-        key="",
-    )
-    fitted: NDArray[np.float64] = quantity(
-        "the curve at the places of the readings in the fit, shape (n,)", key=""
-    )
-    residuals: NDArray[np.float64] = quantity(
-        "what is left of these readings, each turn (kind of teeth, drift) at its own offset, "
-        "shape (n,)",
-        key="",
-    )
-    reading_sd: float = quantity(
-        "`residual_sd`, not below graduation / sqrt(12); all doubt rests on it. NaN, and with it "
-        "every doubt, where all readings are the same and the graduation is not stated",
-        key="",
-    )
-    plan_ratio: float = quantity(
-        "how many times as uncertain the wobble is, in its worst direction, as from teeth all "
-        "round",
-        key="",
-    )
-    robust: bool = quantity("whether wild readings count less", key="", default=False)
-    flagged: tuple[int, ...] = quantity(
-        "in a robust fit, the teeth that count less", key="", default=()
-    )
-
-    @derived("the blade's name, as text")
-    def blade(self) -> str:
-        return self.readings.blade.name
-
-    @derived("number of teeth")
-    def teeth(self) -> int:
-        return self.readings.blade.teeth
-
-    @derived("unit of the readings and of all lengths without one in their name")
-    def unit(self) -> str:
-        return self.readings.unit
-
-    @derived("how many readings are in the fit (closing readings are not)", key="readings")
-    def _count(self) -> int:
-        return len(self.residuals)
-
-    offset: float = quantity(
-        "mean height of the plate at the ring",
-        label="offset",
-        text=lambda one: f"{number(one.offset, one.amplitude_u)} {one.unit}",
-    )
-
-    @derived(
-        "total indicator reading of the wobble alone: twice the amplitude",
-        label="wobble TIR",
-        text=lambda one: (
-            f"{number(one.wobble_tir, 2 * one.amplitude_u)} {one.unit} ({one._limits_text(2)})"
-        ),
-    )
-    def wobble_tir(self) -> float:
-        return 2 * self.amplitude
-
-    @derived(
-        "total indicator reading: highest less lowest reading, in the turn that shows most",
-        label="raw TIR",
-        text=lambda one: f"{grain(one.raw_tir)} {one.unit}",
-    )
-    def raw_tir(self) -> float:
-        turns, kept = self.readings.turn, ~self.readings.closing
-        within = (self.readings.reading[kept & (turns == turn)] for turn in np.unique(turns[kept]))
-        return max(float(np.ptp(read)) for read in within)
-
-    @derived(
-        "half the movement of the fitted wobble",
-        label="amplitude",
-        text=lambda one: (
-            f"{number(one.amplitude, one.amplitude_u)} {one.unit} ({one._limits_text(1)}); less "
-            f"the scatter's own share {number(one.amplitude_corrected, one.amplitude_u)}"
-        ),
-    )
-    def amplitude(self) -> float:
-        return super().amplitude
-
-    @derived("the amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))")
-    def amplitude_corrected(self) -> float:
-        return super().amplitude_corrected
-
-    @derived(
-        "standard uncertainty of the amplitude and its 95 % limits",
-        key="amplitude",
-        parts=DOUBTED[1:],
-    )
-    def _amplitude(self) -> Known:
-        low, high, _ = self.amplitude_interval()
-        return Known(self.amplitude, self.amplitude_u, low, high)
-
-    @derived(
-        "the amplitude carried out to the tooth tips, as a rigid tilt grows: amplitude R / r; None "
-        "without ring radius and diameter",
-        label="at the rim",
-        text=lambda one: (
-            ""
-            if one.rim_amplitude is None
-            else f"{number(one.rim_amplitude, one.amplitude_u)} {one.unit}"
-        ),
-    )
-    def rim_amplitude(self) -> float | None:
-        ring, rim = self.readings.ring_radius_mm, self.readings.blade.radius_mm
-        return None if ring is None or rim is None else self.amplitude * rim / ring
-
-    @derived(
-        "direction nearest the indicator, its standard uncertainty and 95 % limits; None where it "
-        "is not established",
-        key="near",
-        parts=DOUBTED,
-        ending="_deg",
-        label="near at",
-        text=lambda one: one._near_text(),
-    )
-    def _near(self) -> Known | None:
-        if not self.resolved:
-            return None
-        low, high, _ = self.near_interval()
-        return Known(self.near_deg, self.near_u_deg, low, high)
-
-    @derived(
-        "angle of the plate at the ring, atan(amplitude / ring radius); None without a ring radius",
-        label="tilt",
-        text=lambda one: (
-            "" if one.tilt_deg is None else f"{number(one.tilt_deg, one.tilt_u_deg)} deg"
-        ),
-    )
-    def tilt_deg(self) -> float | None:
-        return self.tilt_of(self.amplitude)
-
-    @derived("standard uncertainty of the tilt")
-    def tilt_u_deg(self) -> float | None:
-        ring = self.readings.ring_radius
-        return None if ring is None else self.tilt_u_at(ring)
-
-    @derived(
-        "whether a wobble, and so a direction, is established at 95 %", label="wobble resolved"
-    )
-    def resolved(self) -> bool:
-        return super().resolved
-
-    @derived(
-        "chance of so large a wobble on a blade without any",
-        label="chance without wobble",
-        text=lambda one: "under 0.0001" if one.p_value < 0.0001 else f"{one.p_value:.2g}",
-    )
-    def p_value(self) -> float:
-        return super().p_value
-
-    dof: int = quantity("degrees of freedom of the residuals")
-
-    residual_sd: float = quantity(
-        "standard deviation of the readings about the curve",
-        label="scatter",
-        text=lambda one: (
-            f"{number(one.residual_sd, one.residual_sd / 4 or None)} {one.unit} (standard "
-            f"deviation, {one.dof} degrees of freedom)"
-        ),
-    )
-
-    @derived("what all doubt rests on, in words", key="", label="doubt rests on")
-    def _rests_on(self) -> str:
-        graduation = self.readings.graduation or 0.0
-        if math.isnan(self.reading_sd):
-            return "nothing: no reading differs and no graduation is stated"
-        if self.reading_sd > self.residual_sd and graduation:
-            return "the graduation: the readings scatter less than it can show"
-        rests = "the scatter about the curve, repeatability and texture together"
-        return f"{rests}; half a graduation added" if self.rounding_margin else rests
-
-    harmonics: tuple[Harmonic, ...] = ()
-
-    @derived("order 1 (the wobble) and, where asked for, the higher ones", inline=True)
-    def _waves(self) -> list[Row]:
-        return [row for wave in self.harmonics for row in wave.rows(self)]
-
-    @derived(
-        "last closing reading less the first reading of the same tooth",
-        label="closing reading",
-        text=lambda one: one._closes_text(),
-    )
-    def closure(self) -> float | None:
-        return self.readings.closure
-
-    closure_bias: float | None = quantity(
-        "how far a steady drift of that would shift the wobble", default=None
-    )
-    drift_per_turn: float | None = quantity(
-        "a fitted drift",
-        label="drift a turn",
-        text=lambda one: (
-            ""
-            if one.drift_per_turn is None
-            else f"{number(one.drift_per_turn, one.drift_u_per_turn)} {one.unit}"
-        ),
-        default=None,
-    )
-    drift_u_per_turn: float | None = quantity("its standard uncertainty", default=None)
-    drift_cost: float | None = quantity(
-        "what it multiplies the variance of the wobble by, in its worst direction", default=None
-    )
-
-    @derived(
-        "dead band of the indicator, from turns both ways (forward less backward): a lag of "
-        "2 play / (pi amplitude) radians each way, within 6 % up to a tenth of the amplitude",
-        label="play",
-        text=lambda one: one._play_text(),
-    )
-    def play(self) -> float | None:
-        if self.lag_deg is None:
-            return None
-        return math.radians(self.lag_deg) * math.pi * self.amplitude / 2
-
-    lag_deg: float | None = quantity(
-        "by how many degrees of blade each way lags behind the mean", default=None
-    )
-    lag_u_deg: float | None = quantity("its standard uncertainty", default=None)
 
     @derived("what the reader should know; the result itself stands", key="warnings")
     def _warnings(self) -> list[str]:
@@ -298,90 +56,15 @@ class WobbleFit(Wobble, Result):
     @property
     def budget(self) -> Budget:
         """Where the doubt comes from: see `Budget`."""
-        from bladegeom.fit.budget import budget_of  # Few ask, and every start would wait.
+        from bladegeom.fit._budget import budget_of  # Few ask, and every start would wait.
 
         return budget_of(self)
-
-    @property
-    def levelled(self) -> NDArray[np.float64]:
-        """The readings in the fit, brought to one offset."""
-        return self.fitted + self.residuals
-
-    def tilt_of(self, amplitude: float) -> float | None:
-        """Return the tilt in degrees that belongs to an amplitude at the ring."""
-        ring = self.readings.ring_radius
-        return None if ring is None else tilt_of(amplitude, ring)
-
-    def height_at(self, angle_deg: float | NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return the fitted curve at blade angles in degrees, in the unit of the readings."""
-        angle = np.radians(angle_deg)
-        curve: NDArray[np.float64] = (
-            self.offset + self.cosine * np.cos(angle) + self.sine * np.sin(angle)
-        )
-        return curve
-
-    def residual_frame(self) -> pd.DataFrame:
-        """Return the readings in the fit, one row each: what the charts draw.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Columns ``tooth``, ``turn``, ``angle_deg``, ``reading``, ``levelled``,
-            ``fitted``, ``residual``.
-        """
-        import pandas as pd
-
-        kept = self.in_fit
-        return pd.DataFrame(
-            {
-                "tooth": self.readings.tooth[kept],
-                "turn": self.readings.turn[kept],
-                "angle_deg": self.readings.angle_deg[kept],
-                "reading": self.readings.reading[kept],
-                "levelled": self.levelled,
-                "fitted": self.fitted,
-                "residual": self.residuals,
-            }
-        )
-
-    def _title(self) -> str:
-        name = f"Blade {self.blade}" if self.blade else "Blade"
-        return f"{name}: {self.teeth} teeth, {self._count} readings in {self.unit}"
 
     def _first(self) -> Sequence[str]:
         return self.doubted
 
     def _remarks(self) -> Sequence[str]:
         return self.warnings
-
-    def _limits_text(self, times: float) -> str:
-        low, high, _ = self.amplitude_interval()
-        if math.isnan(high):
-            return "below the graduation, which is not stated"
-        return f"95 %: {between(times * low, times * high, times * self.amplitude_u)}"
-
-    def _near_text(self) -> str:
-        if not self.resolved:
-            return "not established"
-        low, high, _ = self.near_interval()
-        u = self.near_u_deg
-        return f"{number(self.near_deg, u)} deg from tooth 1 (95 %: {between(low, high, u)})"
-
-    def _closes_text(self) -> str:
-        closes, bias = "", self.closure_bias
-        if self.closure is not None:
-            closes = f"{grain(self.closure)} {self.unit}"
-        if bias is not None:
-            closes += (
-                f" (as a steady drift it would shift the wobble by {number(bias)} {self.unit})"
-            )
-        return closes
-
-    def _play_text(self) -> str:
-        if self.play is None or self.lag_deg is None:
-            return ""
-        lag = number(self.lag_deg, self.lag_u_deg)
-        return f"{number(self.play)} {self.unit}: each way lags by {lag} deg"
 
 
 class OfBlade(Result):

@@ -231,7 +231,7 @@ class _Table(NamedTuple):
         more = above * part * _series(self.lower, part)
         low = np.sqrt(np.maximum((above - self.least) * (above + more), 0.0))
         part = self.scale / (self.scale + (upper - _LEAST_HIGH))
-        return np.where(x > self.least, low, 0.0), upper + _series(self.upper, part)
+        return low, upper + _series(self.upper, part)
 
 
 @lru_cache(maxsize=512)
@@ -300,6 +300,8 @@ class Facing(NamedTuple):
 
     def rounded(self, margin: Any) -> Facing:
         """Return it with rounding either way by a margin, anything between being as likely."""
+        if not np.any(margin):
+            return self
         more = margin * margin / 3
         sd, across = np.sqrt(self.sd**2 + more), np.sqrt(self.across**2 + more)
         return Facing(self.amplitude, sd, across, self.tie * (self.sd / sd * self.across / across))

@@ -12,9 +12,9 @@ import numpy as np
 from bladegeom.kernel.design import REFUSED_RATIO, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.lengths import MM_PER, convert
-from bladegeom.mistakes.bent import KNOWN, bent_plates
-from bladegeom.mistakes.repairs import mirrored, onward, shifted, single, step, wrapped
-from bladegeom.mistakes.said import SAID, label_at
+from bladegeom.mistakes._bent import KNOWN, bent_plates
+from bladegeom.mistakes._repairs import mirrored, onward, shifted, single, step, wrapped
+from bladegeom.mistakes._said import SAID, label_at
 from bladegeom.mistakes.trial import FEWEST, Base, Candidate, Whole
 from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described, quantity

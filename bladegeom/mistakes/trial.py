@@ -53,6 +53,7 @@ FEWEST = 7
 
 _LOG_SIZES = 2 * math.log(100.0)
 OWN_OFFSET = 4
+_UNTOLD = 1e300
 _BLOCK = 256
 
 
@@ -243,9 +244,13 @@ def refit(base: Base, label: Whole) -> tuple[Floats, Floats, Floats]:
         waves = _centred(base, base.waves(label[at : at + _BLOCK]), mean)
         gram = np.swapaxes(waves, 1, 2) @ waves
         moment = np.swapaxes(waves, 1, 2) @ y
+        sign, log = np.linalg.slogdet(gram)
+        # Teeth that leave a shape of the plate unread tell nothing.
+        told = sign > 0
+        gram[~told] = np.eye(gram.shape[-1])
         parts = np.linalg.solve(gram, moment[..., np.newaxis])[..., 0]
-        rss.append(total - np.sum(parts * moment, axis=-1))
-        log_det.append(np.linalg.slogdet(gram)[1] - standing_det)
+        rss.append(np.where(told, total - np.sum(parts * moment, axis=-1), _UNTOLD))
+        log_det.append(np.where(told, log, standing_det) - standing_det)
         near.append(np.degrees(np.arctan2(parts[:, 1], parts[:, 0])))
     floor = base.floor + 1e-12 * base.rss / base.n
     left = np.maximum(np.concatenate(rss), 0.0) + floor

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from bladegeom.columns import EYE, FACT_COLUMNS, ROW_COLUMNS
 from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
-from bladegeom.tables.damage import is_ditto
+from bladegeom.tables._damage import is_ditto
 from bladegeom.tables.facts import facts_of_column
 from bladegeom.tables.header import unknown_columns
 from bladegeom.tables.sheets import open_sheet, sheet_mark, take_units

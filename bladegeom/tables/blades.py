@@ -15,8 +15,8 @@ from typing import Any, NamedTuple, TypeVar
 
 from bladegeom.faults import Fault, RefusedError, also_in, as_letters, refuse
 from bladegeom.readings import Readings
+from bladegeom.tables._damage import damaged_name
 from bladegeom.tables.blade_facts import BladeFacts, folded, read_blade_facts
-from bladegeom.tables.damage import damaged_name
 from bladegeom.tables.eye import BLANK, NOTHING, eye_says
 from bladegeom.tables.facts import check_unit, merge, stated_facts
 from bladegeom.tables.sheets import open_sheet

@@ -11,7 +11,7 @@ import re
 import unicodedata
 
 from bladegeom.faults import Fault
-from bladegeom.tables.damage import is_ditto
+from bladegeom.tables._damage import is_ditto
 
 BLANK, NOTHING, FAULT, UNCLEAR = "", "nothing", "fault", "unclear"
 """What the words come to."""

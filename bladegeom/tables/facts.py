@@ -11,7 +11,7 @@ from bladegeom.blade import Blade
 from bladegeom.columns import FACT_COLUMNS, STATED, Length, no_fact
 from bladegeom.faults import Fault, RefusedError, also_in, refuse
 from bladegeom.lengths import MM_PER, NumberError, with_unit
-from bladegeom.tables.damage import damaged_number
+from bladegeom.tables._damage import damaged_number
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from bladegeom.tables.tidy import columns_of
 if TYPE_CHECKING:
     import pandas as pd
 
-    from bladegeom.tables.plain import Tidy
+    from bladegeom.tables._plain import Tidy
 
 
 def read_blade(
@@ -111,7 +111,7 @@ def tidy_table(
     RefusedError
         If the file as a whole is at fault.
     """
-    from bladegeom.tables.plain import plain_table  # The command for one blade does not wait.
+    from bladegeom.tables._plain import plain_table  # The command for one blade does not wait.
 
     check_unit(unit)
     name = as_letters(name)
@@ -139,7 +139,7 @@ def tidy_by_cells(
     """
     import pandas as pd
 
-    from bladegeom.tables.plain import Tidy, remarks_of
+    from bladegeom.tables._plain import Tidy, remarks_of
 
     batch = parse_blades(data, name, blades=blades, unit=unit, progress=progress, **facts)
     batch.refused.extend(leave_unread(batch))

@@ -35,7 +35,7 @@ def open_sheet(
     `notes` is as for `decode`, `spoilt` as for `split` in `bladegeom.tables.text`.
     """
     if is_workbook(data):
-        from bladegeom.tables.workbook import workbook_rows  # Few tables are, and all would wait.
+        from bladegeom.tables._workbook import workbook_rows  # Few tables are, and all would wait.
 
         # Its numbers cannot be mistaken; in its texts a point may mark thousands.
         return sheet_of_rows(workbook_rows(data, name), ";", spoilt)

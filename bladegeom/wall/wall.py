@@ -15,7 +15,7 @@ from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, length, lengths_mm
 from bladegeom.readings import needed_sizes
 from bladegeom.result import between, derived, described, number, percent, quantity
-from bladegeom.wall.envelope import Profile, SideEdge, envelope
+from bladegeom.wall._envelope import Profile, SideEdge, envelope
 from bladegeom.wobble import DETECTION_LEVEL
 
 Floats = NDArray[np.float64]
@@ -272,7 +272,7 @@ def cut_wall(
     A tilted rigid plate tilts the edges of its teeth too, which changes ``tan(k)`` by
     ``A_R cos(t_k - near) / R`` on the wall toward the indicator. The tangential relief behind a
     tooth's face leaves no mark: the flank follows the edge on the edge's own path.
-    `bladegeom.wall.envelope.envelope` finds what the passes leave together.
+    `bladegeom.wall._envelope.envelope` finds what the passes leave together.
 
     What the simulation contains (own derivations, sharp corners, ``s = cos(p) tan(k)``):
 

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.columns import MOST_TEETH
+from bladegeom.fit._frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers, spread
+from bladegeom.fit._screen import worth_a_look
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
-from bladegeom.fit.frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers, spread
 from bladegeom.fit.marks import End, ends_of, first_better, off_line
 from bladegeom.fit.remarks import WARNED_RATIO, Remark, Seen, joined, remarks_on
-from bladegeom.fit.screen import worth_a_look
 from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO, arc_deg
 from bladegeom.kernel.doubt import student_t
 from bladegeom.kernel.stack import (

@@ -136,8 +136,12 @@ def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple
     pointed = head.separator != "," and "." in text
     if pointed and not plainly_points(table.sheet, table.column, teeth):
         raise NotPlainError
-    first = [_NO_TEXT] * len(head.header)
-    body = "\n".join([head.separator.join(first), text.split("\n", 1 + units)[-1]]).encode()
+    lines = text.encode()
+    at = lines.index(b"\n") + 1
+    if units:
+        at = lines.index(b"\n", at) + 1
+    first = head.separator.join([_NO_TEXT] * len(head.header)) + "\n"
+    body = b"".join([first.encode(), memoryview(lines)[at:]])  # One copy: it may be of a giant.
     at = 0
     while len(body) - at > _LONGEST_LINE:
         at = body.rfind(b"\n", at, at + _LONGEST_LINE) + 1
@@ -182,9 +186,8 @@ class _Rows:
         of, different = pd.factorize(names.code[kept])
         if not len(of) or 2 * len(self.spoilt) > len(of) + len(self.spoilt):
             raise NotPlainError
-        self._order = order = np.flatnonzero(kept)[np.argsort(of, kind="stable")]
-        if (np.diff(order) == 1).all():  # Most are together: nothing is to be copied.
-            self._order = slice(order[0], order[-1] + 1)
+        if not kept.all() or (of[1:] < of[:-1]).any():  # Most are together, and nothing copied.
+            self._order = np.flatnonzero(kept)[np.argsort(of, kind="stable")]
         self.of = np.sort(of, kind="stable")
         self.row = lines[self._order] + above
         self.start = np.flatnonzero(np.diff(self.of, prepend=-1))
@@ -511,7 +514,8 @@ def _frame(
     }
     columns = [[*table, *one] for one in kinds]
     which = kind[found.of]
-    for key in dict.fromkeys(key for one in pd.unique(which).tolist() for key in kinds[one]):
+    come = pd.unique(kind[kind >= 0]).tolist()
+    for key in dict.fromkeys(key for one in come for key in kinds[one]):
         table[key] = pd.Series([one.get(key, np.nan) for one in kinds]).array.take(which)
     frame = pd.DataFrame(table, copy=False)
     if not others:

@@ -74,34 +74,39 @@ def _bent(base: Base) -> Plate | None:
     read = np.isin(np.arange(teeth), base.series.tooth - 1)
     if not read.all():
         forms = np.where((forms[read] > 0).sum(axis=0) < _SHORTEST, 0.0, forms)
-    grown, chosen = _grown(base, forms, doubted=True)
+    grown, chosen = _grown(base, forms, bends=True)
     if grown is None:
         return None
     first, length = int(firsts[chosen]), int(lengths[chosen])
     return grown._replace(teeth=(first + 1, (first + length - 1) % teeth + 1))
 
 
-def _grown(base: Base, shapes: Floats, *, doubted: bool) -> tuple[Plate | None, int]:
+def _grown(base: Base, shapes: Floats, *, bends: bool) -> tuple[Plate | None, int]:
     """Add the shapes, shape (teeth, m), that explain most, one by one; tell which came first.
 
-    Where `doubted`, what is lower than its own doubt is no evidence, however low it is.
+    Of `bends`, what is lower than its own doubt is no evidence, however low it is; and since a bend
+    is smooth, none lies upon another that stands to the other side.
     """
     columns = shapes[base.series.tooth - 1]
     whole = np.sum(columns * columns, axis=0)
     plate: Plate | None = None
     chosen: list[int] = []
-    now = base
+    now, side = base, np.zeros(shapes.shape[1])
     while len(chosen) < _MOST_BENDS and now.dof > FEWEST:
         norm = whole - np.sum((now.q.T @ columns) ** 2, axis=0)
         each, rss, height = now.free(now.e @ columns, norm)
-        if doubted:
+        if bends:
             doubt = np.sqrt(rss / now.dof / np.maximum(norm, 1e-9))
             with np.errstate(divide="ignore"):
                 each = each - np.log(np.maximum(1.0, doubt / np.abs(height)))
+            each = np.where(side * height < 0, -math.inf, each)
         more = mean_evidence(each)
         if more < KNOWN:
             break
-        chosen.append(int(np.argmax(each)))
+        best = int(np.argmax(each))
+        chosen.append(best)
+        upon = ((shapes[:, best] > 0) @ (shapes > 0)) & (side == 0)
+        side[upon] = np.sign(height[best])
         now = Base(base.series, shapes=shapes[:, chosen])
         plate = Plate(now, more + (plate.evidence if plate else 0.0))
     return plate, chosen[0] if chosen else 0
@@ -135,7 +140,7 @@ def _alike(base: Base) -> Plate | None:
     own = np.eye(series.blade.teeth)[:, teeth[turns > 1] - 1]
     if not own.size or series.off_by or series.extra:
         return None
-    return _grown(base, own, doubted=False)[0]
+    return _grown(base, own, bends=False)[0]
 
 
 def _repeated(base: Base) -> Plate | None:

@@ -80,21 +80,19 @@ def grouped(names: pd.Series[Any] | None, mounts: pd.Series[Any] | None, rows: i
     for at, (own, texts) in enumerate(read):
         code = own if at == 0 else pd.factorize(code * len(texts) + own)[0]
     begins = np.append(True, code[1:] != code[:-1])  # The same name may be written in two ways.
-    texts_of = iter([texts.take(own[begins]) for own, texts in read])
     start, code = start[begins], code[begins]
-    order, first = None, start
+    size = np.diff(start, append=rows)
+    order, run, first = None, np.arange(len(start)), start
     if int(code.max()) + 1 < len(start):
-        order = _stable_order(np.repeat(code, np.diff(start, append=rows)))
-        _, run = np.unique(code, return_index=True)
-        texts_of = iter([texts.take(run) for texts in texts_of])
-        first = start[run]
-        count = np.bincount(code, weights=np.diff(start, append=rows)).astype(np.intp)
-        start = np.cumsum(count) - count
+        order, run = _stable_order(np.repeat(code, size)), _first_of_each(code)
+        first, size = start[run], np.bincount(code, weights=size).astype(np.intp)
+        start = np.cumsum(size) - size
+    texts_of = iter([texts.take(own[begins][run]) for own, texts in read])
     blank = np.full(len(start), "", dtype=object)
     return Groups(
         order,
         start,
-        np.diff(start, append=rows),
+        size,
         first,
         blank if names is None else next(texts_of),
         blank if mounts is None else next(texts_of),
@@ -108,6 +106,13 @@ def _stable_order(code: NDArray[np.intp]) -> Places:
         part = ((code >> shift) & 0xFFFF).astype(np.uint16)
         order = order[np.argsort(part[order], kind="stable")]
     return order
+
+
+def _first_of_each(code: NDArray[np.intp]) -> Places:
+    """Return where each code comes first."""
+    first = np.zeros(int(code.max(initial=-1)) + 1, dtype=np.intp)
+    first[code[::-1]] = np.arange(len(code))[::-1]
+    return first
 
 
 def _changes(column: pd.Series[Any]) -> Bools:
@@ -134,12 +139,14 @@ def _texts(column: pd.Series[Any], *, whole: bool) -> tuple[Places, Any]:
     import pandas as pd
 
     if isinstance(column.dtype, pd.StringDtype):
-        code, different = pd.factorize(column.fillna("").str.strip())
-        return code, different.array
-    code, different = pd.factorize(_keys(column), use_na_sentinel=False)
-    one_of_each = np.zeros(len(different), dtype=np.intp)
-    one_of_each[code[::-1]] = np.arange(len(code))[::-1]
-    words = np.array(cells(column.iloc[one_of_each], whole=whole), dtype=object)
+        code, different = pd.factorize(column, use_na_sentinel=False)
+        stripped = different.fillna("").str.strip()
+        if stripped.equals(different):
+            return code, different.array
+        again, stripped = pd.factorize(stripped)
+        return again[code], stripped.array
+    code, _ = pd.factorize(_keys(column), use_na_sentinel=False)
+    words = np.array(cells(column.iloc[_first_of_each(code)], whole=whole), dtype=object)
     again, texts = pd.factorize(words)
     return again[code], texts
 

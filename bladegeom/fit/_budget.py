@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
 from bladegeom.estimate import combined
+from bladegeom.fit._fitted import Fitted
 from bladegeom.kernel.design import Design, design_of
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.result import Result, Row, derived, described, number, quantity
-
-if TYPE_CHECKING:
-    from bladegeom.fit.wobble import WobbleFit
 
 Floats = NDArray[np.float64]
 
@@ -160,7 +158,7 @@ class Budget(Result):
         return [f"not in the sum: {one}" for one in self.unknown]
 
 
-def budget_of(fit: WobbleFit) -> Budget:
+def budget_of(fit: Fitted) -> Budget:
     """Return the budget of a fit's doubt."""
     readings, found = fit.readings, repeats_of(fit)
     causes: list[Cause] = []
@@ -234,7 +232,7 @@ def budget_of(fit: WobbleFit) -> Budget:
     )
 
 
-def repeats_of(fit: WobbleFit) -> Repeats | None:
+def repeats_of(fit: Fitted) -> Repeats | None:
     """Return what repeated teeth say, or None where none was repeated.
 
     Pure error is what is left when every tooth has a height of its own (beside the offsets of the
@@ -266,7 +264,7 @@ def _play(design: Design) -> list[Floats]:
     return [harmonic_columns(design.angle)[:, 1:] * design.play[:, np.newaxis]]
 
 
-def _reads_every_spot(fit: WobbleFit) -> bool:
+def _reads_every_spot(fit: Fitted) -> bool:
     """Return whether every tooth of an evenly pitched blade was read equally often."""
     blade, readings = fit.readings.blade, fit.readings
     gaps = np.diff(blade.angles_deg, append=360.0)
