@@ -254,3 +254,9 @@ def test_without_a_ring_radius_there_is_no_angle() -> None:
     ):
         with pytest.raises(bg.RefusedError, match="ring radius is not stated"):
             ask()
+
+
+def test_the_worst_rotation_stands_beside_its_doubt() -> None:
+    keys = [*bg.squareness(noisy(), away_deg=30.0).to_dict()]
+    at = keys.index("worst_squareness_deg")
+    assert keys[at + 1 : at + 4] == ["worst_u_deg", "worst_low_deg", "worst_high_deg"]

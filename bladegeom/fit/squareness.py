@@ -86,6 +86,11 @@ class Squareness(OfBlade):
         label=lambda one: f"gap over {one.span:g} {one.span_unit}" if one.gap else "",
         text=lambda one: _sized(one.gap, one.span_unit, f" {one.span_unit}"),
     )
+
+    @derived("error at the worst rotation: the tilt, or its upper limit where unresolved")
+    def worst_squareness_deg(self) -> float:
+        return self.worst.value
+
     worst: Known = quantity(
         "doubt of the worst rotation",
         parts=("_u", "_low", "_high"),
@@ -108,10 +113,6 @@ class Squareness(OfBlade):
         label=lambda one: f"out by over {one.tolerance_deg:g} deg" if one.chance_out else "",
         text=lambda one: _odds(one.chance_out),
     )
-
-    @derived("error at the worst rotation: the tilt, or its upper limit where unresolved")
-    def worst_squareness_deg(self) -> float:
-        return self.worst.value
 
     def _title(self) -> str:
         what = f"Blade {self.blade}: " if self.blade else ""
