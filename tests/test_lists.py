@@ -250,3 +250,11 @@ def test_a_misspelt_header_piped_in_is_named():
     ran = run("fit", "-", stdin=written(sheet()).replace("tooth", "tooht"))
     assert ran.status == 2
     assert "did you mean tooth?" in ran.err
+
+
+@pytest.mark.parametrize("command", ["check", "fit"])
+@pytest.mark.parametrize("data", [b"0.1\n\x00\n", b"tooth,reading_mm\n1,\x00\n"])
+def test_what_is_no_text_is_told_with_its_file(command, data, tmp_path):
+    file = save(tmp_path / "damaged.csv", data)
+    (fault,) = run(command, file, "--unit", "mm", "--json").json["refused"]
+    assert fault["file"] == str(file)

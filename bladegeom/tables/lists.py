@@ -17,11 +17,11 @@ from bladegeom.tables.table import Written, written
 from bladegeom.tables.text import decode
 
 
-def looks_like_table(data: bytes) -> bool:
+def looks_like_table(data: bytes, file: str = "the input") -> bool:
     """Return whether bytes are a table (names in the first line) or plain readings."""
     if is_workbook(data):
         return True
-    text = decode(data, "the input", [])
+    text = decode(data, file, [])
     first = next((line for line in text.splitlines() if line.strip()), "")
     words = re.findall(r"[^\W\d_]{4,}", first.lower())
     return any(word != "infinity" for word in words)
@@ -47,9 +47,11 @@ def read_any(
     RefusedError
         If the file as a whole is at fault, or there is no such blade.
     """
-    if listed and not looks_like_table(data):
+    if listed and not looks_like_table(data, name):
         notes: list[str] = []
-        typed = written_list(data, blade=blade, blades=blades, unit=unit, notes=notes, **facts)
+        typed = written_list(
+            data, name, blade=blade, blades=blades, unit=unit, notes=notes, **facts
+        )
         return [make(typed)], [], notes
     made, refused, notes = read_each(
         data, name, lambda part: make(part.written()), blades=blades, unit=unit, **facts
@@ -66,6 +68,7 @@ def read_any(
 
 def written_list(
     data: bytes,
+    file: str = "the input",
     *,
     blade: str | None = None,
     blades: Path | None = None,
@@ -81,6 +84,8 @@ def written_list(
         Numbers; ``?`` where a tooth was not read. One reading more than the blade has teeth is
         tooth 1 read again. ``1 1/2`` is one reading where each has a line of its own, or
         semicolons or tabs between them; where blanks part them, it is refused.
+    file : str, optional
+        Where they stand, for messages.
     blade : str, optional
         The blade's name.
     notes : list of str, optional
@@ -95,7 +100,7 @@ def written_list(
     check_unit(unit)
     if unit is None:
         raise refuse("the unit of the readings is not stated", "state it: mm, in, thou or um")
-    pieces = _pieces(decode(data, "the input"))
+    pieces = _pieces(decode(data, file))
     while pieces and not pieces[-1][1]:
         pieces.pop()
     held = [(row, piece) for row, piece in pieces if piece]
