@@ -211,7 +211,7 @@ def test_the_wall_is_what_swept_teeth_leave(
     one = wall.profile
     steepest = float(np.max(np.abs(one.end_height - one.start_height) / one.lengths))
     curved = (feed / 100) ** 2 / corner if corner else 0.0
-    # At a leap from tooth to tooth the places beside may miss its foot by as much as they are apart.
+    # At a leap from tooth to tooth the places beside may miss its foot by their own distance.
     atol = steepest * shift / 20 + curved + 1e-7
     assert (deepest <= np.max(beside, axis=0) + atol).all()
     assert (deepest >= np.min(beside, axis=0) - atol).all()
