@@ -20,6 +20,7 @@ from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf
+from bladegeom.kinds import checked
 from bladegeom.result import Result, derived, described, number, percent, quantity
 from bladegeom.tables.mounts import Mounts
 from bladegeom.wobble import Wobble
@@ -187,6 +188,7 @@ class ClockAdvice(Result):
         )
 
 
+@checked
 def clock_advice(arbor: ArborFit) -> ClockAdvice:
     """Choose the tooth to put at the arbor's mark, and judge whether that is worth it.
 

@@ -15,6 +15,7 @@ from bladegeom.draw._axes import BLACK, CHAIN, GREY
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.printed import sizes
 from bladegeom.fit.marks import NO_MATTER_DEG
+from bladegeom.kinds import checked
 from bladegeom.saw.bench import Step
 from bladegeom.saw.setup import SetUp
 from bladegeom.shop.shelf import Shelf, ShelfRow
@@ -47,6 +48,7 @@ class _Laid:
         return max(left, len(self.body)) * size * LINE + 0.4 * size
 
 
+@checked
 def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
     """Draw the set-up card of a saw: one page, and more only where the steps need them.
 
@@ -225,6 +227,7 @@ _SMALL, _LINE, _LETTERS, _LONG = 8.0, 3.7, 120, 20
 _HOW = "The two teeth upright: table, bevels. Level: miter gauge, riving knife. Worst blade first."
 
 
+@checked
 def shelf_page(
     shelf: Shelf, *, title: str = "Blade shelf", paper: str = "a4", date: Date | None = None
 ) -> list[Axes]:

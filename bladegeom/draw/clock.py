@@ -19,6 +19,7 @@ from bladegeom.draw._axes import BLACK, CHAIN, GREY, PALE, Chart, every_tooth, r
 from bladegeom.draw._fonts import as_printed, escaped, families_for
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import sizes
+from bladegeom.kinds import checked
 from bladegeom.lengths import convert
 from bladegeom.result import number
 from bladegeom.wobble import Wobble
@@ -34,6 +35,7 @@ _SIZE = 0.86
 """Of the drawing's half width, what the longest arrow may take."""
 
 
+@checked
 def clock_chart(
     advice: ClockAdvice, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None
 ) -> Axes:

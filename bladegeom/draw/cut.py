@@ -13,6 +13,7 @@ from bladegeom.draw._axes import BLACK, CHAIN, GREY, PALE, Chart
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import across, sizes
 from bladegeom.faults import refuse
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.result import number
 from bladegeom.saw.kerf import NO_GULLET, SideClearance, rub_angle, side_clearance
@@ -35,6 +36,7 @@ _SHOWN = 6
 _TABLE = 68.0
 
 
+@checked
 def clearance_chart(
     blade: Blade,
     ax: Axes | None = None,
@@ -179,6 +181,7 @@ _LEVEL, _UPRIGHT = 0.027, 0.012
 """Part of the chart's width that a tooth's number needs, written level and upright."""
 
 
+@checked
 def wall_chart(
     wall: CutWall, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None
 ) -> Axes:

@@ -14,6 +14,7 @@ from bladegeom.draw._axes import BLACK, GREY
 from bladegeom.draw._fonts import line_width_mm
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.faults import refuse
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.readings import Readings
 from bladegeom.tables.facts import Fact, blade_of, check_unit, reading_facts, stated_facts
@@ -37,6 +38,7 @@ _HOW = (
 )
 
 
+@checked
 def reading_sheet(
     blade_or_teeth: Blade | int,
     *,

@@ -15,6 +15,7 @@ from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import left_words, sure_words, tir_limits, tir_words
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER
 
 Floats = NDArray[np.float64]
@@ -27,6 +28,7 @@ _FRAME: dict[str, Any] = _BOX | {"edgecolor": BLACK, "linewidth": 1.6}
 """About words: white, so that no line runs through them; with an edge."""
 
 
+@checked
 def polar_chart(
     fit: WobbleFit, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None
 ) -> Axes:

@@ -13,6 +13,7 @@ from bladegeom.draw.polar import BladeDrawing
 from bladegeom.draw.printed import left_words, sure_words, tir_limits, tir_words
 from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import Condition, teeth_read
 from bladegeom.tables.tidy import digest_of
@@ -24,6 +25,7 @@ _REASONS = 4
 """Room for the reasons, in lines of the usual size."""
 
 
+@checked
 def customer_sheet(
     fit: WobbleFit,
     condition: Condition | None = None,

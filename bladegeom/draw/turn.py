@@ -17,6 +17,7 @@ from bladegeom.fit.marks import NO_MATTER_DEG, neutral_line
 from bladegeom.fit.squareness import chance_out, squareness_error, squareness_error_u
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import student_t
+from bladegeom.kinds import checked
 from bladegeom.plate.line import part_of
 from bladegeom.plate.rotation import Rotation
 from bladegeom.result import number, percent
@@ -25,6 +26,7 @@ _MARKERS = "osD^v"
 """Of the turns that were read."""
 
 
+@checked
 def strip_chart(
     fit: WobbleFit, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None
 ) -> Axes:
@@ -135,6 +137,7 @@ def _strip_headline(fit: WobbleFit) -> str:
     )
 
 
+@checked
 def squareness_chart(
     fit: WobbleFit,
     ax: Axes | None = None,
@@ -263,6 +266,7 @@ _SIGN = {
 }
 
 
+@checked
 def rotation_chart(
     rotation: Rotation, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None
 ) -> Axes:

@@ -6,6 +6,7 @@ from typing import Any
 
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import OfBlade, WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.mistakes.check import Finding
 from bladegeom.result import derived, described, quantity
 
@@ -39,6 +40,7 @@ def answer_of(fit: WobbleFit, marks: NeutralLine | None = None) -> Answer:
     return Answer(fit=fit, marks=neutral_line(fit) if marks is None else marks)
 
 
+@checked
 def blade_answer(fit: WobbleFit, marks: NeutralLine | None = None) -> dict[str, Any]:
     """Return everything that is known of one blade, under the keys of the command's JSON.
 

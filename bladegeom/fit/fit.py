@@ -25,6 +25,7 @@ from bladegeom.kernel.design import (
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.kernel.harmonics import LeastSquares, harmonic_columns, least_squares
 from bladegeom.kernel.stack import believed, fit_stack, plain, stack_of, unit_covariance
+from bladegeom.kinds import checked
 from bladegeom.readings import Readings
 from bladegeom.wobble import Wobble
 
@@ -40,6 +41,7 @@ _MOST_ROUNDS = 200
 _SHARE = 0.75
 
 
+@checked
 def fit_wobble(
     readings: Readings, *, harmonics: int = 1, drift: bool = False, robust: bool = False
 ) -> WobbleFit:

@@ -19,6 +19,7 @@ from bladegeom.fit.answer import blade_answer, fit_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.marks import NeutralLine
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.readings import Readings
 from bladegeom.result import in_columns
 from bladegeom.tables.header import check_header
@@ -34,6 +35,7 @@ _TEETH = ("near_tooth", "far_tooth", "neutral_tooth_1", "neutral_tooth_2", "bett
 """Columns of whole numbers that are blank where no direction is established."""
 
 
+@checked
 def fit_table(
     frame: pd.DataFrame, *, progress: Callable[[int, int], None] | None = None
 ) -> pd.DataFrame:

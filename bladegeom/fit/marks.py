@@ -14,6 +14,7 @@ from bladegeom.blade import Blade
 from bladegeom.faults import RefusedError
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.result import Result, described, number, percent, quantity
 from bladegeom.wobble import Wobble
 
@@ -327,6 +328,7 @@ class NeutralLine(Result):
         return ", as read" if self.mistake is not None else ""
 
 
+@checked
 def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> NeutralLine:
     """Name the teeth to mark.
 

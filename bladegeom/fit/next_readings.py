@@ -15,6 +15,7 @@ from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.design import Design, design_of
+from bladegeom.kinds import checked
 from bladegeom.result import derived, described, number, percent, quantity
 from bladegeom.tables.counted import counted
 
@@ -112,6 +113,7 @@ def _read(teeth: Sequence[int]) -> str:
     return f"{'teeth' if len(teeth) > 1 else 'tooth'} {listed}, as one more turn"
 
 
+@checked
 def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> NextReadings:
     """Name the teeth that, read next, shrink the doubt in the neutral line most.
 

@@ -13,6 +13,7 @@ from scipy import special
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.design import worst_ratio
 from bladegeom.kernel.harmonics import LeastSquares, harmonic_columns, least_squares
+from bladegeom.kinds import checked
 from bladegeom.result import Result, derived, described, number, quantity
 
 Floats = NDArray[np.float64]
@@ -103,6 +104,7 @@ class ResidualShape(Result):
         return f"{size} {self.unit} {one.side} (chance {one.p_value:.2g})"
 
 
+@checked
 def residual_shape(fit: WobbleFit) -> ResidualShape:
     """Look for bends and spikes in what the wobble leaves.
 

@@ -12,6 +12,7 @@ from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.doubt import sd_toward
+from bladegeom.kinds import checked
 from bladegeom.lengths import Length, length
 from bladegeom.result import derived, described, number, percent, quantity
 
@@ -20,6 +21,7 @@ Floats = NDArray[np.float64]
 _BELOW = "below the graduation, which is not stated"
 
 
+@checked
 def squareness_error(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     """Return the angle between the plate's upright line and a true square to the arbor, exactly.
 
@@ -47,6 +49,7 @@ def squareness_error(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     return _as_given(np.degrees(np.arctan(slope)))
 
 
+@checked
 def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     """Return the standard uncertainty (k = 1) of `squareness_error`.
 
@@ -144,6 +147,7 @@ def _odds(chance: Known) -> str:
     return f"{percent(chance.value)} of random rotations (95 %: {low} to {high})"
 
 
+@checked
 def squareness(
     fit: WobbleFit,
     *,

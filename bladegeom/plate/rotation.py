@@ -13,6 +13,7 @@ from bladegeom.blade import Blade
 from bladegeom.estimate import Estimate, Verdict
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NO_MATTER_DEG, sentence
+from bladegeom.kinds import checked
 from bladegeom.lengths import Length, convert, length, lengths_mm, with_unit
 from bladegeom.plate.line import LINES, PlateLine, PlateSlopes, line_of
 from bladegeom.plate.shape import PlateFit
@@ -208,6 +209,7 @@ class Rotation(Result):
         return self.remarks
 
 
+@checked
 def best_rotation(
     plate: PlateFit,
     *,

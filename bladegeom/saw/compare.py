@@ -10,6 +10,7 @@ from scipy import special
 
 from bladegeom.estimate import Answer, Estimate
 from bladegeom.faults import refuse
+from bladegeom.kinds import checked
 from bladegeom.result import Result, between, derived, described, number, quantity
 
 _WORDS: dict[Answer, str] = {"yes": "agree", "no": "do not agree", "cannot tell": "cannot tell"}
@@ -148,6 +149,7 @@ class CutComparison(Result):
         return self.hints
 
 
+@checked
 def compare_test_cut(checks: Sequence[Comparison]) -> CutComparison:
     """Hold what test cuts measured against what was predicted, by a chi-square of all of them.
 

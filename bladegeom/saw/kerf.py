@@ -15,6 +15,7 @@ from bladegeom.faults import refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.doubt import sd_toward, student_t
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, Length, length_mm, with_unit
 from bladegeom.readings import needed_sizes
 from bladegeom.result import Result, between, derived, described, number, quantity
@@ -142,6 +143,7 @@ def _scale(kerf: Kerf, fence: str) -> str:
     )
 
 
+@checked
 def kerf(fit: WobbleFit, *, fence: str | None = None, tooth_width_u: Length | None = None) -> Kerf:
     """Return the kerf that a blade cuts as it is mounted.
 
@@ -262,6 +264,7 @@ class SideClearance(Result):
         return f"Blade {self.blade}: side clearance" if self.blade else "Side clearance"
 
 
+@checked
 def side_clearance(blade: Blade) -> SideClearance:
     """Return the side clearance, ``(tooth width - plate) / 2``.
 
@@ -289,6 +292,7 @@ def side_clearance(blade: Blade) -> SideClearance:
     )
 
 
+@checked
 def rub_angle(
     blade: Blade,
     height: str | tuple[ArrayLike, str] | None = None,

@@ -10,6 +10,7 @@ from bladegeom.faults import refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.squareness import squareness
 from bladegeom.fit.wobble import OfBlade, WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.lengths import LARGEST, Length, length
 from bladegeom.result import derived, described, number, quantity
 from bladegeom.saw._measure import rise_over
@@ -248,6 +249,7 @@ class Setting(OfBlade):
         return f"{text}, and the last joint of {self.sides} opens {opens} {unit}"
 
 
+@checked
 def setting_error(
     fit: WobbleFit,
     use: str,

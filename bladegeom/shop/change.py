@@ -11,6 +11,7 @@ import numpy as np
 from bladegeom.estimate import Known, combined, judge
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.lengths import Length, convert, length_mm
 from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.shop.history import Visit, differs, differs_in_plan, visit_of
@@ -156,6 +157,7 @@ class Change(Result):
         return said
 
 
+@checked
 def change(
     before: WobbleFit | Visit,
     after: WobbleFit | Visit,

@@ -23,6 +23,7 @@ from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
 from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf, student_t
+from bladegeom.kinds import checked
 from bladegeom.mistakes.check import Finding, Findings
 from bladegeom.readings import Readings, same_ring
 from bladegeom.result import between, derived, described, number, percent, quantity
@@ -277,6 +278,7 @@ class Condition(OfBlade):
         return f"{self._named}: {self.outcome}; {self.action}"
 
 
+@checked
 def assess(
     fit: WobbleFit,
     limits: Limits,

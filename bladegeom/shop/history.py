@@ -29,6 +29,7 @@ from bladegeom.estimate import Estimate
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
 from bladegeom.readings import differing
 from bladegeom.result import Result, derived, described, number, quantity
@@ -120,6 +121,7 @@ _DIGITS = 8
 _RESTORE = "restore the line from a copy"
 
 
+@checked
 def visit(
     fit: WobbleFit,
     *,

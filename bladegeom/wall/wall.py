@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from bladegeom.estimate import Known
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import OfBlade, WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, length, lengths_mm
 from bladegeom.readings import needed_sizes
 from bladegeom.result import between, derived, described, number, percent, quantity
@@ -249,6 +250,7 @@ class CutWall(OfBlade):
         return tuple(said)
 
 
+@checked
 def cut_wall(
     fit: WobbleFit,
     *,
