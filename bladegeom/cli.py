@@ -346,10 +346,11 @@ def run_chart(options: Namespace) -> int:
     if not drawn:
         raise bg.RefusedError(refused)
     how = {"tolerance_deg": options.tolerance_deg} if options.kind == "squareness" else {}
-    of = [fit.readings.blade if options.kind == "clearance" else fit for fit in drawn]
+    of_blades = options.kind == "clearance"  # It rests on no reading, and no slip touches it.
+    of = [fit.readings.blade if of_blades else fit for fit in drawn]
     _save(options.output, of, draw, paper=options.paper, **how)
     print(_wrote(options.output))
-    for fit in drawn:
+    for fit in () if of_blades else drawn:
         name = f"blade {fit.readings.blade.name}: " * bool(fit.readings.blade.name)
         for doubted in fit.doubted:
             print(f"bladegeom: {name}not for the wall: {doubted}", file=sys.stderr)

@@ -19,6 +19,7 @@ from simulated import rng_for
 from written import run, save
 
 import bladegeom as bg
+from bladegeom.draw.printed import NOT_RELIED_ON
 from bladegeom.fit.many import fit_frame
 from bladegeom.fit.marks import NO_MATTER_DEG
 
@@ -88,6 +89,29 @@ def test_no_chart_shows_teeth_to_mark(doubtful):
         assert "NOT FOR THE WALL" not in before
         assert f"tooth {SLIP}" in said
         assert not any("neutral" in str(line.get_label()) for line in ax.lines)
+
+
+def test_the_wall_chart_stands_behind_no_number_of_such_readings(doubtful):
+    assert words(bg.polar_chart(doubtful)).count(NOT_RELIED_ON) == 2
+    assert NOT_RELIED_ON not in words(bg.polar_chart(fit_of(read_mm())))
+
+
+def test_a_chart_that_rests_on_no_reading_is_not_kept_from_the_wall(tmp_path, doubtful):
+    file = table(doubtful.readings.reading, path=tmp_path / "one.csv")
+    facts = ("plate=2.2mm", "tooth_width=3.2mm", "gullet=10mm")
+    stated = [word for fact in facts for word in ("--fact", fact)]
+    out = tmp_path / "out.pdf"
+    drawn = run("chart", file, "--kind", "clearance", "--diameter", "254mm", *stated, "-o", out)
+    assert (drawn.status, drawn.err) == (0, "")
+
+
+def test_what_names_an_axis_is_no_longer_than_it_though_a_mistake_takes_its_room(doubtful):
+    for draw in (bg.squareness_chart, bg.strip_chart):
+        ax = draw(doubtful)
+        ax.figure.canvas.draw()
+        label = ax.yaxis.label.get_window_extent()
+        assert label.height <= 1.05 * ax.get_window_extent().height
+        assert label.x0 >= 0
 
 
 def words(ax):

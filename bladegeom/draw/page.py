@@ -304,7 +304,7 @@ class Page:
         size = (self.inner / self.width, (under + 1.0 - top) / self.height)
         frame = Rectangle(corner, *size, fill=False, edgecolor=BLACK, linewidth=2.5)
         self.figure.add_artist(frame)
-        self.top = under + 1.0
+        self.top = under + 2.5
 
     def cautions(self) -> None:
         """Write the cautions along the foot."""

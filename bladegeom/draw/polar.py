@@ -12,7 +12,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.draw._axes import BLACK, CHAIN, DASHED, GREY, PALE, Chart, round_step, sense
 from bladegeom.draw.page import MARGIN, Page
-from bladegeom.draw.printed import left_words, sure_words, tir_limits, tir_words
+from bladegeom.draw.printed import (
+    NOT_RELIED_ON,
+    left_words,
+    sure_words,
+    tir_limits,
+    tir_words,
+)
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
@@ -257,6 +263,8 @@ def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine) -> None:
         cells.append(("out of square, marks ignored", f"up to {marks.worst_deg:.3f}\u00b0", gap))
     if marks.marked is not None:
         cells.append(("sure of these teeth", sure_words(marks), left_words(marks)))
+    if fit.mistake is not None:
+        cells = [(head, value, NOT_RELIED_ON) for head, value, _ in cells]
     page.bottom -= 21.0
     page.cells(cells, page.bottom, len(cells), (10, 24, 9), (4.6, 15.0))
 

@@ -31,6 +31,9 @@ CAUTIONS = (
 )
 """What everything printed for use at a saw carries."""
 
+NOT_RELIED_ON = "not to be relied on: see above"
+"""Beside a number from readings in which a mistake seems likely."""
+
 
 def answer_text(answer: Answer) -> str:
     """Return the answer for one blade: the teeth to mark, the numbers, the warnings."""

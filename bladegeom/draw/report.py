@@ -10,7 +10,13 @@ from bladegeom._version import __version__
 from bladegeom.draw._axes import GREY
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.polar import BladeDrawing
-from bladegeom.draw.printed import left_words, sure_words, tir_limits, tir_words
+from bladegeom.draw.printed import (
+    NOT_RELIED_ON,
+    left_words,
+    sure_words,
+    tir_limits,
+    tir_words,
+)
 from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
@@ -97,7 +103,7 @@ def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, *, sound: bool) -> 
     """Write the three numbers with their doubt."""
     limits = tir_limits(fit) or "below the graduation, not stated"
     if not sound:
-        limits = "not to be relied on: see above"
+        limits = NOT_RELIED_ON
     cells = [
         ("wobble (TIR)", tir_words(fit), limits),
         ("all readings (TIR)", f"{fit.raw_tir:.4g} {fit.unit}", "highest less lowest reading"),

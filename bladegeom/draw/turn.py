@@ -174,7 +174,7 @@ def squareness_chart(
         page = Page.of_fit(
             fit, "squareness", paper, date, lambda: _square_headline(fit, tolerance_deg)
         )
-        ax = page.within(20, 22, 4, 18)
+        ax = page.within(24, 22, 4, 18)
     _errors(fit, Chart(ax), tolerance_deg)
     return ax
 
@@ -208,7 +208,7 @@ def _errors(fit: WobbleFit, on: Chart, tolerance_deg: float | None) -> None:
     on.ax.set_xticks(np.arange(-180, 181, 30))
     on.names(
         "turn of the blade from the neutral line, degrees (positive: as the numbers grow)",
-        "error, degrees (positive: upper end toward the indicator)",
+        "error, degrees (positive:\nupper end toward the indicator)",
     )
     _uppermost(fit, on)
     on.legend("lower right")
