@@ -38,17 +38,18 @@ class Wobble:
     value : complex or ndarray, shape (...)
         Cosine part + i sine part: half the movement toward 0 and toward 90 degrees.
     covariance : ndarray, shape (2, 2, ...)
-        Of the cosine and the sine part; NaN where nothing tells it.
+        Of the cosine and the sine part, from the scatter; NaN where nothing tells it.
     dof : float
         Degrees of freedom of the covariance, of all of them the same.
-    rounding_margin : float or ndarray, shape (...)
-        Half a graduation where rounding errors do not average out, else 0.
+    rounding : ndarray, shape (2, 2, ...), or 0
+        What rounding errors that do not average out add to the covariance. All doubt is of both
+        together; only the test for no wobble at all is of the scatter alone.
     """
 
     value: Any
     covariance: Floats
     dof: float
-    rounding_margin: float = 0.0
+    rounding: Any = 0.0
 
     @property
     def cosine(self) -> float:
@@ -62,7 +63,7 @@ class Wobble:
 
     @cached_property
     def _facing(self) -> Facing:
-        return facing(self.value.real, self.value.imag, self.covariance)
+        return facing(self.value.real, self.value.imag, self.rounded_covariance)
 
     @cached_property
     def amplitude(self) -> float:
@@ -77,7 +78,7 @@ class Wobble:
     @property
     def amplitude_corrected(self) -> float:
         """Amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))."""
-        variance = self.covariance[0, 0] + self.covariance[1, 1]
+        variance = self.rounded_covariance[0, 0] + self.rounded_covariance[1, 1]
         return _told(np.sqrt(np.fmax(0.0, self.amplitude**2 - variance)))
 
     @property
@@ -99,7 +100,7 @@ class Wobble:
     @cached_property
     def p_value(self) -> float:
         """How probable so large a wobble is where there is none (Hotelling's T^2); 1 if unknown."""
-        seen = self._facing
+        seen = facing(self.value.real, self.value.imag, self.covariance)
         f = (seen.amplitude / seen.sd) ** 2 / (1 - seen.tie**2) / 2
         return _told(np.where(np.isnan(f), 1.0, zero_amplitude_p(f, self.dof)))
 
@@ -110,24 +111,20 @@ class Wobble:
 
     @property
     def rounded_covariance(self) -> Floats:
-        """Covariance with the rounding that does not average out.
-
-        Half a graduation either way, anything between being as likely (GUM 4.3.7).
-        """
-        (caa, cab), (_, cbb) = self.covariance
-        more = self.rounding_margin**2 / 3
-        return np.array([[caa + more, cab], [cab, cbb + more]])
+        """Covariance with the rounding that does not average out."""
+        both: Floats = self.covariance + self.rounding
+        return both
 
     def amplitude_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the amplitude.
 
-        Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_limits`), with
-        `rounding_margin` added on either side. Where the covariance is not known, as where all
+        Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_limits`). The lower
+        one is 0 where the wobble is not `resolved`. Where the covariance is not known, as where all
         readings are the same and the graduation is not stated, neither is the upper limit: NaN.
         """
-        seen, margin = self._facing, self.rounding_margin
+        seen = self._facing
         low, high = amplitude_limits(seen.amplitude, seen.sd, self.dof, confidence_level)
-        return Interval(_told(np.maximum(low - margin, 0.0)), high + margin, confidence_level)
+        return Interval(_told(np.where(self.resolved, low, 0.0)), high, confidence_level)
 
     def near_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the direction nearest the indicator, by Fieller's theorem.
@@ -135,8 +132,7 @@ class Wobble:
         In degrees, ``low <= near_deg <= high`` (so that they may pass 0 or 360); a full turn apart
         where no direction is excluded.
         """
-        seen = self._facing.rounded(self.rounding_margin)
-        low, high = direction_limits(seen, self.dof, confidence_level)
+        low, high = direction_limits(self._facing, self.dof, confidence_level)
         return Interval(self.near_deg + low, self.near_deg + high, confidence_level)
 
     def probability(self, from_deg: float, to_deg: float) -> float:
