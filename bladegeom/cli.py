@@ -13,7 +13,7 @@ from functools import partial
 from operator import methodcaller
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, NoReturn
 
 import bladegeom as bg
 from bladegeom._version import __version__
@@ -52,14 +52,15 @@ class Command(NamedTuple):
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command and return its exit status."""
     words = sys.argv[1:] if argv is None else [*argv]
-    options = parser(words[0] if words else "").parse_args(words)
+    if sys.stderr is None:  # Closed: what is printed to no file goes to the answer.
+        sys.stderr = open(os.devnull, "w")  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         # A terminal that cannot show a letter of a blade's name must not end the run.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     warnings.showwarning = lambda message, *_, **__: _note(message)
     try:
-        status = _run(options)
+        status = _run(words)
         if sys.stdout is not None:
             sys.stdout.flush()
     except OSError as error:
@@ -72,10 +73,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     return status
 
 
-def _run(options: Namespace) -> int:
-    run: Run = options.run
+def _run(words: Sequence[str]) -> int:
+    options = Namespace(json="--json" in words)
     try:
+        options = parser(words[0] if words else "").parse_args(words)
         _check_outputs(options)
+        run: Run = options.run
         return run(options)
     except bg.RefusedError as error:
         if getattr(options, "json", False):
@@ -713,9 +716,17 @@ COMMANDS = (
 )
 
 
+class _Parser(argparse.ArgumentParser):
+    """What is wrong with the options is said as all else is."""
+
+    def error(self, message: str) -> NoReturn:
+        self.print_usage(sys.stderr)
+        raise refuse(message, f"see {self.prog} --help")
+
+
 def parser(word: str | None = None) -> argparse.ArgumentParser:
     """Return the parser of the whole command, or of one word: only the options of that are told."""
-    command = argparse.ArgumentParser(
+    command = _Parser(
         prog="bladegeom",
         description="From dial-indicator readings of a saw blade, one a tooth, to the teeth to "
         "mark: the neutral line, which stands upright to set the table and the bevels, and level "

@@ -11,7 +11,7 @@ from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any
 
-from bladegeom.draw._fonts import standard_fonts
+from bladegeom.draw._style import standard_fonts
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
 from bladegeom.draw.page import save_charts
 from bladegeom.draw.report import customer_sheet

@@ -12,6 +12,7 @@ from bladegeom.blade import Blade
 from bladegeom.columns import STATED, Length
 from bladegeom.draw._axes import BLACK, GREY
 from bladegeom.draw._fonts import line_width_mm
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.faults import refuse
 from bladegeom.kinds import checked
@@ -38,6 +39,7 @@ _HOW = (
 )
 
 
+@drawn
 @checked
 def reading_sheet(
     blade_or_teeth: Blade | int,

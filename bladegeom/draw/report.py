@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 
 from bladegeom._version import __version__
 from bladegeom.draw._axes import GREY
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.polar import BladeDrawing
 from bladegeom.draw.printed import (
@@ -31,6 +32,7 @@ _REASONS = 4
 """Room for the reasons, in lines of the usual size."""
 
 
+@drawn
 @checked
 def customer_sheet(
     fit: WobbleFit,
