@@ -170,6 +170,16 @@ class Readings:
         return None if self.ring_radius_mm is None else self.in_unit(self.ring_radius_mm)
 
     @property
+    def ring_radius_u(self) -> float:
+        """Standard uncertainty (k = 1) of the ring radius in `unit`, 0 where not stated."""
+        return self.in_unit(self.ring_radius_u_mm or 0.0)
+
+    @property
+    def end_float(self) -> float:
+        """End float of the arbor in `unit`, 0 where not stated."""
+        return self.in_unit(self.end_float_mm or 0.0)
+
+    @property
     def closures(self) -> NDArray[np.float64]:
         """Each closing reading less the first reading of that tooth in that turn, in `unit`."""
         first = [

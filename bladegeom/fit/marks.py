@@ -346,7 +346,7 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
     """
     blade = fit.readings.blade
     if not fit.resolved:
-        worst = fit.tilt_of(fit.amplitude_interval().high)
+        worst = None if fit.tilt is None else fit.tilt.high
         return NeutralLine(
             blade=blade,
             fit=fit,
