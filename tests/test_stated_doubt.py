@@ -45,7 +45,7 @@ def test_a_ring_known_to_2_mm_leaves_no_limit_as_narrow_as_the_readings_do(slope
             [lambda at: slope * ring * np.cos(at - near)],
             rng,
             0.0005,
-            ring_radius_u="2 mm",  # noqa: B023
+            ring_radius_u="2 mm",
         )
         turned = bg.squareness(fit, away_deg=70.0, span="150 mm", tolerance_deg=0.02)
         lean = slope * math.sin(math.radians(70.0 + math.degrees(near) - fit.near_deg))
