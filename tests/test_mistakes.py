@@ -403,6 +403,25 @@ def test_a_tooth_beyond_the_last_that_is_the_closing_one_is_said_to_be_so(tmp_pa
     assert "do not tell which" in bg.check_readings(flat).remarks[0]
 
 
+@pytest.mark.parametrize("closing", [1, TEETH + 2])
+def test_a_tooth_too_many_before_a_closing_reading_is_found_however_that_is_numbered(
+    tmp_path, closing
+):
+    values = whole([*range(1, 15), *range(14, TEETH + 1), 1], amplitude_mm=0.2)
+    path = save(tmp_path / "a.csv", table([*range(1, TEETH + 2), closing], values))
+    typed = bg.check_readings(
+        save(tmp_path / "typed.txt", "\n".join(f"{one:.6f}" for one in values)),
+        unit="mm",
+        teeth=TEETH,
+    )
+    found = bg.check_readings(path)
+    assert [one.kind for one in found] == [one.kind for one in typed] == ["doubled"]
+    assert found[0].places == typed[0].places
+    assert 15 in found[0].places
+    assert found[0].repaired.closing[-1]
+    assert abs(near_of(found[0].repaired) - TRUE_NEAR) < 0.5
+
+
 def test_a_list_with_a_value_too_few_or_too_many(tmp_path):
     order = [*range(1, TEETH + 1)]
     few = whole([*order[:19], *order[20:]], amplitude_mm=0.2)
@@ -434,7 +453,9 @@ def test_a_value_too_few_on_a_flat_blade_is_reported_without_a_place(tmp_path):
     assert "not established" in str(found[0].evidence)
 
 
-@pytest.mark.parametrize("labels", [[*range(1, 42), 50], [*range(1, 40), 41, 41], [*range(41)]])
+@pytest.mark.parametrize(
+    "labels", [[*range(1, 42), 50], [*range(1, 40), 41, 41], [*range(41)], [*range(1, 40), 42, 41]]
+)
 def test_other_faults_of_a_file_are_refused_as_ever(tmp_path, labels):
     path = save(tmp_path / "a.csv", table(labels, whole([*range(1, len(labels) + 1)])))
     with pytest.raises(bg.RefusedError):
