@@ -23,6 +23,7 @@ from bladegeom.invented import (
     LostMinus,
     Play,
     Skipped,
+    Swapped,
     UnitSlip,
 )
 from bladegeom.invented._key import AnswerKey, Floats, Hidden, Planted
@@ -339,6 +340,7 @@ def take(
     slips: list[tuple[type[Any], Callable[..., Planted]]] = [
         (LostMinus, _lose_minus),
         (DecimalSlip, _slip_point),
+        (Swapped, _swap),
         (UnitSlip, _change_unit),
     ]
     for kind, slip in slips if first else ():
@@ -397,6 +399,21 @@ def _slip_point(shown: Floats, run: Course, slip: DecimalSlip, key: AnswerKey) -
         )
     shown[row] = float(f"{shown[row] * factor:.12g}")
     return Planted("scale", (tooth,), (row + 1,), factor)
+
+
+def _swap(shown: Floats, run: Course, slip: Swapped, key: AnswerKey) -> Planted:
+    """Write two readings that follow each other in each other's place."""
+    row, tooth = run.row_of(slip.tooth, key.blade), slip.tooth
+    pair = np.array([row, row + 1])
+    if row + 1 == len(shown) or run.turn[row] != run.turn[row + 1]:
+        problem, cure = f"tooth {tooth} is the last of its turn", "name an earlier tooth"
+    elif shown[row] == shown[row + 1]:
+        problem = f"tooth {tooth} and the next read the same, {shown[row]:g}"
+        cure = "name another tooth: to exchange them would change nothing"
+    else:
+        shown[pair] = shown[pair[::-1]]
+        return run.touching("swapped", pair, None)
+    raise refuse(problem, cure, value=tooth, column="Swapped.tooth")
 
 
 def _change_unit(shown: Floats, run: Course, slip: UnitSlip, key: AnswerKey) -> Planted:
