@@ -19,7 +19,8 @@ import bladegeom as bg
 from bladegeom._version import __version__
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters, refuse
-from bladegeom.fit.answer import answer_of
+from bladegeom.fit.answer import Answer, answer_of
+from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
 from bladegeom.tables.counted import counted_as_written
@@ -307,6 +308,13 @@ def _one(make: Callable[[Namespace], Any], **told: Any) -> Run:
     return _told(find, alone=True, **told)
 
 
+def _answer(fit: bg.WobbleFit, options: Namespace) -> Answer:
+    most = options.tolerance_deg
+    return answer_of(
+        fit, bg.neutral_line(fit, tolerance_deg=NO_MATTER_DEG if most is None else most)
+    )
+
+
 def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
     return {
         "blade": fit.readings.blade.name,
@@ -556,9 +564,14 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _each(lambda fit, _: answer_of(fit), text=printed.answer_text),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --fact --json",
+        _each(_answer, text=printed.answer_text),
+        "file --blade --blades --unit --teeth --ring-radius --graduation --tolerance-deg --fact "
+        "--json",
         _MORE,
+        {
+            "--tolerance-deg": "the largest error that does not matter: within it any rotation "
+            f"will do; default {NO_MATTER_DEG:g}"
+        },
     ),
     Command(
         "check",

@@ -168,7 +168,7 @@ def _column(
     if key in _TEETH:
         blank = np.isnan(values)
         return pd.arrays.IntegerArray(np.where(blank, 1, values).astype(np.int64), blank)
-    if key == "resolved":
+    if key in ("resolved", "flat"):
         return values == 1
     return values.astype(np.int64) if key in _WHOLE else values
 
@@ -239,8 +239,6 @@ def _in_row(readings: Readings, checked: bool) -> dict[str, Any]:
         row |= in_columns(key, value)
     if checked:
         row["read_again"] = fit.mistake.again if fit.mistake else ""
-        if fit.mistake:
-            row |= dict.fromkeys(_TEETH)
     return row
 
 

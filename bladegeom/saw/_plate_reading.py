@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from bladegeom.estimate import Estimate, Known, Verdict
 from bladegeom.faults import refuse
+from bladegeom.fit.marks import neutral_line
 from bladegeom.kernel.doubt import student_t
 from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.saw._measure import named_side, size, told, way_to
@@ -234,6 +235,8 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     part = _PARTS[use]
     fit, asked = bench.needed(part.called), ("tooth", "sides", "angle_deg", "span")
     setting = setting_error(fit, use, **section.given(*asked))
+    if (most := section.get("tolerance")) is not None:  # It says what matters here.
+        setting = replace(setting, line=neutral_line(fit, tolerance_deg=most))
     angle = section.get("angle", setting.angle_deg)
     title = {
         "table": "Table square" if "bevel" in bench.held.parts else "Table square and bevels",
