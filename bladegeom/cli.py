@@ -634,13 +634,17 @@ COMMANDS = (
         _one(lambda given: bg.set_up(given.file), text=printed.setup_text, draw="setup_card"),
         "file --output --paper --json",
         told={"file": {"metavar": "SAW.toml", "help": "what was measured, part by part"}},
-        epilog="What shows means in the file, in degrees. [table]: the lean of the plate from the "
-        "upright, plus where its top leans toward the side of the blade on which the blade's "
-        "indicator stood, minus where it leans away, 0 for square. [[bevel]]: the bevel from the "
-        "upright. Not what a box zeroed on the table shows: it counts from the table. "
-        "[miter_gauge]: how far the plate's front end leans off the gauge's square. "
-        "[riving_knife]: how far the knife's back end stands off the plate. Both plus toward the "
-        "same side, 0 for none.",
+        epilog="What people read at the saw, by part of the file. [table] and [[bevel]], a square: "
+        "gap, open (top or bottom), height, and the side of the blade on which it stood; a gap at "
+        "the top means that the blade leans away from the square. [table], degrees: shows, from "
+        "the upright, with toward, the side to which the top leans; or from the table, with side, "
+        "where the angle box sat: it turns 90 and the lean toward its own side. Many displays fold "
+        "at 90, and then tell no side. [[bevel]], degrees: shows, with from (upright or table). "
+        "[miter_gauge]: against plate or bar; a square's gap, open (front or back), length and "
+        "side, or shows with side, the corner between the gauge's fence and plate or bar there. "
+        "[riving_knife]: a straightedge's gap, open, length and side, or an indicator in a slot: "
+        "front, back, separation and side. The instrument's resolution (or graduation) and "
+        "accuracy go into the doubt.",
     ),
     Command(
         "shelf",
