@@ -283,27 +283,6 @@ def length_mm(what: str, given: object) -> float | None:
     return None if found is None else found[0] * MM_PER[found[1]]
 
 
-def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
-    """Return in millimetres the one length stated among `given` (unit -> value), or None.
-
-    Raises
-    ------
-    RefusedError
-        If it is stated twice, or is not a positive finite number.
-    """
-    stated = {unit: value for unit, value in given.items() if value is not None}
-    if not stated:
-        return None
-    if len(stated) > 1:
-        names = " and ".join(f"{what}_{unit}" for unit in stated)
-        raise refuse(f"{names} are both given", "give one of them", column=what)
-    unit, value = next(iter(stated.items()))
-    if isinstance(value, bool | str) or not 0 < value <= LARGEST:
-        cure = f"give a length above 0 and up to {LARGEST:g}"
-        raise refuse(f"{what}_{unit} is {value}", cure, value=value, column=what)
-    return float(value) * MM_PER[unit]
-
-
 def lengths_mm(what: str, given: object, *, least: int = 1) -> tuple[NDArray[np.float64], str]:
     """Return in millimetres the lengths that were given.
 
@@ -312,8 +291,7 @@ def lengths_mm(what: str, given: object, *, least: int = 1) -> tuple[NDArray[np.
     what : str
         The name of the argument, for messages.
     given : str or tuple
-        As for `with_unit`. A single number counts as a list of one; signs are free. Or, as long as
-        there are arguments ``..._mm`` and ``..._in``, a dict (unit -> values).
+        As for `with_unit`. A single number counts as a list of one; signs are free.
     least : int
         How many values there must be.
 
@@ -326,33 +304,23 @@ def lengths_mm(what: str, given: object, *, least: int = 1) -> tuple[NDArray[np.
     Raises
     ------
     RefusedError
-        If none or two lists are given, or they are too short or hold what is no length.
+        If none are given, or they are too few or hold what is no length.
     """
-    if isinstance(given, Mapping):
-        stated = {unit: values for unit, values in given.items() if values is not None}
-        names = " and ".join(f"{what}_{unit}" for unit in (stated or given))
-        if len(stated) != 1:
-            one_of = " or ".join(f"{what}_{unit}" for unit in given)
-            problem = f"{names} are both given" if stated else f"{what} is not given"
-            raise refuse(problem, f"give {one_of}", column=what)
-        unit, values = next(iter(stated.items()))
-    else:
-        names = what
-        values, unit = with_unit(what, given, several=True)
+    values, unit = with_unit(what, given, several=True)
     raw = np.atleast_1d(unmasked(values))
     if raw.size and raw.dtype.kind not in "iuf":
         raise refuse(
-            f"{names} holds what is no number", "give plain numbers", value=values, column=what
+            f"{what} holds what is no number", "give plain numbers", value=values, column=what
         )
     read = raw.astype(np.float64)
     if read.ndim != 1 or len(read) < least:
         needed = f"give a plain list of at least {least} value{'s' if least > 1 else ''}"
-        problem = f"{names} holds {read.size} value{'' if read.size == 1 else 's'}"
+        problem = f"{what} holds {read.size} value{'' if read.size == 1 else 's'}"
         raise refuse(problem, needed, value=read.size, column=what)
     for place, value in enumerate(read, start=1):
         if not (math.isfinite(value) and abs(value) <= LARGEST):
             raise refuse(
-                f"value {place} of {names} is {value:g}",
+                f"value {place} of {what} is {value:g}",
                 "give the length that was read, or leave the value out",
                 value=value,
                 column=what,

@@ -260,7 +260,6 @@ def _split(data: bytes, separator: str, kinds: list[Any]) -> pd.DataFrame:
         na_filter=False,
         lineterminator="\n",
         low_memory=False,
-        skip_blank_lines=False,
     ).iloc[1:]
 
 
