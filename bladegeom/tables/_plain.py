@@ -98,7 +98,7 @@ def plain_table(
     notes: list[str] = []
     try:
         rows = _Rows(*_opened(data, name, unit, notes))
-        second = None if blades is None else read_blade_facts(blades, notes=notes)
+        second = None if blades is None else read_blade_facts(blades)
         return _read(rows, Beside(stated, second), notes, progress)
     except (NotPlainError, RefusedError):
         return None  # Reading cell by cell refuses it too, and says why.
@@ -116,7 +116,7 @@ def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple
         text = text.replace("\r\n", "\n")
     if not text.endswith("\n"):
         text += "\n"
-    head = split(text[: text.rfind("\n", 0, _HEAD) + 1], name, KNOWN_COLUMNS, [])
+    head = split(text[: text.rfind("\n", 0, _HEAD) + 1], name, KNOWN_COLUMNS)
     names = text[: text.index("\n")].split(head.separator)
     if (
         '"' in text
@@ -326,7 +326,7 @@ def _read(
     teeth = np.array([*(one.get("teeth", 0) for one in kinds), 0])[kind]
     plain &= teeth > 0
     found = _readings(rows, teeth, plain)
-    batch = Batch([], [], [])
+    batch: Batch[Readings] = Batch([], [], [])
     others: dict[int, Readings] = {}
     apart = np.flatnonzero(~plain).tolist()
     for done, blade in enumerate(apart):

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from bladegeom.columns import KNOWN_COLUMNS, STATED, Length
 from bladegeom.faults import Fault, RefusedError
 from bladegeom.lengths import MM_PER
-from bladegeom.tables.text import Sheet, Spoilt, decode, sheet_of_rows, split
+from bladegeom.tables.text import Sheet, decode, sheet_of_rows, split
 
 _UNITS = frozenset(MM_PER) | {"deg"}
 _POINT = re.compile(r"[+\-\u2212]?[0-9]*\.[0-9]*(?:[eE][+-]?[0-9]+)?")
@@ -24,22 +24,15 @@ def is_workbook(data: bytes) -> bool:
     return data.startswith(b"PK\x03\x04")
 
 
-def open_sheet(
-    data: bytes,
-    name: str,
-    notes: list[str] | None = None,
-    spoilt: list[Spoilt] | None = None,
-) -> Sheet:
-    """Split the bytes of the file called `name` into cells, or raise RefusedError.
-
-    `notes` is as for `decode`, `spoilt` as for `split` in `bladegeom.tables.text`.
-    """
+def open_sheet(data: bytes, name: str) -> Sheet:
+    """Split the bytes of the file called `name` into cells, or raise RefusedError."""
     if is_workbook(data):
         from bladegeom.tables._workbook import workbook_rows  # Few tables are, and all would wait.
 
         # Its numbers cannot be mistaken; in its texts a point may mark thousands.
-        return sheet_of_rows(workbook_rows(data, name), ";", spoilt)
-    return split(decode(data, name, notes), name, KNOWN_COLUMNS, spoilt)
+        return sheet_of_rows(workbook_rows(data, name), ";")
+    notes: list[str] = []
+    return split(decode(data, name, notes), name, KNOWN_COLUMNS)._replace(notes=notes)
 
 
 def take_units(sheet: Sheet) -> tuple[Sheet, list[str]]:
