@@ -24,8 +24,7 @@ from bladegeom.shop.condition import ACTIONS, assess
 from bladegeom.shop.history import Visit, record, visit
 from bladegeom.shop.limits import Limits
 from bladegeom.tables.blade_facts import read_blade_facts
-from bladegeom.tables.tidy import digest_of
-from bladegeom.tables.whole import check_apart
+from bladegeom.tables.out import check_apart, digest_of
 
 
 @dataclass(frozen=True)

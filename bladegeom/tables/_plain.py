@@ -34,10 +34,10 @@ from bladegeom.tables.blades import (
     notes_of,
     wrong_name,
 )
+from bladegeom.tables.out import columns_of, facts_in_columns
 from bladegeom.tables.sheets import plainly_points
 from bladegeom.tables.table import Facts, Part, Table, open_table, written
 from bladegeom.tables.text import Spoilt, decode, split, tidy_name
-from bladegeom.tables.tidy import columns_of, facts_in_columns
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]

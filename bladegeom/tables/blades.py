@@ -14,6 +14,7 @@ from pathlib import PurePath
 from typing import Any, Generic, NamedTuple, TypeVar
 
 from bladegeom.faults import Fault, RefusedError, also_in, as_letters, refuse
+from bladegeom.readings import Readings
 from bladegeom.tables._damage import damaged_name
 from bladegeom.tables.blade_facts import BladeFacts, folded, read_blade_facts
 from bladegeom.tables.eye import BLANK, NOTHING, eye_says

@@ -12,9 +12,9 @@ from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import BladeFacts
 from bladegeom.tables.blades import Batch, Path, chosen, leave_unread, read_each
 from bladegeom.tables.facts import check_unit, stated_facts
+from bladegeom.tables.out import columns_of
 from bladegeom.tables.table import Part
 from bladegeom.tables.text import read_bytes
-from bladegeom.tables.tidy import columns_of
 
 if TYPE_CHECKING:
     import pandas as pd
