@@ -25,9 +25,9 @@ from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
 from bladegeom.tables.counted import counted_as_written
 from bladegeom.tables.lists import read_any
+from bladegeom.tables.out import check_apart
 from bladegeom.tables.table import Written
 from bladegeom.tables.text import read_bytes
-from bladegeom.tables.whole import check_apart
 
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
@@ -379,7 +379,7 @@ def run_check(options: Namespace) -> int:
     checked = [check_counted(count) for count in counts]
     end = []
     if options.repair is not None:
-        from bladegeom.tables.tidy import save_readings
+        from bladegeom.tables.out import save_readings
 
         if len(checked) != 1:
             many = bg.Fault(f"{len(checked)} blades to repair", "choose one with --blade")
@@ -416,7 +416,7 @@ def _of_marks(marks: bg.NeutralLine) -> dict[str, Any]:
 
 def run_sheet(options: Namespace) -> int:
     """Draw a blank form, and write the table that goes with it."""
-    from bladegeom.tables.tidy import blank_table, check_new, write_new
+    from bladegeom.tables.out import blank_table, check_new, write_new
 
     target = check_new(Path(options.output))
     facts = facts_of(options)

@@ -31,7 +31,7 @@ from bladegeom.draw.printed import CAUTIONS, sizes
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.tables.whole import whole_file
+from bladegeom.tables.out import whole_file
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height in millimetres."""

@@ -23,7 +23,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import Condition, teeth_read
-from bladegeom.tables.tidy import digest_of
+from bladegeom.tables.out import digest_of
 
 _CHART = 104.0
 """Side of the drawing of the blade, in millimetres."""
