@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -18,6 +19,7 @@ from bladegeom.kernel.doubt import (
     direction_probability,
     facing,
     one_or_many,
+    student_t,
     zero_amplitude_p,
 )
 
@@ -44,12 +46,16 @@ class Wobble:
     rounding : ndarray, shape (2, 2, ...), or 0
         What rounding errors that do not average out add to the covariance. All doubt is of both
         together; only the test for no wobble at all is of the scatter alone.
+    scale_u : float or ndarray, shape (...)
+        Relative standard uncertainty of what all sizes are proportional to, such as the radius of
+        the ring or the angle of the stylus: it makes no direction doubtful.
     """
 
     value: Any
     covariance: Floats
     dof: float
     rounding: Any = 0.0
+    scale_u: float = 0.0
 
     @property
     def cosine(self) -> float:
@@ -63,7 +69,7 @@ class Wobble:
 
     @cached_property
     def _facing(self) -> Facing:
-        return facing(self.value.real, self.value.imag, self.rounded_covariance)
+        return facing(self.value.real, self.value.imag, self.covariance + self.rounding)
 
     @cached_property
     def amplitude(self) -> float:
@@ -78,13 +84,13 @@ class Wobble:
     @property
     def amplitude_corrected(self) -> float:
         """Amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))."""
-        variance = self.rounded_covariance[0, 0] + self.rounded_covariance[1, 1]
-        return _told(np.sqrt(np.fmax(0.0, self.amplitude**2 - variance)))
+        (caa, _), (_, cbb) = self.covariance + self.rounding
+        return _told(np.sqrt(np.fmax(0.0, self.amplitude**2 - caa - cbb)))
 
     @property
     def amplitude_u(self) -> float:
         """Standard uncertainty (k = 1) of the amplitude: that toward the fitted direction."""
-        return _told(self._facing.sd)
+        return _told(np.hypot(self._facing.sd, self.amplitude * self.scale_u))
 
     @cached_property
     def near_deg(self) -> float:
@@ -111,20 +117,27 @@ class Wobble:
 
     @property
     def rounded_covariance(self) -> Floats:
-        """Covariance with the rounding that does not average out."""
-        both: Floats = self.covariance + self.rounding
-        return both
+        """Covariance with the rounding that does not average out, and the doubt of the scale."""
+        c, s = self.cosine * self.scale_u, self.sine * self.scale_u
+        whole: Floats = self.covariance + self.rounding + np.array([[c * c, c * s], [c * s, s * s]])
+        return whole
 
     def amplitude_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the amplitude.
 
-        Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_limits`). The lower
-        one is 0 where the wobble is not `resolved`. Where the covariance is not known, as where all
-        readings are the same and the graduation is not stated, neither is the upper limit: NaN.
+        Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_limits`), with the
+        doubt of the scale added as the root of the sum of squares. The lower one is 0 where the
+        wobble is not `resolved`. Where the covariance is not known, as where all readings are the
+        same and the graduation is not stated, neither is the upper limit: NaN.
         """
         seen = self._facing
         low, high = amplitude_limits(seen.amplitude, seen.sd, self.dof, confidence_level)
-        return Interval(_told(np.where(self.resolved, low, 0.0)), high, confidence_level)
+        low = np.where(self.resolved, low, 0.0)
+        if np.any(self.scale_u):
+            size, more = self.amplitude, student_t(confidence_level, math.inf) * self.scale_u
+            low = np.maximum(size - np.hypot(size - low, size * more), 0.0)
+            high = size + np.hypot(high - size, size * more)
+        return Interval(_told(low), _told(high), confidence_level)
 
     def near_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the direction nearest the indicator, by Fieller's theorem.
@@ -139,19 +152,15 @@ class Wobble:
         """Return how probable the true direction is between two, in degrees past the near one."""
         return _told(direction_probability(self._facing, self.dof, from_deg, to_deg))
 
-    def tilt_at(self, ring_radius: float) -> float:
-        """Return the angle of a plate that wobbles so at a ring, in degrees."""
-        return tilt_of(self.amplitude, ring_radius)
-
-    def tilt_u_at(self, ring_radius: float) -> float:
-        """Return the standard uncertainty (k = 1) of the tilt, in degrees."""
-        slope = self.amplitude / ring_radius
-        return _told(np.degrees(self.amplitude_u / ring_radius / (1 + slope * slope)))
-
-
-def tilt_of(amplitude: float, ring_radius: Any) -> float:
-    """Return the tilt in degrees that belongs to an amplitude at a ring, in the same unit."""
-    return _told(np.degrees(np.arctan2(amplitude, ring_radius)))
+    def over(self, radius: Any, radius_u: Any = 0.0) -> Wobble:
+        """Return the slopes of a plate that wobbles so at a radius, whose doubt goes with them."""
+        return Wobble(
+            self.value / radius,
+            self.covariance / np.square(radius),
+            self.dof,
+            self.rounding / np.square(radius),
+            np.hypot(self.scale_u, radius_u / radius),
+        )
 
 
 def _told(values: Any) -> float:
