@@ -190,11 +190,11 @@ def budget_of(fit: Fitted) -> Budget:
         if _reads_every_spot(fit):
             bends, words = 0.0, "every tooth was read, so bends are square to the wobble"
         add("texture", bends * along, bends * across, max(fit.dof - found.dof, 1), words)
-    if fit.rounding_margin:
-        size = fit.rounding_margin / math.sqrt(3)
+    if np.any(fit.rounding):
+        more, aside = (sd_toward(fit.near_deg + turn, fit.rounding) for turn in (0.0, 90.0))
         words = "readings scatter by less than half a graduation: rounding does not average out"
-        add("graduation", size, size, math.inf, words)
-    elif readings.graduation is None:
+        add("graduation", more, aside, math.inf, words)
+    elif not fit.graduation:
         unknown.append("the graduation (state it)")
     if fit.closure_bias is not None:
         size = fit.closure_bias / math.sqrt(3)
@@ -257,7 +257,7 @@ def repeats_of(fit: Fitted) -> Repeats | None:
     lack = None
     if more >= 1 and sd > 0 and not fit.robust:
         lack = float(special.fdtrc(more, dof, max(0.0, beyond) / more / sd**2))
-    return Repeats(max(sd, (readings.graduation or 0.0) / math.sqrt(12)), dof, lack)
+    return Repeats(max(sd, fit.graduation / math.sqrt(12)), dof, lack)
 
 
 def _play(design: Design) -> list[Floats]:

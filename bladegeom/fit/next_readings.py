@@ -161,7 +161,8 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
         )
     teeth = _in_order(fit, _choose(fit, int(n)))
     after = [_covariance(fit, teeth[: place + 1]) for place in range(len(teeth))]
-    across, across_after = _across(fit, fit.covariance), [_across(fit, one) for one in after]
+    across = _across(fit, fit.rounded_covariance)
+    across_after = [_across(fit, one) for one in after]
     degrees = math.degrees(1 / fit.amplitude) if fit.resolved else None
     now, needed, named = _turns_needed(fit, probability)
     return NextReadings(
@@ -311,7 +312,7 @@ def _covariance(fit: WobbleFit, teeth: Sequence[int]) -> Floats:
     columns = _columns(fit, _read_on(fit, teeth))
     _, r = np.linalg.qr(columns)
     inverse = np.linalg.inv(r)[-2:]
-    covariance: Floats = fit.reading_sd**2 * (inverse @ inverse.T)
+    covariance: Floats = fit.reading_sd**2 * (inverse @ inverse.T) + fit.rounding
     return covariance
 
 
@@ -410,7 +411,7 @@ def _remarks(fit: WobbleFit, count: int, wanted: float, needed: int | None) -> l
         )
     else:
         remarks.append("the turns are counted as if the direction stayed where it is fitted now")
-    if fit.rounding_margin:
+    if np.any(fit.rounding):
         remarks.append(
             "the readings scatter by less than half a graduation: reading on repeats the same "
             "rounding, and a finer indicator would help more"
