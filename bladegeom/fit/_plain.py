@@ -20,17 +20,17 @@ from bladegeom.fit._frame import Bools, Facts, Floats, Groups, Places, facts_of,
 from bladegeom.fit._screen import worth_a_look
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
 from bladegeom.fit.marks import End, ends_of, first_better, off_line
-from bladegeom.fit.remarks import WARNED_RATIO, Remark, Seen, joined, remarks_on
+from bladegeom.fit.remarks import Remark, Seen, joined, remarks_on
 from bladegeom.fit.stated import float_covariance, stylus_scale_u
-from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO, arc_deg
+from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO
 from bladegeom.kernel.doubt import student_t
+from bladegeom.kernel.leak import leaks_of
 from bladegeom.kernel.stack import (
     Fits,
     Plan,
     Stack,
     believed,
     fit_stack,
-    leaks_of,
     spots_of,
     unit_covariance,
 )
@@ -108,7 +108,7 @@ class _Blades:
 
     `plain` are those not yet taken out. `turn` is the place of a row's turn among its blade's, None
     where each has one; `turns` is how many these are. `found` holds arrays of `Plan` and `Fits`,
-    and what closing readings say; for `leaks`, `moved`, `arc` see `bladegeom.fit.remarks.Seen`.
+    and what closing readings say; for `moved` see `bladegeom.fit.remarks.Seen`.
     """
 
     def __init__(
@@ -143,9 +143,7 @@ class _Blades:
             tooth = np.where((np.abs(tooth) <= MOST_TEETH) & (tooth == np.floor(tooth)), tooth, 0)
         self.tooth = tooth.astype(np.int64, copy=False)
         self.found = {name: np.full(count, np.nan) for name in _KEPT}
-        self.leaks = np.zeros(count, dtype=np.bool_)
         self.moved: dict[int, tuple[Closing, float]] = {}
-        self.arc: dict[int, float] = {}
 
     def _steps(self, values: NDArray[Any], *, always: bool) -> Bools:
         """Return where a column grows within a blade; take out those in which it does not.
@@ -247,12 +245,9 @@ class _Blades:
         for name, values in (fits.plan._asdict() | fits._asdict()).items():
             if name in self.found:
                 self.found[name][here] = values
-        self.leaks[here] = leaks_of(stack, fits)
         if stack.there is None:
             return
-        for wide in np.flatnonzero((fits.plan.ratio > WARNED_RATIO) & (fits.plan.spots_read > 0)):
-            read = stack.there[:, :, wide].any(axis=0)
-            self.arc[int(some[wide])] = arc_deg(np.degrees(stack.spots.angle[read]))
+        self.plain[some[leaks_of(stack, fits)]] = False
         if closed is None:
             return
         at, difference = closed.at, closed.difference
@@ -305,11 +300,8 @@ class _Blades:
             ring_radius=self.facts.ring,
             tilt_deg=columns.get("tilt_deg", blank),
             resolved=columns.get("resolved", blank) == 1,
-            plan_ratio=self.found["ratio"],
             spots=self.found["spots_read"],
             bare=self.facts.on_teeth,
-            arc=lambda at: self.arc[at],
-            leaks=self.leaks,
             moved=self.moved,
         )
         return [one._replace(of=one.of & self.plain) for one in remarks_on(seen)]
