@@ -18,7 +18,7 @@ from simulated import rng_for
 import bladegeom as bg
 from bladegeom.faults import RefusedError
 from bladegeom.plate.plate import fit_plate
-from bladegeom.tables.rings import Ring
+from bladegeom.tables.several import Ring
 
 RIM = 127.0
 BENT = BentPlate(

@@ -19,7 +19,8 @@ from bladegeom.columns import MOST_TEETH
 from bladegeom.fit._frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers, spread
 from bladegeom.fit._screen import worth_a_look
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
-from bladegeom.fit.marks import End, ends_of, first_better, off_line
+from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
+from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.fit.remarks import Remark, Seen, joined, remarks_on
 from bladegeom.fit.stated import float_covariance, stylus_scale_u
 from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO
@@ -378,13 +379,15 @@ def _of_some(
     slope: Any = wobble.over(ring_mm / MM_PER[unit], ring_u / MM_PER[unit])
     resolved, amplitude, tilt = wobble.resolved, wobble.amplitude, _lean(slope.amplitude)
     low, high, _ = wobble.amplitude_interval()
+    tilt_high = _lean(slope.amplitude_interval().high)
+    worst = np.where(resolved, tilt, tilt_high)
     near_low, near_high, _ = wobble.near_interval()
     directed = {
         "near_deg": wobble.near_deg,
         "near_u_deg": wobble.near_u_deg,
         "near_low_deg": near_low,
         "near_high_deg": near_high,
-        **_marks(wobble, blade, tilt, radius_mm),
+        **_marks(wobble, blade, tilt, tilt_high, radius_mm),
     }
     if not resolved.all():
         directed = {name: np.where(resolved, one, np.nan) for name, one in directed.items()}
@@ -401,7 +404,8 @@ def _of_some(
         "resolved": resolved,
         "p_value": wobble.p_value,
         "residual_sd": residual_sd,
-        "worst_squareness_deg": np.where(resolved, tilt, _lean(slope.amplitude_interval().high)),
+        "worst_squareness_deg": worst,
+        "flat": ~resolved & (worst < NO_MATTER_DEG),
         **directed,
     }
 
@@ -410,7 +414,9 @@ def _lean(slope: Floats) -> Floats:
     return np.degrees(np.arctan(slope))
 
 
-def _marks(wobble: Wobble, blade: Blade, tilt_deg: Floats, radius_mm: Floats) -> dict[str, Any]:
+def _marks(
+    wobble: Wobble, blade: Blade, tilt_deg: Floats, tilt_high_deg: Any, radius_mm: Floats
+) -> dict[str, Any]:
     """Return the columns of the teeth to mark."""
     ends = ends_of(blade.angles_deg, wobble.near_deg)
     near, first, far, second = ends
@@ -421,6 +427,8 @@ def _marks(wobble: Wobble, blade: Blade, tilt_deg: Floats, radius_mm: Floats) ->
         return of_near if end.past_deg is near.past_deg else end.probability(wobble)
 
     off, left = off_line(first, second, tilt_deg)
+    low, high, _ = wobble.near_interval()
+    limits = low - wobble.near_deg, high - wobble.near_deg
     better = first_better(first, second)
     found = {
         "near_tooth": near.place + 1.0,
@@ -430,6 +438,7 @@ def _marks(wobble: Wobble, blade: Blade, tilt_deg: Floats, radius_mm: Floats) ->
         "better_tooth": np.where(better, first.place, second.place) + 1.0,
         "line_off_deg": off,
         "left_deg": left,
+        "left_most_deg": most_left(first, second, *limits, tilt_high_deg),
     }
     for number, end in enumerate((first, second), start=1):
         found |= {

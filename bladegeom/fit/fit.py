@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -128,6 +129,7 @@ def _stacked(readings: Readings) -> WobbleFit:
         reading_sd=reading_sd,
         plan_ratio=float(plan.ratio[0]),
         closure_bias=bias,
+        refit=fit_wobble,
     )
 
 
@@ -192,6 +194,7 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
         lag_deg=lag,
         lag_u_deg=lag_u,
         robust=robust,
+        refit=partial(fit_wobble, harmonics=harmonics, drift=drift, robust=robust),
         flagged=tuple(int(tooth) for tooth in flagged),
     )
 

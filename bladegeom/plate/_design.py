@@ -14,7 +14,7 @@ from bladegeom.faults import refuse
 from bladegeom.fit.stated import stylus_scale_u
 from bladegeom.kernel.design import Design, beyond, design_of, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
-from bladegeom.tables.rings import Ring
+from bladegeom.tables.several import Ring
 
 Floats = NDArray[np.float64]
 

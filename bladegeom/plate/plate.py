@@ -34,7 +34,7 @@ from bladegeom.plate._design import (
 )
 from bladegeom.plate.shape import Checks, PlateFit
 from bladegeom.result import grain
-from bladegeom.tables.rings import Ring
+from bladegeom.tables.several import Ring
 
 Floats = NDArray[np.float64]
 
