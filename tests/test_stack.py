@@ -89,9 +89,8 @@ def test_what_bends_leak_through_a_gap_is_found_of_many_as_of_one(turns, read):
     )
     _, (_, tooth), columns = by_columns(stack, angle, 0)
     read_all, last = least_squares(columns, stack.reading[there > 0]), columns.shape[1]
-    bends = harmonic_columns(angle[tooth], (2, 3))[:, 1:]
     own = read_all.unit_covariance[-2:, -2:]
-    one = leak_of(columns, slice(last - 2, last), bends, read_all.residuals, own, 0.0)
+    one = leak_of(columns, slice(last - 2, last), angle[tooth], [1], read_all.residuals, own, 0.0)
     assert leaks_of(stack, fit_stack(stack)).tolist() == [one is not None]
     assert (one is not None) == (
         read not in (range(36), "fifth") or (turns, read) == (2, range(36))

@@ -301,6 +301,7 @@ class _Blades:
             ring_radius=self.facts.ring,
             tilt_deg=columns.get("tilt_deg", blank),
             resolved=columns.get("resolved", blank) == 1,
+            dof=self.found["dof"],
             spots=self.found["spots_read"],
             bare=self.facts.on_teeth,
             moved=self.moved,

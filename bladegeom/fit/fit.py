@@ -26,7 +26,7 @@ from bladegeom.kernel.design import (
 )
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.kernel.harmonics import LeastSquares, harmonic_columns, least_squares
-from bladegeom.kernel.leak import BENDS, leak_of, leaks_of, with_leak
+from bladegeom.kernel.leak import leak_of, leaks_of, with_leak
 from bladegeom.kernel.stack import believed, fit_stack, plain, stack_of, unit_covariance
 from bladegeom.kinds import checked
 from bladegeom.readings import Readings
@@ -152,7 +152,8 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
     leak = leak_of(
         columns,
         wobble,
-        harmonic_columns(design.angle, [one for one in BENDS if one not in orders])[:, 1:],
+        design.angle,
+        orders,
         solved.fit.residuals,
         unit[wobble, wobble],
         max(0.0, reading_sd**2 - solved.sd**2),

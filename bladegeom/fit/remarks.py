@@ -17,6 +17,7 @@ from bladegeom.fit.closing import Closing, closing_of
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.readings import Readings
 from bladegeom.result import grain, number
+from bladegeom.wobble import FEWEST_DOF
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -54,6 +55,7 @@ class Seen(NamedTuple):
     ring_radius: Floats
     tilt_deg: Floats
     resolved: Bools
+    dof: Floats
     spots: NDArray[Any]
     bare: Bools
     moved: Mapping[int, tuple[Closing, float]]
@@ -96,6 +98,10 @@ def remarks_on(seen: Seen) -> list[Remark]:
             ),
         ),
         Remark(every & bool(seen.flagged), lambda _: _flagged(seen.flagged)),
+        Remark(
+            seen.resolved & (seen.dof < FEWEST_DOF),
+            "too few teeth are read to tell how sure each named tooth is: read the others",
+        ),
         *_on_plan(seen.spots, seen.bare),
         *(Remark(every, note) for note in seen.notes),
         Remark(closed, lambda at: _moved(*seen.moved[at], seen.unit)),
@@ -142,6 +148,7 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
         ring_radius=np.array([readings.ring_radius or np.nan]),
         tilt_deg=np.array([np.nan if fit.tilt_deg is None else fit.tilt_deg]),
         resolved=np.array([fit.resolved]),
+        dof=np.array([fit.dof]),
         moved=moved,
         notes=readings.notes,
         flagged=fit.flagged,

@@ -7,7 +7,9 @@ the fit leaves of the readings at the teeth that are read.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import math
+from collections.abc import Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,14 +28,25 @@ _UNSEEN = 1e-3
 
 
 class Leak(NamedTuple):
-    """What bends may put into the wobble: its covariance, shape (2, 2), and degrees of freedom."""
+    """What bends of some orders may put into the wobble.
+
+    Its covariance has the shape (2, 2); `variance` is that of the bends' parts, at the crest.
+    """
 
     covariance: Floats
     dof: int
+    variance: float
+    orders: tuple[int, ...]
 
 
 def leak_of(
-    columns: Floats, wobble: slice, bends: Floats, left: Floats, unit: Floats, floor: float
+    columns: Floats,
+    wobble: slice,
+    angle: Floats,
+    orders: Sequence[int],
+    left: Floats,
+    unit: Floats,
+    floor: float,
 ) -> Leak | None:
     """Return what bends leak into a fit; None where that is no more than its scatter says already.
 
@@ -45,8 +58,10 @@ def leak_of(
     ----------
     columns : ndarray, shape (n, p)
         Of the fit; those of the wobble are `wobble`.
-    bends : ndarray, shape (n, q)
-        Two columns for each of `BENDS` that is not in the fit.
+    angle : ndarray, shape (n,)
+        Blade angles in radians.
+    orders : sequence of int
+        Waves that are in the fit.
     left : ndarray, shape (n,)
         What the fit leaves of the readings.
     unit : ndarray, shape (2, 2)
@@ -54,26 +69,39 @@ def leak_of(
     floor : float
         Variance that rounding hides in what is left.
     """
-    q, r = np.linalg.qr(columns)
-    along = q.T @ bends
-    into, beyond = np.linalg.solve(r, along)[wobble], bends - q @ along
     dof, most, found = len(left) - columns.shape[1], False, []
-    for own in _kinds(bends.shape[1]):
-        ways = into[:, own] @ into[:, own].T
-        basis, size, _ = np.linalg.svd(beyond[:, own], full_matrices=False)
+    for waves in _kinds([one for one in BENDS if one not in orders]):
+        into, beyond = _into(columns, wobble, angle, waves)
+        ways = into @ into.T
+        basis, size, _ = np.linalg.svd(beyond, full_matrices=False)
         basis = basis[:, size > _UNSEEN * math.sqrt(len(left) / 2)]
         if told := basis.shape[1]:
             share = float(np.sum(size**2))
             most |= bool(_more(ways, unit, share, dof))
             bent = (float(np.sum((basis.T @ left) ** 2)) + told * floor) / share
-            found.append(Leak(bent * ways, min(told, dof)))
+            found.append(Leak(bent * ways, min(told, dof), bent, tuple(waves)))
     return max(found, key=lambda one: float(np.trace(one.covariance))) if most else None
 
 
-def _kinds(columns: int) -> list[slice]:
-    """Return the columns of each order of bends, and of all of them."""
-    each = [slice(at, at + 2) for at in range(0, columns, 2)]
-    return [*each, slice(0, columns)] if len(each) > 1 else each
+def leaked(leak: Leak, columns: Floats, wobble: slice, angle: Floats) -> Leak:
+    """Return what the same bends leak into a fit of other readings."""
+    into, _ = _into(columns, wobble, angle, leak.orders)
+    return leak._replace(covariance=leak.variance * (into @ into.T))
+
+
+def _into(
+    columns: Floats, wobble: slice, angle: Floats, orders: Sequence[int]
+) -> tuple[Floats, Floats]:
+    """Return what bends of size 1 put into the wobble, and what the columns leave of them."""
+    bends = harmonic_columns(angle, orders)[:, 1:]
+    q, r = np.linalg.qr(columns)
+    along = q.T @ bends
+    return np.linalg.solve(r, along)[wobble], bends - q @ along
+
+
+def _kinds(orders: Sequence[int]) -> list[Sequence[int]]:
+    """Return each order of bends, and all of them."""
+    return [[one] for one in orders] + ([orders] if len(orders) > 1 else [])
 
 
 def with_leak(covariance: Floats, dof: int, leak: Leak | None) -> tuple[Floats, int]:
@@ -105,16 +133,15 @@ def leaks_of(stack: Stack, fits: Fits) -> NDArray[np.bool_]:
         unit = np.linalg.inv(squares[:, :2, :2])
         into = unit @ squares[:, :2, 2:]
         beyond = squares[:, 2:, 2:] - np.swapaxes(squares[:, :2, 2:], 1, 2) @ into
-        for own in _kinds(2 * len(BENDS)):
+        for orders in _kinds(BENDS):
+            own = slice(2 * BENDS.index(orders[0]), 2 * BENDS.index(orders[-1]) + 2)
             ways = into[:, :, own] @ np.swapaxes(into[:, :, own], 1, 2)
             share = np.trace(beyond[:, own, own], axis1=1, axis2=2)
             found[some] |= _more(ways, unit, share, plan.dof[some])
     return found
 
 
-def _more(
-    into: Floats, unit: Floats, share: float | Floats, dof: float | Floats
-) -> NDArray[np.bool_]:
+def _more(ways: Floats, unit: Floats, share: Any, dof: Any) -> NDArray[np.bool_]:
     """Return whether scatter that is all bends leaks more than scatter that is all chance."""
     leaks, chance = (np.linalg.eigvalsh(one)[..., -1] for one in (ways, unit))
     more: NDArray[np.bool_] = leaks * dof > chance * share
