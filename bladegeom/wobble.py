@@ -29,6 +29,10 @@ DETECTION_LEVEL = 0.95
 """A wobble is resolved if no wobble would show so large a one in fewer than 5 % of cases."""
 
 
+FEWEST_DOF = 3
+"""Degrees of freedom with which the chance of a direction can be told."""
+
+
 @dataclass(frozen=True, eq=False, repr=False)  # A fit, which is one, shows its own table.
 class Wobble:
     """Once-per-turn wobbles: the size of each is its amplitude, its angle the near direction.
@@ -149,8 +153,15 @@ class Wobble:
         return Interval(self.near_deg + low, self.near_deg + high, confidence_level)
 
     def probability(self, from_deg: float, to_deg: float) -> float:
-        """Return how probable the true direction is between two, in degrees past the near one."""
-        return _told(direction_probability(self._facing, self.dof, from_deg, to_deg))
+        """Return how probable the true direction is between two, in degrees past the near one.
+
+        With two degrees of freedom fewer than the limits: claims of few readings that scatter
+        little by luck then come true as often as they say, as simulation shows. NaN where none is
+        left: so few readings cannot tell it.
+        """
+        if self.dof < FEWEST_DOF:
+            return _told(np.full(np.shape(self.value), np.nan))
+        return _told(direction_probability(self._facing, self.dof - 2, from_deg, to_deg))
 
     def over(self, radius: Any, radius_u: Any = 0.0) -> Wobble:
         """Return the slopes of a plate that wobbles so at a radius, whose doubt goes with them."""

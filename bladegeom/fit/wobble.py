@@ -93,6 +93,21 @@ class WobbleFit(Fitted):
         return (*said, self.at_stake) if said else ()
 
     @property
+    def asked(self) -> tuple[str, ...]:
+        """Those of `warnings` on which all else rests: they come first."""
+        return self.warnings[: int(self.leak is not None)]
+
+    @property
+    def rest(self) -> tuple[str, ...]:
+        """The other `warnings`."""
+        return self.warnings[len(self.asked) :]
+
+    @property
+    def first(self) -> tuple[str, ...]:
+        """What comes before everything: the likely mistakes, then what all rests on."""
+        return (*self.doubted, *self.asked)
+
+    @property
     def said(self) -> tuple[str, ...]:
         """All that the reader should know: the likely mistakes first, then `warnings`."""
         return (*self.doubted, *self.warnings)
@@ -105,10 +120,10 @@ class WobbleFit(Fitted):
         return budget_of(self)
 
     def _first(self) -> Sequence[str]:
-        return self.doubted
+        return self.first
 
     def _remarks(self) -> Sequence[str]:
-        return self.warnings
+        return self.rest
 
 
 class OfBlade(Result):
@@ -130,14 +145,14 @@ class OfBlade(Result):
 
     @derived("what the reader should know, a likely mistake first", key="warnings")
     def _warnings(self) -> list[str]:
-        return [*self.fit.doubted, *self.remarks, *self.fit.warnings]
+        return [*self.fit.first, *self.remarks, *self.fit.rest]
 
     @property
     def _named(self) -> str:
         return f"Blade {self.blade}" if self.blade else "Blade"
 
     def _first(self) -> Sequence[str]:
-        return self.fit.doubted
+        return self.fit.first
 
     def _remarks(self) -> Sequence[str]:
-        return (*self.remarks, *self.fit.warnings)
+        return (*self.remarks, *self.fit.rest)
