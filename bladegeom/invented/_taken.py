@@ -27,7 +27,7 @@ from bladegeom.invented import (
     UnitSlip,
 )
 from bladegeom.invented._key import AnswerKey, Floats, Hidden, Planted
-from bladegeom.lengths import LARGEST, MM_PER, convert, with_unit
+from bladegeom.lengths import LARGEST, MM_PER, convert, plain_number, with_unit
 from bladegeom.readings import WAYS
 
 DIAL = {"mm": 0.01, "in": 0.0005, "thou": 0.5, "um": 10.0}
@@ -117,10 +117,10 @@ def streams(rng: np.random.Generator | int) -> list[np.random.Generator]:
 def number(what: str, value: Any, least: float = -math.inf) -> float:
     """Return a number that was asked for, or refuse what is none or below `least`."""
     cure = "give a plain number" if least == -math.inf else f"give a number of {least:g} or more"
-    fits = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
-    if not fits or not (least <= value and abs(value) <= LARGEST):
+    found = plain_number(value)
+    if found is None or not (least <= found and abs(found) <= LARGEST):
         raise refuse(f"{what} is {value!r}", cure, value=value, column=what)
-    return float(value)
+    return found
 
 
 def numbers(what: str, values: Any, count_of: int | None = None) -> list[float]:
@@ -138,11 +138,11 @@ def numbers(what: str, values: Any, count_of: int | None = None) -> list[float]:
 
 def count(what: str, value: Any, least: int, most: int) -> int:
     """Return a whole number that was asked for, or refuse it."""
-    fits = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
-    if not fits or not least <= value <= most:
+    found = plain_number(value)
+    if found is None or not least <= found <= most or int(found) != found:
         cure = f"give a whole number from {least} to {most}"
         raise refuse(f"{what} is {value!r}", cure, value=value, column=what)
-    return int(value)
+    return int(found)
 
 
 class Course(NamedTuple):
