@@ -24,7 +24,7 @@ WRONG = [
     (bg.fit_table, (READINGS,), "read_table"),
     (bg.setup_card, ("shed_saw.toml",), "set_up"),
     (bg.clearance_chart, (FIT,), "Blade"),
-    (bg.wall_chart, (FIT,), "cut_wall"),
+    (bg.cut_wall_chart, (FIT,), "cut_wall"),
 ]
 
 

@@ -210,7 +210,7 @@ class Page:
             page.top += 1.0 if more else 0.0
         for words in more:
             page.line(words, 12, 6.5)
-        page.warnings(fit.warnings)
+        page.warnings(fit.rest)
         return page
 
     def warnings(self, words: Sequence[str]) -> None:
@@ -231,6 +231,8 @@ class Page:
             numbered if blade.numbered else "way of the numbers not stated: drawn clockwise",
         ]
         self.head(blade.name, what, date, facts or seen)
+        for asked in fit.asked:
+            self.line(f"! {asked}", 12, 6.0, high=5.0, bold=True)
 
     def head(self, name: str, what: str, date: Date | None, facts: Sequence[str]) -> None:
         """Write a blade's name, what the page is, the date, facts, and the cautions at its foot."""

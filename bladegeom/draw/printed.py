@@ -41,6 +41,7 @@ def answer_text(answer: Answer) -> str:
     return "\n".join(
         [
             *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
+            *warning_lines(fit.asked),
             "",
             *_wrapped(marks.instructions),
             "",
@@ -60,7 +61,7 @@ def doubt_text(fit: WobbleFit) -> str:
     return "\n".join(
         [
             *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
-            *warning_lines(fit.doubted),
+            *warning_lines(fit.first),
             "",
             "  Standard uncertainties (k = 1) of the wobble, by cause",
             *table_lines(budget),
@@ -68,7 +69,7 @@ def doubt_text(fit: WobbleFit) -> str:
             "",
             "  What the wobble leaves",
             *table_lines(shape),
-            *warning_lines(fit.warnings),
+            *warning_lines(fit.rest),
         ]
     )
 

@@ -304,6 +304,7 @@ class _Blades:
             residual_sd=columns.get("residual_sd", blank),
             graduation=self.graduation,
             ring_radius=self.facts.ring,
+            wobble_tir=columns.get("wobble_tir", blank),
             tilt_deg=columns.get("tilt_deg", blank),
             resolved=columns.get("resolved", blank) == 1,
             plan_ratio=self.found["ratio"],

@@ -237,7 +237,10 @@ class NeutralLine(Result):
         )
 
     def _remarks(self) -> Sequence[str]:
-        return () if self.fit is None else self.fit.warnings
+        return () if self.fit is None else self.fit.rest
+
+    def _first(self) -> Sequence[str]:
+        return () if self.fit is None else self.fit.asked  # A likely mistake is in the title.
 
     def _title(self) -> str:
         name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
