@@ -221,6 +221,7 @@ def test_the_screen_of_a_table_loses_next_to_nothing_that_the_check_finds():
     frames, found = [], []
     planted = [
         *((make, (8.0, bench.FAR)) for make in (bench.sign, bench.scale, bench.spike)),
+        (bench.swapped, (4.0, bench.FAR)),
         (bench.step, (4.0, 6.0)),
         (bench.wrap, (0.0, 999.0)),
         (bench.unit, (10.0, 100.0)),

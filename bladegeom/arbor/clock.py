@@ -22,7 +22,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf
 from bladegeom.kinds import checked
 from bladegeom.result import Result, derived, described, number, percent, quantity
-from bladegeom.tables.mounts import Mounts
+from bladegeom.tables.several import Mounts
 from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]

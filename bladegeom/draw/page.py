@@ -26,11 +26,12 @@ from bladegeom.draw._fonts import (
     has_standard_letters,
     line_width_mm,
 )
+from bladegeom.draw._style import own_style
 from bladegeom.draw.printed import CAUTIONS, sizes
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.tables.whole import whole_file
+from bladegeom.tables.out import whole_file
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height in millimetres."""
@@ -357,6 +358,8 @@ def save_chart(axes: Axes | Sequence[Axes], path: str | os.PathLike[str]) -> Non
         pages are to go into a file that holds one.
     """
     pages = [axes] if isinstance(axes, Axes) else list(axes)
+    if not pages:
+        raise refuse("there is no chart to save", "give what a chart function returned")
     save_charts(pages, path, len(pages))
 
 
@@ -375,7 +378,7 @@ def save_charts(
             "name a .pdf file, or choose one blade or one turn",
             value=target,
         )
-    with whole_file(target) as file:
+    with own_style(), whole_file(target) as file:
         if target.suffix.lower() != ".pdf":
             for axes in charts:
                 _figure(axes).savefig(file, format=target.suffix[1:].lower(), dpi=_PNG_DPI)

@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.draw._axes import BLACK, CHAIN, DASHED, GREY, PALE, Chart, round_step, sense
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import MARGIN, POINT, Page
 from bladegeom.draw.printed import NOT_RELIED_ON, left_words, sure_words, tir_limits, tir_words
 from bladegeom.fit.marks import NeutralLine, neutral_line
@@ -40,6 +41,7 @@ _FRAME: dict[str, Any] = _BOX | {"edgecolor": BLACK, "linewidth": 1.6}
 """About words: white, so that no line runs through them; with an edge."""
 
 
+@drawn
 @checked
 def polar_chart(
     fit: WobbleFit, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None

@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 
 from bladegeom._version import __version__
 from bladegeom.draw._axes import GREY
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.polar import BladeDrawing
 from bladegeom.draw.printed import (
@@ -22,7 +23,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import Condition, teeth_read
-from bladegeom.tables.tidy import digest_of
+from bladegeom.tables.out import digest_of
 
 _CHART = 104.0
 """Side of the drawing of the blade, in millimetres."""
@@ -31,6 +32,7 @@ _REASONS = 4
 """Room for the reasons, in lines of the usual size."""
 
 
+@drawn
 @checked
 def customer_sheet(
     fit: WobbleFit,

@@ -102,6 +102,9 @@ def fit_frame(
         Sheet(known, [(2, [])] if len(frame) else [], ",", 1), "the frame", None
     )
     place = {one: header.index(one) for one in header if one}
+    kinds = [(name, kind) for name, kind in frame.dtypes.items() if isinstance(kind, np.dtype)]
+    if foreign := {name: kind.newbyteorder("=") for name, kind in kinds if not kind.isnative}:
+        frame = frame.astype(foreign)  # Pandas does not pick rows of numbers from other machines.
     keys = [frame.iloc[:, place[one]] if one in place else None for one in _NAMES]
     groups = grouped(keys[0], keys[1], len(frame))
     plain, columns, which, texts = plain_answers(

@@ -269,7 +269,7 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
     """
     blade = fit.readings.blade
     if not fit.resolved:
-        worst = fit.tilt_of(fit.amplitude_interval().high)
+        worst = None if fit.tilt is None else fit.tilt.high
         return NeutralLine(
             blade=blade,
             fit=fit,
@@ -307,10 +307,10 @@ def _line(
     ends = ends_of(blade.angles_deg, near_deg)
     near, first, far, second = (_mark(blade, end, fit) for end in ends)
     tilt, most = (None if fit is None else fit.tilt_deg), None
-    if fit is not None and tilt is not None:
-        high, (near_low, near_high, _) = fit.amplitude_interval().high, fit.near_interval()
+    if fit is not None and fit.tilt is not None:
+        near_low, near_high, _ = fit.near_interval()
         limits = (near_low - fit.near_deg, near_high - fit.near_deg)
-        most = float(most_left(ends[1], ends[3], *limits, fit.tilt_of(high)))
+        most = float(most_left(ends[1], ends[3], *limits, fit.tilt.high))
     off, left = off_line(ends[1], ends[3], tilt or 0.0)
     return NeutralLine(
         blade=blade,
