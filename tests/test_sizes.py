@@ -88,7 +88,7 @@ def test_what_is_unusual_is_asked_about_before_any_teeth_are_named(tmp_path, fac
     assert size in asked
     assert meant in asked
     told = " ".join(run("fit", path).out.split())
-    where = fit.mistake.again if fit.mistake else "Mark teeth"
+    where = bg.neutral_line(fit).instructions[0].split(":")[0]
     assert told.index(asked) < told.index(where)
     assert fit.said.index(asked) == len(fit.doubted)
     assert str(fit).splitlines()[1 + len(fit.doubted)].endswith(asked)

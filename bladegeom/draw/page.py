@@ -31,6 +31,7 @@ from bladegeom.draw.printed import CAUTIONS, sizes
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.tables.out import whole_file
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -340,6 +341,7 @@ class _Words(Text):
             super().draw(renderer)
 
 
+@checked
 def save_chart(axes: Axes | Sequence[Axes], path: str | os.PathLike[str]) -> None:
     """Save the page that holds the axes, at true size, as PDF, SVG or PNG by the path's ending.
 

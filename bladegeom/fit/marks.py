@@ -279,6 +279,7 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
     return _line(blade, fit.near_deg, fit, tolerance_deg)
 
 
+@checked
 def neutral_line_by_eye(blade: Blade, near_tooth: int) -> NeutralLine:
     """Name the teeth to mark for a near tooth that was found by eye.
 
