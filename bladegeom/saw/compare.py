@@ -19,6 +19,7 @@ _LOOK_FOR = ": look for dish, the square, or a sign"
 _LEAST_P = 0.05
 
 
+@checked
 @dataclass(frozen=True, repr=False)
 class Comparison(Result):
     """One thing that was predicted and measured, each independent of the other."""
