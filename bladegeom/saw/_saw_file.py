@@ -62,7 +62,8 @@ _READ_BY: dict[Kind, str] = {
     whole: "tooth sides turns",
     angle: "angle shows",
     _above_0_deg: "resolution tolerance",
-    length: "height separation end_float lever graduation thickness width distance length pitch",
+    length: "height separation end_float lever graduation repeatability thickness width distance "
+    "length pitch",
     lengths: "front back along first last gap x y screw_x screw_y",
 }
 """What reads a value -> keys of the file, as they are meant in most of its parts."""
@@ -78,13 +79,14 @@ def _part(keys: str, needed: str = "", *, several: bool = False, **own: Kind) ->
 
 
 _PLATE = "tooth tolerance:tolerance_deg shows resolution"
-_STRIP = "first last length turns piece graduation"
+_STRIP = "first last length turns piece graduation repeatability"
 
 PARTS = {
     "saw": _part("name date tilts notes"),
     "blade": _part("readings facts name height", "readings"),
     "slots": _part(
-        "indicator:side front back separation graduation end_float tolerance moved pivot lever",
+        "indicator:side front back separation graduation repeatability end_float tolerance moved "
+        "pivot lever",
         "front back separation",
         tolerance=_tolerance,
     ),
@@ -93,21 +95,23 @@ PARTS = {
     "miter_gauge": _part(f"{_PLATE} width:span angle:angle_deg sides"),
     "riving_knife": _part(f"{_PLATE} distance:span"),
     "fence": _part(
-        "side:fence_side along readings graduation tolerance",
+        "side:fence_side along readings graduation repeatability tolerance",
         "along readings",
         readings=lengths,
         tolerance=_tolerance,
     ),
     "stop": _part(f"{_STRIP} name tolerance", "name first last length", several=True),
     "insert": _part(
-        "x y height screw_x screw_y pitch graduation tolerance",
+        "x y height screw_x screw_y pitch graduation repeatability tolerance",
         "x y height",
         height=lengths,
         tolerance=length,
     ),
-    "test_cut.flip": _part("gap height open:open_at flipped graduation", "gap height open flipped"),
+    "test_cut.flip": _part(
+        "gap height open:open_at flipped graduation repeatability", "gap height open flipped"
+    ),
     "test_cut.round": _part(_STRIP, "first last length"),
-    "test_cut.kerf": _part("width:length graduation", "width", width=lengths),
+    "test_cut.kerf": _part("width:length graduation repeatability", "width", width=lengths),
 }
 """What may stand in the file."""
 
