@@ -64,6 +64,19 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     return _as_given(np.degrees(slope_u / (1 + slope**2)))
 
 
+def doubt_toward(fit: WobbleFit, angle_deg: float) -> tuple[float, float]:
+    """Return the signed doubt of the wobble toward a blade angle, from its two independent parts.
+
+    Two estimates of one wobble share both; see `Cause`.
+    """
+    if not np.isfinite(fit.rounded_covariance).all():
+        return math.nan, math.nan
+    sizes, ways = np.linalg.eigh(fit.rounded_covariance)
+    turn = math.radians(angle_deg)
+    first, second = np.sqrt(np.maximum(sizes, 0.0)) * (ways.T @ [math.cos(turn), math.sin(turn)])
+    return float(first), float(second)
+
+
 @described
 class Squareness(OfBlade):
     """The squareness error at one rotation, and over all of them.
@@ -199,6 +212,10 @@ def squareness(
     error = Estimate(
         float(squareness_error(fit, away)), float(squareness_error_u(fit, away)), fit.dof
     )
+    slope = math.tan(math.radians(error.value))
+    toward = doubt_toward(fit, fit.near_deg + 90.0 - away)
+    per = math.degrees(1 / (1 + slope**2)) / _ring(fit)
+    error = error.caused_by(fit.readings, *(per * part for part in toward))
     size, unit = length("span", span) or (None, None)
     gap, lean = None, math.radians(error.value)
     if size is not None:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from bladegeom.blade import Blade
-from bladegeom.estimate import Estimate, Known, combined
+from bladegeom.estimate import Cause, Estimate, Known, combined
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.fit.squareness import doubt_toward
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kinds import checked
@@ -203,6 +205,8 @@ def kerf(fit: WobbleFit, *, fence: str | None = None, tooth_width_u: Length | No
     shift_low, shift_high = _widened(shift, low * scale, high * scale, from_ring)
     shift_low = max(0.0, shift_low)
     wide = Estimate(width + 2 * shift, *combined([(2 * u, dof), (width_u, math.inf)]))
+    shares = tuple(2 * scale * part for part in doubt_toward(fit, fit.near_deg))
+    wide = replace(wide, causes=(Cause(fit.readings, shares, fit.dof),))
     limits = _widened(wide.value, width + 2 * shift_low, width + 2 * shift_high, width_u)
     return Kerf(
         fit=fit,
