@@ -59,7 +59,7 @@ class Gauge(Result):
         text=lambda one: one._said(),
         default="nothing",
     )
-    unit: str
+    unit: str = quantity("of both: mm, in or deg", key="gauge_unit")
     assumed: bool = False
     """Whether the graduation is not stated, and the step of the readings was taken for it."""
 
@@ -129,9 +129,16 @@ def gauge_of(
     given = {"graduation": graduation, "repeatability": repeatability}
     mm = {what: length_mm(what, one) for what, one in given.items()}
     step, stated = (None if one is None else one / MM_PER[unit] for one in mm.values())
-    known = Gauge(graduation=step, unit=unit)
     if step is None and (step := _step_of(np.concatenate(read))):
-        known = replace(known, graduation=step, assumed=True)
+        return replace(known_gauge(unit, step, stated, fit), assumed=True)
+    return known_gauge(unit, step, stated, fit)
+
+
+def known_gauge(
+    unit: str, step: float | None, stated: float | None, fit: WobbleFit | None = None
+) -> Gauge:
+    """Return the same of a graduation and a repeatability in the unit."""
+    known = Gauge(graduation=step, unit=unit)
     rounding = (step or 0.0) / math.sqrt(12)
     if stated is not None:
         sd = math.hypot(stated, rounding)
