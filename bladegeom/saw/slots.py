@@ -310,6 +310,8 @@ def _what_would_tell(
 ) -> str:
     """Say how far the doubt must come down, and how many readings bring it there."""
     least = abs(allowed - abs(difference.value))
+    if least < difference.u / 100:
+        return "Cannot tell: the difference is just the tolerance."
     reach, limit = (f"{number(one, least)} {unit}" for one in (difference.reach, least))
     said = f"Cannot tell: the 95 % doubt of the difference, {reach}, must come down to {limit}."
     if times is not None:
