@@ -59,7 +59,7 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
         title,
         setting,
         found.judged,
-        again="Read it again, with what shows finer steps, or oftener: it cannot be told yet.",
+        again=_again(found.readings_needed),
         found=(*found.found, *ignored),
         moves=moves.get(use, ()),
         state=found.state,
@@ -76,6 +76,11 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     if found.against_plate:
         step = replace(step, stand=_stand(setting))
     return _waiting(bench, step, setting)
+
+
+def _again(times: int | None) -> str:
+    how = "with what shows finer steps" if times is None else f"{times} times"
+    return f"Read it again, {how}: it cannot be told yet."
 
 
 def _waiting(bench: Bench, step: Step, setting: Setting) -> Step:
