@@ -51,6 +51,7 @@ _MEANT = {
     "from": '"upright" or "table": from where its degrees are counted',
     "front": "what the indicator showed at the front end of the knife",
     "back": "what it showed at the back end",
+    "separation": 'how far it was slid from the one to the other, such as "80 mm"',
 }
 _ENDS = {"table": ("top", "bottom"), "bevel": ("top", "bottom")}
 """Ends of a gap; front and back where it lies level."""
@@ -83,15 +84,12 @@ class Shown(NamedTuple):
         ``plate``; or what is free of wobble: ``bar``, in its slot, or ``slot``.
     over : (float, str), optional
         The length over which it was read.
-    stated : bool
-        Whether the instrument's accuracy is stated.
     """
 
     lean: Estimate
     words: str
     against: str
     over: tuple[float, str] | None
-    stated: bool
 
 
 def degrees(what: str, given: object) -> float:
@@ -207,8 +205,9 @@ class _Reader(NamedTuple):
         return Estimate(0.0, value / math.sqrt(3))
 
     def shown(self, lean: Estimate, words: str, over: tuple[float, str] | None = None) -> Shown:
-        against = self.given["against"]
-        return Shown(lean, words, against, over, "accuracy" in self.given)
+        # How true the instrument is goes into the doubt only where it is stated.
+        words += "" if "accuracy" in self.given else ", accuracy not stated"
+        return Shown(lean, words, self.given["against"], over)
 
     def gap(self) -> Shown:
         """Read a square or straightedge, beside which a gap opens at one end."""
@@ -234,7 +233,7 @@ class _Reader(NamedTuple):
         """Read an indicator that rides in a slot, at both ends of the knife."""
         ends = {key: self.asked(key, "back" if key == "front" else "front") for key in self.ends}
         (front, back), unit = taken(ends)
-        apart = needed(unit, "separation", self.given.get("separation"))
+        apart = needed(unit, "separation", self.asked("separation", "front"))
         side = self.asked("side", "front")
         step = in_unit(unit, "graduation", self.given.get("graduation"))
         nearer = difference_of(back, front, step)
