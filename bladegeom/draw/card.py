@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 
 from bladegeom.draw._axes import BLACK, CHAIN, GREY
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.printed import sizes
 from bladegeom.fit.marks import NO_MATTER_DEG
@@ -48,6 +49,7 @@ class _Laid:
         return max(left, len(self.body)) * size * LINE + 0.4 * size
 
 
+@drawn
 @checked
 def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
     """Draw the set-up card of a saw: one page, and more only where the steps need them.
@@ -227,6 +229,7 @@ _SMALL, _LINE, _LETTERS, _LONG = 8.0, 3.7, 120, 20
 _HOW = "The two teeth upright: table, bevels. Level: miter gauge, riving knife. Worst blade first."
 
 
+@drawn
 @checked
 def shelf_page(
     shelf: Shelf, *, title: str = "Blade shelf", paper: str = "a4", date: Date | None = None

@@ -325,7 +325,8 @@ def setting_error(
         one_of("tilts", tilts, SIDES)
     asked = tooth is not None or away_deg is not None
     turned = squareness(fit, tooth=tooth, away_deg=away_deg if asked else 0.0)
-    line = neutral_line(fit)
+    allowed = above_0_deg("tolerance", tolerance)
+    line = neutral_line(fit) if allowed is None else neutral_line(fit, tolerance_deg=allowed)
     off = line.line_off_deg
     setting = Setting(
         fit=fit,
@@ -343,7 +344,6 @@ def setting_error(
         worst=turned.worst,
         read=PlateReading(),
     )
-    allowed = above_0_deg("tolerance", tolerance)
     if shown is None:
         return setting
     if use == "bevel" and tilts is None:
