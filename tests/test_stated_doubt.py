@@ -42,7 +42,7 @@ def test_a_ring_known_to_2_mm_leaves_no_limit_as_narrow_as_the_readings_do(slope
     for _ in range(BLADES):
         ring, near = RING + rng.normal(0, 2.0), rng.uniform(0, 2 * math.pi)
         (fit,) = fits_of(
-            [lambda at: slope * ring * np.cos(at - near)],
+            [lambda at, ring=ring, near=near: slope * ring * np.cos(at - near)],
             rng,
             0.0005,
             ring_radius_u="2 mm",
