@@ -169,6 +169,11 @@ class PlateReading(Result):
         seen = f"{'toward' if toward else 'away from'} the indicator's side"
         return way_to(self.side, toward, seen)
 
+    def _to(self, toward: bool) -> str:
+        """Return the same in the fewest words."""
+        side = named_side(self.side, toward)
+        return self._way(toward) if side is None else f"to the {side}"
+
     def _tilted(self, toward: bool) -> bool | None:
         """Return whether the saw tilts toward the indicator for bevels, or away from it."""
         known = self.side is not None and self.tilts is not None
@@ -201,7 +206,7 @@ class PlateReading(Result):
         end = "front end" if self.use in ("miter_gauge", "riving_knife") else "top"
         share = "no more than can be told"
         if told(self.share) and math.isfinite(self.share.u):
-            share = f"{self._way(self.share.value > 0)} by {known_to(self.share, 'deg')}"
+            share = f"{self._to(self.share.value > 0)} by {known_to(self.share, 'deg')}"
         return f"{self.stood}: there the wobble leans the plate's {end} {share}; it is taken out"
 
     def _stands(self) -> str:
@@ -216,7 +221,7 @@ class PlateReading(Result):
         if self.use == "bevel" and self.tilts is not None and self.side is not None:
             past = "past" if self._tilted(off.value > 0) else "short of"
             return f"the blade leans {by} {past} the bevel"
-        return f"{stands} {self._way(off.value > 0)} by {by}"
+        return f"{stands} {self._to(off.value > 0)} by {by}"
 
     def _corners(self) -> str:
         """Return what the corners of a board are out by."""

@@ -122,7 +122,10 @@ def not_read_step(bench: Bench) -> Step:
         part=NOT_READ,
         title="Not read, so not judged",
         found=("; ".join(said),),
-        do=("Set each against the plate, clear of the teeth, and write down what it then shows.",),
+        do=(
+            "Set each against the plate, clear of the teeth, and write down what it then shows and "
+            "on which side.",
+        ),
         remarks=tuple(remarks),
     )
 

@@ -6,11 +6,9 @@ import math
 from collections.abc import Mapping
 from typing import Any, NamedTuple, NoReturn
 
-import numpy as np
-
 from bladegeom.estimate import Estimate, mean_of
 from bladegeom.faults import RefusedError, refuse, unknown_name
-from bladegeom.lengths import LARGEST, NumberError, parse_number
+from bladegeom.lengths import LARGEST, NumberError, parse_number, plain_number
 from bladegeom.saw._measure import (
     SIDES,
     angle_over,
@@ -102,12 +100,11 @@ def degrees(what: str, given: object) -> float:
             value = None
     elif isinstance(given, tuple) and given[1:] == ("deg",):
         value = given[0]
-    number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
-    if not number or not abs(value) <= LARGEST:  # type: ignore[arg-type]
-        raise refuse(
-            f"{what} is {given}", 'give degrees: 45, or "45 deg"', value=given, column=what
-        )
-    return float(value)  # type: ignore[arg-type]
+    number = plain_number(value)
+    if number is None or not abs(number) <= LARGEST:
+        cure = 'give degrees: 45, or "45 deg"'
+        raise refuse(f"{what} is {given}", cure, value=given, column=what)
+    return number
 
 
 def above_0_deg(what: str, given: object) -> float | None:
