@@ -29,6 +29,10 @@ DETECTION_LEVEL = 0.95
 """A wobble is resolved if no wobble would show so large a one in fewer than 5 % of cases."""
 
 
+FEWEST_DOF = 3
+"""Degrees of freedom with which the chance of a direction can be told."""
+
+
 @dataclass(frozen=True, eq=False, repr=False)  # A fit, which is one, shows its own table.
 class Wobble:
     """Once-per-turn wobbles: the size of each is its amplitude, its angle the near direction.
@@ -84,8 +88,9 @@ class Wobble:
     @property
     def amplitude_corrected(self) -> float:
         """Amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))."""
-        (caa, _), (_, cbb) = self.covariance + self.rounding
-        return _told(np.sqrt(np.fmax(0.0, self.amplitude**2 - caa - cbb)))
+        scattered = self.covariance + self.rounding
+        variance = scattered[0, 0] + scattered[1, 1]
+        return _told(np.sqrt(np.fmax(0.0, self.amplitude**2 - variance)))
 
     @property
     def amplitude_u(self) -> float:
@@ -117,27 +122,26 @@ class Wobble:
 
     @property
     def rounded_covariance(self) -> Floats:
-        """Covariance with the rounding that does not average out, and the doubt of the scale."""
+        """Covariance with the doubt of the scale, and the rounding that does not average out."""
         c, s = self.cosine * self.scale_u, self.sine * self.scale_u
-        whole: Floats = self.covariance + self.rounding + np.array([[c * c, c * s], [c * s, s * s]])
-        return whole
+        both: Floats = self.covariance + self.rounding + np.array([[c * c, c * s], [c * s, s * s]])
+        return both
 
     def amplitude_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the amplitude.
 
         Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_limits`), with the
-        doubt of the scale added as the root of the sum of squares. The lower one is 0 where the
-        wobble is not `resolved`. Where the covariance is not known, as where all readings are the
-        same and the graduation is not stated, neither is the upper limit: NaN.
+        doubt of the scale as the root of the sum of squares. The lower one is 0 where the wobble is
+        not `resolved`. Where the covariance is not known, as where all readings are the same and
+        the graduation is not stated, neither is the upper limit: NaN.
         """
         seen = self._facing
         low, high = amplitude_limits(seen.amplitude, seen.sd, self.dof, confidence_level)
-        low = np.where(self.resolved, low, 0.0)
         if np.any(self.scale_u):
             size, more = self.amplitude, student_t(confidence_level, math.inf) * self.scale_u
             low = np.maximum(size - np.hypot(size - low, size * more), 0.0)
             high = size + np.hypot(high - size, size * more)
-        return Interval(_told(low), _told(high), confidence_level)
+        return Interval(_told(np.where(self.resolved, low, 0.0)), _told(high), confidence_level)
 
     def near_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the direction nearest the indicator, by Fieller's theorem.
@@ -149,8 +153,15 @@ class Wobble:
         return Interval(self.near_deg + low, self.near_deg + high, confidence_level)
 
     def probability(self, from_deg: float, to_deg: float) -> float:
-        """Return how probable the true direction is between two, in degrees past the near one."""
-        return _told(direction_probability(self._facing, self.dof, from_deg, to_deg))
+        """Return how probable the true direction is between two, in degrees past the near one.
+
+        With two degrees of freedom fewer than the limits: claims of few readings that scatter
+        little by luck then come true as often as they say, as simulation shows. NaN where none is
+        left: so few readings cannot tell it.
+        """
+        if self.dof < FEWEST_DOF:
+            return _told(np.full(np.shape(self.value), np.nan))
+        return _told(direction_probability(self._facing, self.dof - 2, from_deg, to_deg))
 
     def over(self, radius: Any, radius_u: Any = 0.0) -> Wobble:
         """Return the slopes of a plate that wobbles so at a radius, whose doubt goes with them."""

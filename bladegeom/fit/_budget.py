@@ -174,12 +174,16 @@ def budget_of(fit: Fitted) -> Budget:
         causes.append(Cause(name, along, near, tilt, float(dof), words))
 
     riding = float_covariance(readings.end_float)
-    along, across = (
-        float(sd_toward(fit.near_deg + turn, fit.covariance - riding)) for turn in (0.0, 90.0)
-    )
+
+    def both_ways(covariance: Floats) -> tuple[float, float]:
+        near = fit.near_deg
+        return float(sd_toward(near, covariance)), float(sd_toward(near + 90.0, covariance))
+
+    bent = np.zeros((2, 2)) if fit.leak is None else fit.leak.covariance
+    along, across = both_ways(fit.covariance - riding - bent)
     if found is None:
         words = "repeatability and texture together, from the scatter about the curve"
-        add("scatter", along, across, fit.dof, words)
+        add("scatter", along, across, fit.residual_dof, words)
         unknown.append("repeatability by itself (read a second turn)")
     else:
         part = found.sd / fit.reading_sd if fit.reading_sd > 0 else 0.0
@@ -189,7 +193,10 @@ def budget_of(fit: Fitted) -> Budget:
         words = "from what the curve misses beyond repeatability"
         if _reads_every_spot(fit):
             bends, words = 0.0, "every tooth was read, so bends are square to the wobble"
-        add("texture", bends * along, bends * across, max(fit.dof - found.dof, 1), words)
+        add("texture", bends * along, bends * across, max(fit.residual_dof - found.dof, 1), words)
+    if fit.leak is not None:
+        words = "bends of two and three waves a turn, through the teeth that were not read"
+        add("bends not read", *both_ways(bent), fit.leak.dof, words)
     if np.any(fit.rounding):
         more, aside = (sd_toward(fit.near_deg + turn, fit.rounding) for turn in (0.0, 90.0))
         words = "readings scatter by less than half a graduation: rounding does not average out"
@@ -252,7 +259,7 @@ def repeats_of(fit: Fitted) -> Repeats | None:
         return None
     left = float(np.sum((read - read.mean() - columns @ solution) ** 2))
     sd = math.sqrt(left / dof)
-    more = fit.dof - dof
+    more = fit.residual_dof - dof
     beyond = float(fit.residuals @ fit.residuals) - left
     lack = None
     if more >= 1 and sd > 0 and not fit.robust:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from bladegeom.estimate import Known
 from bladegeom.fit.waves import Harmonic
+from bladegeom.kernel.leak import Leak
 from bladegeom.readings import Readings
 from bladegeom.result import (
     DOUBTED,
@@ -64,12 +65,18 @@ class Fitted(Wobble, Result):
         "every doubt, where all readings are the same and the graduation is not stated",
         key="",
     )
+    residual_dof: int = quantity("degrees of freedom of the residuals", key="")
     plan_ratio: float = quantity(
         "how many times as uncertain the wobble is, in its worst direction, as from teeth all "
         "round",
         key="",
     )
     robust: bool = quantity("whether wild readings count less", key="", default=False)
+    leak: Leak | None = quantity(
+        "what bends may put into the wobble where teeth are not read; part of the covariance",
+        key="",
+        default=None,
+    )
     flagged: tuple[int, ...] = quantity(
         "in a robust fit, the teeth that count less", key="", default=()
     )
@@ -197,14 +204,17 @@ class Fitted(Wobble, Result):
     def p_value(self) -> float:
         return super().p_value
 
-    dof: int = quantity("degrees of freedom of the residuals")
+    dof: int = quantity(
+        "degrees of freedom of the doubt: those of the residuals, and fewer where bends of a part "
+        "that was not read are in it"
+    )
 
     residual_sd: float = quantity(
         "standard deviation of the readings about the curve",
         label="scatter",
         text=lambda one: (
             f"{number(one.residual_sd, one.residual_sd / 4 or None)} {one.unit} (standard "
-            f"deviation, {one.dof} degrees of freedom)"
+            f"deviation, {one.residual_dof} degrees of freedom)"
         ),
     )
 
@@ -215,6 +225,8 @@ class Fitted(Wobble, Result):
         if self.reading_sd > self.residual_sd and self.graduation:
             return "the graduation: the readings scatter less than it can show"
         rests = "the scatter about the curve, repeatability and texture together"
+        if self.leak is not None:
+            rests += ", and what bends may do where no tooth was read"
         added = f"{rests}; and the rounding, which does not average out"
         return added if np.any(self.rounding) else rests
 

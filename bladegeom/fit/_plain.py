@@ -21,10 +21,11 @@ from bladegeom.fit._screen import worth_a_look
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.marks import NO_MATTER_DEG
-from bladegeom.fit.remarks import WARNED_RATIO, Remark, Seen, joined, remarks_on
+from bladegeom.fit.remarks import Remark, Seen, joined, remarks_on
 from bladegeom.fit.stated import float_covariance, stylus_scale_u
-from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO, arc_deg
+from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO
 from bladegeom.kernel.doubt import student_t
+from bladegeom.kernel.leak import leaks_of
 from bladegeom.kernel.rounding import GRID_TEETH, grids_of_stack, rounded
 from bladegeom.kernel.stack import (
     Fits,
@@ -32,7 +33,6 @@ from bladegeom.kernel.stack import (
     Stack,
     believed,
     fit_stack,
-    leaks_of,
     spots_of,
     unit_covariance,
 )
@@ -110,7 +110,7 @@ class _Blades:
 
     `plain` are those not yet taken out. `turn` is the place of a row's turn among its blade's, None
     where each has one; `turns` is how many these are. `found` holds arrays of `Plan` and `Fits`,
-    and what closing readings say; for `leaks`, `moved`, `arc` see `bladegeom.fit.remarks.Seen`.
+    and what closing readings say; for `moved` see `bladegeom.fit.remarks.Seen`.
     """
 
     def __init__(
@@ -147,9 +147,7 @@ class _Blades:
             tooth = np.where((np.abs(tooth) <= MOST_TEETH) & (tooth == np.floor(tooth)), tooth, 0)
         self.tooth = tooth.astype(np.int64, copy=False)
         self.found = {name: np.full(count, np.nan) for name in _KEPT}
-        self.leaks = np.zeros(count, dtype=np.bool_)
         self.moved: dict[int, tuple[Closing, float]] = {}
-        self.arc: dict[int, float] = {}
 
     def _steps(self, values: NDArray[Any], *, always: bool) -> Bools:
         """Return where a column grows within a blade; take out those in which it does not.
@@ -248,7 +246,6 @@ class _Blades:
     def keep(self, some: Places, stack: Stack, fits: Fits, closed: _Closed | None) -> None:
         """Keep what is found of some blades."""
         here = _here(some)
-        self.leaks[here] = leaks_of(stack, fits)
         graduation = self.graduation[here]
         self.steps[here] = grids_of_stack(stack, fits, graduation == 0)
         told = np.where(fits.plan.spots_read >= GRID_TEETH, self.steps[here], 0.0)
@@ -259,9 +256,7 @@ class _Blades:
                 self.found[name][here] = values
         if stack.there is None:
             return
-        for wide in np.flatnonzero((fits.plan.ratio > WARNED_RATIO) & (fits.plan.spots_read > 0)):
-            read = stack.there[:, :, wide].any(axis=0)
-            self.arc[int(some[wide])] = arc_deg(np.degrees(stack.spots.angle[read]))
+        self.plain[some[leaks_of(stack, fits)]] = False
         if closed is None:
             return
         at, difference = closed.at, closed.difference
@@ -314,13 +309,12 @@ class _Blades:
             graduation=self.graduation,
             steps=self.steps,
             ring_radius=self.facts.ring,
+            wobble_tir=columns.get("wobble_tir", blank),
             tilt_deg=columns.get("tilt_deg", blank),
             resolved=columns.get("resolved", blank) == 1,
-            plan_ratio=self.found["ratio"],
+            dof=self.found["dof"],
             spots=self.found["spots_read"],
             bare=self.facts.on_teeth,
-            arc=lambda at: self.arc[at],
-            leaks=self.leaks,
             moved=self.moved,
         )
         return [one._replace(of=one.of & self.plain) for one in remarks_on(seen)]

@@ -26,6 +26,7 @@ from bladegeom.kernel.design import (
 )
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.kernel.harmonics import LeastSquares, harmonic_columns, least_squares
+from bladegeom.kernel.leak import leak_of, leaks_of, with_leak
 from bladegeom.kernel.rounding import (
     GRID_TEETH,
     copies_of,
@@ -107,6 +108,8 @@ def _stacked(readings: Readings) -> WobbleFit:
     if not (plan.spots_read[0] >= FEWEST_TEETH and plan.ratio[0] <= REFUSED_RATIO):
         check_plan(readings)
     _check_room(readings, len(place), len(place) - dof)
+    if leaks_of(stack, fits)[0]:
+        return _by_columns(readings, 1, drift=False, robust=False)
     residual_sd = math.sqrt(fits.rss[0] / dof)
     graduation, steps = _graduation(readings, residual_sd)
     rounding: Any = 0.0
@@ -128,6 +131,7 @@ def _stacked(readings: Readings) -> WobbleFit:
         + float_covariance(readings.end_float),
         scale_u=stylus_scale_u(readings.stylus_deg),
         dof=dof,
+        residual_dof=dof,
         rounding=rounding,
         in_fit=~readings.closing,
         fitted=offset + (stack.spots.waves @ (a, b))[place % readings.blade.teeth],
@@ -164,6 +168,16 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
     first = design.aside.shape[1]
     wobble = slice(first, first + 2)
     value = complex(*found[wobble])
+    leak = leak_of(
+        columns,
+        wobble,
+        design.angle,
+        orders,
+        solved.fit.residuals,
+        unit[wobble, wobble],
+        max(0.0, reading_sd**2 - solved.sd**2),
+    )
+    doubt, dof = with_leak(covariance[wobble, wobble], solved.dof, leak)
     beside = design.aside @ found[:first]
     offset = float(beside.mean())
     lag, lag_u = None, None
@@ -182,9 +196,11 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
     return WobbleFit(
         readings=readings,
         value=value,
-        covariance=covariance[wobble, wobble] + float_covariance(readings.end_float),
+        covariance=doubt + float_covariance(readings.end_float),
         scale_u=stylus_scale_u(readings.stylus_deg),
-        dof=solved.dof,
+        dof=dof,
+        residual_dof=solved.dof,
+        leak=leak,
         rounding=rounding[1],
         in_fit=design.in_fit,
         fitted=read - (beside - offset) - solved.fit.residuals,

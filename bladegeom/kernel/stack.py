@@ -9,27 +9,17 @@ exact residuals.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 from bladegeom.kernel.doubt import one_or_many
-from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.readings import Readings
 
 Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-
-_LEAKY_RATIO = 1.2
-"""Below this a plan has no gap through which bends leak into the wobble."""
-_BEND_LEVEL = 0.01
-_FEWEST_FOR_BENDS = 7
-"""Teeth by which bends of two and three waves a turn are told from the wobble and the offset."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -209,47 +199,3 @@ def fit_stack(stack: Stack) -> Fits:
         largest=np.maximum(np.abs(high), np.abs(low)).max(axis=0),
         left=left,
     )
-
-
-@np.errstate(divide="ignore", invalid="ignore")
-def bends_leak(
-    columns: Sequence[Floats], bends: Sequence[Floats], left: Floats, rss: Floats, dof: Floats
-) -> Bools:
-    """Return for which blades a bend is shown in a plan with a gap, shape (n,).
-
-    With every tooth read, bends are square to the wobble; with an arc left out they are not, and
-    leak into it. They are made square to all columns of the fit and to one another; what they
-    take up of the residuals is held against what is left. All have the shape (places, n), 0 where
-    nothing was read; `left` is what the fit leaves of the readings.
-    """
-    square: list[Floats] = []
-    for column in (*columns, *bends):
-        column = column - sum(one * (one * column).sum(axis=0) for one in square)
-        square.append(column / np.sqrt(np.maximum((column * column).sum(axis=0), 1e-300)))
-    taken = sum((one * left).sum(axis=0) ** 2 for one in square[-len(bends) :])
-    rest, dof = rss - taken, dof - len(bends)
-    f = np.maximum(taken / len(bends) / (rest / dof), 0.0)
-    found: Bools = (rest > 0) & (special.fdtrc(len(bends), dof, f) < _BEND_LEVEL)
-    return found
-
-
-def might_leak(ratio: Any, spots_read: Any, dof: Any) -> Any:
-    """Return whether bends of two and three waves a turn can leak, and can be told."""
-    return (ratio >= _LEAKY_RATIO) & (spots_read >= _FEWEST_FOR_BENDS) & (dof >= 7)
-
-
-def leaks_of(stack: Stack, fits: Fits) -> Bools:
-    """Return for which blades of a stack a bend leaks into the wobble, shape (n,)."""
-    found = np.zeros(len(fits.a), dtype=np.bool_)
-    plan, shape = fits.plan, found.shape
-    some = np.flatnonzero(np.broadcast_to(might_leak(plan.ratio, plan.spots_read, plan.dof), shape))
-    if len(some):
-        left = fits.left[:, :, some]
-        there = np.ones_like(left) if stack.there is None else stack.there[:, :, some]
-        offsets = np.eye(len(left))[:, :, np.newaxis, np.newaxis]
-        waves = harmonic_columns(stack.spots.angle, (1, 2, 3)).T[1:, :, np.newaxis]
-        columns = [(there * one).reshape(-1, len(some)) for one in (*offsets, *waves)]
-        rss, dof = fits.rss[some], np.broadcast_to(plan.dof, shape)[some]
-        left = left.reshape(-1, len(some))
-        found[some] = bends_leak(columns[:-4], columns[-4:], left, rss, dof)
-    return found
