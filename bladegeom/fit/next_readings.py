@@ -458,7 +458,8 @@ def _remarks(fit: WobbleFit, count: int, wanted: float, needed: int | None) -> l
         why = "rounding comes back in every turn, and " if np.any(fit.rounding) else ""
         remarks.append(
             f"{MOST_TURNS} turns would not promise {percent(wanted)}: {why}the direction may lie "
-            f"near the middle between two teeth ({', '.join(words)}); work with the direction itself"
+            f"near the middle between two teeth ({', '.join(words)}); work with the direction "
+            "itself"
         )
     if np.any(fit.rounding):
         remarks.append(
