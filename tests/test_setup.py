@@ -83,7 +83,7 @@ def test_a_flat_blade_has_no_teeth_and_its_worst_is_in_the_doubt(tmp_path):
     table = done.steps[0]
     assert table.stand == "any tooth"
     assert table.verdict == "within"
-    assert table.result.off.reach == pytest.approx(table.result.setting.worst.value, rel=0.05)
+    assert table.result.read.off.reach == pytest.approx(table.result.worst.value, rel=0.05)
     assert done.to_dict()["neutral_teeth"] is None
 
 
@@ -121,7 +121,7 @@ def test_every_part_that_cannot_be_used_is_listed(tmp_path):
 
 
 def test_a_bevel_that_was_read_needs_the_way_the_blade_tilts(tmp_path):
-    text = BLADE + part("[bevel]", angle=45, shows=45.1, resolution=0.1)
+    text = BLADE + part("[bevel]", angle=45, shows=45.1, **{"from": "upright"}, resolution=0.1)
     (fault,) = faults(tmp_path, text, RigidSaw(plate_tilt_deg=0.05))
     assert (fault.row, fault.column) == (5, "shows")
     assert 'tilts = "left" or "right"' in fault.cure
@@ -130,7 +130,8 @@ def test_a_bevel_that_was_read_needs_the_way_the_blade_tilts(tmp_path):
 def test_what_was_shown_needs_a_resolution(tmp_path):
     text = BLADE + part("table", shows=0.1)
     (fault,) = faults(tmp_path, text, RigidSaw(plate_tilt_deg=0.05))
-    assert "shows stands without a resolution" in fault.problem
+    assert (fault.row, fault.column) == (4, "shows")
+    assert "resolution" in fault.cure
 
 
 def test_a_table_of_several_blades_needs_a_name(tmp_path):
@@ -186,7 +187,8 @@ def test_the_square_predicted_is_the_one_that_is_cut(tmp_path, side, other, numb
     saw = replace(hidden(side, numbered), slot_deg=0.03)
     saw = saw.set_tilt(saw.turned(5, "top"), error_deg=0.04)
     lean = round(saw.square_lean_deg(saw.turned(5, "top")), 6)
-    text = BLADE + part("table", tooth=5, shows=lean, resolution=0.0001)
+    toward = side if lean > 0 else ({"left", "right"} - {side}).pop()
+    text = BLADE + part("table", tooth=5, shows=abs(lean), toward=toward, resolution=0.0001)
     text += flip_part(saw.flip_gap_mm(30.0, flipped=other), 30.0, other)
     text += part("test_cut.kerf", width=mm(saw.fed_kerf_mm()), graduation="0.001 mm")
     square, kerf = set_up(tmp_path, text, saw).test_cut.checks
@@ -205,6 +207,7 @@ def test_a_bevel_as_read_tells_the_bevel_as_cut(tmp_path, side, numbered, tilts)
     saw = saw.set_tilt(top, sign * 45.0, error_deg=0.05)
     shows = round(abs(saw.square_lean_deg(top)), 6)
     read = {"angle": 45, "tooth": 5, "shows": shows, "resolution": 0.0001, "tolerance": 0.001}
+    read["from"] = "upright"
     text = part("saw", tilts=tilts) + BLADE + part("[bevel]", **read)
     (bevel,) = (one for one in set_up(tmp_path, text, saw).steps if one.part == "bevel")
     true = saw.cut_lean_deg(10.0) - sign * 45.0

@@ -19,7 +19,7 @@ from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.readings import Readings
 from bladegeom.tables.facts import Fact, blade_of, check_unit, reading_facts, stated_facts
-from bladegeom.tables.tidy import check_turns
+from bladegeom.tables.out import check_turns
 
 COLUMNS = 6
 BOX_HEIGHT, _ROW, _NUMBER, _GAP = 7.3, 8.3, 8.5, 2.5

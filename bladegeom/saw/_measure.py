@@ -23,7 +23,7 @@ from bladegeom.lengths import (
     one_unit,
     parse_number,
 )
-from bladegeom.result import number
+from bladegeom.result import decimals_for, number
 
 Floats = NDArray[np.float64]
 Side = Literal["left", "right"]
@@ -202,6 +202,28 @@ def size(estimate: Estimate, unit: str) -> str:
     return f"{number(abs(estimate.value), estimate.u)} {unit}"
 
 
+FINEST = {"deg": 0.01, "mm": 0.01, "in": 0.0005}
+"""Unit -> what is as good as a hand can set (common practice, no source)."""
+
+
+def by_hand(value: float, u: float, unit: str) -> str:
+    """Return an amount without its sign, rounded to its doubt and no finer than a hand can set."""
+    step = FINEST[unit]
+    if abs(value) < step / 2:
+        return f"less than {step:g}"
+    places = min(decimals_for(u, value), 4 if unit == "in" else 2)
+    return f"{max(round(abs(value) / step), 1) * step:.{places}f}"
+
+
+def known_to(estimate: Estimate, unit: str) -> str:
+    """Return the size of what is off to one side, with its limits, as a hand can set it."""
+    if not math.isfinite(estimate.u):
+        return f"{by_hand(estimate.value, estimate.u, unit)} {unit} (doubt not known)"
+    low, high = sorted(map(abs, (estimate.low, estimate.high)))
+    value, low_, high_ = (by_hand(one, estimate.u, unit) for one in (estimate.value, low, high))
+    return f"{value} {unit} (95 %: {low_} to {high_})"
+
+
 def unknown(estimate: Estimate) -> tuple[str, ...]:
     """Return the remark on what nothing tells the doubt of."""
     return () if math.isfinite(estimate.u) else (_UNKNOWN,)
@@ -211,6 +233,16 @@ def side_of(fit: WobbleFit) -> str | None:
     """Return the side of the blade on which its indicator stood, if it is left or right."""
     side = fit.readings.side.strip().lower()
     return side if side in SIDES else None
+
+
+def side_needed(side: str | None, what: str) -> str:
+    """Return the side of the blade on which its indicator stood, or say that it is needed."""
+    if side is None:
+        raise refuse(
+            f"{what} needs to know on which side of the blade its indicator stood",
+            "write left or right in the column side of the blade's readings",
+        )
+    return side
 
 
 def named_side(side: str | None, toward: bool) -> str | None:
