@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 Floats = NDArray[np.float64]
 
@@ -23,6 +24,10 @@ _SHARES = (0.0, 0.25, 0.6, 1.0)
 
 _LOW, _HIGH = 0.01, 0.995
 """Quantiles of the limits at 95 %: wider than 2.5 and 97.5 %, since the shape is estimated too."""
+
+_SURE = 0.8
+"""How much nearer to even odds, in normal deviates, a chance is than the draws tell: as the limits
+are (1.96 over the mean of 2.33 and 2.58)."""
 
 _ALONE = 4.5
 """A tooth that stands out from its neighbours by so many standard deviations is one of its own."""
@@ -51,9 +56,14 @@ class Span(NamedTuple):
     ranges: tuple[Floats, ...]
 
     def within(self, limit: float) -> float:
-        """Return how probable it is to be at most a limit; of several sets, what is least sure."""
+        """Return how probable it is to be at most a limit; of several sets, what is least sure.
+
+        As sure as the limits: their quantiles in the draws stand for 2.5 and 97.5 %.
+        """
         chances = [float(np.mean(one <= limit)) for one in self.ranges]
-        return min(chances, key=lambda chance: abs(chance - 0.5))
+        chance = min(chances, key=lambda chance: abs(chance - 0.5))
+        least = 0.5 / _DRAWS
+        return float(special.ndtr(_SURE * special.ndtri(min(max(chance, least), 1 - least))))
 
 
 def rounding_left(sd: float, graduation: float) -> float:
@@ -68,6 +78,15 @@ def rounding_left(sd: float, graduation: float) -> float:
         return 0.0
     own = max(0.0, (sd / graduation) ** 2 - 1 / 12)
     return graduation / math.sqrt(12) * math.exp(-2 * math.pi**2 * own)
+
+
+_HIDDEN = 0.2
+"""Scatter, in steps of the dial, below which most readings of a place are the same step."""
+
+
+def rounded_away(sd: float, graduation: float) -> bool:
+    """Return whether a dial's step hides the scatter, so that repeating a reading tells nothing."""
+    return sd**2 < (_HIDDEN**2 + 1 / 12) * graduation**2
 
 
 def span(means: Floats, counts: Floats, scatter: Scatter, graduation: float) -> Span:
@@ -97,10 +116,11 @@ def span(means: Floats, counts: Floats, scatter: Scatter, graduation: float) -> 
     if math.isfinite(scatter.dof):
         drawn *= np.sqrt(scatter.dof / rng.chisquare(scatter.dof, (_DRAWS, 1)))
     drawn += left * rng.uniform(-math.sqrt(3), math.sqrt(3), drawn.shape)
-    ranges = _read_as(read, shape, drawn)
-    low, value, high = np.quantile(ranges, [_LOW, 0.5, _HIGH])
+    # Highest and lowest are steps of the dial: the range between them is rounded as well.
     step = graduation / (2 * float(counts.mean()))
-    return Span(float(value), float(low), float(high) + step, (ranges,))
+    ranges = _read_as(read, shape, drawn) + step * rng.uniform(-1, 1, _DRAWS)
+    low, value, high = np.maximum(np.quantile(ranges, [_LOW, 0.5, _HIGH]), 0.0)
+    return Span(float(value), float(low), float(high), (ranges,))
 
 
 def _read_as(read: float, shape: Floats, drawn: Floats) -> Floats:
