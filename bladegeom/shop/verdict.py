@@ -215,22 +215,19 @@ def wobble_span(fit: WobbleFit, limit: float) -> Seen:
 
     The limits are those of the fit. The chance is the confidence distribution that belongs to
     them: how probable an estimate as large as this one, or larger, is at an amplitude of half the
-    limit (`amplitude_cdf`), averaged over half a graduation either way where rounding does not
-    average out (GUM 4.3.7).
+    limit (`amplitude_cdf`).
     """
     low, high, _ = fit.amplitude_interval()
     within = math.nan
     if math.isfinite(high) and fit.amplitude_u > 0:
-        sd, margin = fit.amplitude_u, fit.rounding_margin
-        at = limit / 2 + margin * np.linspace(-1, 1, 41 if margin else 1) * (margin > 0)
+        sd = fit.amplitude_u
         estimate = max(fit.amplitude / sd, math.sqrt(2))
-        below = 1 - amplitude_cdf(estimate, np.maximum(at, 0) / sd, fit.dof)
-        within = float(np.clip(np.where(at > 0, below, 0.0).mean(), 0.0, 1.0))
+        within = float(np.clip(1 - amplitude_cdf(estimate, limit / 2 / sd, fit.dof), 0.0, 1.0))
     measured = Known(fit.wobble_tir, 2 * fit.amplitude_u, 2 * low, 2 * high)
     reach = (
         measured.high - measured.value if limit > measured.value else measured.value - measured.low
     )
-    hidden = rounded_away(fit.residual_sd, fit.readings.graduation or 0.0)
+    hidden = rounded_away(fit.residual_sd, fit.graduation)
     a_turn = math.inf if hidden else reach * math.sqrt(turns_read(fit))
     return Seen(measured, within, f"the fit of {len(fit.residuals)} readings", a_turn)
 
@@ -243,7 +240,7 @@ def raw_span(fit: WobbleFit, limit: float, pooled: Scatter | None = None) -> See
     pooled of other blades; of one turn alone it may be anything from none to all that neighbouring
     teeth differ by.
     """
-    step, means, counts = fit.readings.graduation or 0.0, *_tooth_means(fit)
+    step, means, counts = fit.graduation, *_tooth_means(fit)
     floor = step / math.sqrt(12)
     own = _repeatability(fit, means, counts)
     of_teeth, known = means[counts > 0], counts[counts > 0].astype(np.float64)
