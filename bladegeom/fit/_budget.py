@@ -197,11 +197,11 @@ def budget_of(fit: Fitted) -> Budget:
     if fit.leak is not None:
         words = "bends of two and three waves a turn, through the teeth that were not read"
         add("bends not read", *both_ways(bent), fit.leak.dof, words)
-    if fit.rounding_margin:
-        size = fit.rounding_margin / math.sqrt(3)
+    if np.any(fit.rounding):
+        more, aside = both_ways(fit.rounding)
         words = "readings scatter by less than half a graduation: rounding does not average out"
-        add("graduation", size, size, math.inf, words)
-    elif readings.graduation is None:
+        add("graduation", more, aside, math.inf, words)
+    elif not fit.graduation:
         unknown.append("the graduation (state it)")
     if fit.closure_bias is not None:
         size = fit.closure_bias / math.sqrt(3)
@@ -264,7 +264,7 @@ def repeats_of(fit: Fitted) -> Repeats | None:
     lack = None
     if more >= 1 and sd > 0 and not fit.robust:
         lack = float(special.fdtrc(more, dof, max(0.0, beyond) / more / sd**2))
-    return Repeats(max(sd, (readings.graduation or 0.0) / math.sqrt(12)), dof, lack)
+    return Repeats(max(sd, fit.graduation / math.sqrt(12)), dof, lack)
 
 
 def _play(design: Design) -> list[Floats]:

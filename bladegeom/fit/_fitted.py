@@ -52,6 +52,14 @@ class Fitted(Wobble, Result):
         "shape (n,)",
         key="",
     )
+    graduation: float = quantity(
+        "that of the indicator: the stated one, or else the steps on which coarse readings of "
+        "twelve and more teeth lie; 0 where neither is known",
+        key="",
+    )
+    steps: float = quantity(
+        "the steps on which coarse readings lie, where no graduation is stated; else 0", key=""
+    )
     reading_sd: float = quantity(
         "`residual_sd`, not below graduation / sqrt(12); all doubt rests on it. NaN, and with it "
         "every doubt, where all readings are the same and the graduation is not stated",
@@ -212,15 +220,15 @@ class Fitted(Wobble, Result):
 
     @derived("what all doubt rests on, in words", key="", label="doubt rests on")
     def _rests_on(self) -> str:
-        graduation = self.readings.graduation or 0.0
         if math.isnan(self.reading_sd):
             return "nothing: no reading differs and no graduation is stated"
-        if self.reading_sd > self.residual_sd and graduation:
+        if self.reading_sd > self.residual_sd and self.graduation:
             return "the graduation: the readings scatter less than it can show"
         rests = "the scatter about the curve, repeatability and texture together"
         if self.leak is not None:
             rests += ", and what bends may do where no tooth was read"
-        return f"{rests}; half a graduation added" if self.rounding_margin else rests
+        added = f"{rests}; and the rounding, which does not average out"
+        return added if np.any(self.rounding) else rests
 
     harmonics: tuple[Harmonic, ...] = ()
 

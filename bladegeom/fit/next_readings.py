@@ -173,7 +173,8 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
         )
     teeth = _in_order(fit, _choose(fit, int(n)))
     after = [_covariance(fit, teeth[: place + 1]) for place in range(len(teeth))]
-    across, across_after = _across(fit, fit.covariance), [_across(fit, one) for one in after]
+    across = _across(fit, fit.rounded_covariance)
+    across_after = [_across(fit, one) for one in after]
     degrees = math.degrees(1 / fit.amplitude) if fit.resolved else None
     now, needed, named = _turns_needed(fit, probability)
     return NextReadings(
@@ -345,7 +346,7 @@ def _ahead(fit: WobbleFit, design: Design) -> tuple[Floats, int]:
     now = _columns(fit, design_of(fit.readings, drift=fit.drift_per_turn is not None))
     dof = fit.residual_dof + (len(columns) - last) - (len(now) - now.shape[1])
     covariance, dof = with_leak(fit.reading_sd**2 * (inverse @ inverse.T), dof, leak)
-    return covariance + float_covariance(fit.readings.end_float), dof
+    return covariance + float_covariance(fit.readings.end_float) + fit.rounding, dof
 
 
 def _across_squared(fit: WobbleFit, covariance: Floats) -> Floats:
@@ -452,7 +453,7 @@ def _remarks(fit: WobbleFit, count: int, wanted: float, needed: int | None) -> l
             f"{MOST_TURNS} turns would not promise {percent(wanted)}: the direction may lie near "
             f"the middle between two teeth ({', '.join(words)}); work with the direction itself"
         )
-    if fit.rounding_margin:
+    if np.any(fit.rounding):
         remarks.append(
             "the readings scatter by less than half a graduation: reading on repeats the same "
             "rounding, and a finer indicator would help more"

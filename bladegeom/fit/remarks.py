@@ -41,17 +41,19 @@ class Remark(NamedTuple):
 class Seen(NamedTuple):
     """What remarks on fits rest on; arrays of shape (n,), lengths in `unit`.
 
-    `graduation` is 0 and `ring_radius` NaN where not stated; `bare` tells where teeth were touched
-    whose kinds are not stated. `moved` holds the closing readings that show that a stand moved, by
-    place, and how far a steady drift of that would shift the wobble. The rest is of one blade
-    alone: the notes of its readings, the teeth that count less, and in words the arc that was not
-    read and the fitted drift.
+    `graduation` is 0 and `ring_radius` NaN where not known; `steps` are those on which coarse
+    readings without a stated graduation lie, 0 for none, which are taken for the graduation of
+    teeth enough; `bare` tells where teeth were touched whose kinds are not stated. `moved` holds
+    the closing readings that show that a stand moved, by place, and how far a steady drift of that
+    would shift the wobble. The rest is of one blade alone: the notes of its readings, the teeth
+    that count less, and in words the arc that was not read and the fitted drift.
     """
 
     unit: str
     raw_tir: Floats
     residual_sd: Floats
     graduation: Floats
+    steps: Floats
     ring_radius: Floats
     tilt_deg: Floats
     resolved: Bools
@@ -86,6 +88,7 @@ def remarks_on(seen: Seen) -> list[Remark]:
             "the readings lie on the curve without any scatter, so nothing tells how sure they "
             "are: state the graduation",
         ),
+        *_on_steps(seen),
         Remark(
             np.isnan(seen.ring_radius),
             "the ring radius is not stated: no tilt and no squareness error; give ring_radius",
@@ -106,6 +109,28 @@ def remarks_on(seen: Seen) -> list[Remark]:
         *(Remark(every, note) for note in seen.notes),
         Remark(closed, lambda at: _moved(*seen.moved[at], seen.unit)),
         Remark(every & bool(seen.drift), seen.drift),
+    ]
+
+
+def _on_steps(seen: Seen) -> list[Remark]:
+    """Return what is to be said of coarse readings whose graduation is not stated."""
+    lie = "no graduation is stated, and the readings lie on steps of"
+    taken = seen.graduation > 0
+    return [
+        Remark(
+            (seen.steps > 0) & taken,
+            lambda at: (
+                f"{lie} {seen.steps[at]:.4g} {seen.unit}: that is taken for the graduation; state "
+                "the graduation if it is another"
+            ),
+        ),
+        Remark(
+            (seen.steps > 0) & ~taken,
+            lambda at: (
+                f"{lie} {seen.steps[at]:.4g} {seen.unit}, too few to take that for the graduation: "
+                "the limits may be too narrow; state the graduation"
+            ),
+        ),
     ]
 
 
@@ -144,7 +169,8 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
         unit=fit.unit,
         raw_tir=np.array([fit.raw_tir]),
         residual_sd=np.array([fit.residual_sd]),
-        graduation=np.array([readings.graduation or 0.0]),
+        graduation=np.array([fit.graduation]),
+        steps=np.array([fit.steps]),
         ring_radius=np.array([readings.ring_radius or np.nan]),
         tilt_deg=np.array([np.nan if fit.tilt_deg is None else fit.tilt_deg]),
         resolved=np.array([fit.resolved]),

@@ -117,20 +117,17 @@ def plain(readings: Readings) -> bool:
     return not kinds and bool((readings.way == readings.way[:1]).all())
 
 
-def believed(residual_sd: Any, graduation: Any, largest: Any, raw_tir: Any) -> tuple[Any, Any]:
-    """Return the scatter on which all doubt rests, and what rounding adds to an amplitude's limits.
+def believed(residual_sd: Any, graduation: Any, largest: Any, raw_tir: Any) -> Any:
+    """Return the scatter on which all doubt rests.
 
-    The graduation is 0 where not stated. The scatter is not below graduation / sqrt(12), nor below
+    The graduation is 0 where not known. The scatter is not below graduation / sqrt(12), nor below
     the rounding that numbers of this size carry of their own; NaN where nothing differs and no
-    graduation is stated. Rounding adds half a graduation where the readings scatter by less, so
-    that it does not average out.
+    graduation is known.
     """
     hair = np.maximum(8 * float(np.finfo(np.float64).eps) * largest, 1e-150)
     reading_sd = np.maximum(np.maximum(residual_sd, graduation / math.sqrt(12)), hair)
     unknown = (raw_tir == 0) & (graduation == 0)
-    half = graduation / 2
-    margin = np.where(residual_sd < half, half, 0.0)
-    return one_or_many(np.where(unknown, np.nan, reading_sd)), one_or_many(margin)
+    return one_or_many(np.where(unknown, np.nan, reading_sd))
 
 
 def stack_of(readings: Readings) -> tuple[Stack, NDArray[np.intp]]:
@@ -154,6 +151,24 @@ def stack_of(readings: Readings) -> tuple[Stack, NDArray[np.intp]]:
     return Stack(spots, reading.reshape(shape), there), place
 
 
+def parts_of(spots: Spots, plan: Plan, reading: Any) -> tuple[Any, Any, Any]:
+    """Return what least squares take for the wobble, and the sums of the turns.
+
+    Readings have the shape (turns, teeth, ..., n), 0 where nothing was read.
+    """
+    total = reading.sum(axis=1)
+    along = (spots.waves.T @ reading.reshape(*reading.shape[:2], -1)).reshape(
+        len(reading), 2, *reading.shape[2:]
+    )
+    middle = (slice(None), *[np.newaxis] * (reading.ndim - 3))
+    along_c = (along[:, 0] - total * plan.c[middle]).sum(axis=0)
+    along_s = (along[:, 1] - total * plan.s[middle]).sum(axis=0)
+    size = plan.cc * plan.ss - plan.cs * plan.cs
+    a = (plan.ss * along_c - plan.cs * along_s) / size
+    b = (plan.cc * along_s - plan.cs * along_c) / size
+    return a, b, total
+
+
 @np.errstate(divide="ignore", invalid="ignore")
 def fit_stack(stack: Stack) -> Fits:
     """Fit an offset a turn and the wobble to every blade of a stack; not finite where it cannot."""
@@ -170,13 +185,7 @@ def fit_stack(stack: Stack) -> Fits:
     left = reading - middle[:, np.newaxis]
     if there is not None:
         left = np.where(there > 0, left, 0.0)
-    total = left.sum(axis=1)
-    along = spots.waves.T @ left
-    along_c = (along[:, 0] - total * plan.c).sum(axis=0)
-    along_s = (along[:, 1] - total * plan.s).sum(axis=0)
-    size = plan.cc * plan.ss - plan.cs * plan.cs
-    a = (plan.ss * along_c - plan.cs * along_s) / size
-    b = (plan.cc * along_s - plan.cs * along_c) / size
+    a, b, total = parts_of(spots, plan, left)
     offset = total / plan.in_turn - a * plan.c - b * plan.s
     curve = spots.waves @ np.stack([a, b]) + offset[:, np.newaxis]
     left -= curve if there is None else curve * there
