@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from bladegeom.fit._fitted import Fitted
 from bladegeom.fit.closing import Closing, closing_of
 from bladegeom.kernel.doubt import sd_toward, student_t
+from bladegeom.kernel.leak import leaks_of
+from bladegeom.kernel.stack import fit_stack, stack_of
 from bladegeom.readings import Readings
 from bladegeom.result import grain, number
 from bladegeom.wobble import FEWEST_DOF
@@ -187,7 +189,10 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
 
 def plan_remarks(readings: Readings) -> list[str]:
     """Return what the reader should know of where a blade was read."""
-    return [*_said(_on_plan(**_plan(readings))), *readings.notes]
+    stack, _ = stack_of(readings)
+    unread = f"{unread_arc(readings)}: a bend there would pass for wobble; read these teeth"
+    leaks = bool(leaks_of(stack, fit_stack(stack))[0])
+    return [*([unread] if leaks else []), *_said(_on_plan(**_plan(readings))), *readings.notes]
 
 
 def _plan(readings: Readings) -> dict[str, Any]:
