@@ -309,6 +309,7 @@ class _Blades:
             graduation=self.graduation,
             steps=self.steps,
             ring_radius=self.facts.ring,
+            wobble_tir=columns.get("wobble_tir", blank),
             tilt_deg=columns.get("tilt_deg", blank),
             resolved=columns.get("resolved", blank) == 1,
             dof=self.found["dof"],

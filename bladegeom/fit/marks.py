@@ -237,7 +237,10 @@ class NeutralLine(Result):
         )
 
     def _remarks(self) -> Sequence[str]:
-        return () if self.fit is None else self.fit.warnings
+        return () if self.fit is None else self.fit.rest
+
+    def _first(self) -> Sequence[str]:
+        return () if self.fit is None else self.fit.asked  # A likely mistake is in the title.
 
     def _title(self) -> str:
         name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
@@ -276,6 +279,7 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
     return _line(blade, fit.near_deg, fit, tolerance_deg)
 
 
+@checked
 def neutral_line_by_eye(blade: Blade, near_tooth: int) -> NeutralLine:
     """Name the teeth to mark for a near tooth that was found by eye.
 

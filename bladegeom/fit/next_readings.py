@@ -346,7 +346,8 @@ def _ahead(fit: WobbleFit, design: Design) -> tuple[Floats, int]:
     now = _columns(fit, design_of(fit.readings, drift=fit.drift_per_turn is not None))
     dof = fit.residual_dof + (len(columns) - last) - (len(now) - now.shape[1])
     covariance, dof = with_leak(fit.reading_sd**2 * (inverse @ inverse.T), dof, leak)
-    return covariance + float_covariance(fit.readings.end_float) + fit.rounding, dof
+    covariance = covariance + fit.rounding
+    return covariance + float_covariance(fit.readings.end_float), dof
 
 
 def _across_squared(fit: WobbleFit, covariance: Floats) -> Floats:

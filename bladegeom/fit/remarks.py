@@ -19,13 +19,13 @@ from bladegeom.kernel.leak import leaks_of
 from bladegeom.kernel.stack import fit_stack, stack_of
 from bladegeom.readings import Readings
 from bladegeom.result import grain, number
+from bladegeom.sizes import odd_wobble, odd_words
 from bladegeom.wobble import FEWEST_DOF
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _FEW_SPOTS = 8
-_ODD_TILT_DEG = 1.0
 _DUST = 1e-9
 
 
@@ -57,6 +57,7 @@ class Seen(NamedTuple):
     graduation: Floats
     steps: Floats
     ring_radius: Floats
+    wobble_tir: Floats
     tilt_deg: Floats
     resolved: Bools
     dof: Floats
@@ -78,6 +79,10 @@ def remarks_on(seen: Seen) -> list[Remark]:
     closed[[*seen.moved]] = True
     below = "all readings are the same: the runout is below the indicator's graduation"
     return [
+        Remark(
+            odd_wobble(seen.wobble_tir, seen.unit, seen.tilt_deg),
+            lambda at: odd_words(seen.wobble_tir[at], seen.unit, seen.tilt_deg[at]),
+        ),
         Remark(every & bool(seen.unread), seen.unread),
         Remark(same & stated, below),
         Remark(same & ~stated, f"{below}; state the graduation to learn the bound"),
@@ -94,13 +99,6 @@ def remarks_on(seen: Seen) -> list[Remark]:
         Remark(
             np.isnan(seen.ring_radius),
             "the ring radius is not stated: no tilt and no squareness error; give ring_radius",
-        ),
-        Remark(
-            seen.tilt_deg > _ODD_TILT_DEG,
-            lambda at: (
-                f"a tilt of {seen.tilt_deg[at]:.1f} deg is far more than usable blades show: check "
-                "the unit of the readings and the ring radius"
-            ),
         ),
         Remark(every & bool(seen.flagged), lambda _: _flagged(seen.flagged)),
         Remark(
@@ -174,6 +172,7 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
         graduation=np.array([fit.graduation]),
         steps=np.array([fit.steps]),
         ring_radius=np.array([readings.ring_radius or np.nan]),
+        wobble_tir=np.array([fit.wobble_tir]),
         tilt_deg=np.array([np.nan if fit.tilt_deg is None else fit.tilt_deg]),
         resolved=np.array([fit.resolved]),
         dof=np.array([fit.dof]),

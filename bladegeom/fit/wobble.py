@@ -12,6 +12,7 @@ from bladegeom.fit.ends import ends_of
 from bladegeom.fit.remarks import remarks_of
 from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described
+from bladegeom.sizes import odd_wobble
 
 if TYPE_CHECKING:
     from bladegeom.fit._budget import Budget
@@ -35,7 +36,18 @@ class WobbleFit(Fitted):
     @cached_property
     def warnings(self) -> tuple[str, ...]:
         """What the reader should know of the fit, the most important first."""
-        return remarks_of(self)
+        return (*self.readings.asked, *remarks_of(self))
+
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """Those of `warnings` that come first: whether a size is meant, what was not read."""
+        odd = odd_wobble(self.wobble_tir, self.unit, self.tilt_deg or 0.0)
+        return self.warnings[: len(self.readings.asked) + bool(odd) + (self.leak is not None)]
+
+    @property
+    def rest(self) -> tuple[str, ...]:
+        """The other `warnings`."""
+        return self.warnings[len(self.asked) :]
 
     @cached_property
     def findings(self) -> Findings:
@@ -93,18 +105,8 @@ class WobbleFit(Fitted):
         return (*said, self.at_stake) if said else ()
 
     @property
-    def asked(self) -> tuple[str, ...]:
-        """Those of `warnings` on which all else rests: they come first."""
-        return self.warnings[: int(self.leak is not None)]
-
-    @property
-    def rest(self) -> tuple[str, ...]:
-        """The other `warnings`."""
-        return self.warnings[len(self.asked) :]
-
-    @property
     def first(self) -> tuple[str, ...]:
-        """What comes before everything: the likely mistakes, then what all rests on."""
+        """What comes before everything: the likely mistakes, then what all else rests on."""
         return (*self.doubted, *self.asked)
 
     @property

@@ -277,6 +277,7 @@ class History:
 # Writing
 
 
+@checked
 def record(visits: Iterable[Visit], folder: str | os.PathLike[str]) -> list[Visit]:
     """Append measurements to a history; those that are in it already are left out.
 
@@ -395,6 +396,7 @@ def _guarded(cell: str) -> str:
 # Reading
 
 
+@checked
 def read_history(folder: str | os.PathLike[str]) -> History:
     """Read every measurement of a history; a file or line that cannot be used stops no other.
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from bladegeom.estimate import Estimate, judge
 from bladegeom.faults import refuse
+from bladegeom.kinds import checked
 from bladegeom.lengths import convert
 from bladegeom.result import Result, derived, described, number
 from bladegeom.result import quantity as declare  # A trend has a quantity of its own.
@@ -182,6 +183,7 @@ def _day(point: Point) -> str:
     return point.visit.date.isoformat() + (f" ({service} service)" if service else "")
 
 
+@checked
 def trend(visits: Sequence[Visit], quantity: str = "wobble_tir") -> Trend:
     """Draw a straight line through the comparable measurements of one blade.
 
