@@ -85,15 +85,14 @@ def unit_covariance(fit):
     return (fit.covariance - leak) / fit.reading_sd**2
 
 
-def with_leak(fit, readings):
-    """Covariance for readings of variance 1 with what the same bends leak into other readings."""
-    unit = unit_covariance(bg.fit_wobble(readings))
-    if fit.leak is None:
-        return unit
-    read = ~readings.closing
-    angle, turn = np.radians(readings.angle_deg[read]), readings.turn[read]
+def with_leak(fit, angle_deg, turn):
+    """Covariance for readings of variance 1 at other places, with what the same bends leak."""
+    angle = np.radians(angle_deg)
     offsets = (turn[:, np.newaxis] == np.unique(turn)).astype(float)
     columns = np.column_stack([offsets, np.cos(angle), np.sin(angle)])
+    unit = np.linalg.inv(columns.T @ columns)[-2:, -2:]
+    if fit.leak is None:
+        return unit
     waves = [f(k * angle) for k in fit.leak.orders for f in (np.cos, np.sin)]
     into = np.linalg.lstsq(columns, np.column_stack(waves), rcond=None)[0][-2:]
     return unit + fit.leak.variance / fit.reading_sd**2 * into @ into.T
@@ -111,9 +110,9 @@ def across(fit, covariance):
 def after(fit, teeth, **more):
     """Doubt after actually reading on and fitting again, for readings that scatter as before."""
     on = read_on(fit.readings, teeth)
-    if more:
+    if fit.leak is None:
         return across(fit, unit_covariance(bg.fit_wobble(on, **more)))
-    return across(fit, with_leak(fit, on))
+    return across(fit, with_leak(fit, on.angle_deg, on.turn))
 
 
 GROUPS = bg.Blade(20, pitch_pattern=(1, 1, 1, 1, 1.6), name="groups")
@@ -195,7 +194,8 @@ def test_one_reading_is_the_best_one_if_the_last_turn_goes_on(unread, near_deg):
     ahead = bg.next_readings(fit, n=1)
 
     def joined(tooth):
-        return across(fit, with_leak(fit, read_on(readings, (tooth,), turn=1)))
+        angle_deg = np.append(readings.angle_deg, readings.blade.angle_of(tooth))
+        return across(fit, with_leak(fit, angle_deg, np.ones(len(angle_deg))))
 
     values = {tooth: joined(tooth) for tooth in range(1, 17)}
     assert values[ahead.teeth[0]] == pytest.approx(min(values.values()), rel=1e-6)
