@@ -45,8 +45,9 @@ class Seen(NamedTuple):
     the blade at a place was read on; `bare` tells where teeth were touched whose kinds are not
     stated, `leaks` where a bend leaks into the wobble. `moved` holds the closing readings that
     show that a stand moved, by place, and how far a steady drift of that would shift the wobble.
-    `notes`, `flagged` and `drift` are of one blade alone: the notes of its readings, the teeth
-    that count less, its fitted drift in words.
+    `standing`, `notes`, `flagged` and `drift` are of one blade alone: which teeth stand off
+    alike in several turns, the notes of its readings, the teeth that count less, its fitted drift
+    in words.
     """
 
     unit: str
@@ -62,6 +63,7 @@ class Seen(NamedTuple):
     arc: Callable[[int], float]
     leaks: Bools
     moved: Mapping[int, tuple[Closing, float]]
+    standing: Sequence[str] = ()
     notes: Sequence[str] = ()
     flagged: Sequence[int] = ()
     drift: str = ""
@@ -76,6 +78,7 @@ def remarks_on(seen: Seen) -> list[Remark]:
     closed[[*seen.moved]] = True
     below = "all readings are the same: the runout is below the indicator's graduation"
     return [
+        *(Remark(every, words) for words in seen.standing),
         Remark(same & stated, below),
         Remark(same & ~stated, f"{below}; state the graduation to learn the bound"),
         Remark(
@@ -162,6 +165,7 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
         resolved=np.array([fit.resolved]),
         leaks=np.array([not fit.harmonics and _leaks(readings)]),
         moved=moved,
+        standing=[one.words(fit.unit, fit.residual_sd) for one in fit.standing],
         notes=readings.notes,
         flagged=fit.flagged,
         drift=drift,

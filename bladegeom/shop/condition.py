@@ -26,7 +26,7 @@ from bladegeom.kernel.doubt import amplitude_cdf, student_t
 from bladegeom.kinds import checked
 from bladegeom.mistakes.check import Finding, Findings
 from bladegeom.readings import Readings, same_ring
-from bladegeom.result import between, derived, described, number, percent, quantity
+from bladegeom.result import between, derived, described, grain, number, percent, quantity
 from bladegeom.shop.limits import Limit, Limits, said_length
 from bladegeom.tables.eye import BLANK, FAULT, NOTHING, eye_fault, eye_says
 
@@ -40,10 +40,11 @@ OUTCOMES = (CONFORMS, UNDECIDED, FAILS, NOT_JUDGED)
 RETIRE = "out of service"
 SAWSMITH = "to a sawsmith"
 LEVEL = "level the plate"
+STRAIGHTEN = "straighten or replace the tooth"
 REMOUNT = "clean, remount and measure again"
 AGAIN = "measure again"
 FIT = "fit for use"
-ACTIONS = (RETIRE, SAWSMITH, LEVEL, REMOUNT, AGAIN, FIT)
+ACTIONS = (RETIRE, SAWSMITH, LEVEL, STRAIGHTEN, REMOUNT, AGAIN, FIT)
 """Every action, in the order in which a queue lists them."""
 
 RULES = {
@@ -196,7 +197,8 @@ class Condition(OfBlade):
         return math.nan if any(map(math.isnan, known)) else min(known)
 
     bend: Bend | None = quantity(
-        "first and last tooth of the bend to level, on which side it is high, and how high",
+        "first and last tooth of the bend to level (or the tooth to straighten, as both), on which "
+        "side it is high, and how high",
         key="level",
         parts={
             "_first": attrgetter("first"),
@@ -551,8 +553,9 @@ def _next(
     """Return what to do next, from the verdicts and the shape of the plate.
 
     Mistakes come first (which a bend that explains more is not), then a stand that `moved` where
-    that matters to the outcome, then the outcome. A mistake in the closing reading alone touches
-    no number; what it shows of the stand is judged as such. Out of a limit, the largest part
+    that matters to the outcome, then a single tooth that alone is over a limit, turn after
+    turn, then the outcome. A mistake in the closing reading alone touches no number; what it shows
+    of the stand is judged as such. Out of a limit, the largest part
     decides: a bend over a few teeth, waves round the whole blade, or the tilt.
     """
     outcome, unread = _worst(verdicts), _unread(verdicts)
@@ -565,6 +568,8 @@ def _next(
         return _Next(AGAIN, tuple(why), sound=False)
     if moved is not None:
         return _Next(AGAIN, (_moved_words(moved, fit.unit),), sound=False)
+    if tooth := _to_straighten(fit, verdicts):
+        return tooth
     if outcome == CONFORMS:
         return _Next(FIT, ("Every limit is kept.",))
     if outcome == UNDECIDED:
@@ -586,6 +591,25 @@ def _next(
         return _Next(AGAIN, (said,))
     smallest = min(one.limit for one in verdicts if one.outcome == FAILS)
     return _out(fit, residual_shape(fit), smallest)
+
+
+def _to_straighten(fit: WobbleFit, verdicts: Sequence[Verdict]) -> _Next | None:
+    """Return the action for a tooth that stands off in every turn, if it alone is over a limit."""
+    raw = next((one for one in verdicts if one.on.quantity == "raw_tir"), None)
+    if not fit.standing or raw is None or raw.outcome == CONFORMS:
+        return None
+    turn, read = fit.readings.turn[fit.in_fit], fit.readings.reading[fit.in_fit]
+    rest = max(float(np.ptp(read[turn == one])) for one in np.unique(turn))
+    if rest > raw.limit or any(one.outcome == FAILS for one in verdicts if one is not raw):
+        return None
+    tooth = max(fit.standing, key=lambda one: abs(one.height))
+    why = [sentence(one.words(fit.unit, fit.residual_sd)) for one in fit.standing]
+    why.append(f"Without it the raw TIR is {grain(rest)} {fit.unit}, within the limit.")
+    return _Next(
+        STRAIGHTEN if tooth.surface == "teeth" else LEVEL,
+        tuple(why),
+        bend=Bend(tooth.tooth, tooth.tooth, tooth.height, tooth.p_value),
+    )
 
 
 def _out(fit: WobbleFit, shape: ResidualShape, smallest: float) -> _Next:
