@@ -123,8 +123,9 @@ def tir_limits(fit: WobbleFit) -> str:
 
 
 def sure_words(marks: NeutralLine) -> str:
-    """Return how sure both teeth are that are to be marked."""
-    return percent(min(mark.probability or 0.0 for mark in marks.marked or ()))
+    """Return how sure both teeth are that are to be marked; empty where nothing tells it."""
+    chances = [mark.probability for mark in marks.marked or () if mark.probability is not None]
+    return percent(min(chances)) if chances else ""
 
 
 def left_words(marks: NeutralLine) -> str:

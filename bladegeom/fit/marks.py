@@ -329,6 +329,7 @@ def _line(
 
 
 def _mark(blade: Blade, end: End, fit: WobbleFit | None) -> Mark:
+    chance = None if fit is None else float(end.probability(fit))
     tooth, past, part = int(end.place) + 1, float(end.past_deg), float(end.past_pitch)
     radius = blade.radius_mm
     return Mark(
@@ -337,7 +338,7 @@ def _mark(blade: Blade, end: End, fit: WobbleFit | None) -> Mark:
         past_deg=past,
         past_pitch=part,
         past_mm=None if radius is None else radius * math.radians(past),
-        probability=None if fit is None else float(end.probability(fit)),
+        probability=None if chance is None or math.isnan(chance) else chance,
         words=_words(tooth, part, blade.teeth),
         other=_beyond(tooth, part, blade.teeth) if end.between else None,
     )

@@ -40,9 +40,9 @@ class WobbleFit(Fitted):
 
     @property
     def asked(self) -> tuple[str, ...]:
-        """Those of `warnings` that ask whether a size is meant: they come first."""
+        """Those of `warnings` that come first: whether a size is meant, what was not read."""
         odd = odd_wobble(self.wobble_tir, self.unit, self.tilt_deg or 0.0)
-        return self.warnings[: len(self.readings.asked) + bool(odd)]
+        return self.warnings[: len(self.readings.asked) + bool(odd) + (self.leak is not None)]
 
     @property
     def rest(self) -> tuple[str, ...]:
@@ -106,7 +106,7 @@ class WobbleFit(Fitted):
 
     @property
     def first(self) -> tuple[str, ...]:
-        """What comes before everything: the likely mistakes, then what is asked about."""
+        """What comes before everything: the likely mistakes, then what all else rests on."""
         return (*self.doubted, *self.asked)
 
     @property

@@ -268,9 +268,7 @@ def line_through(compared: Sequence[Point], days: Floats) -> _Line:
 def _value(one: Visit, quantity: str) -> Estimate | None:
     """Return its value in millimetres; None where it was not measured."""
     if quantity == "wobble_tir":
-        wobble = one.wobble
-        rounded = math.hypot(wobble.amplitude_u, wobble.rounding_margin / math.sqrt(3))
-        return Estimate(wobble.amplitude, rounded).times(2)
+        return Estimate(one.wobble.amplitude, one.wobble.amplitude_u).times(2)
     if quantity in _SIZES:
         size = one.diameter_mm if quantity == "diameter" else one.tooth_width_mm
         return None if size is None else Estimate(size, math.nan)
