@@ -64,7 +64,7 @@ class Page:
     sheet: Axes
 
     def __init__(self, paper: str, *, landscape: bool = False) -> None:
-        if paper.lower() not in PAPERS:
+        if str(paper).lower() not in PAPERS:
             raise refuse(f"paper {paper!r} is not known", "choose a4 or letter", value=paper)
         size = PAPERS[paper.lower()]
         self.width, self.height = size[::-1] if landscape else size
