@@ -54,7 +54,7 @@ class Limit:
             raise RefusedError(replace(fault, row=self.row) for fault in faults)
 
     def _faults(self) -> Iterable[Fault]:
-        if self.quantity not in QUANTITIES:
+        if not isinstance(self.quantity, str) or self.quantity not in QUANTITIES:
             problem = f"{self.quantity!r} is not a quantity that can be limited"
             cure = "write raw_tir (all readings) or wobble_tir (the wobble alone)"
             yield Fault(problem, cure, column="quantity", value=str(self.quantity))
