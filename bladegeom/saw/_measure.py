@@ -27,6 +27,7 @@ from bladegeom.lengths import (
 )
 from bladegeom.result import decimals_for, number
 from bladegeom.saw._gauge import Gauge
+from bladegeom.sizes import MOST_APART_MM
 
 Floats = NDArray[np.float64]
 Side = Literal["left", "right"]
@@ -62,7 +63,16 @@ def taken(
                 )
         units[what] = {"thou": "in", "um": "mm"}.get(unit, unit)
         read.append(values / MM_PER[units[what]])
-    return read, one_unit(units)
+    unit = one_unit(units)
+    apart = float(np.ptp(np.concatenate(read)))
+    if apart * MM_PER[unit] > MOST_APART_MM.get(tuple(given), math.inf):
+        raise refuse(
+            f"{' and '.join(given)} differ by {apart:g} {unit}, too much to be true",
+            "check the unit: thou is a thousandth of an inch, um a thousandth of a millimetre",
+            value=f"{apart:g} {unit}",
+            column=next(iter(given)),
+        )
+    return read, unit
 
 
 def in_unit(unit: str, what: str, given: Length | None) -> float | None:

@@ -27,6 +27,7 @@ _LARGE_DOF = 1e7
 Floats = NDArray[np.float64]
 
 
+@checked
 @dataclass(frozen=True, repr=False)
 class Comparison(Result):
     """One thing that was predicted and measured, each independent of the other.
