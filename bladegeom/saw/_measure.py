@@ -39,7 +39,7 @@ _MOST_READINGS = 20
 """More of one place are not asked for: a finer dial helps then."""
 
 NOT_TOLD = "no error can be told from the doubt of the readings"
-_UNKNOWN = "How sure this is cannot be told: read again, or give the graduation of the gauge."
+UNKNOWN = "How sure this is cannot be told: read again, or give the graduation of the gauge."
 
 
 def taken(
@@ -278,6 +278,8 @@ FINEST = {"deg": 0.01, "mm": 0.01, "in": 0.0005}
 def by_hand(value: float, u: float, unit: str) -> str:
     """Return an amount without its sign, rounded to its doubt and no finer than a hand can set."""
     step = FINEST[unit]
+    if not math.isfinite(value):
+        return "?"
     if abs(value) < step / 2:
         return f"less than {step:g}"
     places = min(decimals_for(u, value), 4 if unit == "in" else 2)
@@ -286,16 +288,25 @@ def by_hand(value: float, u: float, unit: str) -> str:
 
 def known_to(estimate: Estimate, unit: str) -> str:
     """Return the size of what is off to one side, with its limits, as a hand can set it."""
+    sizes = sorted(map(abs, (estimate.low, estimate.high)))
+    value, low, high = (by_hand(one, estimate.u, unit) for one in (estimate.value, *sizes))
     if not math.isfinite(estimate.u):
-        return f"{by_hand(estimate.value, estimate.u, unit)} {unit} (doubt not known)"
-    low, high = sorted(map(abs, (estimate.low, estimate.high)))
-    value, low_, high_ = (by_hand(one, estimate.u, unit) for one in (estimate.value, low, high))
-    return f"{value} {unit} (95 %: {low_} to {high_})"
+        return f"{value} {unit} (doubt not known)"
+    limits = "" if low == high else f" (95 %: {low} to {high})"
+    return f"{value} {unit}{limits}"
+
+
+def at_most(estimate: Estimate, unit: str) -> str:
+    """Return how large what may be off to either side may be."""
+    if not math.isfinite(estimate.u):
+        return "by an amount of which nothing tells the doubt"
+    most = by_hand(max(abs(estimate.low), abs(estimate.high)), estimate.u, unit)
+    return f"by {most} {unit}" if most.startswith("less") else f"by at most {most} {unit}"
 
 
 def unknown(estimate: Estimate) -> tuple[str, ...]:
     """Return the remark on what nothing tells the doubt of."""
-    return () if math.isfinite(estimate.u) else (_UNKNOWN,)
+    return () if math.isfinite(estimate.u) else (UNKNOWN,)
 
 
 def again_at(what: str, times: int | None) -> str:

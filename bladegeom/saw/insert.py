@@ -229,6 +229,11 @@ def insert_level(
     per_turn = _pitch(unit, pitch, threads_per_inch)
     stands = np.empty((0, 2))
     if screw_x is not None or screw_y is not None:
+        if screw_x is None or screw_y is None:
+            there, lacks = ("screw_y", "screw_x") if screw_x is None else ("screw_x", "screw_y")
+            problem = f"{there} is given and {lacks} is not"
+            cure = f'add {lacks}, one place for each screw: "-1.5 1.5 in"'
+            raise refuse(problem, cure, column=there)
         stands = _places(unit, {"screw_x": screw_x, "screw_y": screw_y})
     if per_turn is not None and not len(stands):
         raise refuse(

@@ -11,7 +11,7 @@ import numpy as np
 from bladegeom.estimate import Estimate
 from bladegeom.faults import RefusedError, refuse, unknown_name
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.lengths import LARGEST, NumberError, parse_number
+from bladegeom.lengths import LARGEST, NumberError, parse_number, plain_number
 from bladegeom.saw._gauge import Gauge, gauge_of, known_gauge
 from bladegeom.saw._measure import (
     SIDES,
@@ -56,6 +56,7 @@ _MEANT = {
     "from": '"upright" or "table": from where its degrees are counted',
     "front": "what the indicator showed at the front end of the knife",
     "back": "what it showed at the back end",
+    "separation": 'how far it was slid from the one to the other, such as "80 mm"',
 }
 _ENDS = {"table": ("top", "bottom"), "bevel": ("top", "bottom")}
 """Ends of a gap; front and back where it lies level."""
@@ -89,8 +90,6 @@ class Shown(NamedTuple):
         ``plate``; or what is free of wobble: ``bar``, in its slot, or ``slot``.
     over : (float, str), optional
         The length over which it was read.
-    stated : bool
-        Whether the instrument's accuracy is stated.
     """
 
     read: Plane
@@ -98,7 +97,6 @@ class Shown(NamedTuple):
     words: str
     against: str
     over: tuple[float, str] | None
-    stated: bool
 
     @property
     def lean(self) -> Estimate:
@@ -120,12 +118,11 @@ def degrees(what: str, given: object) -> float:
             value = None
     elif isinstance(given, tuple) and given[1:] == ("deg",):
         value = given[0]
-    number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
-    if not number or not abs(value) <= LARGEST:  # type: ignore[arg-type]
-        raise refuse(
-            f"{what} is {given}", 'give degrees: 45, or "45 deg"', value=given, column=what
-        )
-    return float(value)  # type: ignore[arg-type]
+    number = plain_number(value)
+    if number is None or not abs(number) <= LARGEST:
+        cure = 'give degrees: 45, or "45 deg"'
+        raise refuse(f"{what} is {given}", cure, value=given, column=what)
+    return number
 
 
 def _each_degrees(what: str, given: object) -> list[float]:
@@ -247,8 +244,9 @@ class _Reader(NamedTuple):
         words: str,
         over: tuple[float, str] | None = None,
     ) -> Shown:
-        against = self.given["against"]
-        return Shown(read, lean_of, words, against, over, "accuracy" in self.given)
+        # How true the instrument is goes into the doubt only where it is stated.
+        words += "" if "accuracy" in self.given else ", accuracy not stated"
+        return Shown(read, lean_of, words, self.given["against"], over)
 
     def gap(self) -> Shown:
         """Read a square or straightedge, beside which a gap opens at one end."""
@@ -279,7 +277,7 @@ class _Reader(NamedTuple):
         """Read an indicator that rides in a slot, at both ends of the knife."""
         ends = {key: self.asked(key, "back" if key == "front" else "front") for key in self.ends}
         (front, back), unit = taken(ends)
-        apart = needed(unit, "separation", self.given.get("separation"))
+        apart = needed(unit, "separation", self.asked("separation", "front"))
         side = self.asked("side", "front")
         nearer, line = difference_of(back, front, self.gauge(unit, back, front, fit=self.fit))
         sign, accuracy = self.sign(side), self.accuracy()
