@@ -232,14 +232,14 @@ def reach(shown, use="table", **how):
 
 
 def test_step_and_accuracy_are_in_the_doubt():
-    # By hand, as rectangles: half a step either way, and so much either way.
+    # By hand: one reading repeats to 0.7 steps, by caution; the accuracy is a rectangle.
     plain = reach({"shows": 0, "resolution": 0.1}).off_u_deg
     stated = reach({"shows": 0, "resolution": 0.1, "accuracy": "0.2 deg"}).off_u_deg
-    assert plain == pytest.approx(0.1 / math.sqrt(12), rel=0.01)
-    assert stated == pytest.approx(math.hypot(0.1 / math.sqrt(12), 0.2 / math.sqrt(3)), rel=0.01)
+    assert plain == pytest.approx(0.07, rel=0.01)
+    assert stated == pytest.approx(math.hypot(0.07, 0.2 / math.sqrt(3)), rel=0.01)
     square = {"gap": "0.2 mm", "open": "top", "height": "100 mm", "side": "left"}
     square["graduation"] = "0.05 mm"
-    step = math.degrees(0.05 / math.sqrt(12) / 100)
+    step = math.degrees(0.7 * 0.05 / 100)
     assert reach(square).off_u_deg == pytest.approx(step, rel=0.01)
     accuracy = math.degrees(0.03 / math.sqrt(3) / 100)
     for accurate in ("0.03 mm", (0.03, "mm")):

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from bladegeom.estimate import Estimate, Verdict
 from bladegeom.result import Result, derived, described, quantity
+from bladegeom.saw._gauge import Gauge
 from bladegeom.saw._measure import (
     FINEST,
     UNKNOWN,
@@ -91,6 +93,22 @@ class PlateReading(Result):
     @derived("of what counts; none without a tolerance, or where it is not known", label="verdict")
     def verdict(self) -> Verdict | None:
         return None if self.judged is None else self.judged.verdict(self.tolerance_deg)
+
+    @derived(
+        "how many readings at each end, or of each place, would decide where the verdict cannot be "
+        "told, if they scatter alike; none where it is told, or more readings would not decide"
+    )
+    def readings_needed(self) -> int | None:
+        shown = self.shown
+        if shown is None:
+            return None
+        return shown.read.readings_needed(
+            lambda again: replace(self, shown=shown._replace(read=again)).verdict
+        )
+
+    @derived("of what was read with", inline=True)
+    def gauge(self) -> Gauge:
+        return Gauge(graduation=None, unit="") if self.shown is None else self.shown.read.gauge
 
     use: str = ""
     line: Estimate = Estimate(0.0, 0.0)

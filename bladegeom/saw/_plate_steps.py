@@ -53,9 +53,7 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     # Whether a gauge is swung to the left or to the right is not stated.
     gauge = [("gauge", round(sign * setting.angle_deg, 3)) for sign in (1, -1)]
     moves = {"table": [("blade", 0.0)], "bevel": [("blade", angle)], "miter_gauge": gauge}
-    again = "Read it again, with what shows finer steps, or oftener: it cannot be told yet."
-    if found.correction == UNKNOWN:
-        again = UNKNOWN
+    again = UNKNOWN if found.correction == UNKNOWN else _again(found.readings_needed)
     ignored = [_ignored(setting.worst)] if found.against_plate else []
     step = bench.step(
         use,
@@ -79,6 +77,11 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     if found.against_plate:
         step = replace(step, stand=_stand(setting))
     return _waiting(bench, step, setting)
+
+
+def _again(times: int | None) -> str:
+    how = "with what shows finer steps" if times is None else f"{times} times"
+    return f"Read it again, {how}: it cannot be told yet."
 
 
 def _waiting(bench: Bench, step: Step, setting: Setting) -> Step:

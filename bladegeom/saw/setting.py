@@ -352,7 +352,7 @@ def setting_error(
             'add tilts = "left" or "right" to [saw]',
             column="shows" if "shows" in shown else "gap",
         )
-    what = read_as(use, shown, side=side_of(fit), angle=turn, tilts=tilts)
+    what = read_as(use, shown, fit, angle=turn, tilts=tilts)
     read = PlateReading(
         use=use,
         shown=what,
