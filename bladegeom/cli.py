@@ -629,12 +629,13 @@ COMMANDS = (
         "the top means that the blade leans away from the square. [table], degrees: shows, from "
         "the upright, with toward, the side to which the top leans; or from the table, with side, "
         "where the angle box sat: it turns 90 and the lean toward its own side. Many displays fold "
-        "at 90, and then tell no side. [[bevel]], degrees: shows, with from (upright or table). "
+        "at 90, and then tell no side; folds = false says that it goes on. [[bevel]], degrees: "
+        "shows, with from (upright or table). "
         "[miter_gauge]: against plate or bar; a square's gap, open (front or back), length and "
         "side, or shows with side, the corner between the gauge's fence and plate or bar there. "
         "[riving_knife]: a straightedge's gap, open, length and side, or an indicator in a slot: "
-        "front, back, separation and side. The instrument's resolution (or graduation) and "
-        "accuracy go into the doubt.",
+        "front, back, separation and side. The instrument's resolution (or graduation), "
+        "repeatability and accuracy go into the doubt.",
     ),
     Command(
         "shelf",
