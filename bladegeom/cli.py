@@ -704,9 +704,9 @@ COMMANDS = (
         },
     ),
     Command(
-        "wall",
-        "the wall that the teeth leave: marks, height, Ra",
-        _each(_wall, draw="wall_chart"),
+        "cut-wall",
+        "the wall of the cut that the teeth leave: marks, height, Ra",
+        _each(_wall, draw="cut_wall_chart"),
         "file --feed! --height! --side-angle! --corner --wall --blade --output --paper --json",
         f"--blades {_MORE}",
     ),

@@ -14,6 +14,7 @@ from bladegeom.faults import RefusedError, as_letters
 from bladegeom.kernel.design import FEWEST_TEETH
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, NumberError, parse_number
 from bladegeom.mistakes.check import REVOLUTIONS_MM
+from bladegeom.sizes import ANY, LEAST_OF_DIAMETER, SIZES
 from bladegeom.tables.facts import parse_fact
 
 if TYPE_CHECKING:
@@ -239,6 +240,8 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
             if unit:
                 fault |= here <= 0
                 here = here * MM_PER[unit]
+                usual = SIZES.get(fact.name, ANY)  # What is to be asked about is told one by one.
+                fault |= (here < usual.usual_least) | (here > usual.usual_most)
             plain[fault] = False
             stated[fact.name] = here
     get = stated.get
@@ -248,6 +251,7 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
     whole = (teeth >= FEWEST_TEETH) & (teeth <= MOST_TEETH) & (teeth == np.floor(teeth))
     plain &= whole & ~(get("plate", blank) > get("tooth_width", blank))
     plain &= ~(get("gullet", blank) >= diameter / 2) & ~(ring > diameter / 2)
+    plain &= ~(ring < diameter * LEAST_OF_DIAMETER)
 
     def says(column: str, *known: str) -> Bools:
         """Return which blades say one of the known words, the blank one where none is stated."""

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from bladegeom.faults import BladegeomWarning, RefusedError, as_letters
+from bladegeom.kinds import checked
 from bladegeom.readings import Readings
 from bladegeom.tables.blades import Batch, Path, chosen, leave_unread, read_each
 from bladegeom.tables.facts import check_unit, stated_facts
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from bladegeom.tables._plain import Tidy
 
 
+@checked
 def read_blade(
     path: Path,
     *,
@@ -64,6 +66,7 @@ def read_blade(
     return chosen(made, batch.refused, blade, path, ", or read them all with read_table")
 
 
+@checked
 def read_table(
     path: Path,
     *,
@@ -154,6 +157,7 @@ def tidy_by_cells(data: bytes, name: str, **how: Any) -> Tidy:
     return Tidy(frame, batch.refused, batch.notes, remarks_of(batch.readings))
 
 
+@checked
 def read_blades(
     path: Path,
     *,
