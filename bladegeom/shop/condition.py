@@ -23,7 +23,7 @@ from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.span import Scatter
 from bladegeom.kinds import checked
 from bladegeom.mistakes.check import Finding, Findings
-from bladegeom.result import derived, described, number, quantity
+from bladegeom.result import derived, described, grain, number, quantity
 from bladegeom.shop.limits import Limits
 from bladegeom.shop.verdict import (
     CONFORMS,
@@ -46,10 +46,11 @@ from bladegeom.tables.eye import BLANK, FAULT, NOTHING, eye_fault, eye_says
 RETIRE = "out of service"
 SAWSMITH = "to a sawsmith"
 LEVEL = "level the plate"
+STRAIGHTEN = "straighten or replace the tooth"
 REMOUNT = "clean, remount and measure again"
 AGAIN = "measure again"
 FIT = "fit for use"
-ACTIONS = (RETIRE, SAWSMITH, LEVEL, REMOUNT, AGAIN, FIT)
+ACTIONS = (RETIRE, SAWSMITH, LEVEL, STRAIGHTEN, REMOUNT, AGAIN, FIT)
 """Every action, in the order in which a queue lists them."""
 
 MATTERS = 0.05
@@ -129,7 +130,8 @@ class Condition(OfBlade):
         return math.nan if any(map(math.isnan, known)) else min(known)
 
     bend: Bend | None = quantity(
-        "first and last tooth of the bend to level, on which side it is high, and how high",
+        "first and last tooth of the bend to level (or the tooth to straighten, as both), on which "
+        "side it is high, and how high",
         key="level",
         parts={
             "_first": attrgetter("first"),
@@ -310,8 +312,9 @@ def _next(
     """Return what to do next, from the verdicts and the shape of the plate.
 
     Mistakes come first (which a bend that explains more is not), then a stand that `moved` where
-    that matters to the outcome, then the outcome. A mistake in the closing reading alone touches
-    no number; what it shows of the stand is judged as such. Out of a limit, the largest part
+    that matters to the outcome, then a single tooth that alone is over a limit, turn after
+    turn, then the outcome. A mistake in the closing reading alone touches no number; what it shows
+    of the stand is judged as such. Out of a limit, the largest part
     decides: a bend over a few teeth, waves round the whole blade, or the tilt.
     """
     outcome, unread = worst_of(verdicts), unread_of(verdicts)
@@ -324,6 +327,8 @@ def _next(
         return _Next(AGAIN, tuple(why), sound=False)
     if moved is not None:
         return _Next(AGAIN, (_moved_words(moved, fit.unit),), sound=False)
+    if tooth := _to_straighten(fit, verdicts):
+        return tooth
     if outcome == CONFORMS:
         return _Next(FIT, ("Every limit is kept.",))
     if outcome == UNDECIDED:
@@ -356,6 +361,25 @@ def _turns_words(verdicts: Sequence[Verdict], read: int) -> str:
     return (
         f"The limit lies within the doubt, and so near that {_MOST_TURNS} turns with this "
         f"indicator would not decide ({there}): read with a finer one, or make the blade truer."
+    )
+
+
+def _to_straighten(fit: WobbleFit, verdicts: Sequence[Verdict]) -> _Next | None:
+    """Return the action for a tooth that stands off in every turn, if it alone is over a limit."""
+    raw = next((one for one in verdicts if one.on.quantity == "raw_tir"), None)
+    if not fit.standing or raw is None or raw.outcome == CONFORMS:
+        return None
+    turn, read = fit.readings.turn[fit.in_fit], fit.readings.reading[fit.in_fit]
+    rest = max(float(np.ptp(read[turn == one])) for one in np.unique(turn))
+    if rest > raw.limit or any(one.outcome == FAILS for one in verdicts if one is not raw):
+        return None
+    tooth = max(fit.standing, key=lambda one: abs(one.height))
+    why = [sentence(one.words(fit.unit, fit.residual_sd)) for one in fit.standing]
+    why.append(f"Without it the raw TIR is {grain(rest)} {fit.unit}, within the limit.")
+    return _Next(
+        STRAIGHTEN if tooth.surface == "teeth" else LEVEL,
+        tuple(why),
+        bend=Bend(tooth.tooth, tooth.tooth, tooth.height, tooth.p_value),
     )
 
 

@@ -271,10 +271,25 @@ def raw_span(fit: WobbleFit, limit: float, pooled: Scatter | None = None) -> See
 
 def _tooth_means(fit: WobbleFit) -> tuple[Floats, NDArray[np.intp]]:
     """Return the mean of each tooth's readings, and how many there are, in order of the teeth."""
-    at = fit.readings.tooth[fit.in_fit] - 1
-    counts = np.bincount(at, minlength=fit.readings.blade.teeth)
-    sums = np.bincount(at, weights=fit.levelled, minlength=len(counts))
+    tooth, height = _levelled(fit)
+    counts = np.bincount(tooth - 1, minlength=fit.readings.blade.teeth)
+    sums = np.bincount(tooth - 1, weights=height, minlength=len(counts))
     return sums / np.maximum(counts, 1), counts
+
+
+def _levelled(fit: WobbleFit) -> tuple[NDArray[np.intp], Floats]:
+    """Return the tooth and the height of each reading but those closing, brought to one offset.
+
+    Teeth that stand off are in no fit, but they are of the plate: their turn's offset is taken.
+    """
+    readings, turn = fit.readings, fit.readings.turn
+    height = readings.reading.astype(np.float64)
+    height[fit.in_fit] = fit.levelled
+    for one in np.unique(turn[~readings.closing & ~fit.in_fit]):
+        inside = fit.in_fit & (turn == one)
+        shift = float((readings.reading[inside] - height[inside]).mean())
+        height[~fit.in_fit & (turn == one)] -= shift
+    return readings.tooth[~readings.closing], height[~readings.closing]
 
 
 def _repeatability(fit: WobbleFit, means: Floats, counts: NDArray[np.intp]) -> Scatter | None:
@@ -282,7 +297,8 @@ def _repeatability(fit: WobbleFit, means: Floats, counts: NDArray[np.intp]) -> S
     dof = int(counts.sum()) - int(np.count_nonzero(counts)) - (turns_read(fit) - 1)
     if dof < 1:
         return None
-    off = fit.levelled - means[fit.readings.tooth[fit.in_fit] - 1]
+    tooth, height = _levelled(fit)
+    off = height - means[tooth - 1]
     return Scatter(math.sqrt(float(off @ off) / dof), dof)
 
 
@@ -303,6 +319,8 @@ def _hiding(fit: WobbleFit, spare: float) -> tuple[int, ...]:
     stands = np.zeros(blade.teeth)
     tooth, which = np.unique(readings.tooth[fit.in_fit], return_inverse=True)
     stands[tooth - 1] = np.abs(np.bincount(which, weights=fit.residuals) / np.bincount(which))
+    for one in fit.standing:
+        stands[one.tooth - 1] = abs(one.height)
     found: list[int] = []
     for run in _runs(readings):
         before, after = (run[0] - 2) % blade.teeth, run[-1] % blade.teeth
