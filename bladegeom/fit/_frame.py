@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.columns import FACT_COLUMNS, MOST_TEETH, STATED, Length, Number, OneOf, Whole
-from bladegeom.faults import RefusedError
+from bladegeom.faults import RefusedError, as_letters
 from bladegeom.kernel.design import FEWEST_TEETH
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, NumberError, parse_number
 from bladegeom.mistakes.check import REVOLUTIONS_MM
@@ -191,7 +191,7 @@ def cells(column: pd.Series[Any], *, whole: bool) -> list[str]:
     for value, missing in zip(column.tolist(), column.isna().tolist(), strict=True):
         if whole and isinstance(value, float) and value.is_integer():
             value = int(value)
-        found.append("" if missing else str(value).strip())
+        found.append("" if missing else as_letters(str(value)).strip())
     return found
 
 

@@ -164,6 +164,13 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
             value=n,
             blade=blade.name,
         )
+    if (turns := len(np.unique(fit.readings.turn[fit.in_fit]))) > MOST_TURNS:
+        raise refuse(
+            f"the blade was read in {turns} turns, and more would tell nothing new",
+            f"give {MOST_TURNS} turns at most to ask what else to read",
+            value=turns,
+            blade=blade.name,
+        )
     if not 0 < probability < 1:
         raise refuse(
             f"the probability is {probability:g}",
@@ -230,7 +237,13 @@ def _candidates(fit: WobbleFit, count: int) -> _Candidates:
     kept = ~columns[before:, ~told].any(axis=1)
     columns = columns[:, told]
     information = columns[:before].T @ columns[:before]
-    return _Candidates(tooth[kept], columns[before:][kept], information, new_offset and count > 1)
+    rows = columns[before:][kept]
+    # What no added row is of (the offsets of earlier turns) is taken out, however many they are.
+    added = rows.any(axis=0)
+    across = information[np.ix_(added, ~added)]
+    apart = across @ np.linalg.solve(information[np.ix_(~added, ~added)], across.T)
+    information = information[np.ix_(added, added)] - apart
+    return _Candidates(tooth[kept], rows[:, added], information, new_offset and count > 1)
 
 
 def _choose(fit: WobbleFit, n: int) -> list[int]:
