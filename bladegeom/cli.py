@@ -472,17 +472,7 @@ def run_change(options: Namespace) -> int:
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
     change = bg.change(before, after, **_given(options, "tooth_1_marked seating"))
-    warned = [f"before: {words}" for words in before.said]
-    warned += [f"after: {words}" for words in after.said]
-
-    def as_dict(change: bg.Change) -> dict[str, Any]:
-        found = change.to_dict()
-        return found | {"warnings": [*warned, *found["warnings"]]}
-
-    def text(change: bg.Change) -> str:
-        return "".join(f"! {words}\n" for words in warned) + str(change)
-
-    return _tell(options, [change], text=text, as_dict=as_dict, alone=True)
+    return _tell(options, [change], text=printed.result_text, alone=True)
 
 
 def run_record(options: Namespace) -> int:

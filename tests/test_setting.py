@@ -403,7 +403,7 @@ def test_an_angle_as_people_round_it_is_no_contradiction():
         ("table", {"tooth": 3, "away_deg": 1.0}, "tooth and away_deg are both given"),
         ("table", {"tooth": 41}, "tooth 41 on a 40-tooth blade"),
         ("table", {"tooth": math.nan}, "tooth nan"),
-        ("table", {"tooth": True}, "tooth is True"),
+        ("table", {"tooth": True}, "tooth, not bool"),
         ("table", {"away_deg": math.nan}, "away_deg is nan"),
         ("table", {"away_deg": -math.inf}, "away_deg is -inf"),
         ("table", {"span": (0.0, "mm")}, "span is 0 mm"),

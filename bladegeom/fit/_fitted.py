@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from bladegeom.estimate import Known
 from bladegeom.fit.play import band_of
+from bladegeom.fit.standing import Standing
 from bladegeom.fit.waves import Harmonic
 from bladegeom.kernel.leak import Leak
 from bladegeom.readings import Readings
@@ -42,7 +43,7 @@ class Fitted(Wobble, Result):
     readings: Readings = quantity("what was read", key="")
     in_fit: NDArray[np.bool_] = quantity(
         "which readings are in the fit, shape (all readings,): all but the closing ones, unless a "
-        "drift is fitted",
+        "drift is fitted, and those of `standing`",
         key="",
     )
     fitted: NDArray[np.float64] = quantity(
@@ -80,6 +81,12 @@ class Fitted(Wobble, Result):
     )
     flagged: tuple[int, ...] = quantity(
         "in a robust fit, the teeth that count less", key="", default=()
+    )
+
+    standing: tuple[Standing, ...] = quantity(
+        "single teeth that stand off alike in several turns: they are not in the fit",
+        key="",
+        default=(),
     )
 
     @derived("the blade's name, as text")

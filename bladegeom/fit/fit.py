@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from dataclasses import replace
 from functools import partial
 from typing import Any, NamedTuple
 
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 from bladegeom.faults import refuse
 from bladegeom.fit.closing import closing_of, drift_of
 from bladegeom.fit.play import taken_out
+from bladegeom.fit.standing import others, standing_in, without
 from bladegeom.fit.stated import float_covariance, stylus_scale_u
 from bladegeom.fit.waves import Harmonic, harmonic, identifiable_orders
 from bladegeom.fit.wobble import WobbleFit
@@ -86,6 +88,19 @@ def fit_wobble(
         Fewer than four distinct teeth were read, or they lie on too short an arc, or a drift was
         asked for that the readings do not show.
     """
+    standing = () if drift or robust else standing_in(readings)
+    kept = without(readings, standing) if standing else None
+    if kept is None:
+        return _fit(readings, harmonics, drift, robust)
+    return replace(
+        _fit(kept, harmonics, drift, robust),
+        readings=readings,
+        in_fit=~readings.closing & others(readings, standing),
+        standing=standing,
+    )
+
+
+def _fit(readings: Readings, harmonics: int, drift: bool, robust: bool) -> WobbleFit:
     if harmonics == 1 and not drift and not robust and plain(readings):
         return _stacked(readings)
     check_plan(readings)

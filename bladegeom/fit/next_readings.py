@@ -155,6 +155,7 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
     RefusedError
         If `n` or `probability` is out of range.
     """
+    whole, fit = fit, fit.of_others
     blade = fit.readings.blade
     most = min(MOST_READINGS, len(_candidates(fit, 2).tooth))
     if int(n) != n or not 1 <= n <= most:
@@ -185,7 +186,7 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
     degrees = math.degrees(1 / fit.amplitude) if fit.resolved else None
     now, needed, named = _turns_needed(fit, probability)
     return NextReadings(
-        fit=fit,
+        fit=whole,
         teeth=tuple(teeth),
         near_u_deg=None if degrees is None else degrees * across,
         near_u_after_deg=None if degrees is None else tuple(degrees * u for u in across_after),

@@ -48,8 +48,9 @@ class Seen(NamedTuple):
     readings without a stated graduation lie, 0 for none, which are taken for the graduation of
     teeth enough; `bare` tells where teeth were touched whose kinds are not stated. `moved` holds
     the closing readings that show that a stand moved, by place, and how far a steady drift of that
-    would shift the wobble. The rest is of one blade alone: the notes of its readings, the teeth
-    that count less, and in words the arc that was not read and the fitted drift.
+    would shift the wobble. The rest is of one blade alone: which teeth stand off alike in several
+    turns, the notes of its readings, the teeth that count less, and in words the arc that was not
+    read and the fitted drift.
     """
 
     unit: str
@@ -65,6 +66,7 @@ class Seen(NamedTuple):
     spots: NDArray[Any]
     bare: Bools
     moved: Mapping[int, tuple[Closing, float]]
+    standing: Sequence[str] = ()
     notes: Sequence[str] = ()
     flagged: Sequence[int] = ()
     unread: str = ""
@@ -85,6 +87,7 @@ def remarks_on(seen: Seen) -> list[Remark]:
             lambda at: odd_words(seen.wobble_tir[at], seen.unit, seen.tilt_deg[at]),
         ),
         Remark(every & bool(seen.unread), seen.unread),
+        *(Remark(every, words) for words in seen.standing),
         Remark(same & stated, below),
         Remark(same & ~stated, f"{below}; state the graduation to learn the bound"),
         Remark(
@@ -178,6 +181,7 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
         resolved=np.array([fit.resolved]),
         dof=np.array([fit.dof]),
         moved=moved,
+        standing=[one.words(fit.unit, fit.residual_sd) for one in fit.standing],
         notes=readings.notes,
         flagged=fit.flagged,
         unread=_rests_on_unread(fit),
