@@ -46,11 +46,11 @@ class Finisher(NamedTuple):
 
     @property
     def words(self) -> str:
-        """Its share with the limits, in words; empty where these are not known."""
+        """The 95 % limits of its share, in words; empty where these are not known."""
         if math.isnan(self.share_high):
             return ""
-        low, high = percent(self.share_low), percent(self.share_high)
-        return f" ({percent(self.share)}; 95 %: {low} to {high})"
+        low, high = (f"{100 * one:.0f}" for one in (self.share_low, self.share_high))
+        return f" ({low} %)" if low == high else f" ({low} to {high} %)"
 
 
 def _height(name: str, meaning: str, label: str, key: str | None = None) -> Any:
