@@ -15,7 +15,7 @@ from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, length, lengths_mm
 from bladegeom.readings import needed_sizes
-from bladegeom.result import between, derived, described, number, percent, quantity
+from bladegeom.result import between, derived, described, number, quantity
 from bladegeom.wall._envelope import Profile, SideEdge, envelope
 from bladegeom.wobble import DETECTION_LEVEL, Wobble
 
