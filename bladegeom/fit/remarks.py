@@ -220,8 +220,8 @@ def _rests_on_unread(fit: Fitted) -> str:
         size += f" and its direction by {number(turned, turned)} deg"
     why, cure = unread_arc(fit.readings)
     return (
-        f"{why}: a bend of the plate, as large as the scatter allows, may change {size} (the limits "
-        f"hold that); {cure}"
+        f"{why}: a bend of the plate, as large as the scatter allows, may change {size} "
+        f"(the limits hold that); {cure}"
     )
 
 
