@@ -369,7 +369,9 @@ def test_where_the_slots_cannot_be_told_the_rest_still_gets_its_move(tmp_path, f
     assert (states["table"], states["riving_knife"]) == ("move", "move")
     assert said.now.part == ("table" if state == "leave" else "slots")
     if state == "read again":
-        assert "three times" in said.now.do[0]
+        # The second differs by just the tolerance: no number of readings would tell.
+        asked = re.search(r"(\d+) times at each end", said.now.do[0])
+        assert asked is None if len(back.split()) == 4 else int(asked[1]) >= 3
 
 
 def test_a_gauge_waits_where_only_the_doubt_of_the_slots_hides_its_error(tmp_path):

@@ -6,8 +6,8 @@ import math
 from dataclasses import replace
 
 from bladegeom.estimate import Known
-from bladegeom.saw._measure import by_hand, told
-from bladegeom.saw._uses import BELOW, USES, how_to_set
+from bladegeom.saw._measure import UNKNOWN, by_hand, told
+from bladegeom.saw._uses import BELOW, USES
 from bladegeom.saw.bench import NOT_READ, Bench, Step, Unread
 from bladegeom.saw.setting import Setting, setting_error
 from bladegeom.saw.shown import ALONE, KEYS
@@ -53,13 +53,14 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     # Whether a gauge is swung to the left or to the right is not stated.
     gauge = [("gauge", round(sign * setting.angle_deg, 3)) for sign in (1, -1)]
     moves = {"table": [("blade", 0.0)], "bevel": [("blade", angle)], "miter_gauge": gauge}
+    again = UNKNOWN if found.correction == UNKNOWN else _again(found.readings_needed)
     ignored = [_ignored(setting.worst)] if found.against_plate else []
     step = bench.step(
         use,
         title,
         setting,
         found.judged,
-        again="Read it again, with what shows finer steps, or oftener: it cannot be told yet.",
+        again=again,
         found=(*found.found, *ignored),
         moves=moves.get(use, ()),
         state=found.state,
@@ -70,12 +71,17 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     if use == "miter_gauge" and found.to_slot is not None:
         bench.corners[round(setting.angle_deg, 3)] = found.to_slot
     if use == "riving_knife":
-        lean = how_to_set(use, setting.line)[-1]
-        do = (*step.do, f"Its lean was not read: {lean[0].lower()}{lean[1:]}")
-        step = replace(step, do=do)
+        up = f"stand {_up(setting)}, and " if setting.line.marked else ""
+        lean = f"Its lean was not read: {up}set it against the plate."
+        step = replace(step, do=(*step.do, lean))
     if found.against_plate:
         step = replace(step, stand=_stand(setting))
     return _waiting(bench, step, setting)
+
+
+def _again(times: int | None) -> str:
+    how = "with what shows finer steps" if times is None else f"{times} times"
+    return f"Read it again, {how}: it cannot be told yet."
 
 
 def _waiting(bench: Bench, step: Step, setting: Setting) -> Step:
@@ -119,7 +125,10 @@ def not_read_step(bench: Bench) -> Step:
         part=NOT_READ,
         title="Not read, so not judged",
         found=("; ".join(said),),
-        do=("Set each against the plate, clear of the teeth, and write down what it then shows.",),
+        do=(
+            "Set each against the plate, clear of the teeth, and write down what it then shows and "
+            "on which side.",
+        ),
         remarks=tuple(remarks),
     )
 
@@ -137,5 +146,10 @@ def _stand(result: Setting) -> str:
     first, second = (end.tooth for end in result.line.marked)
     level = f"{first} in front, {second} behind"
     if result.use == "riving_knife":
-        return f"toe: {level}; lean: {first} up, {second} down"
-    return f"{first} up, {second} down" if USES[result.use].upright else level
+        return f"toe: {level}; lean: {_up(result)}"
+    return _up(result) if USES[result.use].upright else level
+
+
+def _up(result: Setting) -> str:
+    first, second = (end.tooth for end in result.line.marked or ())
+    return f"{first} up, {second} down"

@@ -61,6 +61,12 @@ def _truth(value: Any) -> bool:
     return value
 
 
+def _angles(value: Any) -> float | list[float]:
+    """Return degrees that were read once, or several times in one text: ``"0.05 0.10 deg"``."""
+    several = value.split()[:-1] if isinstance(value, str) and value.endswith(" deg") else ()
+    return [angle(f"{one} deg") for one in several] if len(several) > 1 else angle(value)
+
+
 def _above_0_deg(value: Any) -> float:
     number = angle(value)
     if not 0 < number < 90:
@@ -80,9 +86,10 @@ _READ_BY: dict[Kind, str] = {
     one_of("front", "back"): "pivot",
     one_of("top", "bottom"): "open",
     whole: "tooth sides turns",
-    angle: "angle shows",
+    angle: "angle",
+    _angles: "shows",
     _above_0_deg: "resolution tolerance",
-    length: "height separation end_float lever graduation span width length pitch",
+    length: "height separation end_float lever graduation repeatability span width length pitch",
     lengths: "front back along first last gap x y screw_x screw_y",
 }
 """What reads a value -> keys of the file, as they are meant in most of its parts."""
@@ -99,36 +106,43 @@ def _part(keys: str, needed: str = "", *, several: bool = False, **own: Kind) ->
 
 _PLATE = "tooth tolerance span"
 _LEVEL = one_of("front", "back")
-_STRIP = "first last length turns piece graduation"
+_STRIP = "first last length turns piece graduation repeatability"
 
 PARTS = {
     "saw": _part("name date tilts notes"),
     "blade": _part("readings facts name height", "readings"),
     "slots": _part(
-        "indicator:side front back separation graduation end_float tolerance moved pivot lever",
+        "indicator:side front back separation graduation repeatability end_float tolerance moved "
+        "pivot lever",
         "front back separation",
         tolerance=_tolerance,
     ),
-    "table": _part(f"{_PLATE} {KEYS['table']}"),
-    "bevel": _part(f"{_PLATE} angle sides {KEYS['bevel']}", "angle", several=True),
-    "miter_gauge": _part(f"{_PLATE} angle sides {KEYS['miter_gauge']}", open=_LEVEL),
-    "riving_knife": _part(f"{_PLATE} {KEYS['riving_knife']}", open=_LEVEL),
+    "table": _part(f"{_PLATE} {KEYS['table']}", repeatability=_accuracy),
+    "bevel": _part(
+        f"{_PLATE} angle sides {KEYS['bevel']}", "angle", several=True, repeatability=_accuracy
+    ),
+    "miter_gauge": _part(
+        f"{_PLATE} angle sides {KEYS['miter_gauge']}", open=_LEVEL, repeatability=_accuracy
+    ),
+    "riving_knife": _part(f"{_PLATE} {KEYS['riving_knife']}", open=_LEVEL, repeatability=_accuracy),
     "fence": _part(
-        "side:fence_side along readings graduation tolerance",
+        "side:fence_side along readings graduation repeatability tolerance",
         "along readings",
         readings=lengths,
         tolerance=_tolerance,
     ),
     "stop": _part(f"{_STRIP} name tolerance", "name first last length", several=True),
     "insert": _part(
-        "x y height screw_x screw_y pitch graduation tolerance",
+        "x y height screw_x screw_y pitch graduation repeatability tolerance",
         "x y height",
         height=lengths,
         tolerance=length,
     ),
-    "test_cut.flip": _part("gap height open:open_at flipped graduation", "gap height open flipped"),
+    "test_cut.flip": _part(
+        "gap height open:open_at flipped graduation repeatability", "gap height open flipped"
+    ),
     "test_cut.round": _part(_STRIP, "first last length"),
-    "test_cut.kerf": _part("width:length graduation", "width", width=lengths),
+    "test_cut.kerf": _part("width:length graduation repeatability", "width", width=lengths),
 }
 """What may stand in the file."""
 

@@ -21,7 +21,7 @@ NOT_READ = "not_read"
 """The step that names all parts without a reading."""
 
 
-def state_of(estimate: Estimate, verdict: str | None) -> State:
+def state_of(estimate: Estimate | Known, verdict: str | None) -> State:
     """Return what is to be done about a part that is off by so much.
 
     Nothing is moved where nothing tells the doubt. Where the verdict cannot be told, it is moved
@@ -179,7 +179,7 @@ class Bench:
         part: str,
         title: str,
         result: Any,
-        off: Estimate | None,
+        off: Estimate | Known | None,
         *,
         again: str,
         found: tuple[str, ...],

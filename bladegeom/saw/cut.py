@@ -5,17 +5,19 @@ from __future__ import annotations
 import math
 from typing import Literal, get_args
 
-from bladegeom.estimate import Estimate, mean_of
+from bladegeom.estimate import Estimate, Verdict
 from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, Length, Lengths
 from bladegeom.result import Result, derived, described, quantity
+from bladegeom.saw._gauge import Gauge, gauge_of
 from bladegeom.saw._measure import (
     NOT_TOLD,
     SIDES,
+    Plane,
     Side,
     angle_over,
     difference_of,
-    in_unit,
+    mean_of,
     needed,
     one_of,
     rise_over,
@@ -77,10 +79,22 @@ class FlipTest(Result):
             f"half the gap, {size(half, self.unit)} over {self.height:g} {self.unit} of height."
         )
 
+    gauge: Gauge = quantity("of the gap", inline=True)
+    read: Plane
+    """The readings of the gap, a level line."""
+
+    def readings_needed(self, tolerance: float | None) -> int | None:
+        """Return how many readings of the gap would decide; none where it is told."""
+
+        def verdict(read: Plane) -> Verdict | None:
+            return angle_over(read.at(read.centre), 2 * self.height).verdict(tolerance)
+
+        return self.read.readings_needed(verdict)
+
     @property
     def remarks(self) -> tuple[str, ...]:
         """What the reader should know."""
-        return unknown(self.error)
+        return (*self.gauge.remarks, *unknown(self.error))
 
     def _title(self) -> str:
         return "Flip test: the two faces of one cut, one piece turned over"
@@ -93,6 +107,7 @@ def flip_test(
     open_at: OpenAt | None = None,
     flipped: Flipped,
     graduation: Length | None = None,
+    repeatability: Length | None = None,
 ) -> FlipTest:
     """Return how far a cut is out of square, from the gap that doubles it.
 
@@ -114,17 +129,19 @@ def flip_test(
         The side of the blade from which the piece came that was turned over.
     graduation : length, optional
         The finest step of the gap's gauge.
+    repeatability : length, optional
+        Standard deviation of a reading that is repeated; a cautious one if not given.
 
     Raises
     ------
     RefusedError
     """
     (gaps,), unit = taken({"gap": gap}, signed=False)
-    high, step = needed(unit, "height", height), in_unit(unit, "graduation", graduation)
+    high = needed(unit, "height", height)
     one_of("flipped", flipped, get_args(Flipped))
     if open_at is not None or gaps.any():
         one_of("open_at", open_at, get_args(OpenAt))
-    mean = mean_of(gaps, step)
+    mean, read = mean_of(gaps, gauge_of(unit, graduation, repeatability, gaps))
     toward = -1.0 if mean.value and (open_at == "top") == (flipped == "indicator") else 1.0
     return FlipTest(
         error=angle_over(mean.times(toward), 2 * high),
@@ -133,6 +150,8 @@ def flip_test(
         unit=unit,
         open_at=open_at,
         flipped=flipped,
+        gauge=read.gauge,
+        read=read,
     )
 
 
@@ -172,6 +191,17 @@ class RoundTest(Result):
     unit: str = quantity("mm or in, as the widths were given")
     turns: int = quantity("turns of the board")
     piece: Side = quantity("left or right: the side of the blade on which the board lay")
+    gauge: Gauge = quantity("of the calliper", inline=True)
+    read: Plane
+    """The readings of the strip, a line from its end cut last (0) to that cut first (1)."""
+
+    def readings_needed(self, tolerance: float | None) -> int | None:
+        """Return how many readings at each end would decide; none where it is told."""
+
+        def verdict(read: Plane) -> Verdict | None:
+            return _corner(read.rise([1.0]), self.length, self.turns).verdict(tolerance)
+
+        return self.read.readings_needed(verdict)
 
     @derived(
         "how far to move the end of the gauge's fence over `swing_over` of its length, positive "
@@ -202,6 +232,7 @@ class RoundTest(Result):
         return (
             f"It holds if the board was turned {way}, seen from above: the edge just cut went "
             "against the fence every time.",
+            *self.gauge.remarks,
             *unknown(self.error),
         )
 
@@ -219,6 +250,7 @@ def round_test(
     piece: Side = "left",
     name: str = "",
     graduation: Length | None = None,
+    repeatability: Length | None = None,
 ) -> RoundTest:
     """Return how far each corner cut round a board is off, from the taper of the last strip.
 
@@ -246,13 +278,15 @@ def round_test(
         Of the stop that is tested.
     graduation : length, optional
         The finest step of the calliper.
+    repeatability : length, optional
+        Standard deviation of a reading that is repeated; a cautious one if not given.
 
     Raises
     ------
     RefusedError
     """
     (widths, other_widths), unit = taken({"first": first, "last": last}, signed=False, zero=False)
-    long, step = needed(unit, "length", length), in_unit(unit, "graduation", graduation)
+    long = needed(unit, "length", length)
     one_of("piece", piece, SIDES)
     if isinstance(turns, bool) or not isinstance(turns, int) or turns < 3:
         raise refuse(
@@ -261,23 +295,34 @@ def round_test(
             value=turns,
             column="turns",
         )
-    taper = difference_of(widths, other_widths, step)
+    gauge = gauge_of(unit, graduation, repeatability, widths, other_widths)
+    taper, read = difference_of(widths, other_widths, gauge)
     return RoundTest(
-        error=angle_over(taper, long).times(1 / turns),
+        error=_corner(taper, long, turns),
         taper=taper,
         length=long,
         unit=unit,
         turns=turns,
         piece=piece,
         name=name,
+        gauge=read.gauge,
+        read=read,
     )
 
 
-def measured_length(length: Lengths, *, graduation: Length | None = None) -> Estimate:
+def _corner(taper: Estimate, length: float, turns: int) -> Estimate:
+    """Return what each corner is off by, from the taper of the last strip."""
+    return angle_over(taper, length).times(1 / turns)
+
+
+def measured_length(
+    length: Lengths, *, graduation: Length | None = None, repeatability: Length | None = None
+) -> Estimate:
     """Return a length, such as a kerf, as often as it was measured, ``"3.21 3.22 mm"``.
 
     In mm or in, as it was given; its `u` is NaN where neither repeats nor a graduation (of the
-    calliper) tell it.
+    calliper) tell it. `repeatability` is the standard deviation of a reading that is repeated; a
+    cautious one if not given.
 
     Raises
     ------
@@ -285,7 +330,7 @@ def measured_length(length: Lengths, *, graduation: Length | None = None) -> Est
         If a length is not above 0.
     """
     (read,), unit = taken({"length": length}, signed=False, zero=False)
-    return mean_of(read, in_unit(unit, "graduation", graduation))
+    return mean_of(read, gauge_of(unit, graduation, repeatability, read))[0]
 
 
 def flip_step(bench: Bench, section: Section) -> Step:
@@ -336,12 +381,15 @@ def _step(
     moves: tuple[str, float],
     tolerance: float | None,
 ) -> Step:
+    times = result.readings_needed(tolerance)
+    ends = " at each end" if isinstance(result, RoundTest) else ""
+    often = "" if times is None else f", {times} times{ends}"
     return bench.step(
         part,
         title,
         result,
         result.error,
-        again="Cut and measure again: it cannot be told yet.",
+        again=f"Cut and measure again{often}: it cannot be told yet.",
         same="The same error as under {}: make that move, then cut again.",
         found=(found,),
         moves=(moves,),
@@ -378,4 +426,4 @@ def _heel(bench: Bench, unit: str) -> list[Estimate]:
     above = rim - height[0] * MM_PER[height[1]]
     chord = 2 * math.sqrt(max(0.0, rim**2 - above**2)) / MM_PER[unit]
     angle = bench.slots.angle
-    return [Estimate(abs(angle.value), angle.u, angle.dof).times(math.radians(chord))]
+    return [angle.times(math.copysign(math.radians(chord), angle.value))]

@@ -6,11 +6,22 @@ import math
 
 import numpy as np
 
-from bladegeom.estimate import Estimate, Verdict
+from bladegeom.estimate import Estimate, Known, Verdict, verdict_of
 from bladegeom.faults import refuse
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER, Length, Lengths, lengths_mm
 from bladegeom.result import Result, derived, described, number, quantity
-from bladegeom.saw._measure import Floats, Plane, in_unit, size, taken, told, unknown
+from bladegeom.saw._gauge import Gauge, gauge_of
+from bladegeom.saw._measure import (
+    Floats,
+    Plane,
+    again_at,
+    in_unit,
+    size,
+    taken,
+    told,
+    unknown,
+)
 from bladegeom.saw.bench import Bench, Step
 from bladegeom.tables.toml import Section
 
@@ -64,14 +75,12 @@ class InsertLevel(Result):
     )
     highest_deg: float = quantity("direction in which it rises: 0 to the right, 90 to the back")
 
-    @derived(
-        "of the plane at the read place where it is farthest from the table's height",
+    worst: Known = quantity(
+        "of the plane at the read place where it is farthest from the table's height; the limits "
+        "allow for its having been picked among all places",
         key="worst_height",
         label="farthest off",
     )
-    def worst(self) -> Estimate:
-        return max(self.heights, key=lambda one: abs(one.value))
-
     farthest: float = quantity(
         "the reading farthest from the table's height", key="farthest_reading"
     )
@@ -81,10 +90,7 @@ class InsertLevel(Result):
         text=lambda one: f"{number(one.residual_sd)} {one.unit} about the plane",
     )
 
-    @derived("how many readings")
-    def points(self) -> int:
-        return len(self.heights)
-
+    points: int = quantity("how many readings")
     screws: tuple[Screw, ...] = quantity(
         "every levelling screw", label="what to do", text=lambda one: one.instructions
     )
@@ -93,18 +99,16 @@ class InsertLevel(Result):
 
     @derived("whether the insert is flush all over; none without a tolerance")
     def verdict(self) -> Verdict | None:
-        if self.tolerance is None:
-            return None
-        each = {one.verdict(self.tolerance) for one in self.heights}
-        if "out" in each:
-            return "out"
-        flat = abs(self.farthest) <= self.tolerance
-        return "within" if flat and each == {"within"} else "cannot tell"
+        return _flush(self.worst, self.farthest, self.tolerance)
+
+    gauge: Gauge = quantity("of the dial", inline=True)
+    readings_needed: int | None = quantity(
+        "how many readings at each end, or of each place, would decide where the verdict cannot be "
+        "told, if they scatter alike; none where it is told, or more readings would not decide"
+    )
 
     tilts: bool | None
     """Whether a tilt is established at 95 %; None where the doubt is not known."""
-    heights: tuple[Estimate, ...]
-    """Of the plane at each place that was read."""
 
     @property
     def highest(self) -> str:
@@ -161,17 +165,19 @@ class InsertLevel(Result):
                 "the plane through all is not: the insert is bent, or the reading is; screws "
                 "cannot level that."
             )
-        said += unknown(self.height)
-        if math.isfinite(self.height.u) and len(self.heights) < 6 and self.residual_sd:
-            said.append(
-                f"A plane through {len(self.heights)} readings hardly shows how they scatter: read "
-                "six places or more to be surer."
-            )
-        return tuple(said)
+        return (*said, *self.gauge.remarks, *unknown(self.height))
 
     def _title(self) -> str:
         verdict = "" if self.verdict is None else f": {self.verdict}"
         return f"Insert in the table{verdict}"
+
+
+def _flush(worst: Known, farthest: float, tolerance: float | None) -> Verdict | None:
+    """Return whether the insert is flush all over: its plane, and every reading."""
+    if tolerance is None:
+        return None
+    verdict = verdict_of(worst, tolerance)
+    return "cannot tell" if verdict == "within" and abs(farthest) > tolerance else verdict
 
 
 def insert_level(
@@ -184,13 +190,13 @@ def insert_level(
     pitch: Length | None = None,
     threads_per_inch: float | None = None,
     graduation: Length | None = None,
+    repeatability: Length | None = None,
     tolerance: Length | None = None,
+    fit: WobbleFit | None = None,
 ) -> InsertLevel:
     """Return how an insert lies in the table, by the least squares plane of its readings.
 
-    The doubt rests on the scatter about the plane. Where that is less than half a graduation q,
-    rounding is added, which does not average out: ``q / sqrt(12)`` to the height, and to the slope
-    each way ``q / (sqrt(6) length)``, the length being that over which it was read.
+    The doubt rests on how well a reading repeats and on the scatter about the plane.
 
     Parameters
     ----------
@@ -205,8 +211,13 @@ def insert_level(
     threads_per_inch : float, optional
         The same for a screw that is named so.
     graduation : length, optional
+    repeatability : length, optional
+        Standard deviation of a reading that is repeated. If not given, that of the blade's readings
+        where `fit` has the same graduation, else a cautious one.
     tolerance : length, optional
         How far from the table's height the insert may lie anywhere.
+    fit : WobbleFit, optional
+        Of the blade on the saw: tells how well its indicator repeats.
 
     Raises
     ------
@@ -218,6 +229,11 @@ def insert_level(
     per_turn = _pitch(unit, pitch, threads_per_inch)
     stands = np.empty((0, 2))
     if screw_x is not None or screw_y is not None:
+        if screw_x is None or screw_y is None:
+            there, lacks = ("screw_y", "screw_x") if screw_x is None else ("screw_x", "screw_y")
+            problem = f"{there} is given and {lacks} is not"
+            cure = f'add {lacks}, one place for each screw: "-1.5 1.5 in"'
+            raise refuse(problem, cure, column=there)
         stands = _places(unit, {"screw_x": screw_x, "screw_y": screw_y})
     if per_turn is not None and not len(stands):
         raise refuse(
@@ -226,15 +242,21 @@ def insert_level(
             column="pitch",
         )
     allowed = in_unit(unit, "tolerance", tolerance)
-    plane = Plane(places, read, in_unit(unit, "graduation", graduation))
+    plane = Plane(places, read, gauge_of(unit, graduation, repeatability, read, fit=fit))
     tilt, highest = plane.tilt()
+    farthest = float(read[np.abs(read).argmax()])
     return InsertLevel(
         height=plane.at(plane.centre),
         tilt=tilt,
         highest_deg=highest,
         tilts=plane.tilts(),
-        heights=tuple(plane.at(place) for place in places),
-        farthest=float(read[np.abs(read).argmax()]),
+        worst=plane.farthest(),
+        points=len(read),
+        farthest=farthest,
+        gauge=plane.gauge,
+        readings_needed=plane.readings_needed(
+            lambda again: _flush(again.farthest(), farthest, allowed)
+        ),
         residual_sd=plane.sd,
         screws=tuple(
             Screw(
@@ -292,14 +314,14 @@ def _pitch(unit: str, given: Length | None, threads: float | None) -> float | No
 
 def insert_step(bench: Bench, section: Section) -> Step:
     """Return the step of the insert."""
-    result = insert_level(**section.given())
+    result = insert_level(**section.given(), fit=bench.fit)
     moves = result.verdict != "within" and any(told(screw.height) for screw in result.screws)
     return bench.step(
         "insert",
         "Insert",
         result,
         result.worst,
-        again="Read it again, at more places: it cannot be told yet.",
+        again=again_at("it", result.readings_needed),
         found=result.found,
         state="move" if moves else None,
         verdict=result.verdict,

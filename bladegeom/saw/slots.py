@@ -12,6 +12,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import student_t
 from bladegeom.lengths import MM_PER, Length, Lengths
 from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.saw._gauge import Gauge, gauge_of
 from bladegeom.saw._measure import (
     SIDES,
     Tolerance,
@@ -57,14 +58,14 @@ class SlotAlignment(Result):
         if self.difference.value == 0:
             return "front and back read the same"
         if not self.established:
-            return "which end stands off is not established: the limits include 0"
+            return "which end stands off is not established"
         end = "back" if self.difference.value > 0 else "front"
         return (
             f"at the {end} the tooth stands {size(self.difference, self.unit)} farther from the "
             f"indicator: the slot runs away from the blade toward the {end}"
         )
 
-    graduation: float | None = quantity("of the indicator")
+    gauge: Gauge = quantity("of the indicator", inline=True)
     end_float: float | None = quantity("how far the arbor can be pushed along its axis")
     tolerance: float | None = quantity("of the difference")
     tolerance_deg: float | None = quantity("of the angle")
@@ -72,6 +73,10 @@ class SlotAlignment(Result):
         "within, out or cannot tell; none without a tolerance",
         label="verdict",
         text=lambda one: f"{one.verdict}: tolerance {one._allowed}" if one.verdict else "",
+    )
+    readings_needed: int | None = quantity(
+        "how many readings at each end, or of each place, would decide where the verdict cannot be "
+        "told, if they scatter alike; none where it is told, or more readings would not decide"
     )
     side: str | None = quantity(
         "left or right: side of the blade with the indicator, as the operator sees it"
@@ -125,7 +130,7 @@ class SlotAlignment(Result):
 
     @property
     def established(self) -> bool:
-        """Whether the 95 % limits leave no doubt which end stands off, as far as doubt is known."""
+        """Whether the 95 % limits leave no doubt which end stands off."""
         return told(self.difference)
 
     @property
@@ -172,6 +177,7 @@ def slot_alignment(
     *,
     separation: Length,
     graduation: Length | None = None,
+    repeatability: Length | None = None,
     end_float: Length | None = None,
     side: str | None = None,
     moved: str = "table",
@@ -198,6 +204,9 @@ def slot_alignment(
     separation : length, such as ``"8 in"`` or ``(8, "in")``
     graduation : length, optional
         Of the indicator; without it, only repeats tell the doubt.
+    repeatability : length, optional
+        Of the indicator: standard deviation of a reading that is repeated. If not given, that of
+        the blade's readings where `fit` has the same graduation, else a cautious one.
     end_float : length, optional
         How far the arbor can be pushed along its axis: at each end the tooth may stand anywhere in
         it (a rectangle, GUM 4.3.7).
@@ -211,7 +220,8 @@ def slot_alignment(
         Of the difference between front and back over the separation, ``"1 thou"``; or of the angle,
         ``"0.02 deg"``.
     fit : WobbleFit, optional
-        Of the blade on the saw: tells by how much the same check on its plate would be wrong.
+        Of the blade on the saw: tells how well its indicator repeats, and by how much the same
+        check on its plate would be wrong.
 
     Raises
     ------
@@ -222,7 +232,7 @@ def slot_alignment(
     apart = needed(unit, "separation", separation)
     end_play = in_unit(unit, "end_float", end_float)
     arm = in_unit(unit, "lever", lever) or apart
-    step = in_unit(unit, "graduation", graduation)
+    gauge = gauge_of(unit, graduation, repeatability, at_front, at_back, fit=fit)
     if side is not None:
         one_of("side", side, SIDES)
     one_of("moved", moved, ("table", "trunnion"))
@@ -230,7 +240,12 @@ def slot_alignment(
     allowed, allowed_deg = tolerance_of(unit, tolerance)
 
     at_each_end = Estimate(0.0, (end_play or 0.0) / math.sqrt(12))
-    difference = difference_of(at_front, at_back, step).plus(at_each_end, at_each_end)
+
+    def with_float(read: Estimate) -> Estimate:
+        return read.plus(at_each_end, at_each_end)
+
+    read, line = difference_of(at_front, at_back, gauge)
+    difference = with_float(read)
     if abs(difference.value) >= apart:
         raise refuse(
             f"front and back differ by {abs(difference.value):g} {unit}, and the separation "
@@ -242,10 +257,16 @@ def slot_alignment(
     largest = allowed
     if allowed_deg is not None:
         largest = apart * math.tan(math.radians(allowed_deg))
+    needed_readings = line.readings_needed(
+        lambda again: with_float(again.rise([1.0])).verdict(largest)
+    )
     verdict = difference.verdict(largest)
-    remarks = _remarks(len(at_front) + len(at_back) > 2, difference, end_play)
+    remarks = [*line.gauge.remarks, *_remarks(difference, end_play)]
     if largest is not None and verdict == "cannot tell" and math.isfinite(difference.u):
-        remarks.insert(0, _what_would_tell(difference, end_play or 0.0, largest, unit))
+        remarks.insert(0, _what_would_tell(difference, largest, unit, needed_readings, end_play))
+    # Whatever else is judged against the slots shares their doubt.
+    angle = angle_over(difference, apart)
+    angle = angle.caused_by(line, angle.u)
     along = (moved == "table") == (pivot == "front")
     worst = None if fit is None else squareness(fit, away_deg=0.0).worst.value
     return SlotAlignment(
@@ -254,8 +275,9 @@ def slot_alignment(
         back=float(at_back.mean()),
         separation=apart,
         difference=difference,
-        angle=angle_over(difference, apart),
-        graduation=step,
+        angle=angle,
+        gauge=line.gauge,
+        readings_needed=needed_readings,
         end_float=end_play,
         side=side,
         moved=moved,
@@ -272,11 +294,9 @@ def slot_alignment(
     )
 
 
-def _remarks(repeated: bool, difference: Estimate, end_float: float | None) -> list[str]:
+def _remarks(difference: Estimate, end_float: float | None) -> list[str]:
     remarks = ["Touch the same place of the same tooth: a relieved face reads otherwise elsewhere."]
     remarks += unknown(difference)
-    if not repeated and math.isfinite(difference.u):
-        remarks.append("Each end was read once: the doubt rests on the graduation, not on repeats.")
     if end_float is None:
         remarks.append(
             "End float of the arbor is not stated and not in the doubt: push the arbor the same "
@@ -285,22 +305,23 @@ def _remarks(repeated: bool, difference: Estimate, end_float: float | None) -> l
     return remarks
 
 
-def _what_would_tell(difference: Estimate, end_float: float, allowed: float, unit: str) -> str:
-    """Say how far the doubt must come down, and whether repeats can bring it there."""
+def _what_would_tell(
+    difference: Estimate, allowed: float, unit: str, times: int | None, end_float: float | None
+) -> str:
+    """Say how far the doubt must come down, and how many readings bring it there."""
     least = abs(allowed - abs(difference.value))
-    floats = student_t(0.95, math.inf) * end_float / math.sqrt(6)
-    reach, limit, alone = (
-        f"{number(one, least)} {unit}" for one in (difference.reach, least, floats)
-    )
+    if least < difference.u / 100:
+        return "Cannot tell: the difference is just the tolerance."
+    reach, limit = (f"{number(one, least)} {unit}" for one in (difference.reach, least))
     said = f"Cannot tell: the 95 % doubt of the difference, {reach}, must come down to {limit}."
-    if floats < least:
-        return (
-            f"{said} Repeat the readings at both ends; where the dial repeats itself, only a finer "
-            "one helps."
-        )
+    if times is not None:
+        return f"{said} {times} readings at each end would do, if they scatter alike."
+    alone = student_t(0.95, math.inf) * (end_float or 0.0) / math.sqrt(6)
+    if alone < least:
+        return f"{said} More readings hardly bring it there: read with a finer dial."
     return (
-        f"{said} Repeats are not enough, the end float alone makes {alone}: push the arbor the "
-        "same way for every reading."
+        f"{said} Repeats are not enough, the end float alone makes {number(alone, least)} {unit}: "
+        "push the arbor the same way for every reading."
     )
 
 
@@ -308,12 +329,15 @@ def slots_step(bench: Bench, section: Section) -> Step:
     """Return the step of the slots, and leave what they are out by on the bench."""
     result = slot_alignment(**section.given(), fit=bench.fit)
     few = min(len(section.get(end)[0]) for end in ("front", "back")) < 3
+    how = "with a finer dial, the arbor pushed one way"
+    if few or result.readings_needed is not None:
+        how = f"{max(result.readings_needed or 3, 3)} times at each end"
     step = bench.step(
         "slots",
         "Slots",
         result,
         result.difference,
-        again="Read the marked tooth three times at each end, or more: it cannot be told yet.",
+        again=f"Read the marked tooth again, {how}: it cannot be told yet.",
         found=(
             f"{result.difference.text(result.unit)} from front to back; {result.stands_off}",
             *_rubbing(bench, result),
