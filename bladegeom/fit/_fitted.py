@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.estimate import Known
+from bladegeom.fit.play import band_of
 from bladegeom.fit.standing import Standing
 from bladegeom.fit.waves import Harmonic
 from bladegeom.kernel.leak import Leak
@@ -270,15 +271,15 @@ class Fitted(Wobble, Result):
     )
 
     @derived(
-        "dead band of the indicator, from turns both ways (forward less backward): a lag of "
-        "2 play / (pi amplitude) radians each way, within 6 % up to a tenth of the amplitude",
+        "dead band of the indicator, from turns both ways (forward less backward); what it takes "
+        "off the amplitude is put back where the lag is more than twice its own doubt",
         label="play",
         text=lambda one: one._play_text(),
     )
     def play(self) -> float | None:
         if self.lag_deg is None:
             return None
-        return math.radians(self.lag_deg) * math.pi * self.amplitude / 2
+        return band_of(self.lag_deg) * self.amplitude
 
     lag_deg: float | None = quantity(
         "by how many degrees of blade each way lags behind the mean", default=None

@@ -402,7 +402,7 @@ def _of_some(
         "near_u_deg": wobble.near_u_deg,
         "near_low_deg": near_low,
         "near_high_deg": near_high,
-        **_marks(wobble, blade, tilt, tilt_high, radius_mm),
+        **_marks(wobble, blade, tilt, (near_low, near_high, tilt_high), radius_mm),
     }
     if not resolved.all():
         directed = {name: np.where(resolved, one, np.nan) for name, one in directed.items()}
@@ -430,9 +430,9 @@ def _lean(slope: Floats) -> Floats:
 
 
 def _marks(
-    wobble: Wobble, blade: Blade, tilt_deg: Floats, tilt_high_deg: Any, radius_mm: Floats
+    wobble: Wobble, blade: Blade, tilt_deg: Floats, limits: tuple[Any, Any, Any], radius_mm: Floats
 ) -> dict[str, Any]:
-    """Return the columns of the teeth to mark."""
+    """Return the columns of the teeth to mark; limits are of the direction and the tilt."""
     ends = ends_of(blade.angles_deg, wobble.near_deg)
     near, first, far, second = ends
     of_near = near.probability(wobble)
@@ -442,8 +442,8 @@ def _marks(
         return of_near if end.past_deg is near.past_deg else end.probability(wobble)
 
     off, left = off_line(first, second, tilt_deg)
-    low, high, _ = wobble.near_interval()
-    limits = low - wobble.near_deg, high - wobble.near_deg
+    near_low, near_high, tilt_high = limits
+    near_low, near_high = near_low - wobble.near_deg, near_high - wobble.near_deg
     better = first_better(first, second)
     found = {
         "near_tooth": near.place + 1.0,
@@ -453,7 +453,7 @@ def _marks(
         "better_tooth": np.where(better, first.place, second.place) + 1.0,
         "line_off_deg": off,
         "left_deg": left,
-        "left_most_deg": most_left(first, second, *limits, tilt_high_deg),
+        "left_most_deg": most_left(first, second, near_low, near_high, tilt_high),
     }
     for number, end in enumerate((first, second), start=1):
         found |= {
