@@ -75,9 +75,12 @@ def _readings(fit: WobbleFit, on: Chart) -> None:
     for place, one in enumerate(turns):
         name = "readings" if len(turns) == 1 else f"turn {one}"
         on.hollow(at[turn == one], read[turn == one], 5, name, _MARKERS[place % len(_MARKERS)])
-    if not kept.all():
-        at, read = readings.angle_deg[~kept], readings.reading[~kept]
-        on.ax.plot(at, read, "x", markersize=7, color=BLACK, label="closing reading")
+    closing = readings.closing
+    for some, marker, name in ((closing, "x", "closing reading"), (~closing, "*", "not fitted")):
+        out = ~kept & some
+        if out.any():
+            at, read = readings.angle_deg[out], readings.reading[out]
+            on.ax.plot(at, read, marker, markersize=7, color=BLACK, label=name, linestyle="")
     _directions(fit, on)
     on.names(y=f"reading, {fit.unit}")
     _tooth_axis(fit, on)

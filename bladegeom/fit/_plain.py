@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from bladegeom.blade import Blade
 from bladegeom.columns import MOST_TEETH
 from bladegeom.fit._frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers, spread
-from bladegeom.fit._screen import worth_a_look
+from bladegeom.fit._screen import may_stand_off, worth_a_look
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.marks import NO_MATTER_DEG
@@ -89,6 +89,8 @@ def plain_answers(
             stack, closed = blades.stack(some, blade)
             fits = fit_stack(stack)
             blades.keep(some, stack, fits, closed)
+            if len(stack.reading) > 1:
+                plain[some[may_stand_off(stack, fits)]] = False
             if checked:
                 jump = blades.facts.least_revolution / 2 / MM_PER[unit]
                 plain[some[worth_a_look(stack, fits, jump)]] = False
