@@ -64,7 +64,7 @@ class Section:
         Key -> row in the file, as far as it was found.
     row : int or None
         Where the part begins.
-    called : dict
+    called, several
         As of its `Part`.
     """
 
@@ -73,6 +73,13 @@ class Section:
     rows: dict[str, int] = field(default_factory=dict)
     row: int | None = None
     called: Mapping[str, str] = field(default_factory=dict)
+    several: bool = False
+
+    @property
+    def head(self) -> str:
+        """How it begins in the file, for messages."""
+        part, _, number = self.title.partition(" ")
+        return f"[[{part}]] {number}".rstrip() if self.several else f"[{part}]"
 
     def get(self, key: str, otherwise: Any = None) -> Any:
         """Return a value, or what stands for one that is not given."""
@@ -91,7 +98,7 @@ class Section:
             return rows.get(fault.column or "", self.row)
 
         return [
-            replace(one, problem=f"[{self.title}] {one.problem}", row=row_of(one))
+            replace(one, problem=f"{self.head} {one.problem}", row=row_of(one))
             for one in error.faults
         ]
 
@@ -141,12 +148,13 @@ def read_parts(
                 cure = f"begin a part of its own: [{part}]"
                 faults.append(Fault(f"{part} is {one!r}", cure, row=start, value=str(one)))
                 continue
-            values, wrong = _values(title, one, parts[part], here, start)
-            faults += wrong
-            if not wrong:
-                keys = {key: row for key, row in here.items() if key}
-                called = parts[part].called or {}
-                read.setdefault(part, []).append(Section(title, values, keys, start, called))
+            keys = {key: row for key, row in here.items() if key}
+            called, many = parts[part].called or {}, parts[part].several
+            section = Section(title, {}, keys, start, called, many)
+            if wrong := _fill(section, one, parts[part]):
+                faults += wrong
+            else:
+                read.setdefault(part, []).append(section)
     return read, faults
 
 
@@ -161,28 +169,27 @@ def _flat(held: Mapping[str, Any], parts: Mapping[str, Part]) -> dict[str, Any]:
     return flat
 
 
-def _values(
-    title: str, held: Mapping[str, Any], part: Part, rows: Mapping[str, int], start: int | None
-) -> tuple[dict[str, Any], list[Fault]]:
-    values: dict[str, Any] = {}
+def _fill(section: Section, held: Mapping[str, Any], part: Part) -> list[Fault]:
+    """Read what a section holds into its values, and return everything that is wrong with it."""
     faults = []
+    head = section.head
     for key, value in held.items():
-        row = rows.get(key, start)
+        row = section.rows.get(key, section.row)
         if key not in part.kinds:
-            what = f"key in [{title.partition(' ')[0]}]"
+            what = f"key in {head.partition(' ')[0]}"
             faults.append(unknown_name(key, part.kinds, what, row=row))
             continue
         try:
-            values[key] = part.kinds[key](value)
+            section.values[key] = part.kinds[key](value)
         except NumberError as error:
-            problem = f"[{title}] {key}: {error.problem}"
+            problem = f"{head} {key}: {error.problem}"
             faults.append(Fault(problem, error.cure, row=row, column=key, value=str(value)))
     faults += [
-        Fault(f"[{title}] says no {key}", f"add {key} = ...", row=start, column=key)
+        Fault(f"{head} says no {key}", f"add {key} = ...", row=section.row, column=key)
         for key in part.needed
         if key not in held
     ]
-    return values, faults
+    return faults
 
 
 def _not_toml(error: ValueError, text: str, name: str) -> Fault:
