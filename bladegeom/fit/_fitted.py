@@ -21,6 +21,7 @@ from bladegeom.result import (
     derived,
     described,
     grain,
+    named,
     number,
     quantity,
 )
@@ -335,7 +336,7 @@ class Fitted(Wobble, Result):
         )
 
     def _title(self) -> str:
-        name = f"Blade {self.blade}" if self.blade else "Blade"
+        name = named(self.blade)
         return f"{name}: {self.teeth} teeth, {self._count} readings in {self.unit}"
 
     def _limits_text(self, times: float) -> str:

@@ -19,7 +19,7 @@ from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.design import Design, design_of
 from bladegeom.kernel.leak import leaked, with_leak
 from bladegeom.kinds import checked
-from bladegeom.result import derived, described, number, percent, quantity
+from bladegeom.result import derived, described, named, number, percent, quantity
 from bladegeom.tables.counted import counted
 from bladegeom.wobble import Wobble
 
@@ -92,7 +92,7 @@ class NextReadings(OfBlade):
 
     def _title(self) -> str:
         return (
-            f"{f'Blade {self.blade}: w' if self.blade else 'W'}hat to read next, in this mounting"
+            f"{f'{named(self.blade)}: w' if self.blade else 'W'}hat to read next, in this mounting"
         )
 
     def _doubt(self, place: int | None) -> str:
