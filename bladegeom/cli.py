@@ -472,17 +472,7 @@ def run_change(options: Namespace) -> int:
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
     change = bg.change(before, after, **_given(options, "tooth_1_marked seating"))
-    warned = [f"before: {words}" for words in before.said]
-    warned += [f"after: {words}" for words in after.said]
-
-    def as_dict(change: bg.Change) -> dict[str, Any]:
-        found = change.to_dict()
-        return found | {"warnings": [*warned, *found["warnings"]]}
-
-    def text(change: bg.Change) -> str:
-        return "".join(f"! {words}\n" for words in warned) + str(change)
-
-    return _tell(options, [change], text=text, as_dict=as_dict, alone=True)
+    return _tell(options, [change], text=printed.result_text, alone=True)
 
 
 def run_record(options: Namespace) -> int:
@@ -639,12 +629,13 @@ COMMANDS = (
         "the top means that the blade leans away from the square. [table], degrees: shows, from "
         "the upright, with toward, the side to which the top leans; or from the table, with side, "
         "where the angle box sat: it turns 90 and the lean toward its own side. Many displays fold "
-        "at 90, and then tell no side. [[bevel]], degrees: shows, with from (upright or table). "
+        "at 90, and then tell no side; folds = false says that it goes on. [[bevel]], degrees: "
+        "shows, with from (upright or table). "
         "[miter_gauge]: against plate or bar; a square's gap, open (front or back), length and "
         "side, or shows with side, the corner between the gauge's fence and plate or bar there. "
         "[riving_knife]: a straightedge's gap, open, length and side, or an indicator in a slot: "
-        "front, back, separation and side. The instrument's resolution (or graduation) and "
-        "accuracy go into the doubt.",
+        "front, back, separation and side. The instrument's resolution (or graduation), "
+        "repeatability and accuracy go into the doubt.",
     ),
     Command(
         "shelf",

@@ -90,7 +90,7 @@ def test_letters_that_no_font_has_stop_nothing(demo):
 
 def test_a_saw_without_a_blade_or_a_date_leaves_room_for_the_date(tmp_path):
     path = tmp_path / "saw.toml"
-    path.write_text('[slots]\nfront = "1 mm"\nback = "1 mm"\nseparation = "9 mm"\n', "utf-8")
+    path.write_text('[slots]\nfront = "1 mm"\nback = "1 mm"\nseparation = "90 mm"\n', "utf-8")
     (ax,) = bg.setup_card(bg.set_up(path))
     said = [text.get_text() for text in words_of(ax)]
     assert "Table saw" in said

@@ -20,7 +20,7 @@ from bladegeom.faults import Fault, RefusedError, as_letters
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length
-from bladegeom.shop.batch import Earlier, left_rows, queue_row, read_day
+from bladegeom.shop.batch import Earlier, Repeats, left_rows, queue_row, read_day
 from bladegeom.shop.condition import ACTIONS, assess
 from bladegeom.shop.history import Visit, record, visit
 from bladegeom.shop.limits import Limits
@@ -151,6 +151,7 @@ def run_batch(
         found = read_day(inputs, facts, **how_read)
         notes += found.notes
         earlier = Earlier(before, facts, tooth_1_marked, seating, **how_read)
+        repeats = Repeats(one.readings for one in found.readings)
         sheets = made.places(file_names([one.who for one in found.readings]))
         rows: list[dict[str, Any]] = []
         visits: list[Visit] = []
@@ -162,7 +163,8 @@ def run_batch(
                 progress(place, len(found.readings))
             try:
                 fit = fit_wobble(readings)
-                condition = assess(fit, limits, rule=rule, eye=eye)
+                pooled = repeats.of(readings)
+                condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
             except RefusedError as error:
                 found.refused.extend(fault.within(file) for fault in error.faults)
                 continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
@@ -9,11 +10,15 @@ from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.answer import blade_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.lengths import Length
+from bladegeom.kernel.span import Scatter
+from bladegeom.lengths import MM_PER, Length
 from bladegeom.readings import Readings
 from bladegeom.shop.change import Change, change
 from bladegeom.shop.condition import Condition
@@ -25,6 +30,9 @@ from bladegeom.tables.text import read_bytes
 
 _Path = str | os.PathLike[str]
 _How = Mapping[str, Any]
+
+_FEWEST_CLOSED, _FAR = 10, 2.5
+"""Turns closed that tell how well a reading repeats; the standard deviations it may be off."""
 
 REFUSED = "refused"
 """Action and outcome of what could not be judged."""
@@ -121,6 +129,45 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> B
         for name, places in several.items()
     )
     return day
+
+
+class Repeats:
+    """How well a day's readings repeat, by the step of the dial, from its closing readings.
+
+    A closing reading differs from the first of its tooth by sqrt(2) times the scatter of one,
+    where the stand stood still. Those that differ by far more are left out: a stand that moved, or
+    a slip.
+    """
+
+    def __init__(self, day: Iterable[Readings]) -> None:
+        found: dict[float, list[float]] = {}
+        for one in day:
+            if not one.graduation:
+                continue  # Nothing says which blades were read with one indicator.
+            to_mm = MM_PER[one.unit]
+            found.setdefault(_step_mm(one), []).extend(one.closures * to_mm)
+        self._of_step = {step: _scatter(np.array(all_), step) for step, all_ in found.items()}
+
+    def of(self, readings: Readings) -> Scatter | None:
+        """Return that of a blade's indicator, in the unit of its readings; None from too few."""
+        found = self._of_step.get(_step_mm(readings))
+        return found and Scatter(found.sd / MM_PER[readings.unit], found.dof)
+
+
+def _step_mm(readings: Readings) -> float:
+    return round((readings.graduation or 0.0) * MM_PER[readings.unit], 9)
+
+
+def _scatter(closures: NDArray[np.float64], step: float) -> Scatter | None:
+    """Return the scatter of one reading; None where too few turns were closed."""
+    kept = closures[np.isfinite(closures)]
+    while len(kept) >= _FEWEST_CLOSED:
+        sd = max(math.sqrt(float(np.mean(kept**2)) / 2), step / math.sqrt(12))
+        inside = kept[np.abs(kept) <= _FAR * math.sqrt(2) * sd]
+        if len(inside) == len(kept):
+            return Scatter(sd, len(kept))
+        kept = inside
+    return None
 
 
 def _seen(

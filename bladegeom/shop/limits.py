@@ -54,11 +54,11 @@ class Limit:
             raise RefusedError(replace(fault, row=self.row) for fault in faults)
 
     def _faults(self) -> Iterable[Fault]:
-        if self.quantity not in QUANTITIES:
+        if not isinstance(self.quantity, str) or self.quantity not in QUANTITIES:
             problem = f"{self.quantity!r} is not a quantity that can be limited"
             cure = "write raw_tir (all readings) or wobble_tir (the wobble alone)"
             yield Fault(problem, cure, column="quantity", value=str(self.quantity))
-        if not self.source.strip():
+        if not isinstance(self.source, str) or not self.source.strip():
             cure = "say in words where the limit comes from"
             yield Fault("the limit has no source", cure, column="source")
         faults: list[Fault] = []
