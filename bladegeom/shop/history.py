@@ -26,14 +26,14 @@ import numpy as np
 
 from bladegeom.columns import MOST_TEETH
 from bladegeom.estimate import Estimate
-from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.faults import Fault, RefusedError, as_letters, refuse, shown
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
 from bladegeom.readings import differing
-from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, named, number, quantity
 from bladegeom.shop.verdict import teeth_read
 from bladegeom.tables.out import as_text, digest_of, from_text
 from bladegeom.wobble import Wobble
@@ -111,7 +111,7 @@ class Visit(Result):
 
     def _title(self) -> str:
         when = f", {self.service} its service" if self.service else ""
-        return f"{f'Blade {self.blade}' if self.blade else 'Blade'}{when}"
+        return f"{named(self.blade)}{when}"
 
 
 CHECK = "check"
@@ -184,7 +184,7 @@ def visit_of(fit: WobbleFit) -> Visit:
     mm = 1 / readings.in_unit(1.0)
     (cosine, shared), (_, sine) = ((fit.rounded_covariance - fit.rounding) * mm**2).tolist()
     return Visit(
-        blade=blade.name,
+        blade=shown(blade.name),
         teeth=blade.teeth,
         diameter_mm=blade.diameter_mm,
         tooth_width_mm=blade.tooth_width_mm,
@@ -266,7 +266,7 @@ class History:
         RefusedError
             If there are none.
         """
-        if found := [one for one in self.visits if one.blade == blade]:
+        if found := [one for one in self.visits if one.blade == shown(blade)]:
             return found
         known = ", ".join(self.blades[:8]) + (", ..." if len(self.blades) > 8 else "")
         raise refuse(
@@ -333,8 +333,7 @@ def check_value(cells: Sequence[str]) -> str:
 
 def _append(path: Path, cells: Iterable[str]) -> None:
     """Append one line with its check value before it; in a new file, the header before that."""
-    # Line breaks become blanks.
-    plain = [" ".join(as_letters(cell).split()) for cell in cells]
+    plain = [shown(as_letters(cell)).strip() for cell in cells]
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         header, ended = _ends_of(path)
