@@ -221,3 +221,75 @@ def test_heel_widens_the_kerf_that_is_predicted(tmp_path):
     (check,) = set_up(tmp_path, text, saw).test_cut.checks
     assert saw.fed_kerf_mm() - saw.kerf_mm() > 0.5
     assert check.predicted.value == pytest.approx(check.measured.value, abs=0.02)
+
+
+def test_a_part_read_anew_shows_before_and_after(tmp_path):
+    saw = RigidSaw(plate_tilt_deg=0.05, near_deg=90.0)
+    text = part("saw", tilts="left") + BLADE
+    text += part("table", shows=-0.02, resolution=0.01, tolerance=0.1)
+    text += part("table.before", shows=0.3)
+    for angle, then in ((30, 30.4), (45, 44.8)):
+        text += part("[bevel]", angle=angle, shows=angle, resolution=0.01, tolerance=0.1)
+        text += part("bevel.before", shows=then, resolution=0.05)
+    done = set_up(tmp_path, text, saw)
+    for step, then, verdict in zip(done.steps, (0.3, 30.4, 44.8), ("out",) * 3, strict=False):
+        held = step.to_dict()
+        assert (held["verdict"], held["before"]["verdict"]) == ("within", verdict)
+        assert held["before"]["result"]["shows"] == then
+        assert f"{abs(held['before']['result']['off_deg']):.2f}" in step.was
+        assert step.was in str(step)
+        # What it was before serves nothing but to be shown.
+        assert held["read_again"] == []
+    assert done.steps[2].before.result.resolution == 0.05
+    assert done.now is None
+    assert not any("more than before" in one for one in done.warnings)
+
+
+def test_an_error_that_has_grown_is_warned_of(tmp_path):
+    read = {"front": "1.00 1.00 1.00 mm", "separation": "150 mm", "graduation": "0.01 mm"}
+    for now, grown in (("1.80 1.80 1.81 mm", True), ("0.90 0.90 0.90 mm", False)):
+        text = part("slots", **read, back=now)
+        text += part("slots.before", front=read["front"], back="1.40 1.40 1.40 mm")
+        step = set_up(tmp_path, text).steps[0]
+        assert any("more than before" in one for one in step.remarks) is grown
+
+
+@pytest.mark.parametrize(
+    ("text", "row", "words"),
+    [
+        ("[table]\nshows = 0.1\n[table.before]\n", 3, "[table.before] says no shows"),
+        ("[table]\nshows = 0.1\n[table.before]\nshow = 1\n", 4, "show is not a known key"),
+        ("[table]\nshows = 0.1\nbefore = 0.3\n", 3, "table.before is 0.3"),
+        ('[blade]\nreadings = "a.csv"\n[blade.before]\n', 1, "before is not a known key"),
+        ("[table]\nshows = 0.1\nresolution = 0.1\n[table.before]\nshows = 89.9\n", 5, "89.9"),
+    ],
+)
+def test_what_cannot_be_used_of_what_was_read_before_is_said_with_its_row(
+    tmp_path, text, row, words
+):
+    blade = "" if "blade" in text else BLADE
+    (fault, *_) = faults(tmp_path, text + blade, RigidSaw(plate_tilt_deg=0.05))
+    assert words in fault.problem
+    assert fault.row == row
+
+
+def test_a_move_names_every_entry_that_holds_no_more(tmp_path):
+    saw = RigidSaw(plate_tilt_deg=0.1, near_deg=77.0, slot_deg=0.2, tilt_to_right_deg=0.3)
+    saw = replace(saw, gauge_deg=0.3)
+    text = BLADE + slots_part(saw, 9, side="left", times=3)
+    read = {"resolution": 0.01, "tolerance": 0.02}
+    text += part("table", shows=0.3, **read) + part("miter_gauge", shows=0.3, **read)
+    text += part("riving_knife", shows=0.2, **read)
+    text += part("fence", side="right", along="0 100 200 mm", readings="0 0 0 mm")
+    text += flip_part(saw.flip_gap_mm(30.0), 30.0, "left") + round_part(saw.round_test(4))
+    text += part("test_cut.kerf", width="3.5 mm", graduation="0.01 mm")
+    said = {step.part: step.to_dict()["read_again"] for step in set_up(tmp_path, text, saw).steps}
+    assert said["slots"] == [
+        *("slots.front", "slots.back", "miter_gauge.shows", "fence.readings"),
+        "test_cut.kerf.width",
+    ]
+    assert said["table"] == ["table.shows", "test_cut.flip.gap", "test_cut.flip.open"]
+    around = ["test_cut.round.first", "test_cut.round.last"]
+    assert said["miter_gauge"] == ["miter_gauge.shows", *around]
+    assert said["riving_knife"] == ["riving_knife.shows"]
+    assert said["fence"] == said["test_cut.round"] == []  # They wait.

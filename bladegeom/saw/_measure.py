@@ -31,6 +31,9 @@ SIDES: tuple[Side, ...] = ("left", "right")
 Tolerance = str | tuple[float, str]
 """The largest error accepted: a length, or degrees as ``"0.05 deg"`` or ``(0.05, "deg")``."""
 
+SETTABLE = {"mm": 0.01, "in": 0.0005, "deg": 0.01}
+"""Unit -> what a hand can set by a common indicator, feeler or box. Common practice, no source."""
+
 NOT_TOLD = "no error can be told from the doubt of the readings"
 _UNKNOWN = "How sure this is cannot be told: read again, or give the graduation of the gauge."
 
@@ -200,6 +203,33 @@ def told(estimate: Estimate) -> bool:
 def size(estimate: Estimate, unit: str) -> str:
     """Return an amount without its sign, rounded to its doubt, for words that say the way."""
     return f"{number(abs(estimate.value), estimate.u)} {unit}"
+
+
+def sided(estimate: Estimate, unit: str, plus: str, minus: str) -> str:
+    """Return an amount with its limits and the side it lies to, in words that carry the sign.
+
+    Where the limits include 0 there is no side: only the most that it can be is told.
+    """
+    if not told(estimate):
+        if not math.isfinite(estimate.u):
+            return f"nothing shown, {estimate.text(unit)}"
+        most = max(abs(estimate.low), abs(estimate.high))
+        return f"at most {number(most, estimate.u)} {unit} either way, no side told"
+    amount, _, limits = (
+        estimate.times(math.copysign(1.0, estimate.value)).text(unit).partition(" (")
+    )
+    return f"{amount} {plus if estimate.value > 0 else minus} ({limits}"
+
+
+def to_set(amount: float, unit: str, graduation: float | None = None) -> str:
+    """Return an amount without its sign, as finely as a hand can set it.
+
+    That is the graduation where one is stated, else what a common indicator shows; half of it is
+    the least that is told.
+    """
+    step = graduation or SETTABLE[unit]
+    steps = max(0.5, round(abs(amount) / step))
+    return f"{np.format_float_positional(round(steps * step, 9), trim='-')} {unit}"
 
 
 def unknown(estimate: Estimate) -> tuple[str, ...]:

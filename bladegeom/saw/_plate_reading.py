@@ -12,7 +12,7 @@ from bladegeom.faults import refuse
 from bladegeom.kernel.doubt import student_t
 from bladegeom.result import Result, derived, described, number, quantity
 from bladegeom.saw._measure import named_side, size, told, way_to
-from bladegeom.saw.bench import NOT_READ, Bench, Step, Unread, with_slots
+from bladegeom.saw.bench import NOT_READ, SLOTS, Bench, Step, Unread, with_slots
 from bladegeom.saw.setting import USES, Setting, how_to_set, setting_error
 from bladegeom.tables.toml import Section
 
@@ -262,6 +262,7 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
             "yet.",
             found=(*read.found, _ignored(setting.worst)),
             moves=moves.get(use, ()),
+            rests=(SLOTS,) if use == "miter_gauge" else (),
             verdict=read.verdict,
         )
         if use == "table":

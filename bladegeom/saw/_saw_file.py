@@ -58,6 +58,7 @@ _READ_BY: dict[Kind, str] = {
     one_of("left", "right"): "tilts indicator side piece flipped",
     one_of("table", "trunnion"): "moved",
     one_of("front", "back"): "pivot",
+    one_of("table", "insert"): "screws",
     one_of("top", "bottom"): "open",
     whole: "tooth sides turns",
     angle: "angle shows",
@@ -70,11 +71,13 @@ _READ_BY: dict[Kind, str] = {
 _KINDS = {key: kind for kind, keys in _READ_BY.items() for key in keys.split()}
 
 
-def _part(keys: str, needed: str = "", *, several: bool = False, **own: Kind) -> Part:
+def _part(
+    keys: str, needed: str = "", *, read: str = "", several: bool = False, **own: Kind
+) -> Part:
     """Return what a part may say, ``key:its_name_in_the_program``, and what it reads otherwise."""
     named = {key: name or key for key, _, name in (one.partition(":") for one in keys.split())}
     kinds = {key: own.get(key, _KINDS[key]) for key in named}
-    return Part(kinds, tuple(needed.split()), several, named)
+    return Part(kinds, tuple(needed.split()), several, named, tuple(read.split()))
 
 
 _PLATE = "tooth tolerance:tolerance_deg shows resolution"
@@ -86,28 +89,37 @@ PARTS = {
     "slots": _part(
         "indicator:side front back separation graduation end_float tolerance moved pivot lever",
         "front back separation",
+        read="front back",
         tolerance=_tolerance,
     ),
-    "table": _part(f"{_PLATE} thickness:span"),
-    "bevel": _part(f"{_PLATE} angle:angle_deg thickness:span sides", "angle", several=True),
-    "miter_gauge": _part(f"{_PLATE} width:span angle:angle_deg sides"),
-    "riving_knife": _part(f"{_PLATE} distance:span"),
+    "table": _part(f"{_PLATE} thickness:span", read="shows"),
+    "bevel": _part(
+        f"{_PLATE} angle:angle_deg thickness:span sides", "angle", read="shows", several=True
+    ),
+    "miter_gauge": _part(f"{_PLATE} width:span angle:angle_deg sides", read="shows"),
+    "riving_knife": _part(f"{_PLATE} distance:span", read="shows"),
     "fence": _part(
         "side:fence_side along readings graduation tolerance",
         "along readings",
+        read="readings",
         readings=lengths,
         tolerance=_tolerance,
     ),
-    "stop": _part(f"{_STRIP} name tolerance", "name first last length", several=True),
+    "stop": _part(
+        f"{_STRIP} name tolerance", "name first last length", read="first last", several=True
+    ),
     "insert": _part(
-        "x y height screw_x screw_y pitch graduation tolerance",
+        "x y height screw_x screw_y pitch screws graduation tolerance",
         "x y height",
+        read="height",
         height=lengths,
         tolerance=length,
     ),
-    "test_cut.flip": _part("gap height open:open_at flipped graduation", "gap height open flipped"),
-    "test_cut.round": _part(_STRIP, "first last length"),
-    "test_cut.kerf": _part("width:length graduation", "width", width=lengths),
+    "test_cut.flip": _part(
+        "gap height open:open_at flipped graduation", "gap height open flipped", read="gap open"
+    ),
+    "test_cut.round": _part(_STRIP, "first last length", read="first last"),
+    "test_cut.kerf": _part("width:length graduation", "width", read="width", width=lengths),
 }
 """What may stand in the file."""
 

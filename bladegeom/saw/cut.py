@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import Literal, get_args
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any, Literal, get_args
 
 from bladegeom.estimate import Estimate, mean_of
 from bladegeom.faults import refuse
@@ -19,17 +21,22 @@ from bladegeom.saw._measure import (
     needed,
     one_of,
     rise_over,
-    size,
+    sided,
     taken,
+    to_set,
     told,
     unknown,
+    way_to,
 )
-from bladegeom.saw.bench import Bench, Step
+from bladegeom.saw.bench import SLOTS, Bench, State, Step, state_of, times_to_tell
 from bladegeom.saw.kerf import kerf
 from bladegeom.tables.toml import Section
 
 OpenAt = Literal["top", "bottom"]
 Flipped = Literal["indicator", "other"]
+
+_LEANS = ("toward the indicator's side", "away from the indicator's side")
+"""How the upper end of a cut leans: positive, negative."""
 
 SWING_OVER = {"mm": 300.0, "in": 12.0}
 """Unit -> the length of fence over which a swing is told in words."""
@@ -44,6 +51,7 @@ class FlipTest(Result):
         "leans toward the indicator",
         label="cut out of square",
         unit="deg",
+        text=lambda one: sided(one.error, "deg", *_LEANS),
     )
     gap: Estimate = quantity(
         "between the two faces",
@@ -65,16 +73,20 @@ class FlipTest(Result):
     flipped: Flipped = quantity(
         "indicator or other: the side of the blade from which the piece came that was turned over"
     )
+    graduation: float | None = quantity("of the gap's gauge")
+    side: str | None = None
+    """The indicator's side of the blade, left or right, where it is known."""
 
     @derived("which way to tilt the blade, and how far", label="what to do")
     def correction(self) -> str:
         if not told(self.error):
             return f"Leave the blade's tilt: {NOT_TOLD}."
-        away = "away from" if self.error.value > 0 else "toward"
-        half = self.gap.times(0.5)
+        seen = f"{'away from' if self.error.value > 0 else 'toward'} the indicator's side"
+        half = to_set(self.gap.value / 2, self.unit, self.graduation)
         return (
-            f"Tilt the top of the blade {away} the indicator's side by {size(self.error, 'deg')}: "
-            f"half the gap, {size(half, self.unit)} over {self.height:g} {self.unit} of height."
+            f"Tilt the top of the blade {way_to(self.side, self.error.value < 0, seen)} by "
+            f"{to_set(self.error.value, 'deg')}: half the gap, {half} over {self.height:.6g} "
+            f"{self.unit} of height."
         )
 
     @property
@@ -133,6 +145,7 @@ def flip_test(
         unit=unit,
         open_at=open_at,
         flipped=flipped,
+        graduation=step,
     )
 
 
@@ -144,9 +157,16 @@ class RoundTest(Result):
     error: Estimate = quantity(
         "degrees by which the corner of the board between the edge on the fence and the cut is "
         "less than `corner_deg`",
-        label=lambda one: f"corner short of {one.corner_deg:g} deg by",
+        label="each corner",
         unit="deg",
+        text=lambda one: one.corner,
     )
+
+    @property
+    def corner(self) -> str:
+        """What each corner is off by, in words."""
+        ways = (f"{way} than {self.corner_deg:.6g} deg" for way in ("less", "more"))
+        return sided(self.error, "deg", *ways)
 
     @derived("the corner that closes the round: 180 - 360 / turns")
     def corner_deg(self) -> float:
@@ -164,12 +184,13 @@ class RoundTest(Result):
         parts=("", "_u"),
         label="taper of the strip",
         text=lambda one: (
-            f"{size(one.taper, one.unit)} over {one.length:g} {one.unit}, wider at the end "
-            f"cut {'first' if one.taper.value > 0 else 'last'}"
+            sided(one.taper, one.unit, "wider at the end cut first", "wider at the end cut last")
+            + f", over {one.length:.6g} {one.unit}"
         ),
     )
     length: float = quantity("length of the strip", key="strip_length")
     unit: str = quantity("mm or in, as the widths were given")
+    graduation: float | None = quantity("of the calliper")
     turns: int = quantity("turns of the board")
     piece: Side = quantity("left or right: the side of the blade on which the board lay")
 
@@ -188,11 +209,12 @@ class RoundTest(Result):
     @derived("which end of the fence to move, which way, and how far", label="what to do")
     def correction(self) -> str:
         if not told(self.error):
-            return f"Leave the fence of the gauge: {NOT_TOLD}."
+            return f"Leave the gauge's fence: {NOT_TOLD}."
         way = "toward you" if self.error.value > 0 else "away from you"
         return (
-            f"Swing the end of the fence farther from the blade {way} by "
-            f"{size(self.swing, self.unit)} per {self.swing_over:g} {self.unit}."
+            f"At its end farther from the blade, swing the gauge's fence {way} by "
+            f"{to_set(self.swing.value, self.unit, self.graduation)} over {self.swing_over:g} "
+            f"{self.unit} of its length."
         )
 
     @property
@@ -201,7 +223,7 @@ class RoundTest(Result):
         way = "clockwise" if self.piece == "left" else "counterclockwise"
         return (
             f"It holds if the board was turned {way}, seen from above: the edge just cut went "
-            "against the fence every time.",
+            "against the gauge's fence every time.",
             *unknown(self.error),
         )
 
@@ -267,6 +289,7 @@ def round_test(
         taper=taper,
         length=long,
         unit=unit,
+        graduation=step,
         turns=turns,
         piece=piece,
         name=name,
@@ -291,62 +314,86 @@ def measured_length(length: Lengths, *, graduation: Length | None = None) -> Est
 def flip_step(bench: Bench, section: Section) -> Step:
     """Return the step of the flip test, and hold it against what the table predicts."""
     side = bench.needed_side("the flip test")
-    flipped = "indicator" if section.get("flipped") == side else "other"
-    result = flip_test(**section.given() | {"flipped": flipped})
-    bench.check("square of the cut", bench.square, result.error)
-    found = f"cut out of square by {result.error.text('deg')}"
+    flipped: Flipped = "indicator" if section.get("flipped") == side else "other"
+    given = section.given() | {"flipped": flipped}
+    result = replace(flip_test(**given), side=side)
+    plus = "the top of the cut toward the indicator's side"
+    bench.check("square of the cut", bench.square, result.error, plus=plus)
+    leans = (way_to(side, toward, seen) for toward, seen in zip((True, False), _LEANS, strict=True))
+    found = f"the top of the cut leans {sided(result.error, 'deg', *leans)}"
     title, tolerance = "Test cut: one piece flipped", bench.stated("table", "tolerance")
-    return _step(bench, "test_cut.flip", title, result, found, ("blade", 0.0), tolerance)
+    return bench.step(
+        "test_cut.flip",
+        title,
+        result,
+        result.error,
+        found=(found,),
+        moves=(("blade", 0.0),),
+        **_judged(result.error, tolerance, given, "gap", flip_test),
+    )
 
 
 def round_step(bench: Bench, section: Section) -> Step:
     """Return the step of a cut round a board, and hold it against what the gauge predicts."""
-    result, head = _round(section)
+    title, tolerance = "Test cut: round the board", bench.stated("miter_gauge", "tolerance")
+    result, head, step = _round(bench, "test_cut.round", title, section, tolerance)
     corner = bench.corners.get(abs(head))
     # On the indicator's side the lean of the cut's front end toward it takes as much off.
     sign = -1.0 if bench.side == result.piece else 1.0
-    bench.check("corner of the board", corner and corner.times(sign), result.error)
-    found = f"each corner short by {result.error.text('deg')}"
-    title, tolerance = "Test cut: round the board", bench.stated("miter_gauge", "tolerance")
-    return _step(bench, "test_cut.round", title, result, found, ("gauge", head), tolerance)
+    bench.check("corner of the board", corner and corner.times(sign), result.error, plus="less")
+    return step
 
 
 def stop_step(bench: Bench, section: Section) -> Step:
     """Return the step of a stop of the miter gauge."""
-    result, head = _round(section)
-    found = f"corner short by {result.error.text('deg')}, after {result.turns} turns"
-    title, tolerance = f"Miter stop {result.name}", section.get("tolerance")
-    return _step(bench, "stop", title, result, found, ("gauge", head), tolerance)
+    title = f"Miter stop {section.get('name')}"
+    return _round(bench, "stop", title, section, section.get("tolerance"))[-1]
 
 
-def _round(section: Section) -> tuple[RoundTest, float]:
-    """Return the test, and how far the gauge's fence was swung, counterclockwise from above."""
-    asked = section.given()
-    asked.pop("tolerance", None)  # Of a stop.
-    result = round_test(**asked)
-    return result, round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
-
-
-def _step(
-    bench: Bench,
-    part: str,
-    title: str,
-    result: FlipTest | RoundTest,
-    found: str,
-    moves: tuple[str, float],
-    tolerance: float | None,
-) -> Step:
-    return bench.step(
+def _round(
+    bench: Bench, part: str, title: str, section: Section, tolerance: float | None
+) -> tuple[RoundTest, float, Step]:
+    """Return a test, how far the gauge was swung, counterclockwise from above, and its step."""
+    given = section.given()
+    given.pop("tolerance", None)  # Of a stop.
+    result = round_test(**given)
+    head = round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
+    step = bench.step(
         part,
         title,
         result,
         result.error,
-        again="Cut and measure again: it cannot be told yet.",
-        same="The same error as under {}: make that move, then cut again.",
-        found=(found,),
-        moves=(moves,),
-        verdict=result.error.verdict(tolerance),
+        found=(f"each corner {result.corner}, after {result.turns} turns",),
+        moves=(("gauge", head),),
+        **_judged(result.error, tolerance, given, "first last", round_test),
     )
+    return result, head, step
+
+
+def _judged(
+    error: Estimate,
+    tolerance: float | None,
+    given: dict[str, Any],
+    keys: str,
+    test: Callable[..., FlipTest | RoundTest],
+) -> dict[str, Any]:
+    """Return verdict and words of a test cut, and how often to measure it until it can be told."""
+
+    def state(more: dict[str, Any]) -> State:
+        off = test(**more).error
+        return state_of(off, off.verdict(tolerance))
+
+    times = times_to_tell(given, keys, state)
+    often = f"{times * len(given[keys.split()[0]][0])} times" if times else "with a finer gauge"
+    again = f"Measure it {often}, or cut again: then it can be told."
+    if not math.isfinite(error.u):
+        again = "Measure it three times, and state the graduation."
+    return {
+        "again": again,
+        "same": "The same error as under {}: make that move, then cut again.",
+        "verdict": error.verdict(tolerance),
+        "finer": times is None and math.isfinite(error.u),
+    }
 
 
 def kerf_step(bench: Bench, section: Section) -> Step:
@@ -363,6 +410,7 @@ def kerf_step(bench: Bench, section: Section) -> Step:
         title="Test cut: width of the kerf",
         found=(f"{width.text(unit)} wide; {predicted.text(unit)} predicted",),
         result=result,
+        rests=(SLOTS,),
     )
 
 

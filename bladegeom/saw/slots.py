@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 from bladegeom.estimate import Answer, Estimate, Verdict, judge
 from bladegeom.faults import refuse
@@ -20,16 +22,21 @@ from bladegeom.saw._measure import (
     in_unit,
     needed,
     one_of,
+    sided,
     size,
     taken,
+    to_set,
     told,
     tolerance_of,
     unknown,
     way_to,
 )
-from bladegeom.saw.bench import Bench, Step
+from bladegeom.saw.bench import SLOTS, Bench, State, Step, state_of, times_to_tell
 from bladegeom.saw.kerf import rub_angle, side_clearance
 from bladegeom.tables.toml import Section
+
+_RUNS = ("away from the blade toward the back", "away from the blade toward the front")
+"""How a slot runs: positive, negative."""
 
 
 @described
@@ -45,11 +52,12 @@ class SlotAlignment(Result):
         "difference, when the tooth stands farther from the indicator at the back",
         label="slot error",
         unit="deg",
+        text=lambda one: sided(one.angle, "deg", *_RUNS),
     )
     difference: Estimate = quantity(
         "front less back, over the separation",
-        label="front less back",
-        text=lambda one: f"{one.difference.text(one.unit)} over {one._over}",
+        label="front to back",
+        text=lambda one: one.runs,
     )
 
     @derived("which end stands off, and what that says of the slot, in words", label="which end")
@@ -57,12 +65,17 @@ class SlotAlignment(Result):
         if self.difference.value == 0:
             return "front and back read the same"
         if not self.established:
-            return "which end stands off is not established: the limits include 0"
+            return "which end stands off is not established"
         end = "back" if self.difference.value > 0 else "front"
         return (
             f"at the {end} the tooth stands {size(self.difference, self.unit)} farther from the "
             f"indicator: the slot runs away from the blade toward the {end}"
         )
+
+    @property
+    def runs(self) -> str:
+        """How the slot runs beside the blade, in words."""
+        return f"{sided(self.difference, self.unit, *_RUNS)}, over {self._over}"
 
     graduation: float | None = quantity("of the indicator")
     end_float: float | None = quantity("how far the arbor can be pushed along its axis")
@@ -92,8 +105,9 @@ class SlotAlignment(Result):
             return "No difference to correct is established: move nothing yet."
         end = "back" if self.pivot == "front" else "front"
         return (
-            f"Leave the {self.pivot} bolt as the pivot. {self.lever:g} {self.unit} from it, move "
-            f"the {end} of the {self.moved} {size(self.move, self.unit)} {self._way()}."
+            f"Leave the {self.pivot} bolt as the pivot. {self.lever:.6g} {self.unit} from it, move "
+            f"the {end} of the {self.moved} {to_set(self.move.value, self.unit, self.graduation)} "
+            f"{self._way()}."
         )
 
     @derived("how far to move, with its doubt", key="", label="to be moved")
@@ -101,12 +115,12 @@ class SlotAlignment(Result):
         if not self.established:
             return ""
         by = self.move.times(math.copysign(1.0, self.move.value))
-        return f"{by.text(self.unit)} at {self.lever:g} {self.unit} from the pivot"
+        return f"{by.text(self.unit)} at {self.lever:.6g} {self.unit} from the pivot"
 
     @derived("what the difference does to a board, in words", label="in the wood")
     def in_the_wood(self) -> str:
-        if self.difference.value == 0:
-            return "the rear teeth follow the front teeth"
+        if not self.established:
+            return "the rear teeth follow the front teeth, as far as the readings tell"
         return (
             f"a board is cut again by the rear teeth, on one face, by up to "
             f"{size(self.difference, self.unit)} over {self._over} of blade"
@@ -307,22 +321,60 @@ def _what_would_tell(difference: Estimate, end_float: float, allowed: float, uni
 def slots_step(bench: Bench, section: Section) -> Step:
     """Return the step of the slots, and leave what they are out by on the bench."""
     result = slot_alignment(**section.given(), fit=bench.fit)
-    few = min(len(section.get(end)[0]) for end in ("front", "back")) < 3
+    times = times_to_tell(section.given(), "front back", lambda given: _state(given)[1])
+    known, state = _state(section.given())
     step = bench.step(
         "slots",
         "Slots",
         result,
-        result.difference,
-        again="Read the marked tooth three times at each end, or more: it cannot be told yet.",
-        found=(
-            f"{result.difference.text(result.unit)} from front to back; {result.stands_off}",
-            *_rubbing(bench, result),
-        ),
-        state="read again" if few and result.verdict == "cannot tell" else None,
+        known.difference,
+        again=_again(known, times, len(section.get("front")[0]), len(section.get("back")[0])),
+        found=(result.runs, *_rubbing(bench, result)),
+        moves=(SLOTS,),
+        state=state,
         verdict=result.verdict,
+        finer=times is None and math.isfinite(known.difference.u),
     )
     bench.slots, bench.slots_state = result, step.state
     return replace(step, stand="one marked tooth")
+
+
+def _state(given: dict[str, Any]) -> tuple[SlotAlignment, State]:
+    """Return slots as they were read, and what is to be done about them."""
+    slots = slot_alignment(**given)
+    few = min(len(given["front"][0]), len(given["back"][0])) < 3
+    unsure = few and slots.verdict == "cannot tell"
+    return slots, "read again" if unsure else state_of(slots.difference, slots.verdict)
+
+
+def _again(slots: SlotAlignment, times: int | None, front: int, back: int) -> str:
+    """Say how often to read the slots until it can be told what to do."""
+    if times is not None:
+        often = max(3, times * min(front, back))
+        return f"Read the marked tooth {often} times at each end: then it can be told."
+    if not math.isfinite(slots.difference.u):
+        return "Read the marked tooth three times at each end, and state the graduation."
+    return (
+        "It cannot be told with this indicator, however often it is read: read the marked tooth "
+        "three times at each end with a finer one."
+    )
+
+
+def slots_to_tell(bench: Bench, state: Callable[[SlotAlignment], State]) -> str:
+    """Say how often to read the slots for a part whose state hangs on them; empty if in vain."""
+    section = bench.held.one("slots")
+    if section is None:
+        return ""
+    times = times_to_tell(
+        section.given(), "front back", lambda given: state(slot_alignment(**given))
+    )
+    if times is None:
+        return ""
+    often = max(3, times * min(len(section.get(end)[0]) for end in section.read))
+    return (
+        f"The doubt of the slots hides it: read their marked tooth {often} times at each end, then "
+        "this again."
+    )
 
 
 _RUBS: dict[Answer, str] = {

@@ -37,12 +37,16 @@ class Part(NamedTuple):
         Whether it may come several times: ``[[bevel]]``.
     called : dict, optional
         Key -> the name in the program of what it says, where they differ.
+    read : tuple of str
+        Keys of what is read anew each time. Such a part may hold what was read before as a part of
+        its own, ``[slots.before]``; what that does not say is as in the part itself.
     """
 
     kinds: Mapping[str, Kind]
     needed: tuple[str, ...] = ()
     several: bool = False
     called: Mapping[str, str] | None = None
+    read: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,10 @@ class Section:
         Where the part begins.
     called : dict
         As of its `Part`.
+    before : Section or None
+        The same part as it was read before.
+    read : tuple of str
+        Keys that are given of those that are read anew each time.
     """
 
     title: str
@@ -69,6 +77,8 @@ class Section:
     rows: dict[str, int] = field(default_factory=dict)
     row: int | None = None
     called: Mapping[str, str] = field(default_factory=dict)
+    before: Section | None = None
+    read: tuple[str, ...] = ()
 
     def get(self, key: str, otherwise: Any = None) -> Any:
         """Return a value, or what stands for one that is not given."""
@@ -129,14 +139,51 @@ def read_parts(
                 cure = f"begin a part of its own: [{part}]"
                 faults.append(Fault(f"{part} is {one!r}", cure, row=start, value=str(one)))
                 continue
-            here = {key: row for (of, at, key), row in rows.items() if (of, at) == (part, place)}
-            values, wrong = _values(title, one, parts[part], here, start)
+            now, earlier = {**one}, None
+            if parts[part].read:
+                earlier = now.pop("before", None)
+            section, wrong = _section(title, now, parts[part], _rows_in(rows, part, place))
             faults += wrong
-            if not wrong:
-                keys = {key: row for key, row in here.items() if key}
-                called = parts[part].called or {}
-                read.setdefault(part, []).append(Section(title, values, keys, start, called))
+            if section is not None and earlier is not None:
+                here = _rows_in(rows, f"{part}.before", place)
+                section, wrong = _with_before(section, earlier, parts[part], here)
+                faults += wrong
+            if section is not None:
+                read.setdefault(part, []).append(section)
     return read, faults
+
+
+def _rows_in(rows: Mapping[tuple[str, int, str], int], part: str, place: int) -> dict[str, int]:
+    return {key: row for (of, at, key), row in rows.items() if (of, at) == (part, place)}
+
+
+def _section(
+    title: str, held: Mapping[str, Any], part: Part, rows: Mapping[str, int]
+) -> tuple[Section | None, list[Fault]]:
+    """Return a section, or None and what is wrong in it; `rows` has its own under no key."""
+    start = rows.get("")
+    values, wrong = _values(title, held, part, rows, start)
+    keys = {key: row for key, row in rows.items() if key}
+    read = tuple(key for key in part.read if key in values)
+    section = Section(title, values, keys, start, part.called or {}, read=read)
+    return None if wrong else section, wrong
+
+
+def _with_before(
+    section: Section, earlier: Any, part: Part, rows: Mapping[str, int]
+) -> tuple[Section | None, list[Fault]]:
+    """Return a section with what was read before, or None and what is wrong in that."""
+    title = f"{section.title}.before"
+    rows = {"": section.rows.get("before", section.row or 0), **rows}
+    if not isinstance(earlier, dict):
+        cure = f"begin a part of its own: [{title}]"
+        return None, [Fault(f"{title} is {earlier!r}", cure, row=rows[""], value=str(earlier))]
+    earlier_part = part._replace(needed=section.read, read=())
+    before, wrong = _section(title, earlier, earlier_part, rows)
+    if before is None:
+        return None, wrong
+    whole = replace(before, values=section.values | before.values, rows=section.rows | before.rows)
+    return replace(section, before=whole), []
 
 
 def _flat(held: Mapping[str, Any], parts: Mapping[str, Part]) -> dict[str, Any]:
@@ -159,7 +206,8 @@ def _values(
         row = rows.get(key, start)
         if key not in part.kinds:
             what = f"key in [{title.partition(' ')[0]}]"
-            faults.append(unknown_name(key, part.kinds, what, row=row))
+            known = [*part.kinds, *(["before"] if part.read else [])]
+            faults.append(unknown_name(key, known, what, row=row))
             continue
         try:
             values[key] = part.kinds[key](value)
@@ -191,7 +239,9 @@ def _rows_of(text: str) -> dict[tuple[str, int, str], int]:
     for row, line in enumerate(text.splitlines(), start=1):
         if match := re.match(r"\s*(\[\[?)\s*([\w.-]+)\s*\]", line):
             part = match[2]
-            place = sum(one == part and not key for one, _, key in rows)
+            # What was read before belongs to the last one of the part.
+            whole = part.removesuffix(".before")
+            place = sum(one == whole and not key for one, _, key in rows) - (whole != part)
             rows[part, place, ""] = row
         elif match := re.match(r"\s*([\w-]+)\s*=", line):
             rows.setdefault((part, place, match[1]) if part else (match[1], 0, ""), row)
