@@ -70,8 +70,7 @@ if TYPE_CHECKING:
     from bladegeom.shop.limits import Limit, Limits, read_limits
     from bladegeom.shop.shelf import Shelf, shelf
     from bladegeom.shop.trend import Trend, trend
-    from bladegeom.tables.mounts import read_mounts
-    from bladegeom.tables.rings import Ring, read_rings
+    from bladegeom.tables.several import Ring, read_mounts, read_rings
     from bladegeom.wall.wall import CutWall, cut_wall
 
 # fmt: off
@@ -132,8 +131,7 @@ _LATER = {
     "shop.limits": "Limit Limits read_limits",
     "shop.shelf": "Shelf shelf",
     "shop.trend": "Trend trend",
-    "tables.mounts": "read_mounts",
-    "tables.rings": "Ring read_rings",
+    "tables.several": "Ring read_mounts read_rings",
     "wall.wall": "CutWall cut_wall",
 }
 """Where the names are that are not loaded at once."""

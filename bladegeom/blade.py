@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from bladegeom.angles import turn_between
 from bladegeom.columns import STATED, kept_facts, several_numbers, told
 from bladegeom.faults import as_letters, refuse
-from bladegeom.lengths import LARGEST, LEAST, MM_PER
+from bladegeom.lengths import LARGEST, LEAST, MM_PER, is_missing
 
 MOST_UNEVEN = 1000.0
 """No gap between teeth is so many times another: such a pattern is a slip."""
@@ -74,6 +74,7 @@ class Blade:
         tooth_deg: Sequence[float] | None = None,
         **facts: Any,
     ) -> None:
+        name = "" if is_missing(name) or name != name else as_letters(str(name))
         whole = STATED["teeth"].taken(teeth, name)
         kept = kept_facts(True, {**facts, "teeth": whole}, name)
         pattern = kept["pitch_pattern"]
@@ -87,7 +88,7 @@ class Blade:
         _check_kinds(whole, kept["tooth_pattern"], name)
         _check_sizes(kept, name)
         vars(self).update({STATED[fact].key: value for fact, value in kept.items()})
-        vars(self).update(name=as_letters(str(name)), tooth_deg=angles, facts=kept)
+        vars(self).update(name=name, tooth_deg=angles, facts=kept)
 
     def __repr__(self) -> str:
         said = {STATED[fact].key: value for fact, value in self.facts.items()}

@@ -13,20 +13,21 @@ from functools import partial
 from operator import methodcaller
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, NoReturn
 
 import bladegeom as bg
 from bladegeom._version import __version__
 from bladegeom.draw import printed
 from bladegeom.faults import as_letters, refuse
-from bladegeom.fit.answer import answer_of
+from bladegeom.fit.answer import Answer, answer_of
+from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
 from bladegeom.tables.counted import counted_as_written
 from bladegeom.tables.lists import read_any
+from bladegeom.tables.out import check_apart
 from bladegeom.tables.table import Written
 from bladegeom.tables.text import read_bytes
-from bladegeom.tables.whole import check_apart
 
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
@@ -52,14 +53,15 @@ class Command(NamedTuple):
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command and return its exit status."""
     words = sys.argv[1:] if argv is None else [*argv]
-    options = parser(words[0] if words else "").parse_args(words)
+    if sys.stderr is None:  # Closed: what is printed to no file goes to the answer.
+        sys.stderr = open(os.devnull, "w")  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         # A terminal that cannot show a letter of a blade's name must not end the run.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     warnings.showwarning = lambda message, *_, **__: _note(message)
     try:
-        status = _run(options)
+        status = _run(words)
         if sys.stdout is not None:
             sys.stdout.flush()
     except OSError as error:
@@ -72,10 +74,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     return status
 
 
-def _run(options: Namespace) -> int:
-    run: Run = options.run
+def _run(words: Sequence[str]) -> int:
+    options = Namespace(json="--json" in words)
     try:
+        options = parser(words[0] if words else "").parse_args(words)
         _check_outputs(options)
+        run: Run = options.run
         return run(options)
     except bg.RefusedError as error:
         if getattr(options, "json", False):
@@ -304,6 +308,13 @@ def _one(make: Callable[[Namespace], Any], **told: Any) -> Run:
     return _told(find, alone=True, **told)
 
 
+def _answer(fit: bg.WobbleFit, options: Namespace) -> Answer:
+    most = options.tolerance_deg
+    return answer_of(
+        fit, bg.neutral_line(fit, tolerance_deg=NO_MATTER_DEG if most is None else most)
+    )
+
+
 def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
     return {
         "blade": fit.readings.blade.name,
@@ -368,7 +379,7 @@ def run_check(options: Namespace) -> int:
     checked = [check_counted(count) for count in counts]
     end = []
     if options.repair is not None:
-        from bladegeom.tables.tidy import save_readings
+        from bladegeom.tables.out import save_readings
 
         if len(checked) != 1:
             many = bg.Fault(f"{len(checked)} blades to repair", "choose one with --blade")
@@ -405,7 +416,7 @@ def _of_marks(marks: bg.NeutralLine) -> dict[str, Any]:
 
 def run_sheet(options: Namespace) -> int:
     """Draw a blank form, and write the table that goes with it."""
-    from bladegeom.tables.tidy import blank_table, check_new, write_new
+    from bladegeom.tables.out import blank_table, check_new, write_new
 
     target = check_new(Path(options.output))
     facts = facts_of(options)
@@ -553,9 +564,14 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _each(lambda fit, _: answer_of(fit), text=printed.answer_text),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --fact --json",
+        _each(_answer, text=printed.answer_text),
+        "file --blade --blades --unit --teeth --ring-radius --graduation --tolerance-deg --fact "
+        "--json",
         _MORE,
+        {
+            "--tolerance-deg": "the largest error that does not matter: within it any rotation "
+            f"will do; default {NO_MATTER_DEG:g}"
+        },
     ),
     Command(
         "check",
@@ -618,13 +634,17 @@ COMMANDS = (
         _one(lambda given: bg.set_up(given.file), text=printed.setup_text, draw="setup_card"),
         "file --output --paper --json",
         told={"file": {"metavar": "SAW.toml", "help": "what was measured, part by part"}},
-        epilog="What shows means in the file, in degrees. [table]: the lean of the plate from the "
-        "upright, plus where its top leans toward the side of the blade on which the blade's "
-        "indicator stood, minus where it leans away, 0 for square. [[bevel]]: the bevel from the "
-        "upright. Not what a box zeroed on the table shows: it counts from the table. "
-        "[miter_gauge]: how far the plate's front end leans off the gauge's square. "
-        "[riving_knife]: how far the knife's back end stands off the plate. Both plus toward the "
-        "same side, 0 for none.",
+        epilog="What people read at the saw, by part of the file. [table] and [[bevel]], a square: "
+        "gap, open (top or bottom), height, and the side of the blade on which it stood; a gap at "
+        "the top means that the blade leans away from the square. [table], degrees: shows, from "
+        "the upright, with toward, the side to which the top leans; or from the table, with side, "
+        "where the angle box sat: it turns 90 and the lean toward its own side. Many displays fold "
+        "at 90, and then tell no side. [[bevel]], degrees: shows, with from (upright or table). "
+        "[miter_gauge]: against plate or bar; a square's gap, open (front or back), length and "
+        "side, or shows with side, the corner between the gauge's fence and plate or bar there. "
+        "[riving_knife]: a straightedge's gap, open, length and side, or an indicator in a slot: "
+        "front, back, separation and side. The instrument's resolution (or graduation) and "
+        "accuracy go into the doubt.",
     ),
     Command(
         "shelf",
@@ -713,9 +733,17 @@ COMMANDS = (
 )
 
 
+class _Parser(argparse.ArgumentParser):
+    """What is wrong with the options is said as all else is."""
+
+    def error(self, message: str) -> NoReturn:
+        self.print_usage(sys.stderr)
+        raise refuse(message, f"see {self.prog} --help")
+
+
 def parser(word: str | None = None) -> argparse.ArgumentParser:
     """Return the parser of the whole command, or of one word: only the options of that are told."""
-    command = argparse.ArgumentParser(
+    command = _Parser(
         prog="bladegeom",
         description="From dial-indicator readings of a saw blade, one a tooth, to the teeth to "
         "mark: the neutral line, which stands upright to set the table and the bevels, and level "

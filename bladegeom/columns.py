@@ -18,12 +18,15 @@ from bladegeom.faults import Fault, RefusedError, as_letters, meant, refuse, unk
 from bladegeom.lengths import (
     MM_PER,
     NumberError,
+    is_missing,
     length,
     length_mm,
     may_be_one,
     parse_length,
     parse_number,
     parse_whole,
+    plain_number,
+    plain_numbers,
 )
 
 MOST_TEETH = 1000
@@ -97,6 +100,8 @@ class Column:
 
     def taken(self, given: Any, blade: str) -> Any:
         """Return an argument as it is kept, or raise RefusedError; `blade` is for the message."""
+        if given != given:  # NaN, as frames have it for missing.
+            raise self.refused(given, blade, "say it in words, or leave it out")
         return as_letters(str(given))
 
     def argument(self, kept: Any) -> Any:
@@ -161,9 +166,11 @@ class Number(_OneNumber):
 
     def taken(self, given: Any, blade: str) -> float:
         try:
-            number = float(given)
-        except (TypeError, ValueError):
-            raise self.refused(given, blade, "give degrees") from None
+            number = parse_number(given) if isinstance(given, str) else plain_number(given)
+        except NumberError:
+            number = None
+        if number is None:
+            raise self.refused(given, blade, "give degrees")
         least, largest = self.among
         if not least <= number <= largest:
             problem = f"{self.name} is {number:g}"
@@ -181,10 +188,11 @@ class Whole(_OneNumber):
 
     def taken(self, given: Any, blade: str) -> int:
         least, largest = self.among
-        whole = isinstance(given, (int, float, np.number)) and not isinstance(given, bool)
-        if whole and least <= given <= largest and int(given) == given:
-            return int(given)
-        problem = f"a blade of {given} {self.name}" if whole else f"{self.name} is {given!r}"
+        number = plain_number(given)
+        if number is not None and least <= number <= largest and int(number) == number:
+            return int(number)
+        known = number is not None
+        problem = f"a blade of {given} {self.name}" if known else f"{self.name} is {given!r}"
         cure = f"give a whole number of {self.name} from {least} to {largest}"
         raise refuse(problem, cure, value=given, blade=blade, column=self.name)
 
@@ -252,8 +260,11 @@ class Kinds(Column):
 def several_numbers(given: Any, what: str, such_as: str, blade: str) -> tuple[float, ...]:
     """Return several numbers, given as a list or in a text, or raise RefusedError."""
     try:
-        return tuple(map(float, given.split() if isinstance(given, str) else given))
-    except (TypeError, ValueError):
+        read = plain_numbers(given.split() if isinstance(given, str) else given)
+        if read.ndim != 1:
+            raise ValueError
+        return tuple(read.tolist())
+    except ValueError:
         problem, cure = f"{what} is {given!r}", f"give numbers, {such_as}"
         raise refuse(problem, cure, value=given, blade=blade, column=what) from None
 
@@ -430,7 +441,7 @@ def kept_facts(of_blade: bool, given: Mapping[str, Any], blade: str) -> dict[str
     kept = {}
     for name, column in own.items():
         value = given.get(name)
-        kept[name] = column.default if value is None else column.taken(value, blade)
+        kept[name] = column.default if is_missing(value) else column.taken(value, blade)
     return kept
 
 

@@ -140,6 +140,9 @@ class RefusedError(ValueError):
         self.faults = (faults,) if isinstance(faults, Fault) else tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
+    def __reduce__(self) -> tuple[type[RefusedError], tuple[tuple[Fault, ...]]]:
+        return type(self), (self.faults,)
+
 
 def refuse(
     problem: str,

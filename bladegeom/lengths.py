@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
+from numbers import Real
 from typing import Any
 
 import numpy as np
@@ -193,15 +194,56 @@ def parse_lengths(text: str) -> tuple[list[float | None], str]:
     return [parse_number(one) for one in written], last
 
 
-def unmasked(values: object) -> NDArray[Any]:
-    """Return values as an array, NaN where they are masked: `numpy.asarray` forgets the mask."""
+def is_missing(value: object) -> bool:
+    """Return whether a value says nothing: None, or what frames have for missing."""
+    return value is None or type(value).__name__ == "NAType"  # Of pandas, which is not loaded.
+
+
+def plain_number(value: object) -> float | None:
+    """Return a number of whatever kind (NumPy's, Decimal, Fraction); None where it is none.
+
+    True is no number, nor is a text, a date or a span of time.
+    """
+    if isinstance(value, np.ndarray) and value.ndim == 0:
+        value = value[()]
+    if isinstance(value, (bool, np.bool_, np.timedelta64, str)):
+        return None
+    if not isinstance(value, Real):
+        from decimal import Decimal  # Seldom given, and every start would wait for it.
+
+        if not isinstance(value, Decimal):
+            return None
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf
+
+
+def plain_numbers(values: object) -> NDArray[np.float64]:
+    """Return values as numbers in an array of their own, NaN where masked, missing or ``?``.
+
+    Raises
+    ------
+    ValueError
+        If one is no number.
+    """
     if isinstance(values, np.ma.MaskedArray):
-        plain = np.asarray(values.data)
-        gaps = np.ma.getmaskarray(values)
-        return np.where(gaps, np.nan, plain) if gaps.any() else plain
-    if isinstance(values, Sequence) and not isinstance(values, str):
-        return np.asarray([math.nan if one is np.ma.masked else one for one in values])
-    return np.asarray(values)
+        values = values.tolist()  # None where masked.
+    if isinstance(values, (Sequence, Iterator)) and not isinstance(values, str):
+        listed = [None if one is np.ma.masked else one for one in values]
+        values = np.asarray(listed, dtype=object)
+    given = np.asarray(values)
+    if given.dtype.kind in "iuf":
+        return given.astype(np.float64)
+    if given.dtype.kind not in "OU":
+        raise ValueError(f"{given.dtype} is no kind of number")
+    read = np.empty(given.shape)
+    for place, one in np.ndenumerate(given):
+        value = parse_number(one) if isinstance(one, str) else plain_number(one)
+        if value is None and not (is_missing(one) or isinstance(one, str)):
+            raise ValueError(f"{one!r} is no number")
+        read[place] = math.nan if value is None else value
+    return read
 
 
 def convert(value: float, unit: str, to: str) -> float:
@@ -264,44 +306,23 @@ def length(what: str, given: object) -> tuple[float, str] | None:
     RefusedError
         If it has no unit, or is not a positive finite number.
     """
-    if given is None:
+    if is_missing(given):
         return None
     value, unit = with_unit(what, given)
-    if value is None:
+    if is_missing(value):
         return None
-    number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
-    if not number or not 0 < value <= LARGEST:
+    number = plain_number(value)
+    if number is None or not 0 < number <= LARGEST:
         cure = f"give a length above 0 and up to {LARGEST:g}"
-        said = f"{value:g}" if number else value
+        said = value if number is None else f"{number:g}"
         raise refuse(f"{what} is {said} {unit}", cure, value=said, column=what)
-    return float(value), unit
+    return number, unit
 
 
 def length_mm(what: str, given: object) -> float | None:
     """Return in millimetres what `length` returns."""
     found = length(what, given)
     return None if found is None else found[0] * MM_PER[found[1]]
-
-
-def one_length_mm(what: str, given: Mapping[str, float | None]) -> float | None:
-    """Return in millimetres the one length stated among `given` (unit -> value), or None.
-
-    Raises
-    ------
-    RefusedError
-        If it is stated twice, or is not a positive finite number.
-    """
-    stated = {unit: value for unit, value in given.items() if value is not None}
-    if not stated:
-        return None
-    if len(stated) > 1:
-        names = " and ".join(f"{what}_{unit}" for unit in stated)
-        raise refuse(f"{names} are both given", "give one of them", column=what)
-    unit, value = next(iter(stated.items()))
-    if isinstance(value, bool | str) or not 0 < value <= LARGEST:
-        cure = f"give a length above 0 and up to {LARGEST:g}"
-        raise refuse(f"{what}_{unit} is {value}", cure, value=value, column=what)
-    return float(value) * MM_PER[unit]
 
 
 def lengths_mm(what: str, given: object, *, least: int = 1) -> tuple[NDArray[np.float64], str]:
@@ -312,8 +333,7 @@ def lengths_mm(what: str, given: object, *, least: int = 1) -> tuple[NDArray[np.
     what : str
         The name of the argument, for messages.
     given : str or tuple
-        As for `with_unit`. A single number counts as a list of one; signs are free. Or, as long as
-        there are arguments ``..._mm`` and ``..._in``, a dict (unit -> values).
+        As for `with_unit`. A single number counts as a list of one; signs are free.
     least : int
         How many values there must be.
 
@@ -326,33 +346,22 @@ def lengths_mm(what: str, given: object, *, least: int = 1) -> tuple[NDArray[np.
     Raises
     ------
     RefusedError
-        If none or two lists are given, or they are too short or hold what is no length.
+        If none are given, or they are too few or hold what is no length.
     """
-    if isinstance(given, Mapping):
-        stated = {unit: values for unit, values in given.items() if values is not None}
-        names = " and ".join(f"{what}_{unit}" for unit in (stated or given))
-        if len(stated) != 1:
-            one_of = " or ".join(f"{what}_{unit}" for unit in given)
-            problem = f"{names} are both given" if stated else f"{what} is not given"
-            raise refuse(problem, f"give {one_of}", column=what)
-        unit, values = next(iter(stated.items()))
-    else:
-        names = what
-        values, unit = with_unit(what, given, several=True)
-    raw = np.atleast_1d(unmasked(values))
-    if raw.size and raw.dtype.kind not in "iuf":
-        raise refuse(
-            f"{names} holds what is no number", "give plain numbers", value=values, column=what
-        )
-    read = raw.astype(np.float64)
+    values, unit = with_unit(what, given, several=True)
+    try:
+        read = np.atleast_1d(plain_numbers(values))
+    except ValueError:
+        problem = f"{what} holds what is no number"
+        raise refuse(problem, "give plain numbers", value=values, column=what) from None
     if read.ndim != 1 or len(read) < least:
         needed = f"give a plain list of at least {least} value{'s' if least > 1 else ''}"
-        problem = f"{names} holds {read.size} value{'' if read.size == 1 else 's'}"
+        problem = f"{what} holds {read.size} value{'' if read.size == 1 else 's'}"
         raise refuse(problem, needed, value=read.size, column=what)
     for place, value in enumerate(read, start=1):
         if not (math.isfinite(value) and abs(value) <= LARGEST):
             raise refuse(
-                f"value {place} of {names} is {value:g}",
+                f"value {place} of {what} is {value:g}",
                 "give the length that was read, or leave the value out",
                 value=value,
                 column=what,

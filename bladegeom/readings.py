@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from bladegeom.blade import Blade
 from bladegeom.columns import STATED, kept_facts, told
 from bladegeom.faults import Fault, RefusedError, refuse
-from bladegeom.lengths import LARGEST, LEAST, MM_PER, Lengths, convert, unmasked, with_unit
+from bladegeom.lengths import LARGEST, LEAST, MM_PER, Lengths, convert, plain_numbers, with_unit
 from bladegeom.sequence import in_sequence
 
 WAYS = {"forward": 1, "backward": -1}
@@ -170,6 +170,16 @@ class Readings:
         return None if self.ring_radius_mm is None else self.in_unit(self.ring_radius_mm)
 
     @property
+    def ring_radius_u(self) -> float:
+        """Standard uncertainty (k = 1) of the ring radius in `unit`, 0 where not stated."""
+        return self.in_unit(self.ring_radius_u_mm or 0.0)
+
+    @property
+    def end_float(self) -> float:
+        """End float of the arbor in `unit`, 0 where not stated."""
+        return self.in_unit(self.end_float_mm or 0.0)
+
+    @property
     def closures(self) -> NDArray[np.float64]:
         """Each closing reading less the first reading of that tooth in that turn, in `unit`."""
         first = [
@@ -282,9 +292,8 @@ def _readings(given: object, unit: str | None, name: str) -> tuple[NDArray[np.fl
 def _numbers(values: object, what: str, name: str) -> NDArray[np.float64]:
     """Return values as numbers, in an array of their own; NaN where one is None or masked."""
     try:
-        given = unmasked(values)
-        return given.astype(np.float64, casting="unsafe" if given.dtype.kind != "c" else "safe")
-    except (TypeError, ValueError):
+        return plain_numbers(values)
+    except ValueError:
         cure = "give plain numbers, and None for a tooth that was not read"
         problem = f"{what} holds what is no number"
         raise refuse(problem, cure, blade=name, column=what) from None

@@ -53,17 +53,14 @@ def in_sequence(
         faults.append(Fault(text, cure, blade or None, row, column, str(value)))
 
     for at in np.flatnonzero((tooth < 1) | (tooth > teeth)):
+        counted_on = tooth[at] in (teeth + 1, teeth + 2)  # The last of them the closing reading.
         fault(
             int(at),
             "tooth",
             tooth[at],
             f"tooth {tooth[at]} on a {teeth}-tooth blade",
             f"teeth count from 1 to {teeth}: check tooth and teeth"
-            + (
-                "; if one was read twice: bladegeom check FILE.csv"
-                if tooth[at] == teeth + 1
-                else ""
-            ),
+            + ("; if one was read twice: bladegeom check FILE.csv" if counted_on else ""),
         )
     if faults:
         raise RefusedError(faults)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -18,6 +19,7 @@ from bladegeom.kernel.doubt import (
     direction_probability,
     facing,
     one_or_many,
+    student_t,
     zero_amplitude_p,
 )
 
@@ -43,12 +45,16 @@ class Wobble:
         Degrees of freedom of the covariance, of all of them the same.
     rounding_margin : float or ndarray, shape (...)
         Half a graduation where rounding errors do not average out, else 0.
+    scale_u : float or ndarray, shape (...)
+        Relative standard uncertainty of what all sizes are proportional to, such as the radius of
+        the ring or the angle of the stylus: it makes no direction doubtful.
     """
 
     value: Any
     covariance: Floats
     dof: float
     rounding_margin: float = 0.0
+    scale_u: float = 0.0
 
     @property
     def cosine(self) -> float:
@@ -83,7 +89,7 @@ class Wobble:
     @property
     def amplitude_u(self) -> float:
         """Standard uncertainty (k = 1) of the amplitude: that toward the fitted direction."""
-        return _told(self._facing.sd)
+        return _told(np.hypot(self._facing.sd, self.amplitude * self.scale_u))
 
     @cached_property
     def near_deg(self) -> float:
@@ -110,24 +116,32 @@ class Wobble:
 
     @property
     def rounded_covariance(self) -> Floats:
-        """Covariance with the rounding that does not average out.
+        """Covariance with the doubt of the scale, and the rounding that does not average out.
 
         Half a graduation either way, anything between being as likely (GUM 4.3.7).
         """
         (caa, cab), (_, cbb) = self.covariance
         more = self.rounding_margin**2 / 3
-        return np.array([[caa + more, cab], [cab, cbb + more]])
+        c, s = self.cosine * self.scale_u, self.sine * self.scale_u
+        both = cab + c * s
+        return np.array([[caa + more + c * c, both], [both, cbb + more + s * s]])
 
     def amplitude_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the amplitude.
 
         Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_limits`), with
-        `rounding_margin` added on either side. Where the covariance is not known, as where all
-        readings are the same and the graduation is not stated, neither is the upper limit: NaN.
+        `rounding_margin` added on either side, and the doubt of the scale as the root of the sum
+        of squares. Where the covariance is not known, as where all readings are the same and the
+        graduation is not stated, neither is the upper limit: NaN.
         """
         seen, margin = self._facing, self.rounding_margin
         low, high = amplitude_limits(seen.amplitude, seen.sd, self.dof, confidence_level)
-        return Interval(_told(np.maximum(low - margin, 0.0)), high + margin, confidence_level)
+        low, high = np.maximum(low - margin, 0.0), high + margin
+        if np.any(self.scale_u):
+            size, more = self.amplitude, student_t(confidence_level, math.inf) * self.scale_u
+            low = np.maximum(size - np.hypot(size - low, size * more), 0.0)
+            high = size + np.hypot(high - size, size * more)
+        return Interval(_told(low), _told(high), confidence_level)
 
     def near_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the direction nearest the indicator, by Fieller's theorem.
@@ -143,19 +157,15 @@ class Wobble:
         """Return how probable the true direction is between two, in degrees past the near one."""
         return _told(direction_probability(self._facing, self.dof, from_deg, to_deg))
 
-    def tilt_at(self, ring_radius: float) -> float:
-        """Return the angle of a plate that wobbles so at a ring, in degrees."""
-        return tilt_of(self.amplitude, ring_radius)
-
-    def tilt_u_at(self, ring_radius: float) -> float:
-        """Return the standard uncertainty (k = 1) of the tilt, in degrees."""
-        slope = self.amplitude / ring_radius
-        return _told(np.degrees(self.amplitude_u / ring_radius / (1 + slope * slope)))
-
-
-def tilt_of(amplitude: float, ring_radius: Any) -> float:
-    """Return the tilt in degrees that belongs to an amplitude at a ring, in the same unit."""
-    return _told(np.degrees(np.arctan2(amplitude, ring_radius)))
+    def over(self, radius: Any, radius_u: Any = 0.0) -> Wobble:
+        """Return the slopes of a plate that wobbles so at a radius, whose doubt goes with them."""
+        return Wobble(
+            self.value / radius,
+            self.covariance / np.square(radius),
+            self.dof,
+            self.rounding_margin / radius,
+            np.hypot(self.scale_u, radius_u / radius),
+        )
 
 
 def _told(values: Any) -> float:

@@ -122,29 +122,34 @@ pivot = "front"                     # the bolt that stays
 lever = "24 in"                     # from it to where the movement is measured
 
 [table]
-shows = 0.00                        # lean of the plate from the upright; plus: top to the left
+shows = 0.00                        # degrees from the upright; a lean needs its side, toward
 resolution = 0.02
-thickness = "2 in"                  # of the board for the gap
+accuracy = 0.02                     # the instrument is said to be true to so much
+span = "2 in"                       # thickness of the board
 tolerance = 0.05
 
 [[bevel]]
 angle = 45
 shows = {round(bevelled.inclinometer_deg(bevelled.turned(33, "top")) / 0.05) * 0.05:.2f}
+from = "upright"                    # or "table": from where shows is counted
 resolution = 0.05
-thickness = "3/4 in"
+accuracy = 0.05
+span = "3/4 in"
 sides = 4
 tolerance = 0.1
 
 [miter_gauge]
-shows = {gauge}                        # plate's front end off the gauge's square; plus: left
+shows = {gauge}                        # plate's front end off the gauge's square
 resolution = 0.02                   # finer than this the square between plate and gauge tells not
-width = "12 in"
+accuracy = 0.01
+span = "12 in"                      # width of the board
 tolerance = 0.03
 
 [riving_knife]
-shows = {knife}                        # knife's back end off the plate; plus: to the left
+shows = {knife}                        # knife's back end off the plate
 resolution = 0.02
-distance = "7 in"                   # from the arbor's axis to the knife's far end
+accuracy = 0.02
+span = "7 in"                       # from the arbor's axis to the knife's far end
 tolerance = 0.05
 
 [fence]

@@ -29,7 +29,7 @@ from rigid_body import (
 from scipy.optimize import brentq
 
 import bladegeom as bg
-from bladegeom.tables.rings import Ring
+from bladegeom.tables.several import Ring
 
 Floats = NDArray[np.float64]
 

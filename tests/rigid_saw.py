@@ -519,6 +519,103 @@ class RigidSaw:
         lean_deg = true.square_lean_deg(upright_top_deg)
         return replace(self, knife_toe_deg=toe_deg + error_deg, knife_lean_deg=lean_deg + error_deg)
 
+    # ------------------------------------------------------------------ instruments at the plate
+
+    def _face(self, top_deg: float, side: Side) -> tuple[Floats, Floats]:
+        """The plate's outward normal on a side of the saw, and a point on that face."""
+        outward = _SIGN[side] * _SIGN[self.side] * self.plate_normal(top_deg)
+        return outward, self.middle + self.plate_mm / 2.0 * outward
+
+    def square_gap_mm(
+        self, top_deg: float, side: Side, height_mm: float, target_deg: float = 0.0
+    ) -> float:
+        """The gap between the plate and a square on the table, on a side of the blade.
+
+        Parameters
+        ----------
+        top_deg : float
+        side : {"left", "right"}
+        height_mm : float
+            Of the square's blade, which begins at the table.
+        target_deg : float
+            Of a bevel square: its blade leans by so much toward the indicator's side.
+
+        Returns
+        -------
+        float
+            How much wider it is at the top; negative if it is open at the bottom.
+        """
+        stands = rotation(TO_BACK, _SIGN[self.side] * target_deg)
+        foot = np.array([self.middle[0] + 60.0 * _SIGN[side], self.middle[1], 0.0])
+        apart = []
+        for height in (0.0, height_mm):
+            point = foot + height * stands @ UPWARD
+            toward = -_SIGN[side] * stands @ TO_RIGHT
+            hit = line_meets(point, toward, *self._face(top_deg, side))
+            apart.append(float((hit - point) @ toward))
+        return apart[1] - apart[0]
+
+    def box_turned_deg(self, top_deg: float, side: Side) -> float:
+        """How far an angle box turns from the table, its back up, to the plate, its back out."""
+        outward = self._face(top_deg, side)[0]
+        return math.degrees(math.atan2(outward @ TO_RIGHT * _SIGN[side], outward @ UPWARD))
+
+    def _lies(self, along: Floats | float) -> Floats:
+        """Direction to the back of the slot's bar, or of the plate's level line."""
+        if isinstance(along, float):
+            return planes_meet(self.plate_normal(along), UPWARD, self.slot)
+        return along
+
+    def gauge_gap_mm(
+        self, top_deg: float | None, side: Side, length_mm: float, target_deg: float = 0.0
+    ) -> float:
+        """The gap between plate (or bar, without `top_deg`) and a square held to the gauge.
+
+        The square's stock lies on the gauge's face; its tongue runs to the back, at `target_deg`
+        off a square's for a miter.
+
+        Returns
+        -------
+        float
+            How much wider it is at the front; negative if it is open at the back.
+        """
+        tongue = rotation(UPWARD, self.gauge_deg - target_deg) @ self.slot
+        return -_opening_mm(tongue, self._lies(self.slot if top_deg is None else top_deg), side) * (
+            length_mm
+        )
+
+    def gauge_corner_deg(self, top_deg: float | None, side: Side) -> float:
+        """The corner between the gauge's face and plate or bar, behind the face, on a side."""
+        line = self._lies(self.slot if top_deg is None else top_deg)
+        arm = _SIGN[side] * rotation(UPWARD, self.gauge_deg) @ self.across
+        return math.degrees(math.acos(arm @ line / np.linalg.norm(line)))
+
+    @property
+    def _knife(self) -> Floats:
+        """Direction of the riving knife to the back, in plan."""
+        return rotation(UPWARD, self.arbor_deg - _SIGN[self.side] * self.knife_toe_deg) @ TO_BACK
+
+    def knife_gap_mm(self, top_deg: float, side: Side, length_mm: float) -> float:
+        """The gap between the knife and a straightedge that lies level along the plate.
+
+        Returns
+        -------
+        float
+            How much wider it is at the knife's back end; negative if it is open at the front.
+        """
+        return _opening_mm(self._lies(top_deg), self._knife, side) * length_mm
+
+    def knife_reading_mm(self, place: Place, separation_mm: float, side: Side) -> float:
+        """The dial of an indicator that slides in a slot, at the front or back end of the knife.
+
+        Grows as the knife comes nearer to the indicator.
+        """
+        toward = _SIGN[side] * self.across
+        start = self.middle + 130.0 * TO_BACK
+        along = {"front": 0.0, "back": separation_mm}[place]
+        hit = line_meets(start, self._knife, self.slot, start + along * self.slot)
+        return float(hit @ toward)
+
     # ------------------------------------------------------------------ cuts
 
     def cut_plane(self) -> Cut:
@@ -773,6 +870,14 @@ def line_meets(point: Floats, direction: Floats, normal: Floats, on_plane: Float
     """Where a line meets the plane with this normal through `on_plane`."""
     hit: Floats = point + ((on_plane - point) @ normal) / (direction @ normal) * direction
     return hit
+
+
+def _opening_mm(edge: Floats, line: Floats, side: Side) -> float:
+    """How much wider the gap between a straight edge on a side and a line is, 1 mm to the back."""
+    toward = _SIGN[side] * np.cross(UPWARD, edge)  # From the right to the left, and back.
+    point = edge / np.linalg.norm(edge)
+    hit = line_meets(np.zeros(3), line, point, point)
+    return float(hit @ toward / np.linalg.norm(toward))
 
 
 def as_read(

@@ -19,7 +19,7 @@ import bladegeom as bg
 from bladegeom.faults import RefusedError
 from bladegeom.shop.batch import CHANGED
 from bladegeom.shop.change import change
-from bladegeom.tables.whole import UNFINISHED
+from bladegeom.tables.out import UNFINISHED
 
 DAY = date(2026, 11, 25)
 SHELF = ["data_demo/shelf_readings.csv"]

@@ -15,7 +15,7 @@ from written import changed, run, run_apart, save, sheet
 
 import bladegeom as bg
 from bladegeom.arbor.clock import advise
-from bladegeom.tables.mounts import read_mounts
+from bladegeom.tables.several import read_mounts
 
 DEMO = "data_demo/arbor/clock_mounts.csv"
 FACTS = {"ring_radius_mm": 100, "graduation_mm": 0.001}

@@ -9,7 +9,7 @@ from written import run, save, sheet
 
 import bladegeom as bg
 from bladegeom import columns
-from bladegeom.tables.tidy import digest_of
+from bladegeom.tables.out import digest_of
 
 NEW = {
     "length of the blade": (

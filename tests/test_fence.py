@@ -192,7 +192,7 @@ def test_words():
     assert "Move the back end of the fence away from the blade by 0.22 mm over 600 mm" in shown
     assert "Kickback: the fence toes in: it closes on the blade at the back" in shown
     assert "slot only" in shown
-    assert "0.2000 mm of toe-in" in result.found[0]
+    assert "0.200 mm of toe-in" in result.found[0]
     out = toed(-0.2 / 600, graduation=0.02)
     assert "toward the blade" in out.correction
     assert "Kickback" not in str(out)

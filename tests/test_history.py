@@ -15,7 +15,7 @@ from simulated import rng_for, wave
 
 import bladegeom as bg
 from bladegeom.shop.history import COLUMNS, check_value
-from bladegeom.tables.whole import as_text, from_text
+from bladegeom.tables.out import as_text, from_text
 
 DAY = date(2026, 3, 2)
 ANY_TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)

@@ -24,7 +24,8 @@ from written import run, save
 
 import bladegeom as bg
 from bladegeom.draw import _fonts as fonts
-from bladegeom.draw._fonts import as_printed, standard_fonts
+from bladegeom.draw._fonts import as_printed
+from bladegeom.draw._style import standard_fonts
 from bladegeom.draw.page import Page
 
 pytestmark = pytest.mark.filterwarnings("always::bladegeom.faults.BladegeomWarning")

@@ -77,6 +77,9 @@ def test_the_answer_names_the_tooth_to_read_again_first_and_no_teeth_to_mark(dou
     assert marks.repaired is not None
     named = {end.tooth for end in marks.repaired.neutral or ()}
     assert named == {end.tooth for end in true.neutral or ()}
+    assert answer["neutral_teeth"] is answer["near_tooth"] is answer["better_tooth"] is None
+    assert set(answer["repaired_teeth"]) == named
+    assert answer["read_teeth"] == [end.tooth for end in marks.neutral or ()]
     for shown in (str(doubtful), str(bg.squareness(doubtful, away_deg=30))):
         assert f"tooth {SLIP}" in shown.splitlines()[1]
 
@@ -218,6 +221,7 @@ def test_the_screen_of_a_table_loses_next_to_nothing_that_the_check_finds():
     frames, found = [], []
     planted = [
         *((make, (8.0, bench.FAR)) for make in (bench.sign, bench.scale, bench.spike)),
+        (bench.swapped, (4.0, bench.FAR)),
         (bench.step, (4.0, 6.0)),
         (bench.wrap, (0.0, 999.0)),
         (bench.unit, (10.0, 100.0)),
@@ -267,6 +271,32 @@ def test_any_rotation_will_do_only_where_the_worst_is_within_what_matters(
     if line.neutral is None:
         assert line.worst_deg is not None
         assert (line.worst_deg < tolerance_deg) is any_rotation
+
+
+@pytest.mark.parametrize("noise_mm", [0.001, 0.05])
+def test_a_table_and_the_command_tell_flat_blades_from_those_not_known(tmp_path, noise_mm):
+    file = table(read_mm(tilt_deg=0.0, noise_mm=noise_mm), path=tmp_path / "one.csv")
+    flat, worst = noise_mm < 0.01, bg.fit_table(bg.read_table(file))["worst_squareness_deg"][0]
+    assert bg.fit_table(bg.read_table(file))["flat"].tolist() == [flat]
+    for use, will_do in (("", flat), (f"{2 * worst:.6f}", True), (f"{worst / 2:.6f}", False)):
+        stated = ["--tolerance-deg", use] if use else []
+        answer = run("fit", file, *stated, "--json").json["blades"][0]
+        assert answer["any_rotation"] is will_do
+        saw = '[blade]\nreadings = "one.csv"\n[table]\nshows = 0\nresolution = 0.001\n'
+        saw += f"tolerance = {use}\n" if use else ""
+        made = bg.set_up(save(tmp_path / "saw.toml", saw))
+        assert ("any tooth" in made.steps[0].stand) is will_do
+
+
+def test_readings_that_fit_better_once_repaired_name_what_was_planted_with_two_slips_too():
+    read, true = slipped("sign"), bg.neutral_line(fit_of(read_mm()))
+    read[SLIP + 9] *= 10
+    fit = fit_of(read)
+    assert any(one.besides for one in fit.findings)
+    assert fit.repaired is not None
+    assert not fit.repaired.findings.found
+    assert fit.repaired.named_teeth == [end.tooth for end in true.neutral or ()]
+    assert fit.repaired.named_teeth != fit.named_teeth
 
 
 def test_without_a_ring_radius_nothing_says_that_any_rotation_will_do():

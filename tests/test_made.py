@@ -16,7 +16,7 @@ from written import run, save, sheet, wave
 import bladegeom as bg
 from bladegeom.draw import batch as batch_module
 from bladegeom.draw.made import ASIDE, LIST
-from bladegeom.tables.whole import whole_file
+from bladegeom.tables.out import whole_file
 
 LIMIT = bg.Limits((bg.Limit("wobble_tir", (4, "thou"), "invented for a test"),))
 QUEUES = ("queue.csv", "queue.json", "queue.xlsx")

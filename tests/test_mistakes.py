@@ -185,6 +185,26 @@ def test_a_plain_list_that_ends_on_the_last_tooth_read_twice_has_no_closing_read
     assert abs(near_of(one.repaired) - TRUE_NEAR) < 0.5
 
 
+@pytest.mark.parametrize("at", [3, 19, 38])
+def test_two_neighbours_exchanged_are_named_and_exchanged_back(at):
+    values = whole()
+    assert abs(values[at] - values[at - 1]) > 0.004
+    values[[at - 1, at]] = values[[at, at - 1]]
+    one = first(values)
+    assert (one.kind, one.teeth) == ("swapped", (at, at + 1))
+    assert_allclose(one.repaired.reading, whole())
+    assert str(at) in one.again
+    assert str(at + 1) in one.again
+
+
+def test_the_last_of_one_turn_and_the_first_of_the_next_are_no_neighbours():
+    given = two_turns([11, *range(12, TEETH + 1), *range(1, 11)])
+    values, tooth = given.reading.copy(), [*range(1, TEETH + 1), *range(11, 41), *range(1, 11)]
+    values[[39, 40]] = values[[40, 39]]
+    slipped = bg.Readings(bg.Blade(TEETH), values, unit="mm", tooth=tooth, turn=given.turn)
+    assert not any(one.kind == "swapped" for one in bg.check_readings(slipped))
+
+
 def test_gum_on_one_tooth_leaves_its_reading_out():
     values = whole()
     values[6] += 0.0123
@@ -251,12 +271,13 @@ def test_a_bent_plate_is_no_mistake_but_gum_on_it_is():
     assert (one.kind, one.teeth) == ("spike", (19,))
 
 
-@pytest.mark.parametrize("kind", ["sign", "scale", "unit", "wrap", "step", "spike"])
+@pytest.mark.parametrize("kind", ["sign", "scale", "swapped", "unit", "wrap", "step", "spike"])
 def test_the_unit_of_the_readings_does_not_matter(kind):
     values = whole(offset_mm=0.01)
     plant = {
         "sign": lambda v: np.where(np.arange(len(v)) == 29, -v, v),
         "scale": lambda v: np.where(np.arange(len(v)) == 12, 10 * v, v),
+        "swapped": lambda v: v[[*range(19), 20, 19, *range(21, len(v))]],
         "unit": lambda v: np.where(np.arange(len(v)) > 19, v / 25.4, v),
         "wrap": lambda v: np.where(v < 0, v + 0.5, v),
         "step": lambda v: np.where(np.arange(len(v)) > 19, v + 0.01, v),
@@ -382,6 +403,25 @@ def test_a_tooth_beyond_the_last_that_is_the_closing_one_is_said_to_be_so(tmp_pa
     assert "do not tell which" in bg.check_readings(flat).remarks[0]
 
 
+@pytest.mark.parametrize("closing", [1, TEETH + 2])
+def test_a_tooth_too_many_before_a_closing_reading_is_found_however_that_is_numbered(
+    tmp_path, closing
+):
+    values = whole([*range(1, 15), *range(14, TEETH + 1), 1], amplitude_mm=0.2)
+    path = save(tmp_path / "a.csv", table([*range(1, TEETH + 2), closing], values))
+    typed = bg.check_readings(
+        save(tmp_path / "typed.txt", "\n".join(f"{one:.6f}" for one in values)),
+        unit="mm",
+        teeth=TEETH,
+    )
+    found = bg.check_readings(path)
+    assert [one.kind for one in found] == [one.kind for one in typed] == ["doubled"]
+    assert found[0].places == typed[0].places
+    assert 15 in found[0].places
+    assert found[0].repaired.closing[-1]
+    assert abs(near_of(found[0].repaired) - TRUE_NEAR) < 0.5
+
+
 def test_a_list_with_a_value_too_few_or_too_many(tmp_path):
     order = [*range(1, TEETH + 1)]
     few = whole([*order[:19], *order[20:]], amplitude_mm=0.2)
@@ -413,7 +453,9 @@ def test_a_value_too_few_on_a_flat_blade_is_reported_without_a_place(tmp_path):
     assert "not established" in str(found[0].evidence)
 
 
-@pytest.mark.parametrize("labels", [[*range(1, 42), 50], [*range(1, 40), 41, 41], [*range(41)]])
+@pytest.mark.parametrize(
+    "labels", [[*range(1, 42), 50], [*range(1, 40), 41, 41], [*range(41)], [*range(1, 40), 42, 41]]
+)
 def test_other_faults_of_a_file_are_refused_as_ever(tmp_path, labels):
     path = save(tmp_path / "a.csv", table(labels, whole([*range(1, len(labels) + 1)])))
     with pytest.raises(bg.RefusedError):

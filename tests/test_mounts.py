@@ -12,7 +12,7 @@ from written import TEETH, changed, save, sheet, wave, with_column
 
 import bladegeom as bg
 from bladegeom.arbor.arbor import separate_arbor
-from bladegeom.tables.mounts import read_mounts
+from bladegeom.tables.several import read_mounts
 
 
 def mounts_of(blade, clocks, column="clock_deg", **facts):

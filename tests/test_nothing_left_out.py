@@ -8,6 +8,7 @@ get of that blade, whatever its words are.
 from __future__ import annotations
 
 import csv
+import html
 import json
 import re
 from datetime import date
@@ -147,6 +148,11 @@ def of_page(axes):
     return " ".join(said)
 
 
+def in_notebook(result):
+    """What a notebook shows of a result."""
+    return html.unescape(result._repr_html_())
+
+
 def told_by(fit):
     """What is made of a blade's fit in Python: name -> its words."""
     following, condition = bg.next_readings(fit, 2), bg.assess(fit, LIMITS)
@@ -154,12 +160,15 @@ def told_by(fit):
         "fit, text": answer_text(answer_of(fit)),
         "fit, result": str(fit),
         "fit, dict": bg.blade_answer(fit)["warnings"],
+        "fit, notebook": in_notebook(fit),
         "marks": str(bg.neutral_line(fit)),
+        "marks, notebook": in_notebook(bg.neutral_line(fit)),
         "doubt": doubt_text(fit),
         "next": str(following),
         "next, dict": following.to_dict()["warnings"],
         "condition": str(condition),
         "condition, dict": condition.to_dict()["warnings"],
+        "condition, notebook": in_notebook(condition),
     }
     if fit.readings.ring_radius is None:
         return held
@@ -212,6 +221,7 @@ def made_of(path, tmp_path):
         "table": row["warnings"],
         "queue": queue["warnings"],
         "shelf": str(shelf),
+        "shelf, notebook": in_notebook(shelf),
         "shelf, row": shelf.rows[0].to_dict()["warnings"],
         "shelf, frame": shelf.to_frame()["warnings"][0],
         "shelf, page": of_page(bg.shelf_page(shelf, date=DAY)),
@@ -237,6 +247,7 @@ def left_out(fit, held):
     """What a blade is warned of, and the outputs that do not say it."""
     mistakes = fit.findings.found
     told = [one.words for one in mistakes] + [one.again for one in mistakes[:1]] + [*fit.warnings]
+    told += [fit.at_stake] if mistakes else []
     return [
         f"{name} lacks: {words}"
         for name, said in held.items()

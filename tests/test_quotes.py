@@ -23,9 +23,8 @@ from written import (
 
 import bladegeom as bg
 from bladegeom.shop.limits import read_limits
-from bladegeom.tables.mounts import read_mounts
 from bladegeom.tables.read import tidy_by_cells, tidy_table
-from bladegeom.tables.rings import read_rings
+from bladegeom.tables.several import read_mounts, read_rings
 
 DITTO = '"'
 BY_HAND = {"comma": ",", "semicolon": ";", "tab": "\t"}

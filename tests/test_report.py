@@ -10,7 +10,7 @@ from fits import check_fits, words_of
 from pypdf import PdfReader
 
 import bladegeom as bg
-from bladegeom.draw._fonts import standard_fonts
+from bladegeom.draw._style import standard_fonts
 from bladegeom.shop.change import change
 
 DAY = date(2026, 11, 25)

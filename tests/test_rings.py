@@ -9,7 +9,7 @@ from written import changed, save, written
 import bladegeom as bg
 from bladegeom.faults import RefusedError
 from bladegeom.plate.plate import fit_plate
-from bladegeom.tables.rings import Ring, read_rings
+from bladegeom.tables.several import Ring, read_rings
 
 HEAD = ["blade", "tooth", "reading_mm", "ring_radius_mm", "stand", "flipped", "zero", "teeth"]
 

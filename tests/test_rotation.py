@@ -23,7 +23,7 @@ from bladegeom.plate.line import PlateSlopes
 from bladegeom.plate.plate import fit_plate
 from bladegeom.plate.rotation import best_rotation
 from bladegeom.plate.shape import PlateFit
-from bladegeom.tables.rings import Ring
+from bladegeom.tables.several import Ring
 
 EXACT = 1e-7
 """Standard uncertainty of every parameter (heights at the rim) where nothing is in doubt."""

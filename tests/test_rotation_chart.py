@@ -19,7 +19,7 @@ from bladegeom.draw.turn import rotation_chart
 from bladegeom.plate.line import PlateSlopes
 from bladegeom.plate.plate import fit_plate
 from bladegeom.plate.rotation import best_rotation
-from bladegeom.tables.rings import Ring
+from bladegeom.tables.several import Ring
 
 DAY = date(2026, 2, 3)
 LONG = "a blade with a name that goes on and on, bought for the long wall of the old workshop"

@@ -64,7 +64,7 @@ def test_setup_of_a_saw_without_a_blade(saw):
 
 
 def test_what_is_wrong_in_the_file_is_listed_with_rows_and_nothing_is_written(saw, tmp_path):
-    text = SLOTS.replace('"200 mm"', "200") + "[tabel]\nthickness = 3\n"
+    text = SLOTS.replace('"200 mm"', "200") + "[tabel]\nspan = 3\n"
     done = run("setup", saw(text), "-o", str(tmp_path / "card.pdf"))
     assert done.status == 2
     assert not done.out

@@ -24,7 +24,7 @@ separation = "8 1/2 in"
 tolerance = "1 thou"
 
 [table]
-thickness = "50mm"
+span = "50mm"
 tolerance = 0.05
 
 [[bevel]]
@@ -59,7 +59,7 @@ def test_a_file_is_read_part_by_part(tmp_path):
     assert slots.get("back") == ([0.011, 0.0115, 0.011], "in")
     assert slots.get("separation") == (8.5, "in")
     assert slots.get("tolerance") == (0.001, "in")
-    assert held.one("table").values == {"thickness": (50.0, "mm"), "tolerance": 0.05}
+    assert held.one("table").values == {"span": (50.0, "mm"), "tolerance": 0.05}
     assert [one.get("angle") for one in held.parts["bevel"]] == [45.0, 22.5]
     assert [one.title for one in held.parts["bevel"]] == ["bevel 1", "bevel 2"]
     assert held.one("test_cut.kerf").get("width") == ([3.21, 3.22], "mm")
@@ -105,8 +105,8 @@ def test_a_fault_of_a_value_is_put_in_its_row(tmp_path):
         ("[table]\ntolerance = 0\n", 2, "[table] tolerance: 0 is not above 0"),
         ("[table]\ntolerance = true\n", 2, "[table] tolerance: True is no angle"),
         ("[table]\ntolerance = nan\n", 2, "is not a number"),
-        ("[table]\nthickness = 50\n", 2, "50 has no unit; write the unit behind it, in quotes"),
-        ('[table]\nthickness = "50"\n', 2, "'50' has no unit"),
+        ("[table]\nspan = 50\n", 2, "50 has no unit; write the unit behind it, in quotes"),
+        ('[table]\nspan = "50"\n', 2, "'50' has no unit"),
         ("[table]\ntooth = 7.5\n", 2, "7.5 is no whole number"),
         ('[saw]\ntilts = "up"\n', 2, "'up' is not known; write left or right"),
         ('[saw]\ndate = "yesterday"\n', 2, "is no date; write year, month and day"),
@@ -137,7 +137,7 @@ def test_what_is_wrong_is_said_with_its_row_and_its_cure(tmp_path, text, row, wo
 
 
 def test_every_fault_is_listed(tmp_path):
-    found = faults(tmp_path, '[table]\ntooth = "x"\nthickness = 5\n[slots]\n')
+    found = faults(tmp_path, '[table]\ntooth = "x"\nspan = 5\n[slots]\n')
     assert [fault.row for fault in found] == [2, 3, 4, 4, 4]
 
 

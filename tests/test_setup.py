@@ -12,6 +12,7 @@ from rigid_saw import RigidSaw
 from saw_files import BLADE, faults, flip_part, mm, part, round_part, set_up, slots_part
 
 import bladegeom as bg
+from bladegeom.draw.printed import setup_text
 
 DEMO = "data_demo/shed_saw.toml"
 
@@ -83,7 +84,7 @@ def test_a_flat_blade_has_no_teeth_and_its_worst_is_in_the_doubt(tmp_path):
     table = done.steps[0]
     assert table.stand == "any tooth"
     assert table.verdict == "within"
-    assert table.result.off.reach == pytest.approx(table.result.setting.worst.value, rel=0.05)
+    assert table.result.read.off.reach == pytest.approx(table.result.worst.value, rel=0.05)
     assert done.to_dict()["neutral_teeth"] is None
 
 
@@ -121,7 +122,7 @@ def test_every_part_that_cannot_be_used_is_listed(tmp_path):
 
 
 def test_a_bevel_that_was_read_needs_the_way_the_blade_tilts(tmp_path):
-    text = BLADE + part("[bevel]", angle=45, shows=45.1, resolution=0.1)
+    text = BLADE + part("[bevel]", angle=45, shows=45.1, **{"from": "upright"}, resolution=0.1)
     (fault,) = faults(tmp_path, text, RigidSaw(plate_tilt_deg=0.05))
     assert (fault.row, fault.column) == (5, "shows")
     assert 'tilts = "left" or "right"' in fault.cure
@@ -130,7 +131,8 @@ def test_a_bevel_that_was_read_needs_the_way_the_blade_tilts(tmp_path):
 def test_what_was_shown_needs_a_resolution(tmp_path):
     text = BLADE + part("table", shows=0.1)
     (fault,) = faults(tmp_path, text, RigidSaw(plate_tilt_deg=0.05))
-    assert "shows stands without a resolution" in fault.problem
+    assert (fault.row, fault.column) == (4, "shows")
+    assert "resolution" in fault.cure
 
 
 def test_a_table_of_several_blades_needs_a_name(tmp_path):
@@ -186,7 +188,8 @@ def test_the_square_predicted_is_the_one_that_is_cut(tmp_path, side, other, numb
     saw = replace(hidden(side, numbered), slot_deg=0.03)
     saw = saw.set_tilt(saw.turned(5, "top"), error_deg=0.04)
     lean = round(saw.square_lean_deg(saw.turned(5, "top")), 6)
-    text = BLADE + part("table", tooth=5, shows=lean, resolution=0.0001)
+    toward = side if lean > 0 else ({"left", "right"} - {side}).pop()
+    text = BLADE + part("table", tooth=5, shows=abs(lean), toward=toward, resolution=0.0001)
     text += flip_part(saw.flip_gap_mm(30.0, flipped=other), 30.0, other)
     text += part("test_cut.kerf", width=mm(saw.fed_kerf_mm()), graduation="0.001 mm")
     square, kerf = set_up(tmp_path, text, saw).test_cut.checks
@@ -205,6 +208,7 @@ def test_a_bevel_as_read_tells_the_bevel_as_cut(tmp_path, side, numbered, tilts)
     saw = saw.set_tilt(top, sign * 45.0, error_deg=0.05)
     shows = round(abs(saw.square_lean_deg(top)), 6)
     read = {"angle": 45, "tooth": 5, "shows": shows, "resolution": 0.0001, "tolerance": 0.001}
+    read["from"] = "upright"
     text = part("saw", tilts=tilts) + BLADE + part("[bevel]", **read)
     (bevel,) = (one for one in set_up(tmp_path, text, saw).steps if one.part == "bevel")
     true = saw.cut_lean_deg(10.0) - sign * 45.0
@@ -226,21 +230,22 @@ def test_heel_widens_the_kerf_that_is_predicted(tmp_path):
 def test_a_part_read_anew_shows_before_and_after(tmp_path):
     saw = RigidSaw(plate_tilt_deg=0.05, near_deg=90.0)
     text = part("saw", tilts="left") + BLADE
-    text += part("table", shows=-0.02, resolution=0.01, tolerance=0.1)
-    text += part("table.before", shows=0.3)
+    text += part("table", shows=0.02, toward="right", resolution=0.01, tolerance=0.1)
+    text += part("table.before", shows=0.3, toward="left")
     for angle, then in ((30, 30.4), (45, 44.8)):
-        text += part("[bevel]", angle=angle, shows=angle, resolution=0.01, tolerance=0.1)
+        how = {"angle": angle, "from": "upright", "tolerance": 0.1}
+        text += part("[bevel]", shows=angle, resolution=0.01, **how)
         text += part("bevel.before", shows=then, resolution=0.05)
     done = set_up(tmp_path, text, saw)
-    for step, then, verdict in zip(done.steps, (0.3, 30.4, 44.8), ("out",) * 3, strict=False):
+    for step, off in zip(done.steps, (0.3, 0.4, -0.2), strict=False):
         held = step.to_dict()
-        assert (held["verdict"], held["before"]["verdict"]) == ("within", verdict)
-        assert held["before"]["result"]["shows"] == then
-        assert f"{abs(held['before']['result']['off_deg']):.2f}" in step.was
+        assert (held["verdict"], held["before"]["verdict"]) == ("within", "out")
+        assert held["before"]["result"]["off_deg"] == pytest.approx(off, abs=0.002)
+        assert f"{abs(off):.2f}" in step.was
         assert step.was in str(step)
+        assert step.was.rstrip(")") in setup_text(done).replace("\n  ", " ")
         # What it was before serves nothing but to be shown.
         assert held["read_again"] == []
-    assert done.steps[2].before.result.resolution == 0.05
     assert done.now is None
     assert not any("more than before" in one for one in done.warnings)
 
@@ -257,11 +262,16 @@ def test_an_error_that_has_grown_is_warned_of(tmp_path):
 @pytest.mark.parametrize(
     ("text", "row", "words"),
     [
-        ("[table]\nshows = 0.1\n[table.before]\n", 3, "[table.before] says no shows"),
-        ("[table]\nshows = 0.1\n[table.before]\nshow = 1\n", 4, "show is not a known key"),
-        ("[table]\nshows = 0.1\nbefore = 0.3\n", 3, "table.before is 0.3"),
+        ("[table]\nshows = 0\n[table.before]\n", 3, "[table.before] says no shows"),
+        ("[table]\nshows = 0\n[table.before]\nshow = 1\n", 4, "show is not a known key"),
+        ("[table]\nshows = 0.1\ntoward = 'left'\n[table.before]\nresolution = 1\n", 4, "shows"),
+        ("[table]\nshows = 0\nbefore = 0.3\n", 3, "table.before is 0.3"),
         ('[blade]\nreadings = "a.csv"\n[blade.before]\n', 1, "before is not a known key"),
-        ("[table]\nshows = 0.1\nresolution = 0.1\n[table.before]\nshows = 89.9\n", 5, "89.9"),
+        (
+            "[table]\nshows = 0\nresolution = 0.1\n[table.before]\nshows = 0.4\n",
+            5,
+            "without a side",
+        ),
     ],
 )
 def test_what_cannot_be_used_of_what_was_read_before_is_said_with_its_row(
@@ -277,7 +287,7 @@ def test_a_move_names_every_entry_that_holds_no_more(tmp_path):
     saw = RigidSaw(plate_tilt_deg=0.1, near_deg=77.0, slot_deg=0.2, tilt_to_right_deg=0.3)
     saw = replace(saw, gauge_deg=0.3)
     text = BLADE + slots_part(saw, 9, side="left", times=3)
-    read = {"resolution": 0.01, "tolerance": 0.02}
+    read = {"toward": "left", "resolution": 0.01, "tolerance": 0.02}
     text += part("table", shows=0.3, **read) + part("miter_gauge", shows=0.3, **read)
     text += part("riving_knife", shows=0.2, **read)
     text += part("fence", side="right", along="0 100 200 mm", readings="0 0 0 mm")
@@ -285,11 +295,12 @@ def test_a_move_names_every_entry_that_holds_no_more(tmp_path):
     text += part("test_cut.kerf", width="3.5 mm", graduation="0.01 mm")
     said = {step.part: step.to_dict()["read_again"] for step in set_up(tmp_path, text, saw).steps}
     assert said["slots"] == [
-        *("slots.front", "slots.back", "miter_gauge.shows", "fence.readings"),
-        "test_cut.kerf.width",
+        *("slots.front", "slots.back", "miter_gauge.shows", "miter_gauge.toward"),
+        *("fence.readings", "test_cut.kerf.width"),
     ]
-    assert said["table"] == ["table.shows", "test_cut.flip.gap", "test_cut.flip.open"]
+    shown = ["table.shows", "table.toward"]
+    assert said["table"] == [*shown, "test_cut.flip.gap", "test_cut.flip.open"]
     around = ["test_cut.round.first", "test_cut.round.last"]
-    assert said["miter_gauge"] == ["miter_gauge.shows", *around]
-    assert said["riving_knife"] == ["riving_knife.shows"]
+    assert said["miter_gauge"] == ["miter_gauge.shows", "miter_gauge.toward", *around]
+    assert said["riving_knife"] == ["riving_knife.shows", "riving_knife.toward"]
     assert said["fence"] == said["test_cut.round"] == []  # They wait.

@@ -44,6 +44,7 @@ from bladegeom.invented import (
     Saddle,
     Seating,
     Skipped,
+    Swapped,
     Tilt,
     UnitSlip,
 )
@@ -287,6 +288,18 @@ def test_a_slip_of_the_pen_changes_one_reading(slip, row, times, planted) -> Non
     assert made.key.planted == (planted,)
 
 
+def test_two_readings_are_written_in_each_others_place() -> None:
+    whole = simulate(rng=5, faults=[Tilt("0.3 mm", near_deg=0.0)])
+    made = simulate(rng=5, faults=[Tilt("0.3 mm", near_deg=0.0), Swapped(40)])
+    assert made.written[[39, 40]].tolist() == whole.written[[40, 39]].tolist()
+    np.testing.assert_array_equal(made.written[:39], whole.written[:39])
+    assert made.key.planted == (("swapped", (40, 1), (40, 41), None),)
+    steep = simulate(rng=5, faults=[Tilt("0.3 mm", near_deg=0.0), Swapped(10)])
+    one = bg.check_readings(steep.readings)[0]
+    assert (one.kind, one.teeth) == steep.key.planted[0][:2]
+    np.testing.assert_array_equal(one.repaired.reading, whole.written)
+
+
 def test_a_changed_unit_shows_from_that_reading_on() -> None:
     whole = simulate(rng=5)
     made = simulate(rng=5, faults=[UnitSlip(30, "in")])
@@ -452,6 +465,9 @@ def test_the_key_lies_within_the_limits_of_the_fit_in_95_of_100() -> None:
         ({"faults": [DecimalSlip(3, 1)]}, "factor of 1"),
         ({"faults": [DecimalSlip(3, -10)]}, "factor of -10"),
         ({"faults": [NO_TILT, DecimalSlip(3, 10)], "noise_sd": "0 mm"}, "is 0"),
+        ({"faults": [Swapped(40)], "closing": False}, "last of its turn"),
+        ({"faults": [Swapped(41)]}, "tooth 41 on a 40-tooth blade"),
+        ({"faults": [NO_TILT, Swapped(3)], "noise_sd": "0 mm"}, "read the same"),
         ({"faults": [UnitSlip(3, "mm")]}, "another unit than mm"),
         ({"faults": [UnitSlip(41, "in")]}, "UnitSlip.after is 41"),
         ({"noise_sd": "much"}, "noise_sd: 'much' has no unit"),

@@ -265,7 +265,7 @@ def test_the_plate_read_without_turning_is_wrong_by_up_to_the_tilt():
     still = bg.fit_wobble(wave(40, 0.0, 20.0, noise))
     assert not still.resolved
     limit = slots(**facts, fit=still)
-    assert limit.plate_worst_deg == pytest.approx(still.tilt_of(still.amplitude_interval().high))
+    assert limit.plate_worst_deg == pytest.approx(still.tilt.high)
     unknown = slots(**facts, fit=bg.fit_wobble(wave(40, 0.0, 0.0)))
     assert unknown.to_dict()["plate_worst_deg"] is None
     assert "nan" not in str(unknown)

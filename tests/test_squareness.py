@@ -179,8 +179,7 @@ def test_odds_carry_the_limits_of_the_amplitude() -> None:
         (result.chance_out.value, fit.amplitude),
         (result.chance_out_high, high),
     ):
-        tilt = fit.tilt_of(amplitude)
-        assert tilt is not None
+        tilt = math.degrees(math.atan(amplitude / fit.readings.ring_radius))
         assert found == pytest.approx(chance_out(tilt, 0.02))
     assert "of random rotations" in str(result)
     assert bg.squareness(fit, away_deg=0.0).chance_out is None
@@ -192,7 +191,7 @@ def test_worst_case_is_the_tilt_where_wobble_is_resolved_and_else_its_upper_limi
     assert not unsure.resolved
     result = bg.squareness(unsure, tooth=3)
     assert result.worst.value == result.worst_high_deg
-    assert result.worst.value == pytest.approx(unsure.tilt_of(unsure.amplitude_interval().high))
+    assert result.worst.value == pytest.approx(unsure.tilt.high)
     assert result.to_dict()["worst_squareness_deg"] == result.worst.value
     assert result.worst.value == bg.neutral_line(unsure).worst_deg
 

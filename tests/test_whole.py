@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bladegeom.faults import RefusedError
-from bladegeom.tables.whole import whole_file
+from bladegeom.tables.out import whole_file
 
 
 def test_a_file_takes_its_place_when_all_is_written(tmp_path):

@@ -284,7 +284,7 @@ def test_without_a_ring_radius_there_is_wobble_but_no_tilt() -> None:
     fit = noisy(ring_radius=None)
     assert fit.resolved
     assert fit.tilt_deg is fit.tilt_u_deg is fit.rim_amplitude is None
-    assert fit.tilt_of(1.0) is None
+    assert fit.tilt is None
     assert any("ring radius is not stated" in one for one in fit.warnings)
     assert fit.to_dict()["tilt_deg"] is None
     assert "tilt" not in [label for label, _ in fit.shown_rows()]

@@ -22,7 +22,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf
 from bladegeom.kinds import checked
 from bladegeom.result import Result, derived, described, number, percent, quantity
-from bladegeom.tables.mounts import Mounts
+from bladegeom.tables.several import Mounts
 from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
@@ -248,7 +248,14 @@ def _remarks_of(arbor: ArborFit) -> list[str]:
             "flange explain the mountings"
         )
     if not arbor.flange_wobble.resolved:
-        remarks.append("no wobble of the flange is established: any clock position may do as well")
+        # The best position and the worst differ by twice the flange's own TIR.
+        most = 4 * arbor.flange_wobble.amplitude_interval().high
+        told = f"by up to {number(most, most)} {arbor.unit} of wobble TIR"
+        told = told if math.isfinite(most) else "by as much as the doubt, which is not known"
+        remarks.append(
+            "no wobble of the flange is established, so the readings cannot tell one clock "
+            f"position from another: they may differ {told}"
+        )
     return [*remarks, KEEP_MARK]
 
 

@@ -2,44 +2,21 @@
 
 from __future__ import annotations
 
-import logging
 import re
 import unicodedata
 import warnings
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
-from contextvars import ContextVar
+from contextlib import AbstractContextManager, nullcontext, suppress
 from functools import cache
 from typing import Any
 
 from matplotlib import font_manager, rc_context, rcParams
 
+from bladegeom.draw._style import in_standard_fonts
 from bladegeom.faults import BladegeomWarning
 
 FAMILY = "DejaVu Sans"
 """Comes with Matplotlib, so that a page looks the same everywhere."""
-
-
-_STANDARD: ContextVar[bool] = ContextVar("standard fonts", default=False)
-
-
-@contextmanager
-def standard_fonts() -> Iterator[None]:
-    """Write PDF pages in the fonts that every reader of PDF has: none is put into the file.
-
-    A page is made in about half the time. A text with other letters has its own font put in.
-    """
-    said = logging.getLogger("matplotlib.font_manager")
-    level = said.level
-    # Helvetica's plain weight is called medium, which would be told for every word.
-    said.setLevel(logging.ERROR)
-    token = _STANDARD.set(True)
-    try:
-        with rc_context({"pdf.use14corefonts": True}):
-            yield
-    finally:
-        _STANDARD.reset(token)
-        said.setLevel(level)
 
 
 def fonts_with(text: str) -> AbstractContextManager[Any]:
@@ -57,7 +34,7 @@ _ESCAPE = re.compile(r"\\(u[0-9a-f]{4}|U[0-9a-f]{8})")
 
 def has_standard_letters(text: str) -> bool:
     """Return whether a text is to be written, and can be, in the standard fonts."""
-    return _STANDARD.get() and _SIMPLE.issuperset(text)
+    return in_standard_fonts() and _SIMPLE.issuperset(text)
 
 
 def as_printed(text: str) -> str:

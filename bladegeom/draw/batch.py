@@ -11,7 +11,7 @@ from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any
 
-from bladegeom.draw._fonts import standard_fonts
+from bladegeom.draw._style import standard_fonts
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
 from bladegeom.draw.page import save_charts
 from bladegeom.draw.report import customer_sheet
@@ -24,8 +24,7 @@ from bladegeom.shop.condition import ACTIONS, assess
 from bladegeom.shop.history import Visit, record, visit
 from bladegeom.shop.limits import Limits
 from bladegeom.tables.blade_facts import read_blade_facts
-from bladegeom.tables.tidy import digest_of
-from bladegeom.tables.whole import check_apart
+from bladegeom.tables.out import check_apart, digest_of
 
 
 @dataclass(frozen=True)
@@ -142,19 +141,19 @@ def run_batch(
     made = Made(out)
     notes: list[str] = []
     with _noted(notes, made):
-        facts = None if blades is None else read_blade_facts(blades, notes=notes)
+        facts = None if blades is None else read_blade_facts(blades)
         found = read_day(inputs, facts, unit)
         notes += found.notes
         earlier = Earlier(before, facts, unit, tooth_1_marked, seating)
-        sheets = made.places(file_names([one.who for one in found.read]))
+        sheets = made.places(file_names([one.who for one in found.readings]))
         rows: list[dict[str, Any]] = []
         visits: list[Visit] = []
         drawn = 0
         for place, (sheet, (_, file, readings, eye)) in enumerate(
-            zip(sheets, found.read, strict=True)
+            zip(sheets, found.readings, strict=True)
         ):
             if progress is not None:
-                progress(place, len(found.read))
+                progress(place, len(found.readings))
             try:
                 fit = fit_wobble(readings)
                 condition = assess(fit, limits, rule=rule, eye=eye)
@@ -184,7 +183,7 @@ def run_batch(
                     )
                 )
         if progress is not None:
-            progress(len(found.read), len(found.read))
+            progress(len(found.readings), len(found.readings))
         refused = [*found.refused, *earlier.refused]
         if not rows:
             made.finish([])

@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 
 from bladegeom.draw._axes import BLACK, CHAIN, GREY
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.printed import sizes
 from bladegeom.fit.marks import NO_MATTER_DEG
@@ -69,6 +70,7 @@ class _Laid:
         return max(tall * LINE, 7.0 * self.size / _ACTION) + 0.1 * self.size
 
 
+@drawn
 @checked
 def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
     """Draw the set-up card of a saw on one page: what to do large, the numbers behind it.
@@ -251,6 +253,7 @@ _SMALL, _LINE, _LETTERS, _LONG = 8.0, 3.7, 120, 20
 _HOW = "The two teeth upright: table, bevels. Level: miter gauge, riving knife. Worst blade first."
 
 
+@drawn
 @checked
 def shelf_page(
     shelf: Shelf, *, title: str = "Blade shelf", paper: str = "a4", date: Date | None = None

@@ -17,6 +17,7 @@ from bladegeom.arbor.mounted import places_of
 from bladegeom.blade import Blade
 from bladegeom.draw._axes import BLACK, CHAIN, GREY, PALE, Chart, every_tooth, round_step, sense
 from bladegeom.draw._fonts import as_printed, escaped, families_for
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import sizes
 from bladegeom.kinds import checked
@@ -35,6 +36,7 @@ _SIZE = 0.86
 """Of the drawing's half width, what the longest arrow may take."""
 
 
+@drawn
 @checked
 def clock_chart(
     advice: ClockAdvice, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 
 from bladegeom.blade import Blade
 from bladegeom.draw._axes import BLACK, CHAIN, GREY, PALE, Chart
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import across, sizes
 from bladegeom.faults import refuse
@@ -36,6 +37,7 @@ _SHOWN = 6
 _TABLE = 68.0
 
 
+@drawn
 @checked
 def clearance_chart(
     blade: Blade,
@@ -181,6 +183,7 @@ _LEVEL, _UPRIGHT = 0.027, 0.012
 """Part of the chart's width that a tooth's number needs, written level and upright."""
 
 
+@drawn
 @checked
 def wall_chart(
     wall: CutWall, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None

@@ -12,13 +12,14 @@ from bladegeom.blade import Blade
 from bladegeom.columns import STATED, Length
 from bladegeom.draw._axes import BLACK, GREY
 from bladegeom.draw._fonts import line_width_mm
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.faults import refuse
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.readings import Readings
 from bladegeom.tables.facts import Fact, blade_of, check_unit, reading_facts, stated_facts
-from bladegeom.tables.tidy import check_turns
+from bladegeom.tables.out import check_turns
 
 COLUMNS = 6
 BOX_HEIGHT, _ROW, _NUMBER, _GAP = 7.3, 8.3, 8.5, 2.5
@@ -38,6 +39,7 @@ _HOW = (
 )
 
 
+@drawn
 @checked
 def reading_sheet(
     blade_or_teeth: Blade | int,

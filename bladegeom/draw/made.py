@@ -23,7 +23,7 @@ from pathlib import Path, PurePosixPath
 from bladegeom.draw.results import queue_files
 from bladegeom.faults import refuse
 from bladegeom.tables.blades import some_of
-from bladegeom.tables.whole import UNFINISHED, whole_file
+from bladegeom.tables.out import UNFINISHED, whole_file
 
 LIST, SHEETS, QUEUE, ASIDE = "made_by_batch.txt", "sheets", "queue", "earlier"
 _HEAD = "Files that bladegeom batch made here. It moves and replaces these, and no others."

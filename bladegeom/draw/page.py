@@ -26,11 +26,12 @@ from bladegeom.draw._fonts import (
     has_standard_letters,
     line_width_mm,
 )
+from bladegeom.draw._style import own_style
 from bladegeom.draw.printed import CAUTIONS, sizes
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.tables.whole import whole_file
+from bladegeom.tables.out import whole_file
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height in millimetres."""
@@ -41,7 +42,9 @@ LINE = 25.4 / 72 * 1.25
 """Height of a line, in millimetres a point of its letters."""
 
 _MM_PER_INCH = 25.4
-_POINT = _MM_PER_INCH / 72
+POINT = _MM_PER_INCH / 72
+"""Millimetres."""
+
 _ASCENT = 0.76
 """Height of the tallest letters above the baseline, in parts of their size."""
 
@@ -111,7 +114,7 @@ class Page:
         if how["va"] == "top" and has_standard_letters(words) and "\n" not in words:
             # A line's box there is as high as its letters happen to be; its baseline is not.
             how["va"] = "baseline"
-            top += _ASCENT * size * _POINT
+            top += _ASCENT * size * POINT
         if not has_bold(words):
             how.pop("weight", None)
         text = _Words(
@@ -146,7 +149,7 @@ class Page:
         fits = min(width / wide, height / high) if wide > 0 and high > 0 else 1.0
         text.set_fontsize(min(size, 100 * fits))
         if text.get_verticalalignment() == "baseline":
-            text.set_y(1 - (top + _ASCENT * float(text.get_fontsize()) * _POINT) / self.height)
+            text.set_y(1 - (top + _ASCENT * float(text.get_fontsize()) * POINT) / self.height)
         return text
 
     def lines(
@@ -178,7 +181,7 @@ class Page:
             lines = words.split("\n")
             wide = max(line_width_mm(line, size) for line in lines)
             bold = 1.13 if text.get_fontweight() == "bold" else 1.0
-            return wide * bold, len(lines) * size * _POINT * 1.2
+            return wide * bold, len(lines) * size * POINT * 1.2
         box = text.get_window_extent(self._measure)
         per_dot = _MM_PER_INCH / self.figure.dpi
         return box.width * per_dot, box.height * per_dot
@@ -290,13 +293,19 @@ class Page:
             self.fitted_text(left, top + down[0], value, sizes[1], room, high, weight="bold")
             self.fitted_text(left, top + down[1], note, sizes[2], room, 4.0)
 
-    def not_for_the_wall(self, instructions: Sequence[str], top: float) -> None:
-        """Write in a frame what must be done before the page is followed."""
+    def not_for_the_wall(
+        self, instructions: Sequence[str], top: float, big: float | None = None
+    ) -> None:
+        """Write in a frame what must be done before the page is followed, the first in a size."""
         left, wide = MARGIN + 3.0, self.inner - 6.0
         self.fitted_text(left, top + 1.5, "NOT FOR THE WALL", 26, wide, 9.5, weight="bold")
         first, *others = instructions
-        self.fitted_text(left, top + 11.0, first, 13, wide, 6.0, weight="bold")
-        under = top + 17.0
+        if big is None:
+            self.fitted_text(left, top + 11.0, first, 13, wide, 6.0, weight="bold")
+            under = top + 17.0
+        else:
+            lines, step = self.wrapped(first, big, wide), 1.1 * big * POINT
+            under = 1.0 + self.lines(left, top + 12.0, lines, big, step)
         for line in (line for words in others for line in self.wrapped(words, 9, wide)):
             self.fitted_text(left, under, line, 9, wide, 4.0)
             under += 4.0
@@ -309,7 +318,7 @@ class Page:
     def cautions(self) -> None:
         """Write the cautions along the foot."""
         size = 8.0
-        step = size * _POINT * 1.22
+        step = size * POINT * 1.22
         lines = self.wrapped("  \u2022 ".join(("", *CAUTIONS)).strip(), size, self.inner)
         top = self.height - MARGIN - step * len(lines) + 3.0
         self.text(MARGIN, top, "\n".join(lines), size, linespacing=1.1)
@@ -347,6 +356,8 @@ def save_chart(axes: Axes | Sequence[Axes], path: str | os.PathLike[str]) -> Non
         pages are to go into a file that holds one.
     """
     pages = [axes] if isinstance(axes, Axes) else list(axes)
+    if not pages:
+        raise refuse("there is no chart to save", "give what a chart function returned")
     save_charts(pages, path, len(pages))
 
 
@@ -365,7 +376,7 @@ def save_charts(
             "name a .pdf file, or choose one blade or one turn",
             value=target,
         )
-    with whole_file(target) as file:
+    with own_style(), whole_file(target) as file:
         if target.suffix.lower() != ".pdf":
             for axes in charts:
                 _figure(axes).savefig(file, format=target.suffix[1:].lower(), dpi=_PNG_DPI)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import date as Date  # noqa: N812
 from typing import Any
 
@@ -11,14 +12,9 @@ from matplotlib.axes import Axes
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.draw._axes import BLACK, CHAIN, DASHED, GREY, PALE, Chart, round_step, sense
-from bladegeom.draw.page import MARGIN, Page
-from bladegeom.draw.printed import (
-    NOT_RELIED_ON,
-    left_words,
-    sure_words,
-    tir_limits,
-    tir_words,
-)
+from bladegeom.draw._style import drawn
+from bladegeom.draw.page import MARGIN, POINT, Page
+from bladegeom.draw.printed import NOT_RELIED_ON, left_words, sure_words, tir_limits, tir_words
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
@@ -29,11 +25,23 @@ Floats = NDArray[np.float64]
 # The drawing's own measures: the tooth tips lie at radius 1.
 _RIM, _ROOT, _ZERO, _SWING, _HUB, _NUMBER, _EDGE = 1.0, 0.95, 0.6, 0.22, 0.06, 1.07, 1.2
 _NUMBER_PT, _NAMED_PT, _MARK_PT = 9.0, 15.0, 20.0
-_BOX: dict[str, Any] = {"boxstyle": "round,pad=0.18", "facecolor": "white", "edgecolor": "none"}
+_DO_PT = 28.0
+"""Of what is to be done: capitals 7 mm high, which are read from two metres."""
+
+_DIGIT, _CLEAR_MM = 0.70, 0.8
+"""Width of a bold digit in parts of its size, and what is left between two numbers."""
+
+_PAD = 0.18
+_BOX: dict[str, Any] = {
+    "boxstyle": f"round,pad={_PAD}",
+    "facecolor": "white",
+    "edgecolor": "none",
+}
 _FRAME: dict[str, Any] = _BOX | {"edgecolor": BLACK, "linewidth": 1.6}
 """About words: white, so that no line runs through them; with an edge."""
 
 
+@drawn
 @checked
 def polar_chart(
     fit: WobbleFit, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None
@@ -165,35 +173,39 @@ class BladeDrawing(Chart):
             named |= {mark.tooth: (_NAMED_PT, None) for mark in (marks.near, marks.far)}
         if marks.mistake is not None:
             named = dict.fromkeys(marks.mistake.teeth[:1], (_NAMED_PT, None))
-        for tooth in self._numbered_teeth(set(named)):
-            at = self.at(self.blade.angle_of(tooth), _NUMBER + (0.05 if tooth in named else 0))
+        for tooth in self._numbered_teeth(named):
             size, frame = named.get(tooth, (_NUMBER_PT, None))
             weight = "bold" if tooth in named or tooth == 1 else "normal"
-            self.words(*at, str(tooth), size, weight=weight, bbox=frame)
+            self.words(*self._place(tooth, size), str(tooth), size, weight=weight, bbox=frame)
 
-    def _numbered_teeth(self, named: set[int]) -> list[int]:
+    def _numbered_teeth(self, named: dict[int, tuple[float, Any]]) -> list[int]:
         """Return the teeth whose numbers have room: all, or every 2nd, 5th, 10th ... one."""
         teeth = self.blade.teeth
         angles = self.blade.angles_deg
         digits = len(str(teeth))
-        room = (digits + 0.6) * 0.6 * _NUMBER_PT * 25.4 / 72 / (self.mm_per_radius * _NUMBER)
-        gap = math.degrees(room)
+        room = (digits + 0.6) * 0.6 * _NUMBER_PT * POINT / (self.mm_per_radius * _NUMBER)
         gaps = np.diff(angles, append=360.0)
-        every = next(
-            (one for one in (1, 2, 5, 10, 20, 50, 100) if one * float(gaps.min()) >= gap), teeth
-        )
-        shown = set(named)
+        most = math.degrees(room) / float(gaps.min()) * (1 - 1e-9)
+        every = next((one for one in (1, 2, 5, 10, 20, 50, 100) if one >= most), teeth)
+        shown = {
+            tooth: self._box_mm(tooth, size, framed) for tooth, (size, framed) in named.items()
+        }
         for tooth in (1, *range(every, teeth + 1, every)):
-            here = self.blade.angle_of(tooth)
-            clear = all(
-                abs((here - self.blade.angle_of(other) + 180) % 360 - 180)
-                >= (1.7 * gap if other in named else gap) * (1 - 1e-9)
-                for other in shown
-                if other != tooth
-            )
-            if clear:
-                shown.add(tooth)
+            box = self._box_mm(tooth, _NUMBER_PT, None)
+            if tooth not in shown and all(_apart(box, other) for other in shown.values()):
+                shown[tooth] = box
         return sorted(shown)
+
+    def _place(self, tooth: int, size: float) -> tuple[Floats, Floats]:
+        """Return the middle of a tooth's number."""
+        return self.at(self.blade.angle_of(tooth), _NUMBER + 0.05 * (size > _NUMBER_PT))
+
+    def _box_mm(self, tooth: int, size: float, frame: Any) -> tuple[float, float, float, float]:
+        """Return the middle of a tooth's number in mm, and half its width and height."""
+        x, y = (self.mm_per_radius * float(one) for one in self._place(tooth, size))
+        pad = _PAD * size * POINT if frame else 0.0
+        wide, high = _DIGIT * len(str(tooth)) * size * POINT, size * POINT
+        return x, y, wide / 2 + pad, high / 2 + pad
 
     def _way_of_numbers(self) -> None:
         """Draw 1, 2, 3 and an arrow: the way in which the tooth numbers grow."""
@@ -219,14 +231,22 @@ def _answer(page: Page, marks: NeutralLine) -> None:
     """Write the teeth to mark in the largest type of the page."""
     top = page.top
     if marks.mistake is not None:
-        page.not_for_the_wall(marks.instructions, top)
+        said = (f"{marks.mistake.again}.", *marks.instructions)
+        page.not_for_the_wall(said, top, _DO_PT)
         page.top += 1.0
         return
     if marks.neutral is None or marks.near is None or marks.far is None:
-        head = "any rotation will do" if marks.any_rotation else "direction not known"
+        worst = "" if marks.worst_deg is None else f"{_two_digits(marks.worst_deg)}\u00b0"
+        head, do, told = "direction not known", "Read another turn, or with a finer indicator.", ""
+        if marks.any_rotation:
+            head, do = "any rotation will do", f"At worst {worst} out of square."
+        elif worst:
+            told = f"The plate may be up to {worst} out of square."
         page.top += 2.0
         page.line(head, 40, 18.0, high=16.0, bold=True)
-        page.line(marks.instructions[0], 13, 8.0)
+        _do(page, page.wrapped(do, _DO_PT, page.inner))
+        if told:
+            page.line(told, 13, 8.0)
         return
     first, second = marks.neutral
     third = page.inner / 3
@@ -238,31 +258,37 @@ def _answer(page: Page, marks: NeutralLine) -> None:
         left = MARGIN + at * third
         page.text(left, top, name, 12)
         page.fitted_text(left, top + 5, teeth, 48, wide * third, 17.0, weight="bold")
-    words = (
-        "Stand the neutral line upright to set the table and the bevels, level to set the miter "
-        "gauge and the riving knife."
-    )
-    page.text(MARGIN, top + 23.5, words, 9.5)
-    page.top += 29.0
+    page.top += 23.0
+    _do(page, ("Upright: set table and bevels.", "Level: miter gauge, riving knife."))
+    for words in marks.either:
+        page.line(words, 12, 6.0)
+
+
+def _do(page: Page, lines: Sequence[str]) -> None:
+    """Write what is to be done, legible from two metres."""
+    page.top = 2.0 + page.lines(MARGIN, page.top, lines, _DO_PT, 1.1 * _DO_PT * POINT)
 
 
 def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine) -> None:
     """Write the key numbers above the cautions."""
     limits, fitted, high = tir_limits(fit), tir_words(fit), fit.amplitude_interval()[1]
-    if not limits:
-        cells = [("wobble TIR", "below graduation", "graduation not stated")]
-    elif fit.resolved:
-        cells = [("wobble TIR", fitted, limits)]
-    else:
-        most = f"under {_two_digits(2 * high)} {fit.unit}"
-        cells = [("wobble TIR", most, f"fitted {fitted}")]
+    cells = []
+    if marks.marked is not None:
+        left, sure = left_words(marks), sure_words(marks)
+        within = ("out of square, marked", f"within {left}", f"95 %; teeth {sure} sure")
+        cells.append(within if left else ("sure of these teeth", sure, ""))
     if marks.worst_deg is not None:
         slope = math.tan(math.radians(marks.worst_deg))
         inches = fit.unit in ("in", "thou")
         gap = f"{6 * slope:.4f} in over 6 in" if inches else f"{150 * slope:.2f} mm over 150 mm"
         cells.append(("out of square, marks ignored", f"up to {marks.worst_deg:.3f}\u00b0", gap))
-    if marks.marked is not None:
-        cells.append(("sure of these teeth", sure_words(marks), left_words(marks)))
+    if not limits:
+        cells.append(("wobble TIR", "below graduation", "graduation not stated"))
+    elif fit.resolved:
+        cells.append(("wobble TIR", fitted, limits))
+    else:
+        most = f"under {_two_digits(2 * high)} {fit.unit}"
+        cells.append(("wobble TIR", most, f"fitted {fitted}"))
     if fit.mistake is not None:
         cells = [(head, value, NOT_RELIED_ON) for head, value, _ in cells]
     page.bottom -= 21.0
@@ -278,6 +304,12 @@ def _scale(page: Page, words: str, top: float) -> None:
     ax.axis("off")
     Chart(ax).line([0, 0, 0, 50, 50, 50], [0.3, 2.7, 1.5, 1.5, 0.3, 2.7], 1.0)
     page.text(page.width - MARGIN - 25.0, top + 3.2, "50 mm on paper", 8, ha="center")
+
+
+def _apart(one: tuple[float, float, float, float], other: tuple[float, ...]) -> bool:
+    """Return whether two boxes, of middle and half size, leave room between them."""
+    beside = abs(one[0] - other[0]) - one[2] - other[2]
+    return max(beside, abs(one[1] - other[1]) - one[3] - other[3]) >= _CLEAR_MM
 
 
 def _two_digits(value: float) -> str:

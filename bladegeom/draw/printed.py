@@ -128,8 +128,9 @@ def sure_words(marks: NeutralLine) -> str:
 
 
 def left_words(marks: NeutralLine) -> str:
-    """Return the squareness error left when the teeth are followed; empty where not known."""
-    return "" if marks.left_deg is None else f"left after marking: {abs(marks.left_deg):.4f}\u00b0"
+    """Return within what the plate stands square when the teeth are followed; empty if unknown."""
+    most = math.nan if marks.left_most_deg is None else marks.left_most_deg
+    return f"{number(most, most)}\u00b0" if math.isfinite(most) and marks.marked else ""
 
 
 def heading(blade: Blade, side: str = "") -> str:

@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 
 from bladegeom._version import __version__
 from bladegeom.draw._axes import GREY
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.polar import BladeDrawing
 from bladegeom.draw.printed import (
@@ -22,7 +23,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import Condition, teeth_read
-from bladegeom.tables.tidy import digest_of
+from bladegeom.tables.out import digest_of
 
 _CHART = 104.0
 """Side of the drawing of the blade, in millimetres."""
@@ -31,6 +32,7 @@ _REASONS = 4
 """Room for the reasons, in lines of the usual size."""
 
 
+@drawn
 @checked
 def customer_sheet(
     fit: WobbleFit,
@@ -85,9 +87,12 @@ def customer_sheet(
 def _verdict(page: Page, fit: WobbleFit, condition: Condition | None) -> None:
     """Write what to do in the largest type, and why below it."""
     if condition is None:
-        words = "Wobble found." if fit.resolved else "No wobble is told apart from the scatter."
+        marks, words = neutral_line(fit), "Wobble found."
         if fit.mistake is not None:
             words = f"{fit.mistake.again}: a mistake in the readings seems likely."
+        elif marks.neutral is None:
+            told = "any rotation will do" if marks.any_rotation else "the readings cannot tell"
+            words = f"No direction is established: {told}."
         page.line(words, 22, 12.0, high=9.0, bold=True)
         return
     head = f"{condition.action[0].upper()}{condition.action[1:]}"
@@ -110,7 +115,8 @@ def _numbers(page: Page, fit: WobbleFit, marks: NeutralLine, *, sound: bool) -> 
     ]
     if marks.worst_deg is not None:
         worst = f"up to {marks.worst_deg:.3f}\u00b0"
-        left = left_words(marks) or "no teeth to mark"
+        left = left_words(marks)
+        left = f"within {left} once marked (95 %)" if left else "no teeth to mark"
         cells.append(("out of square, marks ignored", worst, left))
     page.cells(cells, page.top, 3, (9, 20, 8.5), (4.2, 13.0))
     page.top += 19.0

@@ -17,10 +17,10 @@ from typing import IO, TYPE_CHECKING, Any, NamedTuple
 
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.many import fit_frame
+from bladegeom.tables.out import as_text, check_apart, whole_file
 from bladegeom.tables.read import tidy_table
 from bladegeom.tables.sheets import open_sheet
 from bladegeom.tables.text import read_bytes
-from bladegeom.tables.whole import as_text, check_apart, whole_file
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
 from bladegeom.draw._axes import BLACK, DASHED, GREY, PALE, Chart
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.kinds import checked
 from bladegeom.shop.trend import QUANTITIES, Point, Trend
@@ -20,6 +21,7 @@ _MOST_REASONS = 8
 _LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
 
+@drawn
 @checked
 def trend_chart(trend: Trend, *, paper: str = "a4", date: Date | None = None) -> Axes:
     """Draw the measurements of a blade over the years, with the line through those that compare.

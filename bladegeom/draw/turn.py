@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from bladegeom.draw._axes import BLACK, CHAIN, DASHED, GREY, Chart, every_tooth, label, plain_ticks
+from bladegeom.draw._style import drawn
 from bladegeom.draw.page import Page
 from bladegeom.draw.printed import sizes, tir_limits, tir_words
 from bladegeom.faults import refuse
@@ -26,6 +27,7 @@ _MARKERS = "osD^v"
 """Of the turns that were read."""
 
 
+@drawn
 @checked
 def strip_chart(
     fit: WobbleFit, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None
@@ -137,6 +139,7 @@ def _strip_headline(fit: WobbleFit) -> str:
     )
 
 
+@drawn
 @checked
 def squareness_chart(
     fit: WobbleFit,
@@ -266,6 +269,7 @@ _SIGN = {
 }
 
 
+@drawn
 @checked
 def rotation_chart(
     rotation: Rotation, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None

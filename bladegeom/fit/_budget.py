@@ -12,6 +12,7 @@ from scipy import special
 
 from bladegeom.estimate import combined
 from bladegeom.fit._fitted import Fitted
+from bladegeom.fit.stated import float_covariance
 from bladegeom.kernel.design import Design, design_of
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kernel.harmonics import harmonic_columns
@@ -172,8 +173,10 @@ def budget_of(fit: Fitted) -> Budget:
             tilt = math.degrees(along / ring / (1 + (fit.amplitude / ring) ** 2))
         causes.append(Cause(name, along, near, tilt, float(dof), words))
 
-    along = float(sd_toward(fit.near_deg, fit.covariance))
-    across = float(sd_toward(fit.near_deg + 90.0, fit.covariance))
+    riding = float_covariance(readings.end_float)
+    along, across = (
+        float(sd_toward(fit.near_deg + turn, fit.covariance - riding)) for turn in (0.0, 90.0)
+    )
     if found is None:
         words = "repeatability and texture together, from the scatter about the curve"
         add("scatter", along, across, fit.dof, words)
@@ -200,14 +203,13 @@ def budget_of(fit: Fitted) -> Budget:
     elif fit.drift_per_turn is None:
         unknown.append("drift (read the first tooth again at the end)")
     if readings.end_float_mm is not None:
-        # The arbor may ride to and fro within its float in step with the rotation.
-        size = readings.in_unit(readings.end_float_mm) / 2 / math.sqrt(3)
+        size = math.sqrt(riding[0, 0])
         words = "the arbor may ride anywhere in its float, in step with the rotation"
         add("end float", size, size, math.inf, words)
     else:
         unknown.append("end float of the arbor (push and pull it, read one tooth twice)")
     if readings.stylus_deg:
-        lost = fit.amplitude * (1 - math.cos(math.radians(readings.stylus_deg))) / math.sqrt(3)
+        lost = fit.amplitude * fit.scale_u
         words = f"a plunger up to {readings.stylus_deg:g} deg out of the arbor's direction"
         add("stylus angle", lost, 0.0, math.inf, words)
     else:

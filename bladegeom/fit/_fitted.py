@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +23,7 @@ from bladegeom.result import (
     number,
     quantity,
 )
-from bladegeom.wobble import Wobble, tilt_of
+from bladegeom.wobble import Wobble
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -168,12 +169,11 @@ class Fitted(Wobble, Result):
         ),
     )
     def tilt_deg(self) -> float | None:
-        return self.tilt_of(self.amplitude)
+        return None if self.tilt is None else self.tilt.value
 
     @derived("standard uncertainty of the tilt")
     def tilt_u_deg(self) -> float | None:
-        ring = self.readings.ring_radius
-        return None if ring is None else self.tilt_u_at(ring)
+        return None if self.tilt is None else self.tilt.u
 
     @derived(
         "whether a wobble, and so a direction, is established at 95 %", label="wobble resolved"
@@ -263,10 +263,24 @@ class Fitted(Wobble, Result):
         """The readings in the fit, brought to one offset."""
         return self.fitted + self.residuals
 
-    def tilt_of(self, amplitude: float) -> float | None:
-        """Return the tilt in degrees that belongs to an amplitude at the ring."""
+    @cached_property
+    def slope(self) -> Wobble | None:
+        """The wobble over the ring's radius, the doubt of which goes with it; None without one.
+
+        All that is carried to another radius, or told as an angle, is made of it.
+        """
         ring = self.readings.ring_radius
-        return None if ring is None else tilt_of(amplitude, ring)
+        return None if ring is None else self.over(ring, self.readings.ring_radius_u)
+
+    @cached_property
+    def tilt(self) -> Known | None:
+        """The tilt in degrees with its doubt; None without a ring radius."""
+        if self.slope is None:
+            return None
+        slope, (low, high, _) = self.slope.amplitude, self.slope.amplitude_interval()
+        value, low, high = (math.degrees(math.atan(one)) for one in (slope, low, high))
+        u = math.degrees(self.slope.amplitude_u / (1 + slope**2))
+        return Known(value, u, low, high)
 
     def height_at(self, angle_deg: float | NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the fitted curve at blade angles in degrees, in the unit of the readings."""

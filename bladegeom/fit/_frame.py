@@ -208,6 +208,9 @@ class Facts(NamedTuple):
     graduation: Floats
     touch: Floats
     on_teeth: Bools
+    ring_u: Floats
+    end_float: Floats
+    stylus: Floats
     blade: NDArray[np.int64]
     blades: list[Blade | None]
     sizes: list[Floats]
@@ -281,6 +284,9 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
         get("graduation", blank),
         touch,
         on_teeth,
+        get("ring_radius_u", blank),
+        get("end_float", blank),
+        get("stylus_deg", blank),
         blade,
         blades,
         [values for name, values in stated.items() if STATED[name].of == "blade"],

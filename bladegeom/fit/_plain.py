@@ -19,8 +19,10 @@ from bladegeom.columns import MOST_TEETH
 from bladegeom.fit._frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers, spread
 from bladegeom.fit._screen import worth_a_look
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
-from bladegeom.fit.marks import End, ends_of, first_better, off_line
+from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
+from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.fit.remarks import WARNED_RATIO, Remark, Seen, joined, remarks_on
+from bladegeom.fit.stated import float_covariance, stylus_scale_u
 from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO, arc_deg
 from bladegeom.kernel.doubt import student_t
 from bladegeom.kernel.stack import (
@@ -35,7 +37,7 @@ from bladegeom.kernel.stack import (
 )
 from bladegeom.lengths import LARGEST, LEAST, MM_PER
 from bladegeom.readings import least_step
-from bladegeom.wobble import Wobble, tilt_of
+from bladegeom.wobble import Wobble
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -286,8 +288,7 @@ class _Blades:
                 some = alike[at : at + _BLADES_AT_ONCE]
                 here = _here(some)
                 own = {name: values[here] for name, values in found.items()}
-                ring, radius = facts.ring[here] / MM_PER[self.unit], facts.diameter[here] / 2
-                made = _of_some(own, self.graduation[here], ring, radius, self.unit, blade)
+                made = _of_some(own, self.graduation[here], facts, here, self.unit, blade)
                 for name, values in made.items():
                     if name not in columns:
                         columns[name] = np.empty(count)  # The others are answered one by one.
@@ -369,25 +370,32 @@ def _all_mounts_alike(facts: Facts, groups: Groups, plain: Bools) -> None:
 def _of_some(
     fits: Mapping[str, Floats],
     graduation: Floats,
-    ring: Floats,
-    radius_mm: Floats,
+    facts: Facts,
+    here: Any,
     unit: str,
     blade: Blade,
 ) -> dict[str, Any]:
     """Return the columns of blades with the same teeth and as many degrees of freedom."""
+    ring_mm, radius_mm = facts.ring[here], facts.diameter[here] / 2
     residual_sd = np.sqrt(fits["rss"] / fits["dof"])
     reading_sd, margin = believed(residual_sd, graduation, fits["largest"], fits["raw_tir"])
     covariance = reading_sd**2 * unit_covariance(fits["cc"], fits["cs"], fits["ss"])
-    wobble: Any = Wobble(fits["a"] + 1j * fits["b"], covariance, float(fits["dof"][0]), margin)
-    resolved, amplitude, tilt = wobble.resolved, wobble.amplitude, wobble.tilt_at(ring)
+    covariance = covariance + float_covariance(facts.end_float[here] / MM_PER[unit])
+    value, dof, scale_u = fits["a"] + 1j * fits["b"], float(fits["dof"][0]), facts.stylus[here]
+    wobble: Any = Wobble(value, covariance, dof, margin, stylus_scale_u(scale_u))
+    ring_u = np.nan_to_num(facts.ring_u[here])
+    slope: Any = wobble.over(ring_mm / MM_PER[unit], ring_u / MM_PER[unit])
+    resolved, amplitude, tilt = wobble.resolved, wobble.amplitude, _lean(slope.amplitude)
     low, high, _ = wobble.amplitude_interval()
+    tilt_high = _lean(slope.amplitude_interval().high)
+    worst = np.where(resolved, tilt, tilt_high)
     near_low, near_high, _ = wobble.near_interval()
     directed = {
         "near_deg": wobble.near_deg,
         "near_u_deg": wobble.near_u_deg,
         "near_low_deg": near_low,
         "near_high_deg": near_high,
-        **_marks(wobble, blade, tilt, radius_mm),
+        **_marks(wobble, blade, tilt, tilt_high, radius_mm),
     }
     if not resolved.all():
         directed = {name: np.where(resolved, one, np.nan) for name, one in directed.items()}
@@ -398,18 +406,25 @@ def _of_some(
         "amplitude_u": wobble.amplitude_u,
         "amplitude_low": low,
         "amplitude_high": high,
-        "rim_amplitude": amplitude * radius_mm / (ring * MM_PER[unit]),
+        "rim_amplitude": amplitude * radius_mm / ring_mm,
         "tilt_deg": tilt,
-        "tilt_u_deg": wobble.tilt_u_at(ring),
+        "tilt_u_deg": np.degrees(slope.amplitude_u / (1 + slope.amplitude**2)),
         "resolved": resolved,
         "p_value": wobble.p_value,
         "residual_sd": residual_sd,
-        "worst_squareness_deg": np.where(resolved, tilt, tilt_of(high, ring)),
+        "worst_squareness_deg": worst,
+        "flat": ~resolved & (worst < NO_MATTER_DEG),
         **directed,
     }
 
 
-def _marks(wobble: Wobble, blade: Blade, tilt_deg: Floats, radius_mm: Floats) -> dict[str, Any]:
+def _lean(slope: Floats) -> Floats:
+    return np.degrees(np.arctan(slope))
+
+
+def _marks(
+    wobble: Wobble, blade: Blade, tilt_deg: Floats, tilt_high_deg: Any, radius_mm: Floats
+) -> dict[str, Any]:
     """Return the columns of the teeth to mark."""
     ends = ends_of(blade.angles_deg, wobble.near_deg)
     near, first, far, second = ends
@@ -420,6 +435,8 @@ def _marks(wobble: Wobble, blade: Blade, tilt_deg: Floats, radius_mm: Floats) ->
         return of_near if end.past_deg is near.past_deg else end.probability(wobble)
 
     off, left = off_line(first, second, tilt_deg)
+    low, high, _ = wobble.near_interval()
+    limits = low - wobble.near_deg, high - wobble.near_deg
     better = first_better(first, second)
     found = {
         "near_tooth": near.place + 1.0,
@@ -429,6 +446,7 @@ def _marks(wobble: Wobble, blade: Blade, tilt_deg: Floats, radius_mm: Floats) ->
         "better_tooth": np.where(better, first.place, second.place) + 1.0,
         "line_off_deg": off,
         "left_deg": left,
+        "left_most_deg": most_left(first, second, *limits, tilt_high_deg),
     }
     for number, end in enumerate((first, second), start=1):
         found |= {

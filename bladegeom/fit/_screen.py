@@ -2,8 +2,9 @@
 
 A lost minus, a slipped point or gum on one tooth fits no better than leaving that tooth out. A
 bumped base, another unit or a tooth too many from some reading on leaves what a wobble of its own
-from there on would take up, and so does a bend. A dial that passed zero jumps. Where none of this
-shows, the check would find nothing; where it does, the check decides.
+from there on would take up, and so does a bend. Two neighbours whose readings are exchanged leave
+less when they are exchanged back. A dial that passed zero jumps. Where none of this shows, the
+check would find nothing; where it does, the check decides.
 """
 
 from __future__ import annotations
@@ -45,10 +46,16 @@ def worth_a_look(stack: Stack, fits: Fits, jump: float) -> Bools:
     enough = there.sum(axis=1) > FEWEST
     onward[~enough] = np.eye(3)  # The sums of two readings cannot be solved, nor are they asked.
     whole = np.linalg.inv(onward[:, 0])
-    found = _jumps(stack.reading[0].T, np.broadcast_to(there, (n, teeth))) > jump
+    change, before = _changes(stack.reading[0].T, there)
+    found = np.abs(change).max(axis=1) > jump
     leverage = np.einsum("njk,ijk->ni", whole, products)
     alone = np.max(plan * left**2 / np.maximum(1 - leverage, 1e-9), axis=1)
     found |= _chance(alone, rss, count) * count < _LEVEL * SHARES["single"]
+    step = waves - waves[before]
+    apart = left - left[np.arange(n)[:, np.newaxis], before]
+    norm = 2 - np.einsum("nij,njk,nik->ni", step, whole, step)
+    taken_up = change * (2 * apart - change * norm)
+    found |= _chance(taken_up.max(axis=1), rss, count) * count < _LEVEL * SHARES["swapped"]
     beyond = onward - onward @ whole[:, np.newaxis] @ onward
     moved = [_from_each_on(left * wave) for wave in waves.T]
     bumped = moved[0][:, 2:-1] ** 2 / np.maximum(beyond[:, 2:-1, 0, 0], 1e-9)
@@ -83,9 +90,10 @@ def _chance(gain: Floats, rss: Floats, count: Floats) -> Floats:
     return p
 
 
-def _jumps(reading: Floats, there: Bools) -> Floats:
-    """Return the largest change from one reading to the next that was taken."""
-    place = np.where(there, np.arange(reading.shape[1]), 0)
-    last = np.take_along_axis(reading, np.maximum.accumulate(place, axis=1), axis=1)
-    change: Floats = np.nan_to_num(np.abs(np.diff(last, axis=1))).max(axis=1, initial=0.0)
-    return change
+def _changes(reading: Floats, there: Bools) -> tuple[Floats, NDArray[np.intp]]:
+    """Return the change to each reading from the one taken before it, and the place of that."""
+    place = np.maximum.accumulate(np.where(there, np.arange(reading.shape[1]), 0), axis=1)
+    before = np.concatenate([place[:, :1], place[:, :-1]], axis=1)
+    rows = np.arange(len(reading))[:, np.newaxis]
+    change: Floats = np.nan_to_num(reading - reading[rows, before])
+    return change, before

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 from bladegeom.faults import refuse
 from bladegeom.fit.closing import closing_of, drift_of
+from bladegeom.fit.stated import float_covariance, stylus_scale_u
 from bladegeom.fit.waves import Harmonic, harmonic, identifiable_orders
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.design import (
@@ -110,7 +112,9 @@ def _stacked(readings: Readings) -> WobbleFit:
     return WobbleFit(
         readings=readings,
         value=complex(a, b),
-        covariance=reading_sd**2 * unit_covariance(plan.cc, plan.cs, plan.ss)[:, :, 0],
+        covariance=reading_sd**2 * unit_covariance(plan.cc, plan.cs, plan.ss)[:, :, 0]
+        + float_covariance(readings.end_float),
+        scale_u=stylus_scale_u(readings.stylus_deg),
         dof=dof,
         rounding_margin=margin,
         in_fit=~readings.closing,
@@ -121,6 +125,7 @@ def _stacked(readings: Readings) -> WobbleFit:
         reading_sd=reading_sd,
         plan_ratio=float(plan.ratio[0]),
         closure_bias=bias,
+        refit=fit_wobble,
     )
 
 
@@ -155,7 +160,8 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
     return WobbleFit(
         readings=readings,
         value=value,
-        covariance=covariance[wobble, wobble],
+        covariance=covariance[wobble, wobble] + float_covariance(readings.end_float),
+        scale_u=stylus_scale_u(readings.stylus_deg),
         dof=solved.dof,
         rounding_margin=margin,
         in_fit=design.in_fit,
@@ -173,6 +179,7 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
         lag_deg=lag,
         lag_u_deg=lag_u,
         robust=robust,
+        refit=partial(fit_wobble, harmonics=harmonics, drift=drift, robust=robust),
         flagged=tuple(int(tooth) for tooth in flagged),
     )
 

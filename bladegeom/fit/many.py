@@ -102,6 +102,9 @@ def fit_frame(
         Sheet(known, [(2, [])] if len(frame) else [], ",", 1), "the frame", None
     )
     place = {one: header.index(one) for one in header if one}
+    kinds = [(name, kind) for name, kind in frame.dtypes.items() if isinstance(kind, np.dtype)]
+    if foreign := {name: kind.newbyteorder("=") for name, kind in kinds if not kind.isnative}:
+        frame = frame.astype(foreign)  # Pandas does not pick rows of numbers from other machines.
     keys = [frame.iloc[:, place[one]] if one in place else None for one in _NAMES]
     groups = grouped(keys[0], keys[1], len(frame))
     plain, columns, which, texts = plain_answers(
@@ -168,7 +171,7 @@ def _column(
     if key in _TEETH:
         blank = np.isnan(values)
         return pd.arrays.IntegerArray(np.where(blank, 1, values).astype(np.int64), blank)
-    if key == "resolved":
+    if key in ("resolved", "flat"):
         return values == 1
     return values.astype(np.int64) if key in _WHOLE else values
 
@@ -239,8 +242,6 @@ def _in_row(readings: Readings, checked: bool) -> dict[str, Any]:
         row |= in_columns(key, value)
     if checked:
         row["read_again"] = fit.mistake.again if fit.mistake else ""
-        if fit.mistake:
-            row |= dict.fromkeys(_TEETH)
     return row
 
 

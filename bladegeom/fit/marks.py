@@ -6,17 +6,11 @@ import math
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
-from bladegeom.angles import wrap_360
 from bladegeom.blade import Blade
-from bladegeom.faults import RefusedError
-from bladegeom.fit.fit import fit_wobble
+from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
-from bladegeom.result import Result, described, number, percent, quantity
-from bladegeom.wobble import Wobble
+from bladegeom.result import Result, derived, described, number, percent, quantity
 
 if TYPE_CHECKING:
     from bladegeom.mistakes.check import Finding
@@ -34,105 +28,6 @@ _PARTS = (
     (0.4, "two fifths"),
     (0.5, "half"),
 )
-
-
-class End(NamedTuple):
-    """A direction in a blade and the tooth nearest to it; of many blades alike, shape (...).
-
-    Attributes
-    ----------
-    direction_deg : float or ndarray
-        From 0 to 360.
-    place : int or ndarray
-        Of the nearest tooth, from 0.
-    past_deg : float or ndarray
-        From that tooth on to the direction.
-    before_deg, after_deg : float or ndarray
-        The gaps from that tooth to its neighbours.
-    """
-
-    direction_deg: Any
-    place: Any
-    past_deg: Any
-    before_deg: Any
-    after_deg: Any
-
-    @property
-    def past_pitch(self) -> Any:
-        """`past_deg` as a part of the gap on that side."""
-        return self.past_deg / np.where(self.past_deg > 0, self.after_deg, self.before_deg)
-
-    def probability(self, wobble: Wobble) -> Any:
-        """Return how probable it is that this tooth is the nearest to the true direction."""
-        return wobble.probability(
-            -self.past_deg - self.before_deg / 2, self.after_deg / 2 - self.past_deg
-        )
-
-
-def ends_of(tooth_deg: NDArray[np.float64], near_deg: Any) -> list[End]:
-    """Return near, neutral, far and the other neutral end of blades with the same teeth.
-
-    Half-way between two teeth rounding must not choose: the lower number of two within a hair is
-    the nearest, as `Blade.nearest_tooth` has it.
-
-    Parameters
-    ----------
-    tooth_deg : ndarray, shape (teeth,)
-    near_deg : float or ndarray, shape (...)
-        From 0 (included) to 360 (not).
-
-    Returns
-    -------
-    list of four End
-    """
-    teeth = len(tooth_deg)
-    even = bool(np.ptp(np.diff(tooth_deg, append=360.0)) < _HAIR)
-    near, tie = _end(tooth_deg, even, near_deg)
-    turned = [wrap_360(near_deg + quarter * 90.0) for quarter in (1, 2, 3)]
-    if not even or teeth % 4 or tie:
-        return [near, *(_end(tooth_deg, even, toward)[0] for toward in turned)]
-    # Where teeth stand alike in every quarter, so do the directions.
-    places = [(near.place + quarter * (teeth // 4)) % teeth for quarter in (1, 2, 3)]
-    others = zip(turned, places, strict=True)
-    return [near, *(near._replace(direction_deg=deg, place=place) for deg, place in others)]
-
-
-def _end(tooth_deg: NDArray[np.float64], even: bool, toward: Any) -> tuple[End, bool]:
-    """Return a direction with its nearest tooth, and whether any lies half-way between two."""
-    teeth, gaps = len(tooth_deg), np.diff(tooth_deg, append=360.0)
-    if even:  # Which of two teeth a hair apart from the direction does not matter here.
-        below = np.minimum(np.asarray(toward * (teeth / 360.0), dtype=np.intp), teeth - 1)
-    else:
-        below = np.searchsorted(tooth_deg, toward, side="right") - 1
-    past, gap = toward - tooth_deg[below], gaps[below]
-    over = 2 * past - gap
-    # The last tooth's upper neighbour has the lower number.
-    above = (over > _HAIR) | ((over > -_HAIR) & (below == teeth - 1))
-    place = np.where(above, (below + 1) % teeth, below)[()]
-    past = np.where(above, past - gap, past)[()]
-    end = End(toward, place, past, gaps[place - 1], gaps[place])
-    return end, bool((np.abs(over) <= _HAIR).any())
-
-
-def off_line(first: End, second: End, tilt_deg: Any) -> tuple[Any, Any]:
-    """Return where the line through two teeth lies, and what it leaves when taken for neutral.
-
-    The chord from the second tooth's tip up to the first's points half-way between the first
-    tooth's direction and the opposite of the second's.
-
-    Returns
-    -------
-    off, left : float or ndarray, shape (...)
-        The line less the true neutral line, in degrees of blade; the squareness error.
-    """
-    off = -(first.past_deg + second.past_deg) / 2
-    slope = np.tan(np.radians(tilt_deg)) * np.sin(np.radians(-off))
-    return off, np.degrees(np.arctan(slope))
-
-
-def first_better(first: End, second: End) -> Any:
-    """Return whether the first of two teeth lies closer to its direction."""
-    return np.abs(first.past_deg) <= np.abs(second.past_deg) + _HAIR
 
 
 class Mark(NamedTuple):
@@ -154,6 +49,9 @@ class Mark(NamedTuple):
         That this tooth is the nearest one to the true direction; None for a mark found by eye.
     words : str
         Such as "tooth 7, a third of the way to 8".
+    other : int or None
+        The tooth on the other side of the direction, where that lies between the two and either
+        will do.
     """
 
     direction_deg: float
@@ -163,6 +61,7 @@ class Mark(NamedTuple):
     past_mm: float | None
     probability: float | None
     words: str
+    other: int | None
 
 
 def _of_both(what: str) -> Callable[[tuple[Mark, Mark]], list[Any] | None]:
@@ -180,6 +79,25 @@ class NeutralLine(Result):
     blade: Blade = quantity("the blade", key="")
     fit: WobbleFit | None = quantity("None for a near tooth found by eye", key="")
     tolerance_deg: float = quantity("the largest error of squareness that does not matter", key="")
+    left_deg: float | None = quantity(
+        "squareness error left when the line through the two marked teeth stands for the neutral "
+        "line, the first tooth uppermost; positive when that end leans toward the indicator",
+        default=None,
+    )
+    left_most_deg: float | None = quantity(
+        "95 % limit of its size, whichever tooth that will do is marked",
+        label="if marked",
+        text=lambda line: line._left_words,
+        default=None,
+    )
+    worst_deg: float | None = quantity(
+        "error at the worst rotation: the tilt, or its upper limit where unresolved",
+        key="worst_squareness_deg",
+        label=lambda line: f"if ignored{line._as_read}",
+        text=lambda line: (
+            "" if line.worst_deg is None else f"up to {line.worst_deg:.4f} deg out of square"
+        ),
+    )
     near: Mark | None = quantity(
         "tooth nearest to the near direction, and the chance that it is; None where the wobble is "
         "not resolved",
@@ -218,26 +136,6 @@ class NeutralLine(Result):
         "line through the two marked teeth less the true neutral line, degrees of blade",
         default=None,
     )
-    left_deg: float | None = quantity(
-        "squareness error left when that line stands for the neutral line, the first tooth "
-        "uppermost; positive when that end leans toward the indicator",
-        label="if marked",
-        text=lambda line: (
-            ""
-            if line.left_deg is None
-            else f"{line.left_deg:+z.4f} deg out of square (the line through the marks is "
-            f"{abs(line.line_off_deg or 0.0):.2f} deg of blade off)"
-        ),
-        default=None,
-    )
-    worst_deg: float | None = quantity(
-        "error at the worst rotation: the tilt, or its upper limit where unresolved",
-        key="worst_squareness_deg",
-        label="if ignored",
-        text=lambda line: (
-            "" if line.worst_deg is None else f"up to {line.worst_deg:.4f} deg out of square"
-        ),
-    )
     withheld: str = quantity(
         "why no teeth are named although the readings would name some", key="", default=""
     )
@@ -254,28 +152,23 @@ class NeutralLine(Result):
 
     @property
     def repaired(self) -> NeutralLine | None:
-        """The teeth that the readings name once the likely mistake is repaired as proposed."""
-        if self.mistake is None or self.mistake.repaired is None:
+        """The teeth that the readings name once all that seems wrong is repaired as proposed."""
+        if self.fit is None or self.mistake is None or self.fit.repaired is None:
             return None
-        try:
-            return neutral_line(fit_wobble(self.mistake.repaired), tolerance_deg=self.tolerance_deg)
-        except RefusedError:
-            return None
+        return neutral_line(self.fit.repaired, tolerance_deg=self.tolerance_deg)
 
-    @property
-    def _named(self) -> str:
-        if self.neutral is None:
-            return "no teeth"
-        return f"teeth {self.neutral[0].tooth} and {self.neutral[1].tooth}"
+    @derived(
+        "whether no direction is established and the error at worst is within the tolerance; "
+        "without a direction and not flat, the readings cannot tell"
+    )
+    def flat(self) -> bool:
+        within = self.worst_deg is not None and self.worst_deg < self.tolerance_deg
+        return self.neutral is None and within
 
     @property
     def any_rotation(self) -> bool:
-        """Whether any rotation will do: no direction, and at worst within the tolerance.
-
-        Without a direction and with more than that, the readings cannot tell.
-        """
-        within = self.worst_deg is not None and self.worst_deg < self.tolerance_deg
-        return self.neutral is None and within and not self.withheld and self.mistake is None
+        """Whether any rotation will do: the blade is flat, and nothing speaks against it."""
+        return self.flat and not self.withheld and self.mistake is None
 
     @property
     def instructions(self) -> tuple[str, ...]:
@@ -284,9 +177,7 @@ class NeutralLine(Result):
             return (
                 f"{self.mistake.again} before you mark any tooth: a mistake in the readings seems "
                 "likely.",
-                *(sentence(one) for one in self.fit.findings.explained),
-                f"As they stand, the readings name {self._named}; as repaired, "
-                f"{self.repaired._named if self.repaired else 'nothing'}. Mark neither yet.",
+                *(sentence(one) for one in (*self.fit.findings.explained, self.fit.at_stake)),
             )
         if self.withheld:
             return (f"No teeth to mark: {self.withheld}.",)
@@ -297,11 +188,37 @@ class NeutralLine(Result):
         steps = [(to - near) % teeth for to in (first, self.far.tooth, second)]
         return (
             f"Mark teeth {first} and {second}: the neutral line.",
+            *self._how_good,
             f"From tooth {near} (near) count {steps[0]} teeth to {first}, {steps[1]} to "
             f"{self.far.tooth} (far), {steps[2]} to {second}.",
             f"Stand teeth {first} and {second} one above the other to set the table and the "
             "bevels; level to set the miter gauge and the riving knife.",
         )
+
+    @property
+    def _how_good(self) -> tuple[str, ...]:
+        """What marking leaves, and which teeth will do as well."""
+        said = []
+        if self.left_most_deg is not None and math.isfinite(self.left_most_deg):
+            most = number(self.left_most_deg, self.left_most_deg)
+            said.append(f"The plate then stands within {most} deg of square (95 %).")
+        return (*said, *self.either)
+
+    @property
+    def either(self) -> tuple[str, ...]:
+        """Which teeth will do as well as those named, in a sentence, where there are any."""
+        pairs = [f"{end.tooth} or {end.other}" for end in self.marked or () if end.other]
+        return (f"{' and '.join(pairs)} will do: the line falls between them.",) if pairs else ()
+
+    @property
+    def _left_words(self) -> str:
+        if self.left_deg is None or self.left_most_deg is None or self.mistake is not None:
+            return ""
+        off = f"the line through the marks is {abs(self.line_off_deg or 0.0):.2f} deg of blade off"
+        if not math.isfinite(self.left_most_deg):
+            return f"{self.left_deg:+z.4f} deg out of square ({off}); doubt not known"
+        most = number(self.left_most_deg, self.left_most_deg)
+        return f"within {most} deg of square (95 %); {self.left_deg:+z.4f} as fitted ({off})"
 
     @property
     def _without(self) -> str:
@@ -310,7 +227,10 @@ class NeutralLine(Result):
             return "The readings cannot tell how far a rotation may be out of square."
         worst = f"{number(self.worst_deg, self.worst_deg)} deg out of square"
         if self.any_rotation:
-            return f"Any rotation will do: at worst the plate is {worst}."
+            return (
+                f"Any rotation will do: at worst the plate is {worst}, and up to "
+                f"{self.tolerance_deg:g} deg is taken not to matter."
+            )
         return (
             f"The readings cannot tell: the plate may be up to {worst}. Read another turn, or with "
             "a finer indicator."
@@ -346,7 +266,7 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
     """
     blade = fit.readings.blade
     if not fit.resolved:
-        worst = fit.tilt_of(fit.amplitude_interval().high)
+        worst = None if fit.tilt is None else fit.tilt.high
         return NeutralLine(
             blade=blade,
             fit=fit,
@@ -383,7 +303,11 @@ def _line(
 ) -> NeutralLine:
     ends = ends_of(blade.angles_deg, near_deg)
     near, first, far, second = (_mark(blade, end, fit) for end in ends)
-    tilt = None if fit is None else fit.tilt_deg
+    tilt, most = (None if fit is None else fit.tilt_deg), None
+    if fit is not None and fit.tilt is not None:
+        near_low, near_high, _ = fit.near_interval()
+        limits = (near_low - fit.near_deg, near_high - fit.near_deg)
+        most = float(most_left(ends[1], ends[3], *limits, fit.tilt.high))
     off, left = off_line(ends[1], ends[3], tilt or 0.0)
     return NeutralLine(
         blade=blade,
@@ -395,6 +319,7 @@ def _line(
         better_tooth=(first if first_better(ends[1], ends[3]) else second).tooth,
         line_off_deg=float(off) + 0.0,  # No minus before a zero.
         left_deg=None if tilt is None else float(left),
+        left_most_deg=most,
         worst_deg=tilt,
     )
 
@@ -410,15 +335,21 @@ def _mark(blade: Blade, end: End, fit: WobbleFit | None) -> Mark:
         past_mm=None if radius is None else radius * math.radians(past),
         probability=None if fit is None else float(end.probability(fit)),
         words=_words(tooth, part, blade.teeth),
+        other=_beyond(tooth, part, blade.teeth) if end.between else None,
     )
+
+
+def _beyond(tooth: int, part: float, teeth: int) -> int:
+    """Return the tooth on the other side of a direction."""
+    return tooth % teeth + 1 if part > 0 else (tooth - 2) % teeth + 1
 
 
 def _words(tooth: int, part: float, teeth: int) -> str:
     share = min(_PARTS, key=lambda one: abs(one[0] - abs(part)))[1]
-    toward = (tooth % teeth + 1) if part > 0 else ((tooth - 2) % teeth + 1)
     if not share:
         return f"tooth {tooth}"
-    return f"tooth {tooth}, {share} {'way' if share == 'half' else 'of the way'} to {toward}"
+    way = "way" if share == "half" else "of the way"
+    return f"tooth {tooth}, {share} {way} to {_beyond(tooth, part, teeth)}"
 
 
 def sentence(words: str) -> str:

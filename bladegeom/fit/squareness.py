@@ -15,6 +15,7 @@ from bladegeom.kernel.doubt import sd_toward
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length, length
 from bladegeom.result import derived, described, number, percent, quantity
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 
@@ -45,7 +46,7 @@ def squareness_error(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     RefusedError
         If the ring radius is not known.
     """
-    slope = (fit.amplitude / _ring(fit)) * np.sin(np.radians(np.asarray(away_deg, np.float64)))
+    slope = _slope(fit).amplitude * np.sin(np.radians(np.asarray(away_deg, np.float64)))
     return _as_given(np.degrees(np.arctan(slope)))
 
 
@@ -54,12 +55,12 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     """Return the standard uncertainty (k = 1) of `squareness_error`.
 
     The slope of the line is the wobble's component toward its upper end, over the ring radius,
-    so its uncertainty is that component's (with the rounding that does not average out): on the
+    so its uncertainty is that of both (with the rounding that does not average out): on the
     neutral line the error is 0 and the doubt is not. Arguments, shape and refusal are those of
     `squareness_error`.
     """
     away = np.asarray(away_deg, dtype=np.float64)
-    slope_u = sd_toward(fit.near_deg + 90.0 - away, fit.rounded_covariance) / _ring(fit)
+    slope_u = sd_toward(fit.near_deg + 90.0 - away, _slope(fit).rounded_covariance)
     slope = np.tan(np.radians(squareness_error(fit, away)))
     return _as_given(np.degrees(slope_u / (1 + slope**2)))
 
@@ -200,15 +201,18 @@ def squareness(
         float(squareness_error(fit, away)), float(squareness_error_u(fit, away)), fit.dof
     )
     size, unit = length("span", span) or (None, None)
-    gap, lean = None, math.radians(error.value)
+    gap = None
     if size is not None:
-        gap = Known(size * math.tan(lean), size * math.radians(error.u) / math.cos(lean) ** 2)
-    low, high, _ = fit.amplitude_interval()
-    tilt, tilt_low, tilt_high = (fit.tilt_of(one) or 0.0 for one in (fit.amplitude, low, high))
-    rms, rms_per_slope = _rms(fit.amplitude / _ring(fit))
+        value, low, high = (
+            size * math.tan(math.radians(one)) for one in (error.value, error.low, error.high)
+        )
+        u = size * math.radians(error.u) / math.cos(math.radians(error.value)) ** 2
+        gap = Known(value, u, low, high)
+    slope, tilt = _slope(fit), fit.tilt or Known(0.0)
+    rms, rms_per_slope = _rms(slope.amplitude)
     chance = None
     if tolerance_deg is not None:
-        odds = [chance_out(one, tolerance_deg) for one in (tilt, tilt_low, tilt_high)]
+        odds = [chance_out(one, tolerance_deg) for one in (tilt.value, tilt.low, tilt.high)]
         chance = Known(odds[0], low=odds[1], high=odds[2])
     return Squareness(
         fit=fit,
@@ -218,10 +222,8 @@ def squareness(
         span=size,
         span_unit=unit,
         gap=gap,
-        worst=Known(
-            tilt if fit.resolved else tilt_high, fit.tilt_u_deg or 0.0, tilt_low, tilt_high
-        ),
-        rms=Known(rms, rms_per_slope * fit.amplitude_u / _ring(fit)),
+        worst=tilt if fit.resolved else tilt._replace(value=tilt.high),
+        rms=Known(rms, rms_per_slope * slope.amplitude_u),
         tolerance_deg=tolerance_deg,
         chance_out=chance,
     )
@@ -241,15 +243,14 @@ def chance_out(tilt_deg: float, tolerance_deg: float) -> float:
     return 1 - 2 / math.pi * math.asin(ratio)
 
 
-def _ring(fit: WobbleFit) -> float:
-    ring = fit.readings.ring_radius
-    if ring is None:
+def _slope(fit: WobbleFit) -> Wobble:
+    if fit.slope is None:
         raise refuse(
             "the ring radius is not stated, so there is no angle",
             "give ring_radius, from the arbor's axis to the stylus",
             blade=fit.readings.blade.name,
         )
-    return ring
+    return fit.slope
 
 
 def _rms(slope: float) -> tuple[float, float]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from bladegeom.faults import RefusedError
 from bladegeom.fit._fitted import Fitted
+from bladegeom.fit.ends import ends_of
 from bladegeom.fit.remarks import remarks_of
+from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described
 
 if TYPE_CHECKING:
@@ -19,8 +22,11 @@ if TYPE_CHECKING:
 class WobbleFit(Fitted):
     """The wobble of a blade, with all that is to be said of it.
 
-    A `Fitted`, and so a `Wobble`, with all that these tell.
+    A `Fitted`, and so a `Wobble`, with all that these tell. `refit` fits other readings in the
+    same way.
     """
+
+    refit: Callable[[Readings], WobbleFit]
 
     @derived("what the reader should know; the result itself stands", key="warnings")
     def _warnings(self) -> list[str]:
@@ -43,10 +49,48 @@ class WobbleFit(Fitted):
         """The likeliest mistake in the readings, where one seems likely: read again first."""
         return self.findings.found[0] if self.findings.found else None
 
+    @cached_property
+    def repaired(self) -> WobbleFit | None:
+        """The fit with all that seems wrong repaired as proposed; None where it cannot be."""
+        found = self.findings.found
+        # What was found besides was found in readings with the mistakes before it repaired.
+        made = [one.repaired for one in found if one is found[0] or one.besides]
+        for readings in filter(None, reversed(made)):
+            try:
+                return self.refit(readings)
+            except RefusedError:
+                continue
+        return None
+
+    @property
+    def named_teeth(self) -> list[int] | None:
+        """The teeth nearest to the neutral line; None where no direction is established."""
+        if not self.resolved:
+            return None
+        ends = ends_of(self.readings.blade.angles_deg, self.near_deg)
+        return [int(end.place) + 1 for end in (ends[1], ends[3])]
+
+    @property
+    def at_stake(self) -> str:
+        """Which teeth hang on a likely mistake, in words: those as read, and those as repaired."""
+        read, repaired = (
+            one.named_teeth and f"teeth {one.named_teeth[0]} and {one.named_teeth[1]}"
+            for one in (self, self.repaired or self)
+        )
+        if self.repaired is None:
+            told = f"as they stand, the readings name {read or 'no teeth'}, and no repair is known"
+        elif read == repaired:
+            told = f"as they stand and as repaired, the readings name {read or 'no teeth'} alike"
+        else:
+            told = f"as they stand, the readings name {read or 'no teeth'}; "
+            told += f"as repaired, {repaired or 'none'}"
+        return f"{told}: mark none yet"
+
     @property
     def doubted(self) -> tuple[str, ...]:
-        """What to read again before anything is followed: the likely mistakes, in words."""
-        return self.findings.doubted
+        """What to read again before anything is followed, and which teeth hang on it, in words."""
+        said = self.findings.doubted
+        return (*said, self.at_stake) if said else ()
 
     @property
     def said(self) -> tuple[str, ...]:

@@ -125,6 +125,13 @@ class DecimalSlip:
 
 
 @dataclass(frozen=True)
+class Swapped:
+    """A tooth whose first reading and the next one are written in each other's place."""
+
+    tooth: int
+
+
+@dataclass(frozen=True)
 class UnitSlip:
     """Numbers of the first set that are written in another unit, `after` so many readings."""
 
@@ -132,7 +139,7 @@ class UnitSlip:
     unit: str
 
 
-SEVERAL = (LocalBend, Gum, Bump, LostMinus, DecimalSlip)
+SEVERAL = (LocalBend, Gum, Bump, LostMinus, DecimalSlip, Swapped)
 """What has a place of its own, so that there may be several."""
 
 ONCE = (Tilt, Flange, Seating, Dish, Saddle, Play, Drift, Skipped, Doubled, UnitSlip)

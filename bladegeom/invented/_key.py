@@ -34,8 +34,8 @@ class Planted(NamedTuple):
     kind : str
         Of the plate: ``dish``, ``saddle``, ``bend``, ``spike`` (gum or a burr); of the arbor:
         ``flange``, ``seating``; of the stand: ``drift``, ``step`` (a bumped base), ``play``; of
-        the person: ``skipped``, ``doubled``, ``sign``, ``scale``, ``unit``, as `check_readings`
-        names them.
+        the person: ``skipped``, ``doubled``, ``sign``, ``scale``, ``swapped``, ``unit``, as
+        `check_readings` names them.
     teeth : tuple of int
         The teeth whose readings it touches; empty where it touches all.
     readings : tuple of int

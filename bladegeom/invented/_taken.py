@@ -23,10 +23,11 @@ from bladegeom.invented import (
     LostMinus,
     Play,
     Skipped,
+    Swapped,
     UnitSlip,
 )
 from bladegeom.invented._key import AnswerKey, Floats, Hidden, Planted
-from bladegeom.lengths import LARGEST, MM_PER, convert, with_unit
+from bladegeom.lengths import LARGEST, MM_PER, convert, plain_number, with_unit
 from bladegeom.readings import WAYS
 
 DIAL = {"mm": 0.01, "in": 0.0005, "thou": 0.5, "um": 10.0}
@@ -116,10 +117,10 @@ def streams(rng: np.random.Generator | int) -> list[np.random.Generator]:
 def number(what: str, value: Any, least: float = -math.inf) -> float:
     """Return a number that was asked for, or refuse what is none or below `least`."""
     cure = "give a plain number" if least == -math.inf else f"give a number of {least:g} or more"
-    fits = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
-    if not fits or not (least <= value and abs(value) <= LARGEST):
+    found = plain_number(value)
+    if found is None or not (least <= found and abs(found) <= LARGEST):
         raise refuse(f"{what} is {value!r}", cure, value=value, column=what)
-    return float(value)
+    return found
 
 
 def numbers(what: str, values: Any, count_of: int | None = None) -> list[float]:
@@ -137,11 +138,11 @@ def numbers(what: str, values: Any, count_of: int | None = None) -> list[float]:
 
 def count(what: str, value: Any, least: int, most: int) -> int:
     """Return a whole number that was asked for, or refuse it."""
-    fits = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
-    if not fits or not least <= value <= most:
+    found = plain_number(value)
+    if found is None or not least <= found <= most or int(found) != found:
         cure = f"give a whole number from {least} to {most}"
         raise refuse(f"{what} is {value!r}", cure, value=value, column=what)
-    return int(value)
+    return int(found)
 
 
 class Course(NamedTuple):
@@ -339,6 +340,7 @@ def take(
     slips: list[tuple[type[Any], Callable[..., Planted]]] = [
         (LostMinus, _lose_minus),
         (DecimalSlip, _slip_point),
+        (Swapped, _swap),
         (UnitSlip, _change_unit),
     ]
     for kind, slip in slips if first else ():
@@ -397,6 +399,21 @@ def _slip_point(shown: Floats, run: Course, slip: DecimalSlip, key: AnswerKey) -
         )
     shown[row] = float(f"{shown[row] * factor:.12g}")
     return Planted("scale", (tooth,), (row + 1,), factor)
+
+
+def _swap(shown: Floats, run: Course, slip: Swapped, key: AnswerKey) -> Planted:
+    """Write two readings that follow each other in each other's place."""
+    row, tooth = run.row_of(slip.tooth, key.blade), slip.tooth
+    pair = np.array([row, row + 1])
+    if row + 1 == len(shown) or run.turn[row] != run.turn[row + 1]:
+        problem, cure = f"tooth {tooth} is the last of its turn", "name an earlier tooth"
+    elif shown[row] == shown[row + 1]:
+        problem = f"tooth {tooth} and the next read the same, {shown[row]:g}"
+        cure = "name another tooth: to exchange them would change nothing"
+    else:
+        shown[pair] = shown[pair[::-1]]
+        return run.touching("swapped", pair, None)
+    raise refuse(problem, cure, value=tooth, column="Swapped.tooth")
 
 
 def _change_unit(shown: Floats, run: Course, slip: UnitSlip, key: AnswerKey) -> Planted:

@@ -178,7 +178,7 @@ def simulate(
     faults : sequence
         What is wrong, in any order: of the blade `Tilt`, `Dish`, `Saddle`, `LocalBend`, `Gum`; of
         the arbor `Flange`, `Seating`; of the stand `Play`, `Drift`, `Bump`; of the person
-        `Skipped`, `Doubled`, `LostMinus`, `DecimalSlip`, `UnitSlip`.
+        `Skipped`, `Doubled`, `LostMinus`, `DecimalSlip`, `Swapped`, `UnitSlip`.
     unit : {"mm", "in", "thou", "um"}
         Of the readings.
     ring_radius : str or (array_like, str), optional

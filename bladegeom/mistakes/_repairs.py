@@ -65,6 +65,32 @@ def single(base: Base) -> Iterator[Candidate]:
         )
 
 
+def swapped(base: Base) -> Iterator[Candidate]:
+    """Try two readings that follow each other in a turn, each written in the other's place."""
+    read, turn = base.series.reading, base.series.turn
+    first = np.flatnonzero(turn[1:] == turn[:-1])
+    if not len(first):
+        return
+    second = first + 1
+    change = read[second] - read[first]
+    norm = base.m[first, first] + base.m[second, second] - 2 * base.m[first, second]
+    rss = base.fixed(base.e[first] - base.e[second], norm, change)
+    base.tried += len(first)
+    evidence = np.where(np.abs(change) > base.least_change, base.log_ratio(rss), -math.inf)
+    best = int(np.argmax(evidence))
+    mended = read.copy()
+    mended[[first[best], second[best]]] = read[[second[best], first[best]]]
+    yield Candidate(
+        "swapped",
+        np.array([first[best], second[best]]),
+        mean_evidence(evidence),
+        min(1.0, float(base.chance(rss[best])) * len(first) / base.shares["swapped"]),
+        float(rss[best]),
+        reading=mended,
+        size=float(change[best]),
+    )
+
+
 def step(base: Base) -> Iterator[Candidate]:
     """Try a bump of the base: from some reading on, all lie higher or lower by the same."""
     starts, along, norm, groups = [], [], [], []

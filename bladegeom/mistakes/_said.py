@@ -98,6 +98,13 @@ def _spike(count: Counted, one: Candidate) -> str:
     )
 
 
+def _swapped(count: Counted, one: Candidate) -> str:
+    first, second = (
+        f"{_where(count, int(row))} ({grain(float(count.reading[row]))})" for row in one.rows
+    )
+    return f"{first} and {second} would fit the other way round: written in each other's place?"
+
+
 def _mirrored(count: Counted, one: Candidate) -> str:
     turn = int(count.turn[one.rows[0]])
     return (
@@ -150,6 +157,7 @@ SAID: dict[str, Callable[[Counted, Candidate], str]] = {
     "wrap": _wrap,
     "doubled": _doubled,
     "skipped": _skipped,
+    "swapped": _swapped,
     "spike": _spike,
     "mirrored": _mirrored,
     "step": _step,

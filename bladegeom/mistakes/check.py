@@ -13,7 +13,7 @@ from bladegeom.kernel.design import REFUSED_RATIO, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.mistakes._bent import KNOWN, bent_plates
-from bladegeom.mistakes._repairs import mirrored, onward, shifted, single, step, wrapped
+from bladegeom.mistakes._repairs import mirrored, onward, shifted, single, step, swapped, wrapped
 from bladegeom.mistakes._said import SAID, label_at
 from bladegeom.mistakes.trial import FEWEST, Base, Candidate, Whole
 from bladegeom.readings import Readings
@@ -174,8 +174,9 @@ def check_readings(
 
     Looked for are a lost minus (`sign`), a slipped decimal point (`scale`), another unit from some
     reading on (`unit`), a dial read one revolution off (`wrap`), a tooth read twice (`doubled`) or
-    passed over (`skipped`), gum or a burr on one tooth (`spike`), a turn counted against another
-    turn (`mirrored`), and a bumped base (`step`). The readings themselves are never changed: each
+    passed over (`skipped`), two neighbouring readings written in each other's place (`swapped`),
+    gum or a burr on one tooth (`spike`), a turn counted against another turn (`mirrored`), and a
+    bumped base (`step`). The readings themselves are never changed: each
     finding holds new ones to accept or to leave. A plate bent in two or three waves or over a few
     teeth is no mistake, and what it explains better is not reported; what two turns show alike is
     the plate.
@@ -301,6 +302,7 @@ def _established(base: Base, expected: str) -> list[Candidate]:
     units = {MM_PER[other] / MM_PER[count.unit] for other in MM_PER if other != count.unit}
     made = [
         *single(base),
+        *swapped(base),
         *onward(base, (*(units | {25.4, 1 / 25.4}),)),
         *wrapped(base, revolutions),
         *step(base),

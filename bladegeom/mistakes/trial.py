@@ -10,11 +10,11 @@ the repair and its prior probability among repairs of its kind. A size that is n
 that hits the curve without choosing its size is preferred to one that can always hit it.
 
 *Chance* bounds the probability of so good a repair on readings without a mistake, whatever was
-tried. Exchanging one reading, or adding a constant to some, cannot fit better than leaving the size
-free, whose gain follows Student's t: that, times the number of readings or places (Bonferroni),
-bounds sign, scale, spike and step. For the others the reciprocal of the mean Bayes factor of all
-that were tried bounds it (Markov's inequality). The permitted false alarms are shared out between
-the kinds by `SHARES`.
+tried. Exchanging a reading or two, or adding a constant to some, cannot fit better than leaving
+the size free, whose gain follows Student's t: that, times the number of readings or places
+(Bonferroni), bounds sign, scale, spike, swapped and step. For the others the reciprocal of the
+mean Bayes factor of all that were tried bounds it (Markov's inequality). The permitted false
+alarms are shared out between the kinds by `SHARES`.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ from bladegeom.tables.counted import Counted
 
 Whole = NDArray[np.int64]
 
-SHARES = {"step": 0.4, "single": 0.3, "unit": 0.05, "wrap": 0.05, "shift": 0.1, "mirrored": 0.1}
+SHARES = {"step": 0.35, "single": 0.3, "swapped": 0.05, "unit": 0.05, "wrap": 0.05}
+SHARES |= {"shift": 0.1, "mirrored": 0.1}
 """Parts of the permitted false alarms; `single` is sign, scale and spike of one reading."""
 
 EXTRA_SHARES = {**SHARES, "step": 0.2, "single": 0.15, "shift": 1.0}

@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.faults import refuse
+from bladegeom.fit.stated import stylus_scale_u
 from bladegeom.kernel.design import Design, beyond, design_of, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
-from bladegeom.tables.rings import Ring
+from bladegeom.tables.several import Ring
 
 Floats = NDArray[np.float64]
 
@@ -331,7 +332,8 @@ def solve_plate(design: PlateDesign, graduation: float | None) -> Solved:
     weight = (fit.unit_covariance @ columns.T)[first:]
     beside = _rounding(design, weight) * (
         graduation**2 / 12 if graduation and is_coarse(residual_sd, graduation) else 0.0
-    ) + _of_radii(design, weight, parts)
+    )
+    beside += _of_radii(design, weight, parts) + _of_set_up(design, weight, parts)
     return Solved(
         names=[name for group in groups for name in names_of(group)],
         values=values,
@@ -359,14 +361,38 @@ def _rounding(design: PlateDesign, weight: Floats) -> Floats:
 
 def _of_radii(design: PlateDesign, weight: Floats, parts: dict[str, Floats]) -> Floats:
     """Covariance from rings that were not read just where they were said to be."""
+    moved = weight @ (slope_u(design, parts)[:, np.newaxis] * design.each_ring())
+    covariance: Floats = moved @ moved.T
+    return covariance
+
+
+def _of_set_up(design: PlateDesign, weight: Floats, parts: dict[str, Floats]) -> Floats:
+    """Covariance from the arbor's float, and from a stylus that did not stand along the arbor.
+
+    The arbor may ride in its float, in step with the rotation or from ring to ring, anew for each.
+    """
+    rides = [math.sqrt(one.readings.end_float**2 / 12) for one in design.rings]
+    scale_u = [float(stylus_scale_u(one.readings.stylus_deg)) for one in design.rings]
+    shape = sum(parts.values(), start=np.zeros(len(design.radius)))
+    scaled = shape[:, np.newaxis] * design.each_ring(scale_u)
+    ridden = [
+        design.each_ring(rides) * wave[:, np.newaxis] for wave in harmonic_columns(design.angle).T
+    ]
+    moved = weight @ np.concatenate([scaled, *ridden], axis=1)
+    covariance: Floats = moved @ moved.T
+    return covariance
+
+
+def slope_u(design: PlateDesign, parts: dict[str, Floats]) -> Floats:
+    """Return how far each reading is off for a radius that is off by its own doubt."""
     slope = sum(
         (power_of(group) * part / design.radius for group, part in parts.items()),
         start=np.zeros(len(design.radius)),
     )
-    u = [one.readings.in_unit(one.readings.ring_radius_u_mm or 0.0) for one in design.rings]
-    moved = weight @ (slope[:, np.newaxis] * design.each_ring(u))
-    covariance: Floats = moved @ moved.T
-    return covariance
+    off: Floats = (
+        slope * np.array([one.readings.ring_radius_u for one in design.rings])[design.ring]
+    )
+    return off
 
 
 def is_coarse(residual_sd: float, graduation: float | None) -> bool:

@@ -28,12 +28,13 @@ from bladegeom.plate._design import (
     not_told,
     plate_design,
     play_columns,
+    slope_u,
     solve_plate,
     told_orders,
 )
 from bladegeom.plate.shape import Checks, PlateFit
 from bladegeom.result import grain
-from bladegeom.tables.rings import Ring
+from bladegeom.tables.several import Ring
 
 Floats = NDArray[np.float64]
 
@@ -257,7 +258,8 @@ def check_rings(
 def _each_alone(
     design: PlateDesign, fitted: Mapping[str, Floats], graduation: float | None
 ) -> _Alone | None:
-    heights, units, fits = [], [], []
+    heights, units, beside, fits = [], [], [], []
+    off = slope_u(design, {one: fitted[one] for one in ("traverse", "dish") if one in fitted})
     for at, ring in enumerate(design.rings):
         here = design.ring == at
         angle, read = design.angle[here], design.reading[here].copy()
@@ -270,6 +272,7 @@ def _each_alone(
         fit = least_squares(columns, read - read.mean())
         heights.append(float(fit.coefficients[0] + read.mean()))
         units.append(float(fit.unit_covariance[0, 0]))
+        beside.append(float(off[here].mean()) ** 2 + ring.readings.end_float**2 / 12)
         fits.append((own, fit))
     dof = sum(max(fit.dof, 0) for _, fit in fits)
     if dof < 1:
@@ -295,7 +298,7 @@ def _each_alone(
                 + u**2 * np.outer(parts[here], parts[here])
             )
         waves[order] = (which, parts, covariance)
-    return _Alone(np.array(heights), sd**2 * np.array(units) + rounding, waves, dof)
+    return _Alone(np.array(heights), sd**2 * np.array(units) + rounding + beside, waves, dof)
 
 
 def _growth(design: PlateDesign, alone: _Alone, order: int) -> float | None:

@@ -19,7 +19,7 @@ from bladegeom.kernel.doubt import sd_toward
 from bladegeom.mistakes.check import check_readings
 from bladegeom.plate._design import names_of, order_of, shape_columns
 from bladegeom.result import Result, Row, derived, described, number, quantity
-from bladegeom.tables.rings import Ring
+from bladegeom.tables.several import Ring
 from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]

@@ -23,16 +23,13 @@ from bladegeom.lengths import (
     one_unit,
     parse_number,
 )
-from bladegeom.result import number
+from bladegeom.result import decimals_for, number
 
 Floats = NDArray[np.float64]
 Side = Literal["left", "right"]
 SIDES: tuple[Side, ...] = ("left", "right")
 Tolerance = str | tuple[float, str]
 """The largest error accepted: a length, or degrees as ``"0.05 deg"`` or ``(0.05, "deg")``."""
-
-SETTABLE = {"mm": 0.01, "in": 0.0005, "deg": 0.01}
-"""Unit -> what a hand can set by a common indicator, feeler or box. Common practice, no source."""
 
 NOT_TOLD = "no error can be told from the doubt of the readings"
 _UNKNOWN = "How sure this is cannot be told: read again, or give the graduation of the gauge."
@@ -208,17 +205,22 @@ def size(estimate: Estimate, unit: str) -> str:
 def sided(estimate: Estimate, unit: str, plus: str, minus: str) -> str:
     """Return an amount with its limits and the side it lies to, in words that carry the sign.
 
-    Where the limits include 0 there is no side: only the most that it can be is told.
+    Where the limits include 0 there is no side: only the most that it can be is told. No digit is
+    told that is more than one finer than a hand can set.
     """
+    places = min(decimals_for(estimate.u, estimate.value), _PLACES[unit])
+    value, low, high = (
+        f"{abs(one):.{places}f}" for one in (estimate.value, estimate.low, estimate.high)
+    )
     if not told(estimate):
         if not math.isfinite(estimate.u):
-            return f"nothing shown, {estimate.text(unit)}"
-        most = max(abs(estimate.low), abs(estimate.high))
-        return f"at most {number(most, estimate.u)} {unit} either way, no side told"
-    amount, _, limits = (
-        estimate.times(math.copysign(1.0, estimate.value)).text(unit).partition(" (")
-    )
-    return f"{amount} {plus if estimate.value > 0 else minus} ({limits}"
+            return "nothing shown, but how sure this is is not known"
+        return f"at most {max(low, high, key=float)} {unit} either way, no side told"
+    limits = "doubt not known"
+    if math.isfinite(estimate.u):
+        low, high = sorted((low, high), key=float)
+        limits = f"95 %: {low} to {high}"
+    return f"{value} {unit} {plus if estimate.value > 0 else minus} ({limits})"
 
 
 def to_set(amount: float, unit: str, graduation: float | None = None) -> str:
@@ -227,9 +229,34 @@ def to_set(amount: float, unit: str, graduation: float | None = None) -> str:
     That is the graduation where one is stated, else what a common indicator shows; half of it is
     the least that is told.
     """
-    step = graduation or SETTABLE[unit]
+    step = graduation or FINEST[unit]
     steps = max(0.5, round(abs(amount) / step))
     return f"{np.format_float_positional(round(steps * step, 9), trim='-')} {unit}"
+
+
+_PLACES = {"deg": 3, "mm": 3, "in": 4}
+"""Unit -> decimals that are told of what was found."""
+
+FINEST = {"deg": 0.01, "mm": 0.01, "in": 0.0005}
+"""Unit -> what is as good as a hand can set (common practice, no source)."""
+
+
+def by_hand(value: float, u: float, unit: str) -> str:
+    """Return an amount without its sign, rounded to its doubt and no finer than a hand can set."""
+    step = FINEST[unit]
+    if abs(value) < step / 2:
+        return f"less than {step:g}"
+    places = min(decimals_for(u, value), 4 if unit == "in" else 2)
+    return f"{max(round(abs(value) / step), 1) * step:.{places}f}"
+
+
+def known_to(estimate: Estimate, unit: str) -> str:
+    """Return the size of what is off to one side, with its limits, as a hand can set it."""
+    if not math.isfinite(estimate.u):
+        return f"{by_hand(estimate.value, estimate.u, unit)} {unit} (doubt not known)"
+    low, high = sorted(map(abs, (estimate.low, estimate.high)))
+    value, low_, high_ = (by_hand(one, estimate.u, unit) for one in (estimate.value, low, high))
+    return f"{value} {unit} (95 %: {low_} to {high_})"
 
 
 def unknown(estimate: Estimate) -> tuple[str, ...]:
@@ -241,6 +268,16 @@ def side_of(fit: WobbleFit) -> str | None:
     """Return the side of the blade on which its indicator stood, if it is left or right."""
     side = fit.readings.side.strip().lower()
     return side if side in SIDES else None
+
+
+def side_needed(side: str | None, what: str) -> str:
+    """Return the side of the blade on which its indicator stood, or say that it is needed."""
+    if side is None:
+        raise refuse(
+            f"{what} needs to know on which side of the blade its indicator stood",
+            "write left or right in the column side of the blade's readings",
+        )
+    return side
 
 
 def named_side(side: str | None, toward: bool) -> str | None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from bladegeom.faults import Fault, RefusedError
+from bladegeom.saw.shown import KEYS
 from bladegeom.tables.text import decode, read_bytes
 from bladegeom.tables.toml import (
     Kind,
@@ -45,6 +46,21 @@ def _tolerance(value: Any) -> tuple[float, str]:
     return number, unit
 
 
+def _accuracy(value: Any) -> tuple[float, str]:
+    """Return degrees, with or without the unit, or the length of a square's error."""
+    is_length = isinstance(value, str) and not value.strip().endswith("deg")
+    number, unit = length(value) if is_length else (angle(value), "deg")
+    if number < 0:
+        wrong(f"{value!r} is below 0", "give how true the instrument is said to be, either way")
+    return number, unit
+
+
+def _truth(value: Any) -> bool:
+    if not isinstance(value, bool):
+        wrong(f"{value!r} is neither true nor false", "write true or false, without quotes")
+    return value
+
+
 def _above_0_deg(value: Any) -> float:
     number = angle(value)
     if not 0 < number < 90:
@@ -55,7 +71,11 @@ def _above_0_deg(value: Any) -> float:
 _READ_BY: dict[Kind, str] = {
     text: "name notes facts readings",
     _date: "date",
-    one_of("left", "right"): "tilts indicator side piece flipped",
+    one_of("left", "right"): "tilts indicator side piece flipped toward",
+    one_of("upright", "table"): "from",
+    one_of("plate", "bar"): "against",
+    _truth: "folds",
+    _accuracy: "accuracy",
     one_of("table", "trunnion"): "moved",
     one_of("front", "back"): "pivot",
     one_of("table", "insert"): "screws",
@@ -63,7 +83,7 @@ _READ_BY: dict[Kind, str] = {
     whole: "tooth sides turns",
     angle: "angle shows",
     _above_0_deg: "resolution tolerance",
-    length: "height separation end_float lever graduation thickness width distance length pitch",
+    length: "height separation end_float lever graduation span width length pitch",
     lengths: "front back along first last gap x y screw_x screw_y",
 }
 """What reads a value -> keys of the file, as they are meant in most of its parts."""
@@ -80,7 +100,9 @@ def _part(
     return Part(kinds, tuple(needed.split()), several, named, tuple(read.split()))
 
 
-_PLATE = "tooth tolerance:tolerance_deg shows resolution"
+_PLATE = "tooth tolerance span"
+_SHOWN = "shows toward gap open side front back"
+_LEVEL = one_of("front", "back")
 _STRIP = "first last length turns piece graduation"
 
 PARTS = {
@@ -92,12 +114,10 @@ PARTS = {
         read="front back",
         tolerance=_tolerance,
     ),
-    "table": _part(f"{_PLATE} thickness:span", read="shows"),
-    "bevel": _part(
-        f"{_PLATE} angle:angle_deg thickness:span sides", "angle", read="shows", several=True
-    ),
-    "miter_gauge": _part(f"{_PLATE} width:span angle:angle_deg sides", read="shows"),
-    "riving_knife": _part(f"{_PLATE} distance:span", read="shows"),
+    "table": _part(f"{_PLATE} {KEYS['table']}", read=_SHOWN),
+    "bevel": _part(f"{_PLATE} angle sides {KEYS['bevel']}", "angle", read=_SHOWN, several=True),
+    "miter_gauge": _part(f"{_PLATE} angle sides {KEYS['miter_gauge']}", read=_SHOWN, open=_LEVEL),
+    "riving_knife": _part(f"{_PLATE} {KEYS['riving_knife']}", read=_SHOWN, open=_LEVEL),
     "fence": _part(
         "side:fence_side along readings graduation tolerance",
         "along readings",

@@ -11,7 +11,7 @@ from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result, derived, described, quantity
-from bladegeom.saw._measure import side_of, told
+from bladegeom.saw._measure import side_needed, side_of, told
 from bladegeom.saw._saw_file import SawFile
 from bladegeom.saw.compare import Comparison
 
@@ -261,12 +261,7 @@ class Bench:
 
     def needed_side(self, what: str) -> str:
         """Return the indicator's side, or say that it is needed."""
-        if self.side is None:
-            raise refuse(
-                f"{what} needs to know on which side of the blade its indicator stood",
-                "write left or right in the column side of the blade's readings",
-            )
-        return self.side
+        return side_needed(self.side, what)
 
     def check(
         self,

@@ -165,7 +165,7 @@ class RoundTest(Result):
     @property
     def corner(self) -> str:
         """What each corner is off by, in words."""
-        ways = (f"{way} than {self.corner_deg:.6g} deg" for way in ("less", "more"))
+        ways = (f"{way} than {self.corner_deg:.6g} deg" for way in ("narrower", "wider"))
         return sided(self.error, "deg", *ways)
 
     @derived("the corner that closes the round: 180 - 360 / turns")
@@ -340,7 +340,7 @@ def round_step(bench: Bench, section: Section) -> Step:
     corner = bench.corners.get(abs(head))
     # On the indicator's side the lean of the cut's front end toward it takes as much off.
     sign = -1.0 if bench.side == result.piece else 1.0
-    bench.check("corner of the board", corner and corner.times(sign), result.error, plus="less")
+    bench.check("corner of the board", corner and corner.times(sign), result.error, plus="narrower")
     return step
 
 

@@ -13,8 +13,9 @@ from bladegeom.blade import Blade
 from bladegeom.estimate import Estimate, Known, combined
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.fit.stated import size_of
 from bladegeom.fit.wobble import OfBlade, WobbleFit
-from bladegeom.kernel.doubt import sd_toward, student_t
+from bladegeom.kernel.doubt import student_t
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, Length, length_mm, with_unit
 from bladegeom.readings import needed_sizes
@@ -192,18 +193,14 @@ def kerf(fit: WobbleFit, *, fence: str | None = None, tooth_width_u: Length | No
             column="fence",
         )
     sizes = ("tooth_width", "diameter", "ring_radius")
-    width, rim, ring = needed_sizes(fit.readings, "there is no kerf", *sizes)
+    width, rim, _ = needed_sizes(fit.readings, "there is no kerf", *sizes)
     width_u_mm = length_mm("tooth_width_u", tooth_width_u)
-    scale, width_u = rim / ring, fit.readings.in_unit(width_u_mm or 0.0)
-    low, high, _ = fit.amplitude_interval()
-    shift = fit.amplitude * scale
-    along = float(sd_toward(fit.near_deg, fit.rounded_covariance)) * scale
-    from_ring = shift * fit.readings.in_unit(fit.readings.ring_radius_u_mm or 0.0) / ring
-    u, dof = combined([(along, fit.dof), (from_ring, math.inf)])
-    shift_low, shift_high = _widened(shift, low * scale, high * scale, from_ring)
-    shift_low = max(0.0, shift_low)
-    wide = Estimate(width + 2 * shift, *combined([(2 * u, dof), (width_u, math.inf)]))
-    limits = _widened(wide.value, width + 2 * shift_low, width + 2 * shift_high, width_u)
+    width_u = fit.readings.in_unit(width_u_mm or 0.0)
+    assert fit.slope is not None  # Nor is the ring's radius missing.
+    shift = size_of(fit.slope).times(rim)
+    doubt = combined([(2 * shift.u, shift.dof), (width_u, math.inf)])
+    wide = Estimate(width + 2 * shift.value, *doubt)
+    limits = _widened(wide.value, width + 2 * shift.low, width + 2 * shift.high, width_u)
     return Kerf(
         fit=fit,
         line=neutral_line(fit),
@@ -211,7 +208,7 @@ def kerf(fit: WobbleFit, *, fence: str | None = None, tooth_width_u: Length | No
         tooth_width=width,
         tooth_width_u=None if width_u_mm is None else width_u,
         kerf=Known(wide.value, wide.u, *limits, wide.dof),
-        wall_shift=Known(shift, u, shift_low, shift_high, dof),
+        wall_shift=shift,
         fence=fence,
     )
 

@@ -3,68 +3,24 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
 
 from bladegeom.estimate import Estimate, Known
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.squareness import squareness
 from bladegeom.fit.wobble import OfBlade, WobbleFit
+from bladegeom.kernel.doubt import student_t
 from bladegeom.kinds import checked
-from bladegeom.lengths import LARGEST, Length, length
+from bladegeom.lengths import LARGEST, Length, convert, length
 from bladegeom.result import derived, described, number, quantity
-from bladegeom.saw._measure import rise_over
-
-BELOW = "below the graduation, which is not stated"
-
-
-class Use(NamedTuple):
-    """A use of the neutral line."""
-
-    title: str
-    off: str
-    """What the cut is by the error."""
-    do: str
-    """What to set along the plate once the blade stands right."""
-    upright: bool = False
-    """Whether the line stands upright; else it lies level."""
-    angled: bool = False
-    """Whether it is set at an angle, and cuts mitred joints."""
-
-    @property
-    def end(self) -> str:
-        """The end of the line that signs speak of."""
-        return "upper end" if self.upright else "front end"
-
-
-USES = {
-    "table": Use(
-        "table square to the blade",
-        "out of square",
-        "Set the square on the table against the plate",
-        upright=True,
-    ),
-    "bevel": Use(
-        "bevel",
-        "off the bevel",
-        "Set the bevel square or inclinometer upright along the plate",
-        upright=True,
-        angled=True,
-    ),
-    "miter_gauge": Use(
-        "miter gauge", "off the angle", "Set the gauge's square level along the plate", angled=True
-    ),
-    "riving_knife": Use(
-        "riving knife",
-        "out of line with the knife",
-        "Set the knife's toe in line with the plate by a level straightedge",
-    ),
-    "fence": Use(
-        "fence",
-        "out of line with the fence",
-        "Set the fence as far from the plate at the back as at the front",
-    ),
-}
+from bladegeom.saw._measure import FINEST, SIDES, by_hand, one_of, rise_over, side_of
+from bladegeom.saw._plate_reading import OVER, PlateReading
+from bladegeom.saw._uses import BELOW, USES, cut_text, how_to_set
+from bladegeom.saw.bench import Slots
+from bladegeom.saw.shown import above_0_deg, degrees, read_as
 
 _MADE_OF = {
     "gap": ("what `{}` opens over `cut_length`, in `span_unit`", ""),
@@ -183,6 +139,7 @@ class Setting(OfBlade):
     worst_gap = _made_of_worst("gap")
     worst_joints = _made_of_worst("joints")
     worst_joint_gap = _made_of_worst("joint_gap")
+    read: PlateReading = quantity("the part as it was read, and the move", inline=True)
 
     def joints(self, error: Estimate) -> Estimate | None:
         """Return what all joints of the frame are off by together: 2 sides error, in degrees.
@@ -217,6 +174,34 @@ class Setting(OfBlade):
         title = f"{self._named}: setting the {USES[self.use].title}{angle}"
         return "\n".join([title, *lines])
 
+    @property
+    def remarks(self) -> tuple[str, ...]:  # type: ignore[override]
+        """What the reader should know of what was read."""
+        return self.read.remarks
+
+    @property
+    def _line(self) -> Estimate:
+        """What the plate's line makes of the cut, as the blade stood.
+
+        Where no wobble is established any tooth may stand up, and the worst rotation is taken for
+        the doubt of the line.
+        """
+        cut = self.cut if self.error is None else self.cut_at_error
+        return cut or Estimate(0.0, self.worst.value / student_t(0.95, math.inf))
+
+    @property
+    def _over(self) -> tuple[float, str]:
+        """The length over which a move is told, where that of an instrument does not serve."""
+        unit = self.span_unit or self.fit.readings.unit
+        shown = "mm" if unit in ("mm", "um") else "in"
+        return (convert(self.cut_length, unit, shown), shown) if self.cut_length else OVER[shown]
+
+    @property
+    def _stood(self) -> str:
+        if self.tooth is None:
+            return f"the blade stood {self.away_deg or 0.0:g} deg from the neutral line"
+        return f"tooth {self.tooth} stood {'up' if USES[self.use].upright else 'in front'}"
+
     def _lines(self, label: str, error: Estimate | None) -> list[tuple[str, str]]:
         """Return what people read; the riving knife's toe and its lean are off alike."""
         if error is None:
@@ -236,16 +221,16 @@ class Setting(OfBlade):
 
     def _wood(self, error: Estimate) -> str:
         """Return what an error opens over the length cut, and at the last joint of a frame."""
-        if self.cut_length is None or not math.isfinite(error.u):
+        if self.cut_length is None or self.span_unit is None or not math.isfinite(error.u):
             return ""
         gap, joint_gap, unit = self.gap(error), self.joint_gap(error), self.span_unit
-        opens = f"{number(abs(gap.value), gap.u)} {unit}" if gap else "no cut at all"
+        opens = f"{_opens(gap, unit)} {unit}" if gap else "no cut at all"
         text = f"; over {self.cut_length:.4g} {unit} that is {opens}"
         if self.sides is None:
             return text
         if joint_gap is None:
             return f"{text}, and the frame of {self.sides} sides does not close"
-        opens = number(abs(joint_gap.value), joint_gap.u)
+        opens = _opens(joint_gap, unit)
         return f"{text}, and the last joint of {self.sides} opens {opens} {unit}"
 
 
@@ -256,11 +241,18 @@ def setting_error(
     *,
     tooth: int | None = None,
     away_deg: float | None = None,
-    angle_deg: float | None = None,
+    angle: float | str | None = None,
     span: Length | None = None,
     sides: int | None = None,
+    shown: Mapping[str, Any] | None = None,
+    tolerance: float | str | None = None,
+    tilts: str | None = None,
+    slots: Slots | None = None,
 ) -> Setting:
     """Return what a part of the saw is set wrong by when it is set from the plate.
+
+    With `shown`, what an instrument showed of it, it is said what the part is off by, and what to
+    move.
 
     For table and bevel the neutral line stands upright, for miter gauge, fence and riving knife
     (its toe) level; the knife's lean is set with the line upright, a quarter turn later, and is
@@ -288,7 +280,7 @@ def setting_error(
     away_deg : float, optional
         The same as a turn of the blade in degrees, positive in the direction in which the tooth
         numbers grow, from the position with the neutral end at near + 90 in that place.
-    angle_deg : float, optional
+    angle : degrees, such as ``45`` or ``"45 deg"``, optional
         Bevel from the upright or miter from the square cut, from 0 to 89; 0 if neither it nor
         `sides` is given.
     span : length, such as ``"6 in"`` or ``(6, "in")``, optional
@@ -299,6 +291,16 @@ def setting_error(
         180 / sides degrees. Each corner has two cuts made at the one setting, so all joints
         together are off by ``2 sides e``. (Cuts made half at one stop and half at its mirror
         image, both set from one line, would balance instead.)
+    shown : mapping, optional
+        What was read, in the words of the saw's file (notebooks/saw_file.md), such as
+        ``{"gap": "0.3 mm", "open": "top", "height": "100 mm", "side": "left"}``. `tooth` or
+        `away_deg` then tell how the blade stood, and what its wobble adds there is taken out.
+    tolerance : degrees, optional
+        The largest error accepted.
+    tilts : {"left", "right"}, optional
+        The way the top of the blade goes for a bevel on this saw.
+    slots : SlotAlignment, optional
+        For the miter gauge, which rides in a slot, and for a knife that was read from one.
 
     Returns
     -------
@@ -317,36 +319,67 @@ def setting_error(
         raise refuse(
             "tooth and away_deg are both given", "give one rotation", blade=fit.readings.blade.name
         )
-    given = {"tooth": tooth, "away_deg": away_deg, "angle_deg": angle_deg, "sides": sides}
+    given = {"tooth": tooth, "away_deg": away_deg, "sides": sides}
     for name, value in given.items():
         if isinstance(value, bool) or (value is not None and abs(value) > LARGEST):
             raise refuse(f"{name} is {value}", "give a number", value=value, column=name)
-    angle = _angle_of(use, angle_deg, sides)
+    turn = _angle_of(use, None if angle is None else degrees("angle", angle), sides)
     size, unit = length("span", span) or (None, None)
+    if tilts is not None:
+        one_of("tilts", tilts, SIDES)
     asked = tooth is not None or away_deg is not None
     turned = squareness(fit, tooth=tooth, away_deg=away_deg if asked else 0.0)
-    line = neutral_line(fit)
+    allowed = above_0_deg("tolerance", tolerance)
+    line = neutral_line(fit) if allowed is None else neutral_line(fit, tolerance_deg=allowed)
     off = line.line_off_deg
-    return Setting(
+    setting = Setting(
         fit=fit,
         use=use,
         line=line,
         tooth=tooth,
         away_deg=turned.away_deg if asked else None,
-        angle_deg=angle,
+        angle_deg=turn,
         span=size,
         span_unit=unit,
-        cut_length=None if size is None else size / math.cos(math.radians(angle)),
+        cut_length=None if size is None else size / math.cos(math.radians(turn)),
         sides=sides,
         left=None if off is None else squareness(fit, away_deg=-off).error,
         error=turned.error if asked else None,
         worst=turned.worst,
+        read=PlateReading(),
     )
+    if shown is None:
+        return setting
+    if use == "bevel" and tilts is None:
+        raise refuse(
+            "a bevel that was read needs to know which way the blade tilts on this saw",
+            'add tilts = "left" or "right" to [saw]',
+            column="shows" if "shows" in shown else "gap",
+        )
+    what = read_as(use, shown, side=side_of(fit), angle=turn, tilts=tilts)
+    read = PlateReading(
+        use=use,
+        shown=what,
+        line=setting._line,
+        over=what.over or setting._over,
+        share=None if tooth in {end.tooth for end in line.marked or ()} else setting.error,
+        stood=setting._stood,
+        slots=slots,
+        side=side_of(fit),
+        tilts=tilts,
+        tolerance_deg=allowed,
+    )
+    return replace(setting, read=read)
 
 
-def _angle_of(use: str, angle_deg: float | None, sides: int | None) -> float:
+def _opens(gap: Estimate, unit: str) -> str:
+    """Return a gap; in mm or in, however the length was given."""
+    return by_hand(gap.value, gap.u, unit) if unit in FINEST else number(abs(gap.value), gap.u)
+
+
+def _angle_of(use: str, angle: float | None, sides: int | None) -> float:
     """Return the angle of a use in degrees, that of a frame of so many sides if not given."""
-    for name, value in (("angle_deg", angle_deg), ("sides", sides)):
+    for name, value in (("angle", angle), ("sides", sides)):
         if value is not None and not USES[use].angled:
             raise refuse(
                 f"{name} is given for use {use}",
@@ -354,55 +387,23 @@ def _angle_of(use: str, angle_deg: float | None, sides: int | None) -> float:
                 value=value,
                 column=name,
             )
-    if angle_deg is not None and not 0 <= angle_deg <= 89:
+    if angle is not None and not 0 <= angle <= 89:
         raise refuse(
-            f"angle_deg is {angle_deg:g}",
+            f"angle is {angle:g}",
             "give the bevel from the upright, or the miter from the square cut: 0 to 89",
-            value=angle_deg,
-            column="angle_deg",
+            value=angle,
+            column="angle",
         )
     if sides is None:
-        return float(angle_deg or 0.0)
+        return float(angle or 0.0)
     if not sides >= 3 or int(sides) != sides:
         raise refuse(f"a frame of {sides} sides", "give 3 or more", value=sides, column="sides")
     # As people write it: 25.71 for seven sides.
-    if angle_deg is not None and abs(angle_deg - 180.0 / sides) > 0.01:
+    if angle is not None and abs(angle - 180.0 / sides) > 0.01:
         raise refuse(
-            f"{sides} sides are cut at {180.0 / sides:g} deg, and angle_deg is {angle_deg:g}",
+            f"{sides} sides are cut at {180.0 / sides:g} deg, and angle is {angle:g}",
             "give one of them, or check both",
-            value=angle_deg,
-            column="angle_deg",
+            value=angle,
+            column="angle",
         )
     return 180.0 / sides
-
-
-def how_to_set(use: str, line: NeutralLine) -> tuple[str, ...]:
-    """Return how the blade stands and what to set from it, a sentence each."""
-    lean = "Then set its lean against the plate."
-    if line.marked is None:
-        stand = line.instructions[0]
-    else:
-        first, second = (end.tooth for end in line.marked)
-        swapped = "as well; what is left then changes its sign)."
-        if USES[use].upright:
-            stand = f"Stand teeth {first} and {second} one above the other, {first} uppermost "
-            stand += f"({second} uppermost does {swapped}"
-        else:
-            stand = f"Turn tooth {first} to the front and {second} to the back, both level "
-            stand += f"({second} to the front does {swapped}"
-        lean = (
-            f"Then turn the blade a quarter turn, {first} uppermost and {second} below, and set "
-            "the knife's lean against the plate."
-        )
-    do = f"{USES[use].do}, clear of the teeth."
-    return (stand, do, *([lean] if use == "riving_knife" else []))
-
-
-def cut_text(use: str, cut: Estimate, end: str) -> str:
-    """Return what the cut is off by and to which side; `end` is the one that signs speak of."""
-    if not math.isfinite(cut.u):
-        return f"not known: {BELOW}"
-    text = f"{cut.text('deg')} {USES[use].off}, {end} "
-    if cut.low <= 0 <= cut.high:
-        return f"{text}to a side that is not established"
-    return f"{text}{'toward' if cut.value > 0 else 'from'} the indicator"

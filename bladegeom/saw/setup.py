@@ -16,7 +16,7 @@ from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described, quantity
-from bladegeom.saw._plate_reading import not_read_step, plate_step
+from bladegeom.saw._plate_steps import not_read_step, plate_step
 from bladegeom.saw._saw_file import SawFile, read_saw
 from bladegeom.saw.bench import NOT_READ, SLOTS, Bench, Step
 from bladegeom.saw.compare import CutComparison, compare_test_cut

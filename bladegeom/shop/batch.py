@@ -57,25 +57,9 @@ class Read(NamedTuple):
     eye: str
 
 
-class Day(NamedTuple):
-    """What a day's files held.
-
-    Attributes
-    ----------
-    read : list of Read
-    refused : list of Fault
-        Each with its file.
-    notes : list of str
-    """
-
-    read: list[Read]
-    refused: list[Fault]
-    notes: list[str]
-
-
-def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, unit: str | None) -> Day:
-    """Read a day's files; what is wrong with one stops no other."""
-    day = Day([], [], [])
+def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, unit: str | None) -> Batch[Read]:
+    """Read a day's files, each fault with its file; what is wrong with one stops no other."""
+    day: Batch[Read] = Batch([], [], [])
     batches = [*_batches(inputs, facts, unit, day.refused)]
     names = {
         name
@@ -118,7 +102,7 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, unit: str | None
         if times[name] > 1:
             seen[f"{who} {file}"] += 1
             who = f"{who} {file} {seen[f'{who} {file}']}"
-        day.read.append(Read(who, file, readings, eye))
+        day.readings.append(Read(who, file, readings, eye))
     return day
 
 
@@ -140,7 +124,7 @@ def _seen(
 
 def _batches(
     inputs: Sequence[_Path], facts: BladeFacts | None, unit: str | None, refused: list[Fault]
-) -> Iterator[tuple[_Path, str, Batch]]:
+) -> Iterator[tuple[_Path, str, Batch[Readings]]]:
     """Read files one by one: each with its name and what it held, or its faults."""
     for path in inputs:
         try:
@@ -149,13 +133,13 @@ def _batches(
             refused.extend(fault.within(as_letters(Path(path).name)) for fault in error.faults)
 
 
-def _parsed(path: _Path, facts: BladeFacts | None, unit: str | None) -> Batch:
+def _parsed(path: _Path, facts: BladeFacts | None, unit: str | None) -> Batch[Readings]:
     return parse_blades(read_bytes(path), as_letters(Path(path).name), blades=facts, unit=unit)
 
 
 def _with_bare(
-    path: _Path, batch: Batch, rest: Collection[str], unit: str | None
-) -> tuple[Batch, list[str]]:
+    path: _Path, batch: Batch[Readings], rest: Collection[str], unit: str | None
+) -> tuple[Batch[Readings], list[str]]:
     """Add the blades without a row of facts that go by what their readings say; name them.
 
     Those stay refused whose name, as `folded`, is that of a row of the rest.

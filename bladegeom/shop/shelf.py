@@ -81,16 +81,15 @@ class ShelfRow(Result):
         """The neutral teeth for people, or why there are none to mark."""
         if mistake := self.fit.mistake:
             return mistake.again.lower()
-        pair = self.answer["neutral_teeth"]
-        if pair:
-            return f"{pair[0]} and {pair[1]}"
+        if self.marked_pair:
+            return " and ".join(map(str, self.marked_pair))
         return "any rotation" if self.answer["any_rotation"] else "cannot tell"
 
     @property
     def marked_pair(self) -> tuple[int, int] | None:
         """The neutral teeth; None where there are none to mark."""
         pair = self.answer["neutral_teeth"]
-        return None if pair is None or self.fit.mistake else (pair[0], pair[1])
+        return None if pair is None else (pair[0], pair[1])
 
     @property
     def sure(self) -> str:
@@ -116,9 +115,9 @@ class ShelfRow(Result):
 
     @property
     def marked(self) -> str:
-        """The size of the error that is left after marking, in degrees."""
-        left = self.answer["left_deg"]
-        return "" if left is None or self.marked_pair is None else f"{abs(left):.4f}"
+        """The upper limit of the error that is left after marking, in degrees."""
+        most = self.answer["left_most_deg"]
+        return "" if most is None or self.marked_pair is None else f"< {number(most, most)}"
 
     def cells(self) -> tuple[str, ...]:
         """Return what the table for people shows, in the order of its heads."""

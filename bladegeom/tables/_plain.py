@@ -34,10 +34,10 @@ from bladegeom.tables.blades import (
     notes_of,
     wrong_name,
 )
+from bladegeom.tables.out import columns_of, facts_in_columns
 from bladegeom.tables.sheets import plainly_points
 from bladegeom.tables.table import Facts, Part, Table, open_table, written
 from bladegeom.tables.text import Spoilt, decode, split, tidy_name
-from bladegeom.tables.tidy import columns_of, facts_in_columns
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -98,7 +98,7 @@ def plain_table(
     notes: list[str] = []
     try:
         rows = _Rows(*_opened(data, name, unit, notes))
-        second = None if blades is None else read_blade_facts(blades, notes=notes)
+        second = None if blades is None else read_blade_facts(blades)
         return _read(rows, Beside(stated, second), notes, progress)
     except (NotPlainError, RefusedError):
         return None  # Reading cell by cell refuses it too, and says why.
@@ -116,7 +116,7 @@ def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple
         text = text.replace("\r\n", "\n")
     if not text.endswith("\n"):
         text += "\n"
-    head = split(text[: text.rfind("\n", 0, _HEAD) + 1], name, KNOWN_COLUMNS, [])
+    head = split(text[: text.rfind("\n", 0, _HEAD) + 1], name, KNOWN_COLUMNS)
     names = text[: text.index("\n")].split(head.separator)
     if (
         '"' in text
@@ -260,7 +260,6 @@ def _split(data: bytes, separator: str, kinds: list[Any]) -> pd.DataFrame:
         na_filter=False,
         lineterminator="\n",
         low_memory=False,
-        skip_blank_lines=False,
     ).iloc[1:]
 
 
@@ -327,7 +326,7 @@ def _read(
     teeth = np.array([*(one.get("teeth", 0) for one in kinds), 0])[kind]
     plain &= teeth > 0
     found = _readings(rows, teeth, plain)
-    batch = Batch([], [], [])
+    batch: Batch[Readings] = Batch([], [], [])
     others: dict[int, Readings] = {}
     apart = np.flatnonzero(~plain).tolist()
     for done, blade in enumerate(apart):

@@ -13,7 +13,7 @@ from bladegeom.tables.facts import facts_of_column
 from bladegeom.tables.header import unknown_columns
 from bladegeom.tables.sheets import open_sheet, sheet_mark, take_units
 from bladegeom.tables.table import Facts, Table
-from bladegeom.tables.text import Sheet, read_bytes
+from bladegeom.tables.text import Sheet, read_bytes, spoilt_faults
 
 
 class BladeFacts(NamedTuple):
@@ -30,7 +30,9 @@ class BladeFacts(NamedTuple):
     places : dict
         Blade -> its row, as a spreadsheet shows it.
     notes : list of str
-        Which of its columns are not understood.
+        Which of its columns are not understood, and how it was read.
+    of_some : bool
+        Whether blades without a row in it go by what is stated elsewhere.
     """
 
     name: str
@@ -38,6 +40,7 @@ class BladeFacts(NamedTuple):
     eyes: dict[str, str]
     places: dict[str, int]
     notes: list[str]
+    of_some: bool = False
 
     def find(
         self, blade: str, *, named: bool, alone: bool, row: int | None = None
@@ -59,6 +62,8 @@ class BladeFacts(NamedTuple):
         RefusedError
             If the table does not name its blades, and there are several.
         """
+        if self.of_some:
+            return self.rows.get(blade, ({}, []))
         if "" in self.rows and not alone:
             raise refuse(f"{self.name} does not say of which blade it is", "add a column blade")
         if len(self.rows) == 1 and ("" in self.rows or not named):
@@ -83,38 +88,32 @@ def folded(name: str) -> str:
     return "".join(filter(str.isalnum, text)).lstrip("0") or text
 
 
-def read_blade_facts(
-    path: str | os.PathLike[str], *, name: str | None = None, notes: list[str] | None = None
-) -> BladeFacts:
-    """Read a table with one row of facts a blade.
+def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
+    """Read a table with one row of facts a blade, or raise RefusedError; see `facts_of_sheet`."""
+    name = as_letters(path)
+    data = read_bytes(path, name)
+    try:
+        return facts_of_sheet(open_sheet(data, name), name)
+    except RefusedError as error:
+        # Row numbers mean nothing until it is said of which of the two tables.
+        raise RefusedError(fault.within(name) for fault in error.faults) from None
 
-    Parameters
-    ----------
-    path : path
-    name : str, optional
-        By which it is called in messages; its path if not given.
-    notes : list of str, optional
-        As for `bladegeom.tables.text.decode`.
 
-    Returns
-    -------
-    BladeFacts
+def facts_of_sheet(sheet: Sheet, name: str) -> BladeFacts:
+    """Read the cells of a table called `name`, with one row of facts a blade.
 
     Raises
     ------
     RefusedError
-        If the table as a whole is at fault.
+        If the table as a whole is at fault, as where a row does not fit the header.
     """
-    name = as_letters(path) if name is None else name
-    data = read_bytes(path, name)
-    try:
-        sheet, _ = take_units(open_sheet(data, name, notes))
-        _check(sheet)
-        place = {column: sheet.header.index(column) for column in sheet.header if column}
-        table = Table(sheet, "", "", sheet_mark(sheet), place, [])
-    except RefusedError as error:
-        # Row numbers mean nothing until it is said of which of the two tables.
-        raise RefusedError(fault.within(name) for fault in error.faults) from None
+    if sheet.spoilt:
+        raise RefusedError(spoilt_faults(sheet.spoilt, sheet.header, sheet.separator))
+    notes = [*sheet.notes]
+    sheet, _ = take_units(sheet)
+    _check(sheet)
+    place = {column: sheet.header.index(column) for column in sheet.header if column}
+    table = Table(sheet, "", "", sheet_mark(sheet), place, [])
     found: dict[str, tuple[Facts, list[Fault]]] = {}
     eyes: dict[str, str] = {}
     groups = table.groups("")
@@ -134,8 +133,8 @@ def read_blade_facts(
         lines = [" ".join(line.split()) for line in eye.splitlines()]
         if words := "; ".join(filter(None, lines)):
             eyes[who] = words
-    unused = table.ignored(own=(EYE,))
-    notes = [f"columns of {os.path.basename(name)} not used: {', '.join(unused)}"] if unused else []
+    if unused := table.ignored(own=(EYE,)):
+        notes.append(f"columns of {os.path.basename(name)} not used: {', '.join(unused)}")
     return BladeFacts(name, found, eyes, {who: rows[0][0] for who, rows in groups.items()}, notes)
 
 

@@ -11,7 +11,7 @@ from bisect import bisect
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import PurePath
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from bladegeom.faults import Fault, RefusedError, also_in, as_letters, refuse
 from bladegeom.readings import Readings
@@ -27,20 +27,20 @@ Path = str | os.PathLike[str]
 T = TypeVar("T")
 
 
-class Batch(NamedTuple):
-    """What a file held.
+class Batch(NamedTuple, Generic[T]):
+    """What a file, or a folder, held.
 
     Attributes
     ----------
-    readings : list of Readings
-        The blades that can be answered, in the order of the file.
+    readings : list
+        Of the blades that can be answered, in the order of the file.
     refused : list of Fault
         Every fault of the others.
     notes : list of str
-        What else the reader should know of the file.
+        What else the reader should know.
     """
 
-    readings: list[Readings]
+    readings: list[T]
     refused: list[Fault]
     notes: list[str]
 
@@ -116,28 +116,38 @@ def read_each(
     check_unit(unit)
     stated = stated_facts(facts)
     name = as_letters(name)
-    notes: list[str] = []
-    spoilt: list[Spoilt] = []
-    table = open_table(open_sheet(data, name, notes, spoilt), name, unit, own=own)
+    table = open_table(open_sheet(data, name), name, unit, own=own)
     if faults := check(table):
         raise RefusedError(replace(fault, row=table.sheet.header_row) for fault in faults)
     own_table = None
     if blades is not None and not isinstance(blades, BladeFacts):
-        blades = own_table = read_blade_facts(blades, notes=notes)
+        blades = own_table = read_blade_facts(blades)
+    made, refused = each_of(table, name, Beside(stated, blades), read, progress)
+    names = [*made, *(fault.blade or "" for fault in refused)]
+    return made, refused, [*table.sheet.notes, *notes_of(table, own_table, names, own)]
+
+
+def each_of(
+    table: Table,
+    name: str,
+    beside: Beside,
+    read: Callable[[Part], T],
+    progress: Callable[[int, int], None] | None = None,
+) -> tuple[dict[str, T], list[Fault]]:
+    """Return what is made of each blade of the table called `name`, and what is wrong elsewhere."""
     groups = table.groups("" if "blade" in table.place else PurePath(name).stem)
-    faulty = faults_of_spoilt(spoilt, table)
+    faulty = faults_of_spoilt(table)
     groups |= {who: [] for who in faulty if who not in groups}
     made: dict[str, T] = {}
     refused: list[Fault] = []
     for done, (who, rows) in enumerate(groups.items()):
         if progress is not None:
             progress(done, len(groups))
-        beside, others = Beside(stated, blades), faulty.get(who, [])
+        others = faulty.get(who, [])
         one = answered(table, who, rows, beside, others, len(groups) == 1, read, refused)
         if one is not None:
             made[who] = one
-    notes += notes_of(table, own_table, groups, own)
-    return made, refused, notes
+    return made, refused
 
 
 def answered(
@@ -199,7 +209,7 @@ def chosen(
     raise refuse(problem, cure, value=blade)
 
 
-def leave_unread(batch: Batch) -> list[Fault]:
+def leave_unread(batch: Batch[Readings]) -> list[Fault]:
     """Take blades of which nothing was read out of the batch: a frame has no row for them."""
     unread = [one.blade.name for one in batch.readings if not len(one.reading)]
     batch.readings[:] = [one for one in batch.readings if len(one.reading)]
@@ -208,7 +218,10 @@ def leave_unread(batch: Batch) -> list[Fault]:
 
 
 def notes_of(
-    table: Table, second: BladeFacts | None, names: Collection[str], own: Collection[str] = ()
+    table: Table,
+    second: BladeFacts | None = None,
+    names: Collection[str] = (),
+    own: Collection[str] = (),
 ) -> list[str]:
     """Return what else is to be known of a table whose blades have these names."""
     notes = []
@@ -262,21 +275,21 @@ def wrong_name(who: str, rows: list[int]) -> Fault | None:
     return Fault(f"{problem}{also_in(rows[1:])}", cure, who or None, rows[0], "blade", who)
 
 
-def faults_of_spoilt(spoilt: list[Spoilt], table: Table) -> dict[str, list[Fault]]:
+def faults_of_spoilt(table: Table) -> dict[str, list[Fault]]:
     """Return the faults of rows that do not fit the header, by the blades that may lack them.
 
     A row whose blade's name may have been lost or moved speaks against its neighbours too.
     """
-    if not spoilt:
+    if not table.sheet.spoilt:
         return {}
     at = table.place["blade"]
     rows = [row for row, _ in table.sheet.rows]
     names = [cells[at].strip() for _, cells in table.sheet.rows]
-    return faults_beside(spoilt, table, rows, names)
+    return faults_beside(table.sheet.spoilt, table, rows, names)
 
 
 def faults_beside(
-    spoilt: list[Spoilt], table: Table, rows: Sequence[int], names: Sequence[str]
+    spoilt: Sequence[Spoilt], table: Table, rows: Sequence[int], names: Sequence[str]
 ) -> dict[str, list[Fault]]:
     """Do the work of `faults_of_spoilt` beside rows with these numbers and blades."""
     at = table.place["blade"]

@@ -193,7 +193,7 @@ def _off_by_one(written: Written) -> Counted | None:
         label[anchored] = 1
     else:
         label = np.asarray(tooth, dtype=np.int64)
-        if label.max(initial=0) != teeth + 1 or label.min(initial=1) < 1:
+        if label.max(initial=0) not in (teeth + 1, teeth + 2) or label.min(initial=1) < 1:
             return None
     read = np.flatnonzero(~np.isnan(reading))
     read = read[np.lexsort((order[read], turn[read]))]
@@ -202,11 +202,17 @@ def _off_by_one(written: Written) -> Counted | None:
     sure = False
     for one in np.unique(turn):
         rows = np.flatnonzero(turn == one)
+        if label[rows[-1]] == teeth + 2:  # The closing reading too was counted on.
+            label[rows[-1]] = label[rows[0]]
         again = label[rows] == label[rows[0]]
         anchored[rows[-1]] |= again[-1]
         sure |= bool(label[rows[-1]] <= teeth and (label[rows] > teeth).any())
         places = label[rows[~again]]
-        if again[1:-1].any() or len(np.unique(places)) < len(places):
+        if (
+            places.max(initial=0) > teeth + 1
+            or again[1:-1].any()
+            or len(np.unique(places)) < len(places)
+        ):
             return None
     off_by = -1 if tooth is None and count < teeth else int(sure)
     return Counted(blade, unit, label, reading, turn, way, anchored, given, None, off_by)

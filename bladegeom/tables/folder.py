@@ -11,13 +11,13 @@ from typing import NamedTuple
 from bladegeom.columns import EYE, FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.readings import Readings
-from bladegeom.tables.blade_facts import BladeFacts, read_blade_facts
-from bladegeom.tables.blades import Beside, answered, faults_of_spoilt, not_read
+from bladegeom.tables.blade_facts import BladeFacts, facts_of_sheet
+from bladegeom.tables.blades import Batch, Beside, each_of, not_read, notes_of
 from bladegeom.tables.facts import Fact, merge
 from bladegeom.tables.header import tooth_columns
 from bladegeom.tables.sheets import open_sheet
 from bladegeom.tables.table import Part, open_table
-from bladegeom.tables.text import Sheet, Spoilt, read_bytes
+from bladegeom.tables.text import Sheet, read_bytes
 
 _TABLES = (".csv", ".xlsx")
 _SPREADSHEETS = (".xls", ".xlsm", ".xlsb", ".ods")
@@ -30,25 +30,7 @@ class Filed(NamedTuple):
     readings: Readings
 
 
-class FolderBatch(NamedTuple):
-    """What the tables of a folder held.
-
-    Attributes
-    ----------
-    readings : list of Filed
-        In the order of the files' names, and of their rows.
-    refused : list of Fault
-        Every fault of the others.
-    notes : list of str
-        What else the reader should know of the folder.
-    """
-
-    readings: list[Filed]
-    refused: list[Fault]
-    notes: list[str]
-
-
-def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
+def read_folder(folder: str | os.PathLike[str]) -> Batch[Filed]:
     """Read all CSV and XLSX files of a folder; what is wrong with one stops no other.
 
     A file with a column ``blade`` and facts, but no readings, states the facts of the blades in
@@ -61,7 +43,8 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
 
     Returns
     -------
-    FolderBatch
+    Batch of Filed
+        In the order of the files' names, and of their rows.
 
     Raises
     ------
@@ -71,20 +54,17 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
     place = Path(folder)
     tables, notes = _tables(place)
     refused: list[Fault] = []
-    sheets: list[tuple[str, Sheet, list[Spoilt]]] = []
-    facts: list[BladeFacts] = []
+    sheets: list[tuple[str, Sheet]] = []
+    tables_of_facts: list[BladeFacts] = []
     for path in tables:
         file = as_letters(path.name)
         try:
-            spoilt: list[Spoilt] = []
-            said: list[str] = []
-            sheet = open_sheet(read_bytes(path, file), file, said, spoilt)
-            notes += said
+            sheet = open_sheet(read_bytes(path, file), file)
             kind = _kind(sheet)
             if kind == "readings":
-                sheets.append((file, sheet, spoilt))
+                sheets.append((file, sheet))
             elif kind == "facts":
-                facts.append(read_blade_facts(path, name=file, notes=[]))
+                tables_of_facts.append(facts_of_sheet(sheet, file))
             else:
                 raise refuse(
                     "it holds neither readings nor facts of a blade",
@@ -94,34 +74,26 @@ def read_folder(folder: str | os.PathLike[str]) -> FolderBatch:
                 )
         except RefusedError as error:
             refused += _filed(error.faults, file)
+    beside = Beside({}, _together(tables_of_facts))
     found: list[Filed] = []
     named: set[str] = set()
-    for name, sheet, spoilt in sheets:
+    for file, sheet in sheets:
         try:
-            table = open_table(sheet, name, None)
+            table = open_table(sheet, file, None)
         except RefusedError as error:
-            refused += _filed(error.faults, name)
+            refused += _filed(error.faults, file)
             continue
-        if ignored := table.ignored():
-            notes.append(f"{name}: columns not used: {', '.join(ignored)}")
-        groups = table.groups(Path(name).stem)
-        faulty = faults_of_spoilt(spoilt, table)
-        for who in {**groups, **faulty}:
-            named.add(who)
-            known, wrong = _facts_of(who, facts)
-            wrong = [*faulty.get(who, []), *wrong]
-            faults: list[Fault] = []
-            rows = groups.get(who, [])
-            made = answered(table, who, rows, Beside(known), wrong, False, Part.readings, faults)
-            if made is not None:
-                found.append(Filed(name, made))
-            refused += _filed(faults, name)
-    for stated in facts:
-        notes += stated.notes
-        notes += [f"{stated.name}: {note}" for note in not_read(stated, named)]
-        for who in sorted(stated.rows.keys() - named):
-            refused += _filed(stated.rows[who][1], stated.name, who)
-    return FolderBatch(found, refused, notes)
+        made, faults = each_of(table, file, beside, Part.readings)
+        named |= {*made, *(fault.blade or "" for fault in faults)}
+        found += [Filed(file, readings) for readings in made.values()]
+        refused += _filed(faults, file)
+        notes += [*sheet.notes, *(f"{file}: {one}" for one in notes_of(table))]
+    for facts in tables_of_facts:
+        notes += facts.notes
+        notes += [f"{facts.name}: {note}" for note in not_read(facts, named)]
+        for who in sorted(facts.rows.keys() - named):
+            refused += _filed(facts.rows[who][1], facts.name, who)
+    return Batch(found, refused, notes)
 
 
 def _tables(folder: Path) -> tuple[list[Path], list[str]]:
@@ -167,14 +139,14 @@ def _kind(sheet: Sheet) -> str:
     return ""
 
 
-def _facts_of(blade: str, tables: Iterable[BladeFacts]) -> tuple[dict[str, Fact], list[Fault]]:
-    known: dict[str, Fact] = {}
-    faults: list[Fault] = []
+def _together(tables: Iterable[BladeFacts]) -> BladeFacts:
+    """Return what several tables of facts say, and where two of them disagree."""
+    rows: dict[str, tuple[dict[str, Fact], list[Fault]]] = {}
     for table in tables:
-        if blade in table.rows:
-            stated, wrong = table.rows[blade]
-            faults += [*wrong, *merge(known, stated, blade)]
-    return known, faults
+        for who, (stated, wrong) in table.rows.items():
+            known, faults = rows.setdefault(who, ({}, []))
+            faults += [*wrong, *merge(known, stated, who)]
+    return BladeFacts("", rows, {}, {}, [], of_some=True)
 
 
 def _filed(faults: Iterable[Fault], file: str, blade: str | None = None) -> list[Fault]:

@@ -12,9 +12,9 @@ from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import BladeFacts
 from bladegeom.tables.blades import Batch, Path, chosen, leave_unread, read_each
 from bladegeom.tables.facts import check_unit, stated_facts
+from bladegeom.tables.out import columns_of
 from bladegeom.tables.table import Part
 from bladegeom.tables.text import read_bytes
-from bladegeom.tables.tidy import columns_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -154,7 +154,7 @@ def tidy_by_cells(
 
 def read_blades(
     path: Path, *, blades: Path | None = None, unit: str | None = None, **facts: Any
-) -> Batch:
+) -> Batch[Readings]:
     """Read every blade of a CSV or XLSX file; a fault in one blade's rows stops no other.
 
     Parameters
@@ -182,7 +182,7 @@ def parse_blades(
     unit: str | None = None,
     progress: Callable[[int, int], None] | None = None,
     **facts: Any,
-) -> Batch:
+) -> Batch[Readings]:
     """Do the work of `read_blades` on the bytes of a table called `name`; see `read_each`."""
     made, refused, notes = read_each(
         data, name, Part.readings, blades=blades, unit=unit, progress=progress, **facts

@@ -7,7 +7,7 @@ import csv
 import io
 import os
 import re
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from contextlib import suppress
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
@@ -47,12 +47,18 @@ class Sheet(NamedTuple):
     separator : str
     header_row : int
         1, or more where blank rows stand above the header.
+    spoilt : list of Spoilt
+        Rows that do not fit the header, left out of `rows`.
+    notes : list of str
+        What was done to read it that the reader should know.
     """
 
     header: list[str]
     rows: list[tuple[int, list[str]]]
     separator: str
     header_row: int
+    spoilt: Sequence[Spoilt] = ()
+    notes: Sequence[str] = ()
 
 
 def read_bytes(path: str | os.PathLike[str], name: str | None = None) -> bytes:
@@ -144,19 +150,15 @@ def _as_cp1252(data: bytes) -> str | None:
         return None
 
 
-def split(
-    text: str, name: str, known: Collection[str], spoilt: list[Spoilt] | None = None
-) -> Sheet:
+def split(text: str, name: str, known: Collection[str]) -> Sheet:
     """Split text into cells; the separator is the one that makes the header's names known.
 
     A first line such as ``sep=;`` names the separator; it is no row, as a spreadsheet counts.
-    Where `spoilt` is given, rows whose cells do not fit the header are left out and added to it.
 
     Raises
     ------
     RefusedError
-        Empty text, broken quotes, rows of unequal length (each is named), or cells in a column
-        without a name.
+        Empty text, broken quotes, or as for `sheet_of_rows`.
     """
     stated = _SEPARATOR_LINE.match(text)
     if stated:
@@ -171,7 +173,7 @@ def split(
         return sum(tidy_name(cell) in known for cell in header), len(header)
 
     separator = stated[1] if stated else max(SEPARATORS, key=fitness)
-    return sheet_of_rows(_rows(text, name, separator), separator, spoilt)
+    return sheet_of_rows(_rows(text, name, separator), separator)
 
 
 def _rows(text: str, name: str, separator: str) -> list[list[str]]:
@@ -230,12 +232,14 @@ def _swallowed(rows: Iterable[list[str]], separator: str) -> Fault | None:
     return None
 
 
-def sheet_of_rows(
-    lines: Iterable[list[str]], separator: str, spoilt: list[Spoilt] | None = None
-) -> Sheet:
-    """Find the header in rows of cells, leave blank rows out, and check that the others fit it.
+def sheet_of_rows(lines: Iterable[list[str]], separator: str) -> Sheet:
+    """Find the header in rows of cells, leave blank rows out, and those that do not fit it.
 
-    `spoilt` is as for `split`, and what does not fit is refused as there.
+    Raises
+    ------
+    RefusedError
+        If rows have other cells than the header, or cells in a column without a name, and these
+        are most of them, or no column ``blade`` tells whose they are.
     """
     rows = [
         (number, cells)
@@ -256,12 +260,11 @@ def sheet_of_rows(
     ]
     if not bad:
         return Sheet(header, rows[1:], separator, rows[0][0])
-    if spoilt is None or "blade" not in header or 2 * len(bad) > len(rows) - 1:
+    if "blade" not in header or 2 * len(bad) > len(rows) - 1:
         raise RefusedError(spoilt_faults(bad, header, separator))
-    spoilt += sorted(bad)
     out = {one.row for one in bad}
     kept = [(row, cells) for row, cells in rows[1:] if row not in out]
-    return Sheet(header, kept, separator, rows[0][0])
+    return Sheet(header, kept, separator, rows[0][0], sorted(bad))
 
 
 def spoilt_faults(bad: Iterable[Spoilt], header: list[str], separator: str) -> list[Fault]:

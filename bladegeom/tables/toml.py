@@ -178,11 +178,15 @@ def _with_before(
     if not isinstance(earlier, dict):
         cure = f"begin a part of its own: [{title}]"
         return None, [Fault(f"{title} is {earlier!r}", cure, row=rows[""], value=str(earlier))]
-    earlier_part = part._replace(needed=section.read, read=())
-    before, wrong = _section(title, earlier, earlier_part, rows)
+    # What is read anew is as it says itself; the rest is as in the part.
+    needed = tuple(key for key in part.needed if key in part.read) or section.read[:1]
+    if any(key in part.read for key in earlier):
+        needed = tuple(key for key in needed if key in part.needed)
+    before, wrong = _section(title, earlier, part._replace(needed=needed, read=()), rows)
     if before is None:
         return None, wrong
-    whole = replace(before, values=section.values | before.values, rows=section.rows | before.rows)
+    kept = {key: one for key, one in section.values.items() if key not in part.read}
+    whole = replace(before, values=kept | before.values, rows=section.rows | before.rows)
     return replace(section, before=whole), []
 
 

@@ -17,7 +17,7 @@ from bladegeom.lengths import MM_PER, Length, Lengths, convert, length, lengths_
 from bladegeom.readings import needed_sizes
 from bladegeom.result import between, derived, described, number, percent, quantity
 from bladegeom.wall._envelope import Profile, SideEdge, envelope
-from bladegeom.wobble import DETECTION_LEVEL
+from bladegeom.wobble import DETECTION_LEVEL, Wobble
 
 Floats = NDArray[np.float64]
 
@@ -338,7 +338,8 @@ def cut_wall(
             column="side",
         )
     unknown = "nothing is known of the wobble at the tips"
-    rim, ring = needed_sizes(fit.readings, unknown, "diameter", "ring_radius")
+    rim, _ = needed_sizes(fit.readings, unknown, "diameter", "ring_radius")
+    assert fit.slope is not None  # Nor is the ring's radius missing.
     blade, unit = fit.readings.blade, fit.unit
     feed = _needed("feed_per_turn", feed_per_turn, unit)
     tall = _needed("height", height, unit)
@@ -350,7 +351,7 @@ def cut_wall(
     place = feed * (around % 360.0) / 360.0
     order = np.argsort(place)
     angles = np.radians(blade.angles_deg)
-    waves = WALLS[side] * rim / ring * np.stack([np.cos(angles), np.sin(angles)], axis=-1)
+    waves = WALLS[side] * rim * np.stack([np.cos(angles), np.sin(angles)], axis=-1)
     beyond = np.zeros(blade.teeth) if offsets is None else WALLS[side] * offsets
 
     def wall(parts: Floats, fed: float = 1.0) -> Profile:
@@ -358,9 +359,11 @@ def cut_wall(
         out = wobble + beyond
         return envelope(fed * place[order], out[order], -wobble[order] / rim, fed * feed, edge)
 
-    found = np.array([fit.cosine, fit.sine])
-    region = _region(fit, found)
-    tilt = float(np.linalg.norm([found, *region], axis=1).max()) / ring
+    found = np.array([fit.slope.cosine, fit.slope.sine])
+    region = _region(fit.slope, found)
+    if not fit.resolved and len(region):
+        region = np.concatenate([region, np.zeros((1, 2))])
+    tilt = float(np.linalg.norm([found, *region], axis=1).max())
     if edge.slope <= tilt:
         raise refuse(
             f"the plate may be tilted by {math.degrees(math.atan(tilt)):.2g} deg, no less than the "
@@ -413,23 +416,22 @@ def _told(profile: Profile, order: NDArray[np.int64]) -> Floats:
     return np.array([profile.marks(teeth), *heights, *shares])
 
 
-def _region(fit: WobbleFit, found: Floats) -> Floats:
+def _region(slope: Wobble, found: Floats) -> Floats:
     """Return points of the joint 95 % region of (cosine, sine), none where it is not known.
 
     ``(beta - b)' C^-1 (beta - b) <= 2 F(0.95; 2, dof)``, with the quantile in closed form (see
-    `bladegeom.kernel.doubt.zero_amplitude_p`). No wobble at all is among them where the test of
-    `WobbleFit.resolved` allows it.
+    `bladegeom.kernel.doubt.zero_amplitude_p`).
     """
-    covariance = fit.rounded_covariance
+    covariance, dof = slope.rounded_covariance, slope.dof
     if not np.isfinite(covariance).all():
         return np.empty((0, 2))
     variance, axes = np.linalg.eigh(covariance)
-    reach = math.sqrt(fit.dof * math.expm1(-2 / fit.dof * math.log(1 - DETECTION_LEVEL)))
+    reach = math.sqrt(dof * math.expm1(-2 / dof * math.log(1 - DETECTION_LEVEL)))
     turn = 2 * math.pi * np.arange(_SPOKES) / _SPOKES
     circle = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
     discs = np.concatenate([part * reach * circle for part in _RINGS])
     region: Floats = found + discs * np.sqrt(np.maximum(variance, 0.0)) @ axes.T
-    return region if fit.resolved else np.concatenate([region, np.zeros((1, 2))])
+    return region
 
 
 def _needed(what: str, given: Length, unit: str) -> float:

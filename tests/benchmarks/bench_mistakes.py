@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import bladegeom as bg
+from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.tables.counted import Counted
 
 Floats = NDArray[np.float64]
@@ -49,10 +50,17 @@ FAR = 1000.0
 
 
 class Planted(NamedTuple):
-    """Readings with a mistake, and where it is."""
+    """Readings with a mistake, and where it is: a tooth, or the only teeth that are right."""
 
     readings: bg.Readings | Counted
     tooth: int
+    teeth: tuple[int, ...] = ()
+
+    def named_by(self, found: Finding) -> bool:
+        """Whether a finding names the right place."""
+        if self.teeth:
+            return found.teeth == self.teeth
+        return self.tooth in (found.places or found.teeth)
 
 
 def blade_of(rng: Rng, teeth: int, amplitude: tuple[float, float] = (1.0, 100.0)) -> Blade:
@@ -143,6 +151,21 @@ def spike(rng: Rng, teeth: int, size: tuple[float, float], graduation: float = 0
     if graduation:
         height = round(height / graduation) * graduation
     return changed(rng, teeth, lambda read: read + height, (0.0, math.inf), graduation)
+
+
+def swapped(rng: Rng, teeth: int, size: tuple[float, float]) -> Planted:
+    """The readings of two neighbours are exchanged, which stand apart by a size within limits."""
+    while True:
+        tooth, turn = round_of(teeth)
+        blade = blade_of(rng, teeth)
+        apart = np.abs(np.diff(blade.curve[tooth - 1]))
+        rows = np.flatnonzero((apart >= size[0]) & (apart < size[1]))
+        if rows.size:
+            read = blade.read(tooth)
+            pair = int(rng.choice(rows)) + np.arange(2)
+            read[pair] = read[pair[::-1]]
+            named = tuple(tooth[pair].tolist())
+            return Planted(readings_of(teeth, tooth, read, turn), named[0], named)
 
 
 def step(rng: Rng, teeth: int, size: tuple[float, float]) -> Planted:
@@ -258,6 +281,10 @@ CASES = (
         for size, grain, aims in SINGLE
     ),
     *(
+        Case(f"swapped, {_sizes(*size)} apart", "swapped", swapped, size, aim)
+        for size, aim in (((4, 6), None), ((6, FAR), None), ((4, FAR), 2 / 3))
+    ),
+    *(
         Case(f"step, {size:g} sd", "step", step, (size, size), None, aim)
         for size, aim in ((2, None), (3, None), (4, None), (5, 0.95), (8, 0.95))
     ),
@@ -306,15 +333,13 @@ def score(case: Case, teeth: int, blades: int, seed: int) -> Score:
         found = found_in(planted.readings)
         if found:
             kind += found[0].kind == case.kind
-            tooth += planted.tooth in (found[0].places or found[0].teeth)
+            tooth += planted.named_by(found[0])
             listed += any(one.kind == case.kind for one in found)
     return Score(kind / blades, tooth / blades, listed / blades)
 
 
 def found_in(readings: bg.Readings | Counted) -> bg.Findings:
     """Check readings, also such as a file would hold with a tooth too many or too few."""
-    from bladegeom.mistakes.check import check_counted
-
     return check_counted(readings) if isinstance(readings, Counted) else bg.check_readings(readings)
 
 

@@ -20,7 +20,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 import bladegeom as bg
-from bladegeom.draw._fonts import standard_fonts
+from bladegeom.draw._style import standard_fonts
 
 ROUND = 5
 

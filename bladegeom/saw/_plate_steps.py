@@ -1,0 +1,187 @@
+"""The steps of parts that are set from the plate, and of those of which nothing was read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from bladegeom.estimate import Known
+from bladegeom.saw._measure import by_hand, told
+from bladegeom.saw._uses import BELOW, USES, how_to_set
+from bladegeom.saw.bench import (
+    NOT_READ,
+    SLOTS,
+    Bench,
+    Slots,
+    State,
+    Step,
+    Unread,
+    times_to_tell,
+)
+from bladegeom.saw.setting import Setting, setting_error
+from bladegeom.saw.shown import ALONE, KEYS
+from bladegeom.saw.slots import slots_to_tell
+from bladegeom.tables.toml import Section
+
+_CALLED = {
+    "table": "the table",
+    "bevel": "a bevel",
+    "miter_gauge": "the miter gauge",
+    "riving_knife": "the riving knife",
+}
+
+
+def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
+    """Return the step of a part that is set from the plate; one not read is noted as unread."""
+    shown = {key: one for key, one in section.values.items() if key in KEYS[use].split()}
+    read = bool(shown.keys() - ALONE)
+    fit, tilts = bench.needed(_CALLED[use]), bench.stated("saw", "tilts")
+    stated = {key: one for key, one in section.values.items() if key not in shown}
+
+    def made(shown: dict[str, Any] | None, slots: Slots | None = bench.slots) -> Setting:
+        return setting_error(fit, use, **stated, shown=shown, tilts=tilts, slots=slots)
+
+    setting = made(shown if read else None)
+    angle = section.get("angle", setting.angle_deg)
+    title = {
+        "table": "Table square" if "bevel" in bench.held.parts else "Table square and bevels",
+        "bevel": f"Bevel {angle:g} deg",
+        "miter_gauge": f"Miter gauge {f'{angle:g} deg' if angle else 'square'}",
+        "riving_knife": "Riving knife",
+    }[use]
+    if not read:
+        bench.unread.append(Unread(title, _stand(setting), setting.worst, use == "miter_gauge"))
+        return None
+    title += ", toe" if use == "riving_knife" else ""
+    found = setting.read
+    if setting.line.mistake is not None and found.against_plate:
+        anew = "After the blade is read again: set it against the plate anew."
+        return Step(
+            part=use, title=title, stand=_stand(setting), do=(anew,), state="wait", result=setting
+        )
+    # Whether a gauge is swung to the left or to the right is not stated.
+    gauge = [("gauge", round(sign * setting.angle_deg, 3)) for sign in (1, -1)]
+    moves = {"table": [("blade", 0.0)], "bevel": [("blade", angle)], "miter_gauge": gauge}
+    ignored = [_ignored(setting.worst)] if found.against_plate else []
+    again, by_slots, finer = "", False, False
+    if found.state == "read again":
+        again, by_slots, finer = _again(bench, shown, found.by_slots, made)
+    step = bench.step(
+        use,
+        title,
+        setting,
+        found.judged,
+        again=again,
+        found=(*found.found, *ignored),
+        moves=moves.get(use, ()),
+        rests=(SLOTS,) if found.by_slots else (),
+        state=found.state,
+        verdict=found.verdict,
+        reads=(SLOTS,) if by_slots else (),
+        finer=finer,
+    )
+    if use == "table":
+        bench.square = found.off
+    if use == "miter_gauge" and found.to_slot is not None:
+        bench.corners[round(setting.angle_deg, 3)] = found.to_slot
+    if use == "riving_knife":
+        lean = how_to_set(use, setting.line)[-1]
+        do = (*step.do, f"Its lean was not read: {lean[0].lower()}{lean[1:]}")
+        step = replace(step, do=do)
+    if found.against_plate:
+        step = replace(step, stand=_stand(setting))
+    return _waiting(bench, step, setting)
+
+
+def _again(
+    bench: Bench,
+    shown: dict[str, Any],
+    by_slots: bool,
+    made: Callable[..., Setting],
+) -> tuple[str, bool, bool]:
+    """Say how to read a part so that it can be told what to do.
+
+    Also whether the slots are to be read oftener first, and whether only something finer can tell.
+    """
+
+    def state(shown: dict[str, Any], slots: Slots | None = bench.slots) -> State:
+        return made(shown, slots).read.state or "wait"
+
+    keys = "gap" if "gap" in shown else "front back" if "front" in shown else ""
+    if keys and (times := times_to_tell(shown, keys, state)):
+        often = times * len(shown[keys.split()[0]][0])
+        return f"Read it {often} times: then it can be told.", False, False
+    if by_slots and (said := slots_to_tell(bench, lambda slots: state(shown, slots))):
+        return said, True, False
+    for part in (2, 4, 10) if "shows" in shown else ():
+        step = shown["resolution"] / part
+        if state(shown | {"resolution": step}) != "read again":
+            said = f"Read it with what shows steps of {step:.2g} deg: then it can be told."
+            return said, False, True
+    said = "It cannot be told with this instrument, however often it is read: use a finer one."
+    return said, False, True
+
+
+def _waiting(bench: Bench, step: Step, setting: Setting) -> Step:
+    """Return the step; what is judged by way of the slots needs them, or waits for them."""
+    by_slots = setting.read.by_slots
+    if by_slots and setting.read.judged is None:
+        what = (
+            "The corner of a board is that of gauge and slot"
+            if setting.use == "miter_gauge"
+            else "What an indicator in a slot shows of the knife holds the slot's own error"
+        )
+        do = (
+            f"{what}: read the slots, in [slots]."
+            if bench.slots is None
+            else "Say on which side of the blade each indicator stood: side in the blade's "
+            "readings, indicator in [slots].",
+        )
+        return replace(step, state="read again", do=do)
+    if by_slots and step.state == "read again" and bench.slots_state != "leave":
+        name = "gauge" if setting.use == "miter_gauge" else "knife"
+        return replace(step, state="wait", do=(f"After the slots: read the {name} again.",))
+    return step
+
+
+def not_read_step(bench: Bench) -> Step:
+    """Return the teeth to stand up for all parts of which nothing was read."""
+    stands: dict[str, list[str]] = {}
+    for one in bench.unread:
+        stands.setdefault(one.stand, []).append(one.title.lower())
+    said = [f"{stand}: {', '.join(titles)}" for stand, titles in stands.items()]
+    said.append(_ignored(bench.unread[0].worst))
+    remarks = []
+    gauge = any(one.gauge for one in bench.unread)
+    if gauge and bench.slots is not None and told(bench.slots.angle):
+        out = bench.slots.angle
+        remarks.append(
+            "A miter gauge set square to the plate cuts corners out by what the slots are out "
+            f"then: {by_hand(out.value, out.u, 'deg')} deg now."
+        )
+    return Step(
+        part=NOT_READ,
+        title="Not read, so not judged",
+        found=("; ".join(said),),
+        do=("Set each against the plate, clear of the teeth, and write down what it then shows.",),
+        remarks=tuple(remarks),
+    )
+
+
+def _ignored(worst: Known) -> str:
+    if not math.isfinite(worst.value):
+        return f"marks ignored: not known, {BELOW}"
+    return f"marks ignored: up to {by_hand(worst.value, worst.u, 'deg')} deg"
+
+
+def _stand(result: Setting) -> str:
+    """Return which teeth stand where, in the fewest words."""
+    if result.line.marked is None:
+        return "any tooth" if result.line.any_rotation else "no teeth known yet"
+    first, second = (end.tooth for end in result.line.marked)
+    level = f"{first} in front, {second} behind"
+    if result.use == "riving_knife":
+        return f"toe: {level}; lean: {first} up, {second} down"
+    return f"{first} up, {second} down" if USES[result.use].upright else level
