@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import copy
+import re
 import warnings
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from fits import check_fits, words_of
@@ -12,7 +14,7 @@ from matplotlib.patches import Rectangle
 
 import bladegeom as bg
 from bladegeom.draw._fonts import escaped
-from bladegeom.faults import BladegeomWarning
+from bladegeom.faults import BladegeomWarning, RefusedError
 
 DEMO = "data_demo/shed_saw.toml"
 papers = pytest.mark.parametrize("paper", ["a4", "letter"])
@@ -107,6 +109,41 @@ def test_what_is_to_be_done_now_is_legible_at_arms_length(demo, paper):
             said = f"{said} {words[first].get_text()}".strip()
             assert words[first].get_fontsize() >= 14.0
             first += 1
+
+
+def in_mm(read):
+    """Readings in thou of a file, as one who has a metric dial wrote them."""
+    return f'"{" ".join(f"{float(one) * 0.0254:.4f}" for one in read[1].split())} mm"'
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_card_tells_lengths_in_one_unit(tmp_path, unit):
+    blade = str(Path(DEMO).resolve().parent / "forty_tooth.csv")
+    text = Path(DEMO).read_text("utf-8").replace("forty_tooth.csv", blade)
+    # One part of many was read in the other unit; or nearly all.
+    fence = re.search(r"\[fence\].*?\[\[stop", text, re.DOTALL)[0] if unit == "in" else text
+    text = text.replace(fence, re.sub(r'"([-\d. ]+) thou"', in_mm, fence))
+    path = tmp_path / "saw.toml"
+    path.write_text(text, "utf-8")
+    done, plain = bg.set_up(path), bg.set_up(DEMO)
+    assert done.unit == unit
+    told = re.findall(r"[\d.]+ (mm|in|thou|um)\b(?! front)", said_on(bg.setup_card(done)[0]))
+    assert set(told) == {unit}
+    # What was read is the same, and so is what is to be done.
+    for one, same in zip(done.steps, plain.steps, strict=True):
+        assert (one.state, one.verdict) == (same.state, same.verdict)
+
+
+def test_what_is_refused_is_told_in_the_unit_in_which_it_was_written(tmp_path):
+    path = tmp_path / "saw.toml"
+    path.write_text(
+        '[slots]\nfront = "1 mm"\nback = "9 mm"\nseparation = "5 mm"\n'
+        '[fence]\nalong = "0 12 in"\nreadings = "1 2 thou"\n'
+        '[test_cut.kerf]\nwidth = "0.13 in"\n',
+        "utf-8",
+    )
+    with pytest.raises(RefusedError, match="differ by 8 mm"):
+        bg.set_up(path)
 
 
 def test_the_card_shows_before_and_after(tmp_path):

@@ -14,9 +14,9 @@ from matplotlib.patches import Circle
 from bladegeom.draw._axes import BLACK, CHAIN, GREY
 from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
-from bladegeom.draw.printed import sizes
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.kinds import checked
+from bladegeom.lengths import MM_PER
 from bladegeom.saw.bench import LEAVE, Step
 from bladegeom.saw.setup import SetUp
 from bladegeom.shop.shelf import Shelf, ShelfRow
@@ -107,9 +107,10 @@ def _head(page: Page, setup: SetUp) -> None:
     blade = None if setup.fit is None else setup.fit.readings.blade
     facts = []
     if blade is not None:
-        teeth, *diameter = sizes(blade)
         # A word stands between name and number, which letters from right to left would swap.
-        facts = [f"Blade {blade.name or 'without a name,'} with {teeth}", *diameter]
+        facts = [f"Blade {blade.name or 'without a name,'} with {blade.teeth} teeth"]
+        if blade.diameter_mm is not None:
+            facts.append(f"{blade.diameter_mm / MM_PER[setup.unit]:.4g} {setup.unit}")
     when = setup.date.isoformat() if setup.date else "____________"
     lines = [", ".join(facts), f"Set-up card. Measured {when}"]
     if setup.notes:
@@ -299,7 +300,7 @@ def shelf_page(
     for number, page in enumerate(sheets):
         page.head_line(title, f"page {number + 1} of {count}", date, [_HOW])
         if number < len(tables):
-            _table(page, tables[number], high, doubled)
+            _table(page, tables[number], high, doubled, shelf.unit)
         if number >= len(tables) - 1:
             for line in ends[number - len(tables) + 1]:
                 page.line(line, _SMALL, _LINE, high=_LINE)
@@ -326,7 +327,7 @@ def _at_the_end(shelf: Shelf) -> list[str]:
     return [*said, *shelf.notes]
 
 
-def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str]) -> None:
+def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str], unit: str) -> None:
     """Draw a table."""
     scale = page.inner / 186.0
     for head, at, wide in _COLUMNS:
@@ -336,7 +337,7 @@ def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str]) -> 
     page.rule(top, 1.2, BLACK)
     for row in rows:
         sizes = (17, 13, 26 if row.marked_pair else 15, 12, 13, 15)
-        shown = zip(_COLUMNS, _words(row, doubled), sizes, strict=True)
+        shown = zip(_COLUMNS, _words(row, doubled, unit), sizes, strict=True)
         for (head, at, wide), words, size in shown:
             bold = head == "blade" or (row.marked_pair and head.startswith("mark"))
             page.fitted_text(
@@ -355,7 +356,7 @@ def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str]) -> 
     page.top = top + _LINE
 
 
-def _words(row: ShelfRow, doubled: set[str]) -> tuple[str, ...]:
+def _words(row: ShelfRow, doubled: set[str], unit: str) -> tuple[str, ...]:
     name = f"{row.name} ({row.file})" if row.name in doubled else row.name
     pair = row.marked_pair
     return (
@@ -363,7 +364,7 @@ def _words(row: ShelfRow, doubled: set[str]) -> tuple[str, ...]:
         str(row.answer["teeth"]),
         f"{pair[0]}  {pair[1]}" if pair else row.marks,
         row.sure,
-        row.wobble,
+        row.wobble_in(unit),
         row.ignored,
     )
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from bladegeom.estimate import Known
 from bladegeom.saw._measure import by_hand, told
+from bladegeom.saw._plate_reading import OVER
 from bladegeom.saw._uses import BELOW, USES, how_to_set
 from bladegeom.saw.bench import (
     NOT_READ,
@@ -41,7 +42,10 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     stated = {key: one for key, one in section.values.items() if key not in shown}
 
     def made(shown: dict[str, Any] | None, slots: Slots | None = bench.slots) -> Setting:
-        return setting_error(fit, use, **stated, shown=shown, tilts=tilts, slots=slots)
+        made = setting_error(fit, use, **stated, shown=shown, tilts=tilts, slots=slots)
+        if made.span is not None or made.read.shown is None or made.read.shown.over is not None:
+            return made
+        return replace(made, read=replace(made.read, over=OVER[bench.unit]))
 
     setting = made(shown if read else None)
     angle = section.get("angle", setting.angle_deg)

@@ -227,6 +227,8 @@ class Bench:
     checks: list[Comparison] = field(default_factory=list)
     """Predicted and measured of every test cut."""
     unread: list[Unread] = field(default_factory=list)
+    unit: str = "mm"
+    """In which all lengths are told."""
     moved: dict[Moved, str] = field(default_factory=dict)
     """What an earlier step moves, and at which angle -> its title."""
 

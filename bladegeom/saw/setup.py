@@ -104,6 +104,8 @@ class SetUp(Result):
     """What else its owner wrote."""
     fit: WobbleFit | None
     """Of the blade on it."""
+    unit: str
+    """In which its lengths are told, mm or in: that of most readings in the file."""
     marks: NeutralLine | None
 
     def _title(self) -> str:
@@ -148,7 +150,7 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
     held = read_saw(path)
     saw = held.one("saw") or Section("saw", {})
     fit = _fit(held)
-    bench = Bench(held, fit)
+    bench = Bench(held, fit, unit=_unit(held, fit))
     steps = _steps(bench)
     compared = compare_test_cut(bench.checks) if bench.checks else None
     if compared is not None:
@@ -163,6 +165,7 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
         notes=saw.get("notes", ""),
         date=saw.get("date"),
         fit=fit,
+        unit=bench.unit,
         marks=None if fit is None else neutral_line(fit),
         steps=tuple(steps),
         test_cut=compared,
@@ -203,7 +206,11 @@ def _steps(bench: Bench) -> list[Step]:
 def _worked(work: Work, bench: Bench, section: Section, faults: list[Fault]) -> Step | None:
     """Return the step of a part, or None, and add what is wrong in it to the faults."""
     try:
-        return work(bench, section)
+        told = section.in_unit(bench.unit)
+        if told.values != section.values:
+            # What is refused is said in the units in which it was written.
+            work(bench.copy(), section)
+        return work(bench, told)
     except RefusedError as error:
         faults += section.located(error)
         return None
@@ -219,6 +226,25 @@ def _read_again(step: Step, steps: Sequence[Step]) -> tuple[str, ...]:
     else:
         return ()
     return tuple(entry for one in (step, *others) for entry in one.entries)
+
+
+def _unit(held: SawFile, fit: WobbleFit | None) -> str:
+    """Return the unit in which all lengths are told: that of most readings, else of most lengths.
+
+    Where no length is stated it is that of the blade's readings.
+    """
+    lengths = [
+        (isinstance(value[0], list), value[1])
+        for sections in held.parts.values()
+        for section in sections
+        for value in section.values.values()
+        if isinstance(value, tuple) and value[1] in ("mm", "in")
+    ]
+    several = any(read for read, _ in lengths)
+    units = [unit for read, unit in lengths if read is several]
+    if fit is not None and not units:
+        units = ["mm" if fit.unit in ("mm", "um") else "in"]
+    return max(("mm", "in"), key=units.count)
 
 
 def _compared(comparison: CutComparison) -> Step:

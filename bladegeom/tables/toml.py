@@ -10,6 +10,7 @@ from typing import Any, NamedTuple, NoReturn
 
 from bladegeom.faults import Fault, RefusedError, unknown_name
 from bladegeom.lengths import (
+    MM_PER,
     WRITE_SEVERAL,
     NumberError,
     parse_length,
@@ -88,6 +89,20 @@ class Section:
         """Return what is given as arguments, by their names in the program: all, or these."""
         named = {self.called.get(key, key): value for key, value in self.values.items()}
         return {name: value for name, value in named.items() if name in names or not names}
+
+    def in_unit(self, unit: str) -> Section:
+        """Return it with its lengths in mm or in, where they are told in the other."""
+
+        def turned(value: Any) -> Any:
+            if not (isinstance(value, tuple) and value[1] in MM_PER) or value[1] == unit:
+                return value
+            factor = MM_PER[value[1]] / MM_PER[unit]
+            if isinstance(value[0], list):
+                return [one * factor for one in value[0]], unit
+            return value[0] * factor, unit
+
+        values = {key: turned(value) for key, value in self.values.items()}
+        return replace(self, values=values, before=self.before and self.before.in_unit(unit))
 
     def located(self, error: RefusedError) -> list[Fault]:
         """Return the faults of an error with the place in the file where they can be mended."""
