@@ -27,7 +27,7 @@ from bladegeom.tables.counted import counted_as_written
 from bladegeom.tables.lists import read_any
 from bladegeom.tables.out import check_apart
 from bladegeom.tables.table import Written
-from bladegeom.tables.text import read_bytes
+from bladegeom.tables.text import read_bytes, read_stream
 
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
@@ -251,7 +251,7 @@ def _data(options: Namespace) -> tuple[bytes, str]:
             "Windows).",
             file=sys.stderr,
         )
-    return sys.stdin.buffer.read(), "piped"
+    return read_stream(sys.stdin.buffer, "piped"), "piped"
 
 
 def _fits(options: Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
@@ -703,9 +703,9 @@ COMMANDS = (
         },
     ),
     Command(
-        "wall",
-        "the wall that the teeth leave: marks, height, Ra",
-        _each(_wall, draw="wall_chart"),
+        "cut-wall",
+        "the wall of the cut that the teeth leave: marks, height, Ra",
+        _each(_wall, draw="cut_wall_chart"),
         "file --feed! --height! --side-angle! --corner --wall --blade --output --paper --json",
         f"--blades {_MORE}",
     ),

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
-
-import numpy as np
-from numpy.typing import NDArray
 
 from bladegeom.kernel.doubt import student_t
 from bladegeom.result import between, number
@@ -17,6 +14,24 @@ Answer = Literal["yes", "no", "cannot tell"]
 Verdict = Literal["within", "out", "cannot tell"]
 
 _VERDICTS: dict[Answer, Verdict] = {"yes": "within", "no": "out", "cannot tell": "cannot tell"}
+
+
+class Cause(NamedTuple):
+    """A cause of doubt that several estimates may share, such as the readings of one blade.
+
+    Attributes
+    ----------
+    of : object
+        What it is; the same object in every estimate that shares it.
+    parts : tuple of float
+        Standard uncertainties that its independent parts make, with the sign of their effect.
+    dof : float
+        Degrees of freedom.
+    """
+
+    of: object
+    parts: tuple[float, ...]
+    dof: float
 
 
 @dataclass(frozen=True)
@@ -30,11 +45,14 @@ class Estimate:
         Standard uncertainty (k = 1); NaN where nothing tells it.
     dof : float
         Degrees of freedom; infinite where `u` is stated and not estimated.
+    causes : tuple of Cause
+        Of its doubt, those that other estimates may share.
     """
 
     value: float
     u: float
     dof: float = math.inf
+    causes: tuple[Cause, ...] = field(default=(), repr=False, compare=False)
 
     @property
     def reach(self) -> float:
@@ -53,17 +71,41 @@ class Estimate:
 
     def times(self, factor: float) -> Estimate:
         """Return the estimate in another unit, or of what is proportional to it."""
-        return Estimate(self.value * factor, self.u * abs(factor), self.dof)
+        return self.carried(self.value * factor, factor)
+
+    def carried(self, value: float, factor: float) -> Estimate:
+        """Return what is made of it, with so much of its doubt (GUM 5.1.2: a derivative)."""
+        causes = (
+            cause._replace(parts=tuple(factor * part for part in cause.parts))
+            for cause in self.causes
+        )
+        return Estimate(value, self.u * abs(factor), self.dof, tuple(causes))
 
     def plus(self, *others: Estimate | Known) -> Estimate:
         """Return the sum of independent estimates, its degrees of freedom after Welch (GUM G.4)."""
         parts = (self, *others)
         u, dof = combined((part.u, part.dof) for part in parts)
-        return Estimate(math.fsum(part.value for part in parts), u, dof)
+        causes = (one for part in parts if isinstance(part, Estimate) for one in part.causes)
+        return Estimate(math.fsum(part.value for part in parts), u, dof, tuple(causes))
+
+    def caused_by(self, cause: object, *parts: float) -> Estimate:
+        """Return it with a cause that others may share, and what each part of that makes."""
+        return replace(self, causes=(Cause(cause, parts, self.dof),))
+
+    @property
+    def apart(self) -> tuple[float, float]:
+        """Standard uncertainty of what is left beside its causes, and its degrees of freedom."""
+        held = [(math.hypot(*one.parts) / self.u, one.dof) for one in self.causes if self.u]
+        left = 1 - math.fsum(share**2 for share, _ in held)
+        if left < 1e-9:
+            return 0.0, math.inf
+        # Welch-Satterthwaite, solved for the part that is not known.
+        rest = 1 / self.dof - math.fsum(share**4 / dof for share, dof in held)
+        return self.u * math.sqrt(left), left**2 / rest if rest > 0 else math.inf
 
     def verdict(self, tolerance: float | None) -> Verdict | None:
         """Return whether the size of the value, doubt and all, keeps to a tolerance, if any."""
-        return None if tolerance is None else _VERDICTS[judge(self, tolerance)]
+        return None if tolerance is None else verdict_of(self, tolerance)
 
     def text(self, unit: str) -> str:
         """Return value, unit and 95 % limits in words, rounded to two digits of the doubt."""
@@ -92,6 +134,11 @@ class Known(NamedTuple):
     high: float = math.nan
     dof: float = math.inf
 
+    @property
+    def reach(self) -> float:
+        """How far its limits lie from the value, the farther one."""
+        return max(self.high - self.value, self.value - self.low)
+
     def times(self, factor: float) -> Known:
         """Return it in another unit, or of what is proportional to it."""
         low, high = self.low * factor + 0.0, self.high * factor + 0.0  # There is no minus nothing.
@@ -118,6 +165,11 @@ def judge(measured: Estimate | Known, limit: float) -> Answer:
     return "no" if measured.low > limit or measured.high < -limit else "cannot tell"
 
 
+def verdict_of(measured: Estimate | Known, tolerance: float) -> Verdict:
+    """Return whether the size of what was measured keeps to a tolerance."""
+    return _VERDICTS[judge(measured, tolerance)]
+
+
 def combined(parts: Iterable[tuple[float, float]]) -> tuple[float, float]:
     """Return the root of the sum of squares, and its degrees of freedom after Welch-Satterthwaite.
 
@@ -136,64 +188,3 @@ def combined(parts: Iterable[tuple[float, float]]) -> tuple[float, float]:
     # As shares of the sum, so that no square is lost to the smallest number there is.
     shares = math.fsum((one / u) ** 4 / dof for one, dof in known)
     return u, 1 / shares if shares else math.inf
-
-
-def scatter_of(*groups: NDArray[np.float64]) -> tuple[float, int]:
-    """Return the pooled standard deviation of repeats and its degrees of freedom.
-
-    Parameters
-    ----------
-    *groups : ndarray, shape (n,)
-        Readings of the same thing, each group about its own mean.
-
-    Returns
-    -------
-    sd : float
-        NaN where nothing was read twice.
-    dof : int
-    """
-    dof = sum(len(group) - 1 for group in groups)
-    if dof and all(np.ptp(group) == 0 for group in groups):
-        return 0.0, dof  # Not the dust that the means' binary arithmetic would leave.
-    squares = math.fsum(float(((group - group.mean()) ** 2).sum()) for group in groups)
-    return (math.sqrt(squares / dof), dof) if dof else (math.nan, 0)
-
-
-def of_readings(
-    value: float, sd: float, dof: float, graduation: float | None, spread: float, rounding: float
-) -> Estimate:
-    """Return what was worked out from readings, with its doubt.
-
-    Where the readings scatter by less than half a graduation, or none was repeated, rounding
-    errors are the same every time and do not average out: they are added (GUM F.2.2.1).
-
-    Parameters
-    ----------
-    value : float
-    sd, dof : float
-        Scatter of one reading; NaN and 0 where nothing was repeated.
-    graduation : float, optional
-    spread, rounding : float
-        Standard uncertainty of the value for a scatter of 1, and for a graduation of 1.
-
-    Returns
-    -------
-    Estimate
-        Its `u` is NaN where neither repeats nor a graduation tell it.
-    """
-    parts: list[tuple[float, float]] = []
-    if dof:
-        parts.append((sd * spread, dof))
-    if graduation is not None and not sd >= graduation / 2:
-        parts.append((graduation * rounding, math.inf))
-    if not parts or (graduation is None and sd == 0):
-        return Estimate(value, math.nan)
-    return Estimate(value, *combined(parts))
-
-
-def mean_of(readings: NDArray[np.float64], graduation: float | None) -> Estimate:
-    """Return the mean of repeated readings of one thing."""
-    count = len(readings)
-    mean = float(readings.mean())
-    scatter = scatter_of(readings)
-    return of_readings(mean, *scatter, graduation, 1 / math.sqrt(count), 1 / math.sqrt(12))

@@ -13,10 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bladegeom.faults import refuse
-
-MM_PER: dict[str, float] = {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001}
-"""Millimetres in one of each unit; ``thou`` is a thousandth of an inch."""
+from bladegeom.faults import RefusedError, refuse
+from bladegeom.sizes import MM_PER as MM_PER
+from bladegeom.sizes import misfit
 
 LARGEST, LEAST = 1e9, 1e-100
 """A number beyond these is a slip: a barcode among the readings, or so small that its square is
@@ -304,7 +303,7 @@ def length(what: str, given: object) -> tuple[float, str] | None:
     Raises
     ------
     RefusedError
-        If it has no unit, or is not a positive finite number.
+        If it has no unit, is not a positive finite number, or no saw has that size.
     """
     if is_missing(given):
         return None
@@ -316,6 +315,8 @@ def length(what: str, given: object) -> tuple[float, str] | None:
         cure = f"give a length above 0 and up to {LARGEST:g}"
         said = value if number is None else f"{number:g}"
         raise refuse(f"{what} is {said} {unit}", cure, value=said, column=what)
+    if (wrong := misfit(what, number, unit)) is not None:
+        raise RefusedError(wrong)
     return number, unit
 
 

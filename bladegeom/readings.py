@@ -14,6 +14,7 @@ from bladegeom.columns import STATED, kept_facts, told
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, Lengths, convert, plain_numbers, with_unit
 from bladegeom.sequence import in_sequence
+from bladegeom.sizes import LEAST_OF_DIAMETER, SIZES, questions
 
 WAYS = {"forward": 1, "backward": -1}
 
@@ -170,6 +171,12 @@ class Readings:
         return None if self.ring_radius_mm is None else self.in_unit(self.ring_radius_mm)
 
     @property
+    def asked(self) -> list[str]:
+        """What is to be asked about sizes that are unusual."""
+        facts = {**self.blade.facts, **self.facts}
+        return questions({name: facts[name] for name, one in STATED.items() if one.lengths})
+
+    @property
     def ring_radius_u(self) -> float:
         """Standard uncertainty (k = 1) of the ring radius in `unit`, 0 where not stated."""
         return self.in_unit(self.ring_radius_u_mm or 0.0)
@@ -196,8 +203,18 @@ class Readings:
 
 def _check_ring(ring_mm: float | None, blade: Blade) -> None:
     radius = blade.radius_mm
+    if not ring_mm or not radius:
+        return
+    # Where the diameter is unusual, that is asked about.
+    if ring_mm < 2 * radius * LEAST_OF_DIAMETER and SIZES["diameter"].usual(2 * radius):
+        problem = f"the ring's radius ({ring_mm:g} mm) lies inside the bore or the flange of a "
+        problem += f"blade {2 * radius:g} mm across"
+        cure = f"check its unit, from the arbor's axis to the stylus: is it {ring_mm:g} in?"
+        if not ring_mm * MM_PER["in"] <= radius:
+            cure = "ring_radius: from the arbor's axis to the stylus; diameter: across the teeth"
+        raise refuse(problem, cure, value=f"{ring_mm:g} mm", blade=blade.name, column="ring_radius")
     # A hair of play, so that a ring given as half the diameter in another unit is not refused.
-    if ring_mm and radius and ring_mm > radius * (1 + 1e-9):
+    if ring_mm > radius * (1 + 1e-9):
         problem = f"the ring's radius ({ring_mm:g} mm) is larger than the blade's ({radius:g} mm)"
         cure = "ring_radius: from the arbor's axis to the stylus; diameter: across the teeth"
         said = f"{ring_mm:g} mm"

@@ -29,6 +29,10 @@ DETECTION_LEVEL = 0.95
 """A wobble is resolved if no wobble would show so large a one in fewer than 5 % of cases."""
 
 
+FEWEST_DOF = 3
+"""Degrees of freedom with which the chance of a direction can be told."""
+
+
 @dataclass(frozen=True, eq=False, repr=False)  # A fit, which is one, shows its own table.
 class Wobble:
     """Once-per-turn wobbles: the size of each is its amplitude, its angle the near direction.
@@ -40,11 +44,12 @@ class Wobble:
     value : complex or ndarray, shape (...)
         Cosine part + i sine part: half the movement toward 0 and toward 90 degrees.
     covariance : ndarray, shape (2, 2, ...)
-        Of the cosine and the sine part; NaN where nothing tells it.
+        Of the cosine and the sine part, from the scatter; NaN where nothing tells it.
     dof : float
         Degrees of freedom of the covariance, of all of them the same.
-    rounding_margin : float or ndarray, shape (...)
-        Half a graduation where rounding errors do not average out, else 0.
+    rounding : ndarray, shape (2, 2, ...), or 0
+        What rounding errors that do not average out add to the covariance. All doubt is of both
+        together; only the test for no wobble at all is of the scatter alone.
     scale_u : float or ndarray, shape (...)
         Relative standard uncertainty of what all sizes are proportional to, such as the radius of
         the ring or the angle of the stylus: it makes no direction doubtful.
@@ -53,7 +58,7 @@ class Wobble:
     value: Any
     covariance: Floats
     dof: float
-    rounding_margin: float = 0.0
+    rounding: Any = 0.0
     scale_u: float = 0.0
 
     @property
@@ -68,7 +73,7 @@ class Wobble:
 
     @cached_property
     def _facing(self) -> Facing:
-        return facing(self.value.real, self.value.imag, self.covariance)
+        return facing(self.value.real, self.value.imag, self.covariance + self.rounding)
 
     @cached_property
     def amplitude(self) -> float:
@@ -83,7 +88,8 @@ class Wobble:
     @property
     def amplitude_corrected(self) -> float:
         """Amplitude less the share that scatter adds: sqrt(max(0, A^2 - var(a) - var(b)))."""
-        variance = self.covariance[0, 0] + self.covariance[1, 1]
+        scattered = self.covariance + self.rounding
+        variance = scattered[0, 0] + scattered[1, 1]
         return _told(np.sqrt(np.fmax(0.0, self.amplitude**2 - variance)))
 
     @property
@@ -105,7 +111,7 @@ class Wobble:
     @cached_property
     def p_value(self) -> float:
         """How probable so large a wobble is where there is none (Hotelling's T^2); 1 if unknown."""
-        seen = self._facing
+        seen = facing(self.value.real, self.value.imag, self.covariance)
         f = (seen.amplitude / seen.sd) ** 2 / (1 - seen.tie**2) / 2
         return _told(np.where(np.isnan(f), 1.0, zero_amplitude_p(f, self.dof)))
 
@@ -116,32 +122,26 @@ class Wobble:
 
     @property
     def rounded_covariance(self) -> Floats:
-        """Covariance with the doubt of the scale, and the rounding that does not average out.
-
-        Half a graduation either way, anything between being as likely (GUM 4.3.7).
-        """
-        (caa, cab), (_, cbb) = self.covariance
-        more = self.rounding_margin**2 / 3
+        """Covariance with the doubt of the scale, and the rounding that does not average out."""
         c, s = self.cosine * self.scale_u, self.sine * self.scale_u
-        both = cab + c * s
-        return np.array([[caa + more + c * c, both], [both, cbb + more + s * s]])
+        both: Floats = self.covariance + self.rounding + np.array([[c * c, c * s], [c * s, s * s]])
+        return both
 
     def amplitude_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the amplitude.
 
-        Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_limits`), with
-        `rounding_margin` added on either side, and the doubt of the scale as the root of the sum
-        of squares. Where the covariance is not known, as where all readings are the same and the
-        graduation is not stated, neither is the upper limit: NaN.
+        Exact for circular covariance (see `bladegeom.kernel.doubt.amplitude_limits`), with the
+        doubt of the scale as the root of the sum of squares. The lower one is 0 where the wobble is
+        not `resolved`. Where the covariance is not known, as where all readings are the same and
+        the graduation is not stated, neither is the upper limit: NaN.
         """
-        seen, margin = self._facing, self.rounding_margin
+        seen = self._facing
         low, high = amplitude_limits(seen.amplitude, seen.sd, self.dof, confidence_level)
-        low, high = np.maximum(low - margin, 0.0), high + margin
         if np.any(self.scale_u):
             size, more = self.amplitude, student_t(confidence_level, math.inf) * self.scale_u
             low = np.maximum(size - np.hypot(size - low, size * more), 0.0)
             high = size + np.hypot(high - size, size * more)
-        return Interval(_told(low), _told(high), confidence_level)
+        return Interval(_told(np.where(self.resolved, low, 0.0)), _told(high), confidence_level)
 
     def near_interval(self, confidence_level: float = 0.95) -> Interval:
         """Return the limits of the direction nearest the indicator, by Fieller's theorem.
@@ -149,13 +149,19 @@ class Wobble:
         In degrees, ``low <= near_deg <= high`` (so that they may pass 0 or 360); a full turn apart
         where no direction is excluded.
         """
-        seen = self._facing.rounded(self.rounding_margin)
-        low, high = direction_limits(seen, self.dof, confidence_level)
+        low, high = direction_limits(self._facing, self.dof, confidence_level)
         return Interval(self.near_deg + low, self.near_deg + high, confidence_level)
 
     def probability(self, from_deg: float, to_deg: float) -> float:
-        """Return how probable the true direction is between two, in degrees past the near one."""
-        return _told(direction_probability(self._facing, self.dof, from_deg, to_deg))
+        """Return how probable the true direction is between two, in degrees past the near one.
+
+        With two degrees of freedom fewer than the limits: claims of few readings that scatter
+        little by luck then come true as often as they say, as simulation shows. NaN where none is
+        left: so few readings cannot tell it.
+        """
+        if self.dof < FEWEST_DOF:
+            return _told(np.full(np.shape(self.value), np.nan))
+        return _told(direction_probability(self._facing, self.dof - 2, from_deg, to_deg))
 
     def over(self, radius: Any, radius_u: Any = 0.0) -> Wobble:
         """Return the slopes of a plate that wobbles so at a radius, whose doubt goes with them."""
@@ -163,7 +169,7 @@ class Wobble:
             self.value / radius,
             self.covariance / np.square(radius),
             self.dof,
-            self.rounding_margin / radius,
+            self.rounding / np.square(radius),
             np.hypot(self.scale_u, radius_u / radius),
         )
 

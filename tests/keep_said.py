@@ -251,7 +251,7 @@ def commands() -> Iterator[list[str]]:
             for paper, ending in (("a4", "pdf"), ("letter", "svg")):
                 out = f"OUT/{kind}.{ending}"
                 yield ["chart", file, "--kind", kind, "--paper", paper, "-o", out]
-        yield ["wall", file, "--feed", "1.2mm", "--height", "40mm", "--side-angle", "2"]
+        yield ["cut-wall", file, "--feed", "1.2mm", "--height", "40mm", "--side-angle", "2"]
         yield ["record", file, "--history", "OUT/history", "--date", DAY]
         yield ["table", file, "-o", "OUT/answers.csv"]
     yield ["fit", f"{DEMO}/shelf_readings.csv", *FACTS]

@@ -84,10 +84,12 @@ def saw_text() -> str:
 
     level = high.turned(33, "front")
     against_plate = high.knife_toe_deg - high.set_knife(level).knife_toe_deg
-    gauge, knife = (
-        f"{round(deg / 0.02) * 0.02 + 0.0:.2f}"
-        for deg in (high.gauge_against_plate_deg(level), against_plate)
+    knife = f"{round(against_plate / 0.02) * 0.02 + 0.0:.2f}"
+    # Read three times, with draws of its own.
+    leans = as_read(
+        np.full(3, high.gauge_against_plate_deg(level)), 0.005, 0.02, np.random.default_rng(SEED)
     )
+    gauge = " ".join(f"{lean + 0.0:.2f}" for lean in leans)
     flip = high.flip_gap_mm(2.0 * INCH, flipped="left")
     fence = low.fence_readings_mm(ALONG * INCH, dial_zero_mm=20 * THOU)
     insert = low.insert_readings_mm(INSERT * INCH)
@@ -139,7 +141,7 @@ sides = 4
 tolerance = 0.1
 
 [miter_gauge]
-shows = {gauge}                        # plate's front end off the gauge's square
+shows = "{gauge} deg"        # plate's front end off the gauge's square, read three times
 resolution = 0.02                   # finer than this the square between plate and gauge tells not
 accuracy = 0.01
 span = "12 in"                      # width of the board

@@ -108,7 +108,7 @@ def test_a_pattern_must_fit_a_whole_number_of_times():
 
 @pytest.mark.parametrize("size", ["diameter", "plate", "tooth_width", "gullet"])
 def test_a_size_in_inches_is_the_size_in_millimetres(size):
-    inch, metric = bg.Blade(40, **{size: "0.1 in"}), bg.Blade(40, **{size: (2.54, "mm")})
+    inch, metric = bg.Blade(40, **{size: "1 in"}), bg.Blade(40, **{size: (25.4, "mm")})
     assert getattr(inch, f"{size}_mm") == pytest.approx(getattr(metric, f"{size}_mm"), rel=1e-15)
 
 

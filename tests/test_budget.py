@@ -122,7 +122,11 @@ def test_texture_is_sampling_error_where_only_some_teeth_are_read_twice():
 
 def test_rounding_that_does_not_average_out_is_a_cause():
     fit = fit_of(noise=0.0005, graduation="0.01 mm")
-    assert_allclose(causes(fit)["graduation"].amplitude_u, 0.005 / math.sqrt(3))
+    found = causes(fit)
+    for of in ("amplitude_u", "near_u_deg"):
+        parts = [getattr(found[name], of) for name in ("scatter", "graduation")]
+        assert_allclose(math.hypot(*parts), getattr(fit, of))
+        assert parts[1] > 0
     assert "graduation" not in causes(fit_of(noise=0.02, graduation="0.01 mm"))
 
 

@@ -137,12 +137,12 @@ def test_a_card_tells_lengths_in_one_unit(tmp_path, unit):
 def test_what_is_refused_is_told_in_the_unit_in_which_it_was_written(tmp_path):
     path = tmp_path / "saw.toml"
     path.write_text(
-        '[slots]\nfront = "1 mm"\nback = "9 mm"\nseparation = "5 mm"\n'
+        '[slots]\nfront = "1 mm"\nback = "61 mm"\nseparation = "50 mm"\n'
         '[fence]\nalong = "0 12 in"\nreadings = "1 2 thou"\n'
         '[test_cut.kerf]\nwidth = "0.13 in"\n',
         "utf-8",
     )
-    with pytest.raises(RefusedError, match="differ by 8 mm"):
+    with pytest.raises(RefusedError, match="differ by 60 mm"):
         bg.set_up(path)
 
 
@@ -178,7 +178,7 @@ def test_letters_that_no_font_has_stop_nothing(demo):
 
 def test_a_saw_without_a_blade_or_a_date_leaves_room_for_the_date(tmp_path):
     path = tmp_path / "saw.toml"
-    path.write_text('[slots]\nfront = "1 mm"\nback = "1 mm"\nseparation = "9 mm"\n', "utf-8")
+    path.write_text('[slots]\nfront = "1 mm"\nback = "1 mm"\nseparation = "90 mm"\n', "utf-8")
     (ax,) = bg.setup_card(bg.set_up(path))
     said = [text.get_text() for text in words_of(ax)]
     assert "Table saw" in said

@@ -100,7 +100,7 @@ def test_an_agreement_carries_no_hints():
         "(95 %: -0.054 to 0.034)",
         "square of the cut: predicted 0.020, measured 0.030, difference 0.010 deg "
         "(95 %: -0.019 to 0.039)",
-        "predicted and measured: agree (chi-square 0.69 for 2 checks, p = 0.71).",
+        "predicted and measured: agree (chi-square 0.68 for 2 checks, p = 0.71).",
     )
 
 

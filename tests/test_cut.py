@@ -170,11 +170,13 @@ def test_round_doubt_is_that_of_pooled_means_and_gtc(first, last, turns):
 
 def test_rounding_of_the_calliper_counts_at_both_ends():
     test = round_board(first=10.05, last=10.0, length=100, graduation=0.1)
-    assert test.taper.u == pytest.approx(math.hypot(0.1 / 12**0.5, 0.1 / 12**0.5))
+    # Each end was read once, and nothing tells how well: 0.7 graduations each, by caution.
+    assert test.taper.u == pytest.approx(0.07 * math.sqrt(2), rel=1e-6)
+    assert (test.taper.dof, test.rests_on) == (5, "cautious")
     assert "Leave the gauge's fence" in test.correction
     bare = round_board(first=10.1, last=10.0, length=100)
     assert math.isnan(bare.error.u)
-    assert "toward you" in bare.correction
+    assert "Leave the gauge's fence" in bare.correction
     assert bare.to_dict()["swing_u"] is None
     assert "cannot be told" in bare.remarks[1]
     assert bare.to_dict().keys() == test.to_dict().keys()
@@ -215,6 +217,9 @@ def test_a_measured_kerf():
     assert kerf.u == pytest.approx(0.001 / 3**0.5)
     assert kerf.dof == 2
     assert math.isnan(measured(length=3.2).u)
-    assert measured(length=(0.1, "in"), graduation=0.0254).u == pytest.approx(0.001 / 12**0.5)
+    once = {"length": (0.1, "in"), "graduation": 0.0254}
+    assert measured(**once).u == pytest.approx(0.0007, rel=1e-6)
+    careful = measured(**once, repeatability=(0.0005, "in"))
+    assert careful.u == pytest.approx(math.hypot(0.0005, 0.001 / 12**0.5), rel=0.01)
     with pytest.raises(RefusedError, match="value 1 of length is 0"):
         measured(length=0)

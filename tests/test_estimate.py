@@ -1,16 +1,15 @@
-"""A value with its doubt: means, sums, verdicts, against the GUM's own figures and GTC."""
+"""A value with its doubt: sums, verdicts, against the GUM's own figures and GTC."""
 
 from __future__ import annotations
 
 import math
 
 import GTC
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bladegeom.estimate import Estimate, Known, combined, judge, mean_of, scatter_of
+from bladegeom.estimate import Estimate, Known, combined, judge
 
 sizes = st.floats(1e-6, 1e6)
 freedoms = st.floats(1, 1e4)
@@ -34,48 +33,6 @@ def test_a_certain_part_adds_nothing():
     assert combined([(0.0, 3), (2.0, 5)]) == (2.0, pytest.approx(5))
     assert combined([]) == (0.0, math.inf)
     assert combined([(0.0, 4)]) == (0.0, math.inf)
-
-
-def test_scatter_is_pooled_about_each_groups_own_mean():
-    sd, dof = scatter_of(np.array([1.0, 3.0]), np.array([10.0, 11.0, 12.0]))
-    assert (sd, dof) == (pytest.approx(math.sqrt((2 + 2) / 3)), 3)
-    sd, dof = scatter_of(np.array([1.0]), np.array([2.0]))
-    assert math.isnan(sd)
-    assert dof == 0
-
-
-def test_the_dust_of_binary_arithmetic_is_no_scatter():
-    sd, dof = scatter_of(np.array([0.1, 0.1, 0.1]), np.array([0.7, 0.7]))
-    assert (sd, dof) == (0.0, 3)
-
-
-def test_a_mean_is_as_sure_as_its_repeats():
-    read = np.array([1.0, 2.0, 3.0, 4.0])
-    mean = mean_of(read, None)
-    assert mean.value == 2.5
-    assert mean.u == pytest.approx(np.std(read, ddof=1) / 2)
-    assert mean.dof == pytest.approx(3)
-
-
-def test_rounding_that_repeats_itself_does_not_average_out():
-    read = np.array([0.5] * 100)
-    mean = mean_of(read, 0.5)
-    assert mean.u == pytest.approx(0.5 / math.sqrt(12))
-    assert mean.dof == math.inf
-    spread = np.array([0.0, 0.5] * 50)
-    assert mean_of(spread, 0.5).u < 0.03
-
-
-@pytest.mark.parametrize("graduation", [None, 0.1])
-def test_a_single_reading_is_as_sure_as_the_graduation(graduation):
-    mean = mean_of(np.array([2.0]), graduation)
-    assert mean.value == 2.0
-    assert math.isnan(mean.u) if graduation is None else mean.u == pytest.approx(0.1 / 12**0.5)
-
-
-def test_identical_readings_without_a_graduation_are_no_proof():
-    read = np.array([2.0, 2.0])
-    assert math.isnan(mean_of(read, None).u)
 
 
 @pytest.mark.parametrize(

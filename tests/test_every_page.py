@@ -34,7 +34,7 @@ MADE = {
     bg.squareness_chart: fit,
     bg.customer_sheet: fit,
     bg.clearance_chart: lambda: fit().readings.blade,
-    bg.wall_chart: lambda: bg.cut_wall(
+    bg.cut_wall_chart: lambda: bg.cut_wall(
         fit(), side_angle_deg=1.0, feed_per_turn="1.5 mm", height="30 mm"
     ),
     bg.clock_chart: lambda: advise(bg.read_mounts("data_demo/arbor/clock_mounts.csv"))[0][0],

@@ -70,7 +70,7 @@ def plain_commands(path, folder):
         ["doubt", path],
         ["next", path],
         ["squareness", path, "--away", "30"],
-        ["wall", path, "--feed", "1mm", "--height", "40mm", "--side-angle", "2"],
+        ["cut-wall", path, "--feed", "1mm", "--height", "40mm", "--side-angle", "2"],
         ["table", path, "-o", folder / "answers.csv"],
         ["record", path, "--history", folder / "history"],
         ["change", path, path, "--blade", "A"],

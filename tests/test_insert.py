@@ -121,8 +121,8 @@ def test_a_level_insert_tilts_nowhere():
     assert (result.tilts, result.highest, result.verdict) == (False, "nowhere", "within")
     assert result.found[1] == "tilt: none that the readings tell"
     assert "either way, no side told" in result.found[0]
-    # As sure as one reading: rounding is the same at every place (JCGM 100:2008, F.2.2.1).
-    assert result.height.u == pytest.approx(0.01 / 12**0.5)
+    # Rounding is the same at every place: the height may be off by half a graduation.
+    assert 0.005 <= result.height.reach < 0.006
     noisy = insert(**PLACES, height=NOISE)
     assert noisy.tilts is False
 
@@ -223,8 +223,6 @@ def test_words():
     assert "0.300 mm low (95 %: 0.275 to 0.325)" in shown
     assert "highest at the back" in shown
     assert "Front left: raise by 7 sixteenths of a turn (0.44 mm)." in shown
-    four = insert(x=X[:4], y=Y[:4], height=NOISE[:4])
-    assert "six places" in four.remarks[0]
 
 
 @pytest.mark.parametrize(
@@ -237,7 +235,8 @@ def test_words():
         ({"x": ([0, 1, 2, 3], "mm"), "y": ([0, 1, 2, 3], "mm")}, "one line"),
         ({"x": ([0.1, 0.2, 0.3, 0.7], "mm"), "y": ([0.3, 0.6, 0.9, 2.1], "mm")}, "one line"),
         ({"x": ([5, 5, 5, 5], "mm"), "y": ([7, 7, 7, 7], "mm")}, "one line"),
-        ({"screw_x": ([1], "mm")}, "screw_y is not given"),
+        ({"screw_x": ([1], "mm")}, "screw_y is not"),
+        ({"screw_y": ([1], "mm")}, "add screw_x"),
         ({"screw_x": ([1, 2], "mm"), "screw_y": ([1], "mm")}, "2 of screw_x, 1 of screw_y"),
         ({"pitch": (1, "mm")}, "where they stand"),
         ({"screw_x": ([1], "mm"), "screw_y": ([1], "mm"), "pitch": (0, "mm")}, "pitch is 0 mm"),

@@ -175,7 +175,7 @@ def rings(folder, name):
 
 def wall(folder, name):
     file = table(folder / "t.csv", [name])
-    return ["wall", file, "--feed", "1.2mm", "--height", "40mm", "--side-angle", "2"]
+    return ["cut-wall", file, "--feed", "1.2mm", "--height", "40mm", "--side-angle", "2"]
 
 
 def form(_, name):

@@ -199,7 +199,7 @@ def drawn_of(fit):
         return held
     return held | {
         "squareness chart": of_page(bg.squareness_chart(fit, date=DAY)),
-        "wall chart": of_page(bg.wall_chart(wall_of(fit), date=DAY)),
+        "wall chart": of_page(bg.cut_wall_chart(wall_of(fit), date=DAY)),
     }
 
 

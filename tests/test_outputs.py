@@ -52,7 +52,7 @@ WALL = ("--feed", "1mm", "--height", "40mm", "--side-angle", "2")
 DRAWN = {
     "chart": ("day.csv", "chart", "day.csv"),
     "chart of the facts": ("facts.csv", "chart", "day.csv", "--blades", "facts.csv"),
-    "wall": ("day.csv", "wall", "day.csv", *WALL),
+    "wall": ("day.csv", "cut-wall", "day.csv", *WALL),
     "clock": ("mounts.csv", "clock", "mounts.csv"),
     "flange": ("day.csv", "clock", "mounts.csv", "--flange", "day.csv"),
     "plate": ("rings.csv", "plate", "rings.csv", "--table-height", "25mm", "--reach", "90mm"),

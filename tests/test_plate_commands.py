@@ -84,7 +84,7 @@ def test_a_plate_read_at_one_ring_says_what_stays_open(capsys):
 
 def test_wall_prints_and_draws(tmp_path, capsys):
     chart = tmp_path / "wall.png"
-    typed = ["wall", FORTY, "--feed", "40thou", "--height", "1.5in", "--side-angle", "2"]
+    typed = ["cut-wall", FORTY, "--feed", "40thou", "--height", "1.5in", "--side-angle", "2"]
     assert main([*typed, "-o", str(chart)]) == 0
     said = capsys.readouterr().out
     assert said.startswith("Blade A-40: wall of the kerf toward the indicator, in thou")
@@ -109,7 +109,7 @@ def test_wall_prints_and_draws(tmp_path, capsys):
 
 
 def test_a_wall_that_cannot_be_is_refused(tmp_path, capsys):
-    typed = ["wall", FORTY, "--feed", "40thou", "--height", "9in", "--side-angle", "2"]
+    typed = ["cut-wall", FORTY, "--feed", "40thou", "--height", "9in", "--side-angle", "2"]
     assert main(typed) == 2
     assert "height" in capsys.readouterr().err
     assert main([*typed, "-o", str(tmp_path / "wall.pdf")]) == 2

@@ -294,8 +294,8 @@ def test_limits_are_students_and_the_worst_has_those_of_the_tilt():
         assert_allclose(error.high - error.value, factor * error.u)
     low, high, _ = fit.amplitude_interval()
     assert found.worst.value == pytest.approx(fit.tilt_deg)
-    assert found.worst_low_deg == pytest.approx(fit.tilt_of(low))
-    assert found.worst_high_deg == pytest.approx(fit.tilt_of(high))
+    assert found.worst_low_deg == pytest.approx(math.degrees(math.atan(low / 100.0)))
+    assert found.worst_high_deg == pytest.approx(math.degrees(math.atan(high / 100.0)))
 
 
 @pytest.mark.parametrize("use", USES)
@@ -308,7 +308,7 @@ def test_without_an_established_wobble_no_teeth_are_stood_up(use):
     assert (
         found.worst.value
         == found.worst_high_deg
-        == pytest.approx(fit.tilt_of(fit.amplitude_interval().high))
+        == pytest.approx(math.degrees(math.atan(fit.amplitude_interval().high / 100.0)))
     )
     assert found.line.any_rotation == ("ny rotation will do" in found.instructions[0])
     assert "left after marking" not in str(found)

@@ -108,6 +108,12 @@ def test_a_flat_blade_has_no_teeth_and_its_worst_is_in_the_doubt(tmp_path):
             6,
             "turns is 2",
         ),
+        (
+            '[insert]\nx = "0 9 0 9 mm"\ny = "0 0 9 9 mm"\nheight = "0 0 0 1 mm"\n'
+            'screw_y = "0 9 mm"\n',
+            5,
+            "screw_y is given and screw_x is not",
+        ),
     ],
 )
 def test_what_cannot_be_used_is_said_with_its_row(tmp_path, text, row, words):

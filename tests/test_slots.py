@@ -28,7 +28,7 @@ def saw_of(slot_deg, side, tilt_deg=0.4):
 
 def read_of(saw, **facts):
     front, back = (saw.slot_reading_mm(1, place, 150.0) for place in ("front", "back"))
-    return slots(front=front, back=back, separation=150.0, **facts)
+    return slots(front=front, back=back, separation=150.0, graduation=1e-6, **facts)
 
 
 def moved_by(saw, moved, pivot, lever, to_right):
@@ -170,9 +170,14 @@ def test_rounding_counts_where_the_dial_stands_still():
     # Three times 0.1 add up to a little more than 0.3 in binary arithmetic.
     facts = {"front": [0.5, 0.5, 0.5], "back": [0.1, 0.1, 0.1], "separation": 200}
     sure = slots(**facts, graduation=0.01)
-    assert sure.difference.u == pytest.approx(0.01 * math.sqrt(2 / 12))
-    assert sure.difference.dof == math.inf
-    assert math.isnan(slots(**facts).angle_u_deg)
+    # Nine degrees of freedom: five of a cautious 0.7 graduations, four of no scatter at all.
+    assert sure.gauge.sd == pytest.approx(0.007 * math.sqrt(5 / 9))
+    assert (sure.difference.dof, sure.rests_on) == (9, "cautious")
+    # The dial may have stood just short of a graduation at one end and just past it at the other.
+    assert 0.009 < sure.difference.reach < 0.011
+    unknown = slots(**facts)
+    assert math.isnan(unknown.angle_u_deg)
+    assert (unknown.established, unknown.rests_on) == (False, "nothing")
 
 
 def test_limits_hold_the_truth_as_often_as_they_say():
@@ -227,7 +232,7 @@ def test_where_it_cannot_be_told_the_doubt_that_would_do_is_named():
     assert result.verdict == "cannot tell"
     # scipy.stats.t with 4 degrees of freedom; the difference is 0.07, the tolerance 0.02 from it.
     reach = float(stats.t.ppf(0.975, 4)) * 0.02 * math.sqrt(2 / 3)
-    assert f"difference, {reach:.3f} mm, must come down to 0.020 mm. Repeat" in result.remarks[0]
+    assert f"difference, {reach:.3f} mm, must come down to 0.020 mm." in result.remarks[0]
     stuck = slots(**facts, tolerance=0.05, end_float=0.05)
     assert "Repeats are not enough, the end float alone makes 0.040 mm" in (stuck.remarks[0])
 
@@ -240,7 +245,8 @@ def test_remarks_say_what_the_doubt_rests_on():
     assert "nan" not in str(unknown)
     assert unknown.to_dict()["angle_u_deg"] is None
     once = slots(**facts, graduation=0.01)
-    assert "Each end was read once: the doubt rests on the graduation" in str(once)
+    assert (once.rests_on, once.reading_sd) == ("cautious", pytest.approx(0.007))
+    assert "0.0070 mm, by caution" in str(once)
     assert "End float of the arbor is not stated" in str(once)
     assert "same place of the same tooth" in str(once)
     stated = slots(front=[0.5, 0.51], back=[0.4, 0.41], separation=200, end_float=0.01)

@@ -19,13 +19,13 @@ import bladegeom as bg
 BLADES, TEETH, RING, RIM = 300, 24, 110.0, 127.0
 LEAST = 0.95 - 4 * math.sqrt(0.95 * 0.05 / BLADES)
 BLADE = bg.Blade(TEETH, diameter=(2 * RIM, "mm"), tooth_width="3.2 mm")
+ANGLES = np.radians(BLADE.angles_deg)
 
 
-def fits_of(truth, rng, noise, **facts):
-    """Fits of as many blades as `truth` gives readings at angles in radians."""
-    for one in truth:
-        read = one(np.radians(BLADE.angles_deg)) + rng.normal(0, noise, TEETH)
-        yield bg.fit_wobble(bg.Readings(BLADE, read, unit="mm", ring_radius=(RING, "mm"), **facts))
+def fit_of(height, rng, noise, **facts):
+    """The fit of heights at the teeth that were read with some noise."""
+    read = height + rng.normal(0, noise, TEETH)
+    return bg.fit_wobble(bg.Readings(BLADE, read, unit="mm", ring_radius=(RING, "mm"), **facts))
 
 
 def shares(held):
@@ -41,12 +41,8 @@ def test_a_ring_known_to_2_mm_leaves_no_limit_as_narrow_as_the_readings_do(slope
     rng, held = rng_for(31), []
     for _ in range(BLADES):
         ring, near = RING + rng.normal(0, 2.0), rng.uniform(0, 2 * math.pi)
-        (fit,) = fits_of(
-            [lambda at, ring=ring, near=near: slope * ring * np.cos(at - near)],
-            rng,
-            0.0005,
-            ring_radius_u="2 mm",
-        )
+        height = slope * ring * np.cos(ANGLES - near)
+        fit = fit_of(height, rng, 0.0005, ring_radius_u="2 mm")
         turned = bg.squareness(fit, away_deg=70.0, span="150 mm", tolerance_deg=0.02)
         lean = slope * math.sin(math.radians(70.0 + math.degrees(near) - fit.near_deg))
         error, tilt = math.degrees(math.atan(lean)), math.degrees(math.atan(slope))
@@ -79,7 +75,7 @@ def test_a_plunger_that_leans_as_stated_is_in_the_limits(noise):
     for _ in range(BLADES):
         near = rng.uniform(0, 2 * math.pi)
         shown = 0.05 / math.cos(math.radians(15))
-        (fit,) = fits_of([lambda at: shown * np.cos(at - near)], rng, noise, stylus_deg=15)  # noqa: B023
+        fit = fit_of(shown * np.cos(ANGLES - near), rng, noise, stylus_deg=15)
         low, high, _ = fit.amplitude_interval()
         tilt = math.degrees(math.atan(0.05 / RING))
         held.append({"amplitude": low <= 0.05 <= high, "tilt": within(fit.tilt, tilt)})
@@ -92,11 +88,8 @@ def test_an_arbor_that_rides_in_its_float_is_in_limits_direction_and_chances(amp
     for _ in range(BLADES):
         near, ride = rng.uniform(0, 2 * math.pi, 2)
         rides = 0.005 * math.sqrt(rng.uniform())
-
-        def height(at):
-            return amplitude * np.cos(at - near) + rides * np.cos(at - ride)  # noqa: B023
-
-        (fit,) = fits_of([height], rng, 0.001, end_float="0.01 mm")
+        height = amplitude * np.cos(ANGLES - near) + rides * np.cos(ANGLES - ride)
+        fit = fit_of(height, rng, 0.001, end_float="0.01 mm")
         low, high, _ = fit.amplitude_interval()
         start, end, _ = fit.near_interval()
         held.append(

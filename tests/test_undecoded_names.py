@@ -49,7 +49,7 @@ def every(folder):
         ("chart", "--kind", "strip", "-o", "OUT.svg"),
         ("record", "--history", "OUT", "--note", os.fsdecode(b"n\xff")),
         ("table", "-o", "OUT.csv"),
-        ("wall", "--feed", "1mm", "--height", "40mm", "--side-angle", "2", "-o", "OUT.png"),
+        ("cut-wall", "--feed", "1mm", "--height", "40mm", "--side-angle", "2", "-o", "OUT.png"),
     ],
     ids=lambda command: command[0],
 )

@@ -10,7 +10,7 @@ from fits import check_fits, check_margins, line_of
 from simulated import PER_MM, rng_for
 
 import bladegeom as bg
-from bladegeom.draw.cut import wall_chart
+from bladegeom.draw.cut import cut_wall_chart
 from bladegeom.wall.wall import cut_wall
 
 DAY = date(2026, 2, 3)
@@ -43,7 +43,7 @@ def paper_words(ax):
 @pytest.mark.parametrize("unit", ["mm", "in"])
 def test_the_wall_is_drawn_in_millimetres_and_micrometres(unit):
     wall = wall_of(unit=unit)
-    ax = wall_chart(wall, date=DAY)
+    ax = cut_wall_chart(wall, date=DAY)
     along, height = line_of(ax, "wall").T
     turns = round(along.max() / 1.5)
     assert along.max() == pytest.approx(1.5 * turns)
@@ -68,7 +68,7 @@ def test_the_wall_is_drawn_in_millimetres_and_micrometres(unit):
 
 def test_the_wood_lies_above_the_wall():
     wall = wall_of()
-    ax = wall_chart(wall, date=DAY)
+    ax = cut_wall_chart(wall, date=DAY)
     (wood,) = ax.collections
     assert wood.get_hatch()
     assert wood.get_paths()[0].get_extents().y1 > line_of(ax, "wall")[:, 1].max()
@@ -78,7 +78,7 @@ def test_the_wood_lies_above_the_wall():
 def test_each_piece_is_numbered_with_the_tooth_that_left_it():
     offsets = np.zeros(24)
     offsets[[3, 15]] = 0.3
-    ax = wall_chart(wall_of(0.0, lateral=(offsets, "mm")), date=DAY)
+    ax = cut_wall_chart(wall_of(0.0, lateral=(offsets, "mm")), date=DAY)
     numbers = [text for text in ax.texts if text.get_text().isdigit()]
     along, height = line_of(ax, "wall").T
     assert {text.get_text() for text in numbers} == {"4", "16"}
@@ -93,7 +93,7 @@ def test_each_piece_is_numbered_with_the_tooth_that_left_it():
 
 def test_the_page_writes_marks_ra_and_peak_to_valley():
     wall = wall_of()
-    words = paper_words(wall_chart(wall, date=DAY))
+    words = paper_words(cut_wall_chart(wall, date=DAY))
     assert wall.headline in words
     assert f"Ra {wall.ra.value * 1000:.2f} \u00b5m (95 %:" in words
     assert "peak to valley" in words
@@ -104,7 +104,7 @@ def test_the_page_writes_marks_ra_and_peak_to_valley():
     for assumed in wall.assumed:
         assert assumed[:40] in words
     inches = paper_words(
-        wall_chart(wall_of(unit="in", corner=(0.254, "mm"), side="away"), date=DAY)
+        cut_wall_chart(wall_of(unit="in", corner=(0.254, "mm"), side="away"), date=DAY)
     )
     assert "thou (95 %:" in inches
     assert "feed 0.05906 in a turn" in inches
@@ -113,7 +113,7 @@ def test_the_page_writes_marks_ra_and_peak_to_valley():
 
 
 def test_without_an_established_wobble_no_tooth_is_written():
-    ax = wall_chart(wall_of(0.0), date=DAY)
+    ax = cut_wall_chart(wall_of(0.0), date=DAY)
     assert not words_on(ax)
     (line,) = [line for line in ax.lines if "not established" in str(line.get_label())]
     assert line.get_linestyle() != "-"
@@ -138,7 +138,7 @@ def busiest(name="demo"):
     ],
 )
 def test_no_words_meet_and_none_leave_the_page(wall, paper):
-    ax = wall_chart(wall, paper=paper, date=DAY)
+    ax = cut_wall_chart(wall, paper=paper, date=DAY)
     check_fits(ax)
     figure = ax.get_figure(root=True)
     check_margins(figure)
@@ -151,7 +151,7 @@ def test_no_words_meet_and_none_leave_the_page(wall, paper):
 
 
 def test_numbers_that_have_no_room_are_left_out_and_it_is_said():
-    ax = wall_chart(wall_of(0.0, 100, lateral=(np.zeros(100), "mm"), noise=0.0), date=DAY)
+    ax = cut_wall_chart(wall_of(0.0, 100, lateral=(np.zeros(100), "mm"), noise=0.0), date=DAY)
     numbers = [one for one in words_on(ax) if one.isdigit()]
     assert 20 < len(numbers) < 100
     assert "left by tooth (as far as there is room)" in words_on(ax)

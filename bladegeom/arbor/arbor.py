@@ -25,6 +25,7 @@ from bladegeom.arbor.mounted import (
 from bladegeom.arbor.parted import LEAST_P, ArborFit, FleetBlade, FleetFit, Left
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import zero_amplitude_p
+from bladegeom.kinds import checked
 from bladegeom.lengths import convert
 from bladegeom.wobble import Wobble
 
@@ -109,6 +110,7 @@ def _together(members: Sequence[Member]) -> _Together:
     return _Together(unit, blade, places, model, seating, solved)
 
 
+@checked
 def separate_arbor(
     fits: Sequence[WobbleFit],
     clock_deg: Sequence[float],

@@ -317,7 +317,7 @@ def advise(
                     column="mount",
                 )
             arbor = separate_arbor([*fits.values()], clock, mounts=[*fits], flange=flange)
-            said = [f"mount {mount}: {one}" for mount, fit in fits.items() for one in fit.doubted]
+            said = [f"mount {mount}: {one}" for mount, fit in fits.items() for one in fit.first]
             found.append(clock_advice(replace(arbor, doubted=tuple(said))))
         except RefusedError as error:
             refused += error.faults

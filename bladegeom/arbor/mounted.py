@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -107,6 +107,14 @@ def _check_clock(clock: object, mount: str, blade: str) -> None:
         )
 
 
+def _are_measured(blades: Any) -> bool:
+    try:
+        pairs = blades.values() if isinstance(blades, Mapping) else blades
+        return all(isinstance(fit, WobbleFit) for fits, _ in pairs for fit in fits)
+    except (TypeError, ValueError):
+        return False
+
+
 def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> list[Member]:
     """Return the blades of a fleet, also those without any clock position.
 
@@ -114,6 +122,12 @@ def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> list[Memb
     no blade was read at two clock positions, or they were not read one way.
     """
     named: dict[str, Measured] = {}
+    if not _are_measured(blades):
+        raise refuse(
+            "blades does not hold what was measured of each blade",
+            "give its fits and clock_deg: {name: (fits, clock_deg)}, or [(fits, clock_deg)]",
+            column="blades",
+        )
     if isinstance(blades, Mapping):
         named = dict(blades)
     else:

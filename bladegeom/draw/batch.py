@@ -18,6 +18,7 @@ from bladegeom.draw.report import customer_sheet
 from bladegeom.draw.results import write_queue
 from bladegeom.faults import Fault, RefusedError, as_letters
 from bladegeom.fit.fit import fit_wobble
+from bladegeom.kinds import checked
 from bladegeom.lengths import Length
 from bladegeom.shop.batch import Earlier, left_rows, queue_row, read_day
 from bladegeom.shop.condition import ACTIONS, assess
@@ -66,6 +67,7 @@ class Done:
         return "\n".join([*lines, *(f"wrote {as_letters(file)}" for file in self.files)])
 
 
+@checked
 def run_batch(
     inputs: Sequence[str | os.PathLike[str]],
     limits: Limits,

@@ -185,7 +185,7 @@ _LEVEL, _UPRIGHT = 0.027, 0.012
 
 @drawn
 @checked
-def wall_chart(
+def cut_wall_chart(
     wall: CutWall, ax: Axes | None = None, *, paper: str = "a4", date: Date | None = None
 ) -> Axes:
     """Draw the wall along the feed, much exaggerated in height, with the tooth that left each part.

@@ -31,6 +31,7 @@ from bladegeom.draw.printed import CAUTIONS, sizes
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.tables.out import whole_file
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -211,7 +212,7 @@ class Page:
             page.top += 1.0 if more else 0.0
         for words in more:
             page.line(words, 12, 6.5)
-        page.warnings(fit.warnings)
+        page.warnings(fit.rest)
         return page
 
     def warnings(self, words: Sequence[str]) -> None:
@@ -232,6 +233,8 @@ class Page:
             numbered if blade.numbered else "way of the numbers not stated: drawn clockwise",
         ]
         self.head(blade.name, what, date, facts or seen)
+        for asked in fit.asked:
+            self.line(f"! {asked}", 12, 6.0, high=5.0, bold=True)
 
     def head(self, name: str, what: str, date: Date | None, facts: Sequence[str]) -> None:
         """Write a blade's name, what the page is, the date, facts, and the cautions at its foot."""
@@ -338,6 +341,7 @@ class _Words(Text):
             super().draw(renderer)
 
 
+@checked
 def save_chart(axes: Axes | Sequence[Axes], path: str | os.PathLike[str]) -> None:
     """Save the page that holds the axes, at true size, as PDF, SVG or PNG by the path's ending.
 

@@ -1,4 +1,4 @@
-"""The wall chart: the blade as it is seen, its readings, and the teeth to mark."""
+"""The blade chart, for the wall: the blade as it is seen, its readings, and the teeth to mark."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _NUMBER_PT, _NAMED_PT, _MARK_PT = 9.0, 15.0, 20.0
 _DO_PT = 28.0
 """Of what is to be done: capitals 7 mm high, which are read from two metres."""
 
-_DIGIT, _CLEAR_MM = 0.70, 0.8
+_DIGIT, _CLEAR_MM = 0.70, 1.2
 """Width of a bold digit in parts of its size, and what is left between two numbers."""
 
 _PAD = 0.18
@@ -69,9 +69,9 @@ def polar_chart(
         BladeDrawing(fit, marks, ax, side).draw()
         return ax
     page = Page(paper)
-    page.head_of(fit, "wall chart", date)
+    page.head_of(fit, "blade chart", date)
     _answer(page, marks)
-    page.warnings(fit.warnings)
+    page.warnings(fit.rest)
     _numbers(page, fit, marks)
     page.bottom -= 13.0
     side = min(page.inner, page.bottom - page.top)
@@ -259,7 +259,7 @@ def _answer(page: Page, marks: NeutralLine) -> None:
         page.text(left, top, name, 12)
         page.fitted_text(left, top + 5, teeth, 48, wide * third, 17.0, weight="bold")
     page.top += 23.0
-    _do(page, ("Upright: set table and bevels.", "Level: miter gauge, riving knife."))
+    _do(page, ("Marks upright: set table, bevels.", "Marks level: miter gauge, knife."))
     for words in marks.either:
         page.line(words, 12, 6.0)
 

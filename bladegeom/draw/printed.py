@@ -41,6 +41,7 @@ def answer_text(answer: Answer) -> str:
     return "\n".join(
         [
             *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
+            *warning_lines(fit.asked),
             "",
             *_wrapped(marks.instructions),
             "",
@@ -60,7 +61,7 @@ def doubt_text(fit: WobbleFit) -> str:
     return "\n".join(
         [
             *textwrap.wrap(heading(fit.readings.blade, fit.readings.side), WIDTH),
-            *warning_lines(fit.doubted),
+            *warning_lines(fit.first),
             "",
             "  Standard uncertainties (k = 1) of the wobble, by cause",
             *table_lines(budget),
@@ -68,7 +69,7 @@ def doubt_text(fit: WobbleFit) -> str:
             "",
             "  What the wobble leaves",
             *table_lines(shape),
-            *warning_lines(fit.warnings),
+            *warning_lines(fit.rest),
         ]
     )
 
@@ -123,8 +124,9 @@ def tir_limits(fit: WobbleFit) -> str:
 
 
 def sure_words(marks: NeutralLine) -> str:
-    """Return how sure both teeth are that are to be marked."""
-    return percent(min(mark.probability or 0.0 for mark in marks.marked or ()))
+    """Return how sure both teeth are that are to be marked; empty where nothing tells it."""
+    chances = [mark.probability for mark in marks.marked or () if mark.probability is not None]
+    return percent(min(chances)) if chances else ""
 
 
 def left_words(marks: NeutralLine) -> str:

@@ -174,12 +174,16 @@ def budget_of(fit: Fitted) -> Budget:
         causes.append(Cause(name, along, near, tilt, float(dof), words))
 
     riding = float_covariance(readings.end_float)
-    along, across = (
-        float(sd_toward(fit.near_deg + turn, fit.covariance - riding)) for turn in (0.0, 90.0)
-    )
+
+    def both_ways(covariance: Floats) -> tuple[float, float]:
+        near = fit.near_deg
+        return float(sd_toward(near, covariance)), float(sd_toward(near + 90.0, covariance))
+
+    bent = np.zeros((2, 2)) if fit.leak is None else fit.leak.covariance
+    along, across = both_ways(fit.covariance - riding - bent)
     if found is None:
         words = "repeatability and texture together, from the scatter about the curve"
-        add("scatter", along, across, fit.dof, words)
+        add("scatter", along, across, fit.residual_dof, words)
         unknown.append("repeatability by itself (read a second turn)")
     else:
         part = found.sd / fit.reading_sd if fit.reading_sd > 0 else 0.0
@@ -189,12 +193,15 @@ def budget_of(fit: Fitted) -> Budget:
         words = "from what the curve misses beyond repeatability"
         if _reads_every_spot(fit):
             bends, words = 0.0, "every tooth was read, so bends are square to the wobble"
-        add("texture", bends * along, bends * across, max(fit.dof - found.dof, 1), words)
-    if fit.rounding_margin:
-        size = fit.rounding_margin / math.sqrt(3)
+        add("texture", bends * along, bends * across, max(fit.residual_dof - found.dof, 1), words)
+    if fit.leak is not None:
+        words = "bends of two and three waves a turn, through the teeth that were not read"
+        add("bends not read", *both_ways(bent), fit.leak.dof, words)
+    if np.any(fit.rounding):
+        more, aside = (sd_toward(fit.near_deg + turn, fit.rounding) for turn in (0.0, 90.0))
         words = "readings scatter by less than half a graduation: rounding does not average out"
-        add("graduation", size, size, math.inf, words)
-    elif readings.graduation is None:
+        add("graduation", more, aside, math.inf, words)
+    elif not fit.graduation:
         unknown.append("the graduation (state it)")
     if fit.closure_bias is not None:
         size = fit.closure_bias / math.sqrt(3)
@@ -252,12 +259,12 @@ def repeats_of(fit: Fitted) -> Repeats | None:
         return None
     left = float(np.sum((read - read.mean() - columns @ solution) ** 2))
     sd = math.sqrt(left / dof)
-    more = fit.dof - dof
+    more = fit.residual_dof - dof
     beyond = float(fit.residuals @ fit.residuals) - left
     lack = None
     if more >= 1 and sd > 0 and not fit.robust:
         lack = float(special.fdtrc(more, dof, max(0.0, beyond) / more / sd**2))
-    return Repeats(max(sd, (readings.graduation or 0.0) / math.sqrt(12)), dof, lack)
+    return Repeats(max(sd, fit.graduation / math.sqrt(12)), dof, lack)
 
 
 def _play(design: Design) -> list[Floats]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from bladegeom.estimate import Known
 from bladegeom.fit.waves import Harmonic
+from bladegeom.kernel.leak import Leak
 from bladegeom.readings import Readings
 from bladegeom.result import (
     DOUBTED,
@@ -51,17 +52,31 @@ class Fitted(Wobble, Result):
         "shape (n,)",
         key="",
     )
+    graduation: float = quantity(
+        "that of the indicator: the stated one, or else the steps on which coarse readings of "
+        "twelve and more teeth lie; 0 where neither is known",
+        key="",
+    )
+    steps: float = quantity(
+        "the steps on which coarse readings lie, where no graduation is stated; else 0", key=""
+    )
     reading_sd: float = quantity(
         "`residual_sd`, not below graduation / sqrt(12); all doubt rests on it. NaN, and with it "
         "every doubt, where all readings are the same and the graduation is not stated",
         key="",
     )
+    residual_dof: int = quantity("degrees of freedom of the residuals", key="")
     plan_ratio: float = quantity(
         "how many times as uncertain the wobble is, in its worst direction, as from teeth all "
         "round",
         key="",
     )
     robust: bool = quantity("whether wild readings count less", key="", default=False)
+    leak: Leak | None = quantity(
+        "what bends may put into the wobble where teeth are not read; part of the covariance",
+        key="",
+        default=None,
+    )
     flagged: tuple[int, ...] = quantity(
         "in a robust fit, the teeth that count less", key="", default=()
     )
@@ -189,26 +204,31 @@ class Fitted(Wobble, Result):
     def p_value(self) -> float:
         return super().p_value
 
-    dof: int = quantity("degrees of freedom of the residuals")
+    dof: int = quantity(
+        "degrees of freedom of the doubt: those of the residuals, and fewer where bends of a part "
+        "that was not read are in it"
+    )
 
     residual_sd: float = quantity(
         "standard deviation of the readings about the curve",
         label="scatter",
         text=lambda one: (
             f"{number(one.residual_sd, one.residual_sd / 4 or None)} {one.unit} (standard "
-            f"deviation, {one.dof} degrees of freedom)"
+            f"deviation, {one.residual_dof} degrees of freedom)"
         ),
     )
 
     @derived("what all doubt rests on, in words", key="", label="doubt rests on")
     def _rests_on(self) -> str:
-        graduation = self.readings.graduation or 0.0
         if math.isnan(self.reading_sd):
             return "nothing: no reading differs and no graduation is stated"
-        if self.reading_sd > self.residual_sd and graduation:
+        if self.reading_sd > self.residual_sd and self.graduation:
             return "the graduation: the readings scatter less than it can show"
         rests = "the scatter about the curve, repeatability and texture together"
-        return f"{rests}; half a graduation added" if self.rounding_margin else rests
+        if self.leak is not None:
+            rests += ", and what bends may do where no tooth was read"
+        added = f"{rests}; and the rounding, which does not average out"
+        return added if np.any(self.rounding) else rests
 
     harmonics: tuple[Harmonic, ...] = ()
 

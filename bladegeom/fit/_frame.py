@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.columns import FACT_COLUMNS, MOST_TEETH, STATED, Length, Number, OneOf, Whole
-from bladegeom.faults import RefusedError
+from bladegeom.faults import RefusedError, as_letters
 from bladegeom.kernel.design import FEWEST_TEETH
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, NumberError, parse_number
 from bladegeom.mistakes.check import REVOLUTIONS_MM
+from bladegeom.sizes import ANY, LEAST_OF_DIAMETER, SIZES
 from bladegeom.tables.facts import parse_fact
 
 if TYPE_CHECKING:
@@ -190,7 +191,7 @@ def cells(column: pd.Series[Any], *, whole: bool) -> list[str]:
     for value, missing in zip(column.tolist(), column.isna().tolist(), strict=True):
         if whole and isinstance(value, float) and value.is_integer():
             value = int(value)
-        found.append("" if missing else str(value).strip())
+        found.append("" if missing else as_letters(str(value)).strip())
     return found
 
 
@@ -239,6 +240,8 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
             if unit:
                 fault |= here <= 0
                 here = here * MM_PER[unit]
+                usual = SIZES.get(fact.name, ANY)  # What is to be asked about is told one by one.
+                fault |= (here < usual.usual_least) | (here > usual.usual_most)
             plain[fault] = False
             stated[fact.name] = here
     get = stated.get
@@ -248,6 +251,7 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
     whole = (teeth >= FEWEST_TEETH) & (teeth <= MOST_TEETH) & (teeth == np.floor(teeth))
     plain &= whole & ~(get("plate", blank) > get("tooth_width", blank))
     plain &= ~(get("gullet", blank) >= diameter / 2) & ~(ring > diameter / 2)
+    plain &= ~(ring < diameter * LEAST_OF_DIAMETER)
 
     def says(column: str, *known: str) -> Bools:
         """Return which blades say one of the known words, the blank one where none is stated."""

@@ -21,17 +21,18 @@ from bladegeom.fit._screen import worth_a_look
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.marks import NO_MATTER_DEG
-from bladegeom.fit.remarks import WARNED_RATIO, Remark, Seen, joined, remarks_on
+from bladegeom.fit.remarks import Remark, Seen, joined, remarks_on
 from bladegeom.fit.stated import float_covariance, stylus_scale_u
-from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO, arc_deg
+from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO
 from bladegeom.kernel.doubt import student_t
+from bladegeom.kernel.leak import leaks_of
+from bladegeom.kernel.rounding import GRID_TEETH, grids_of_stack, rounded
 from bladegeom.kernel.stack import (
     Fits,
     Plan,
     Stack,
     believed,
     fit_stack,
-    leaks_of,
     spots_of,
     unit_covariance,
 )
@@ -109,7 +110,7 @@ class _Blades:
 
     `plain` are those not yet taken out. `turn` is the place of a row's turn among its blade's, None
     where each has one; `turns` is how many these are. `found` holds arrays of `Plan` and `Fits`,
-    and what closing readings say; for `leaks`, `moved`, `arc` see `bladegeom.fit.remarks.Seen`.
+    and what closing readings say; for `moved` see `bladegeom.fit.remarks.Seen`.
     """
 
     def __init__(
@@ -133,6 +134,8 @@ class _Blades:
                 self.plain &= np.asarray(texts != "")
         self.facts = facts_of(frame, place, groups, self.plain)
         self.graduation = np.nan_to_num(self.facts.graduation / MM_PER[unit])
+        self.steps = np.zeros(count)
+        self.rounding = np.zeros((2, 2, count))
         self.turn: NDArray[np.int64] | None = None
         self.turns = np.ones(count, dtype=np.int64)
         if "order" in place:
@@ -144,9 +147,7 @@ class _Blades:
             tooth = np.where((np.abs(tooth) <= MOST_TEETH) & (tooth == np.floor(tooth)), tooth, 0)
         self.tooth = tooth.astype(np.int64, copy=False)
         self.found = {name: np.full(count, np.nan) for name in _KEPT}
-        self.leaks = np.zeros(count, dtype=np.bool_)
         self.moved: dict[int, tuple[Closing, float]] = {}
-        self.arc: dict[int, float] = {}
 
     def _steps(self, values: NDArray[Any], *, always: bool) -> Bools:
         """Return where a column grows within a blade; take out those in which it does not.
@@ -245,15 +246,17 @@ class _Blades:
     def keep(self, some: Places, stack: Stack, fits: Fits, closed: _Closed | None) -> None:
         """Keep what is found of some blades."""
         here = _here(some)
-        for name, values in (fits.plan._asdict() | fits._asdict()).items():
+        graduation = self.graduation[here]
+        self.steps[here] = grids_of_stack(stack, fits, graduation == 0)
+        told = np.where(fits.plan.spots_read >= GRID_TEETH, self.steps[here], 0.0)
+        self.graduation[here] = graduation = np.maximum(graduation, told)
+        once, self.rounding[:, :, here] = rounded(stack, fits, graduation)
+        for name, values in (once.plan._asdict() | once._asdict()).items():
             if name in self.found:
                 self.found[name][here] = values
-        self.leaks[here] = leaks_of(stack, fits)
         if stack.there is None:
             return
-        for wide in np.flatnonzero((fits.plan.ratio > WARNED_RATIO) & (fits.plan.spots_read > 0)):
-            read = stack.there[:, :, wide].any(axis=0)
-            self.arc[int(some[wide])] = arc_deg(np.degrees(stack.spots.angle[read]))
+        self.plain[some[leaks_of(stack, fits)]] = False
         if closed is None:
             return
         at, difference = closed.at, closed.difference
@@ -288,7 +291,8 @@ class _Blades:
                 some = alike[at : at + _BLADES_AT_ONCE]
                 here = _here(some)
                 own = {name: values[here] for name, values in found.items()}
-                made = _of_some(own, self.graduation[here], facts, here, self.unit, blade)
+                rounding = self.rounding[:, :, here]
+                made = _of_some(own, self.graduation[here], rounding, facts, here, self.unit, blade)
                 for name, values in made.items():
                     if name not in columns:
                         columns[name] = np.empty(count)  # The others are answered one by one.
@@ -303,14 +307,14 @@ class _Blades:
             raw_tir=self.found["raw_tir"],
             residual_sd=columns.get("residual_sd", blank),
             graduation=self.graduation,
+            steps=self.steps,
             ring_radius=self.facts.ring,
+            wobble_tir=columns.get("wobble_tir", blank),
             tilt_deg=columns.get("tilt_deg", blank),
             resolved=columns.get("resolved", blank) == 1,
-            plan_ratio=self.found["ratio"],
+            dof=self.found["dof"],
             spots=self.found["spots_read"],
             bare=self.facts.on_teeth,
-            arc=lambda at: self.arc[at],
-            leaks=self.leaks,
             moved=self.moved,
         )
         return [one._replace(of=one.of & self.plain) for one in remarks_on(seen)]
@@ -370,6 +374,7 @@ def _all_mounts_alike(facts: Facts, groups: Groups, plain: Bools) -> None:
 def _of_some(
     fits: Mapping[str, Floats],
     graduation: Floats,
+    rounding: Floats,
     facts: Facts,
     here: Any,
     unit: str,
@@ -378,11 +383,11 @@ def _of_some(
     """Return the columns of blades with the same teeth and as many degrees of freedom."""
     ring_mm, radius_mm = facts.ring[here], facts.diameter[here] / 2
     residual_sd = np.sqrt(fits["rss"] / fits["dof"])
-    reading_sd, margin = believed(residual_sd, graduation, fits["largest"], fits["raw_tir"])
+    reading_sd = believed(residual_sd, graduation, fits["largest"], fits["raw_tir"])
     covariance = reading_sd**2 * unit_covariance(fits["cc"], fits["cs"], fits["ss"])
     covariance = covariance + float_covariance(facts.end_float[here] / MM_PER[unit])
     value, dof, scale_u = fits["a"] + 1j * fits["b"], float(fits["dof"][0]), facts.stylus[here]
-    wobble: Any = Wobble(value, covariance, dof, margin, stylus_scale_u(scale_u))
+    wobble: Any = Wobble(value, covariance, dof, rounding, stylus_scale_u(scale_u))
     ring_u = np.nan_to_num(facts.ring_u[here])
     slope: Any = wobble.over(ring_mm / MM_PER[unit], ring_u / MM_PER[unit])
     resolved, amplitude, tilt = wobble.resolved, wobble.amplitude, _lean(slope.amplitude)

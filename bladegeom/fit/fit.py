@@ -5,7 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 from functools import partial
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,15 @@ from bladegeom.kernel.design import (
 )
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.kernel.harmonics import LeastSquares, harmonic_columns, least_squares
+from bladegeom.kernel.leak import leak_of, leaks_of, with_leak
+from bladegeom.kernel.rounding import (
+    GRID_TEETH,
+    copies_of,
+    grid_of,
+    is_coarse,
+    rounded,
+    rounding_covariance,
+)
 from bladegeom.kernel.stack import believed, fit_stack, plain, stack_of, unit_covariance
 from bladegeom.kinds import checked
 from bladegeom.readings import Readings
@@ -99,10 +108,16 @@ def _stacked(readings: Readings) -> WobbleFit:
     if not (plan.spots_read[0] >= FEWEST_TEETH and plan.ratio[0] <= REFUSED_RATIO):
         check_plan(readings)
     _check_room(readings, len(place), len(place) - dof)
+    if leaks_of(stack, fits)[0]:
+        return _by_columns(readings, 1, drift=False, robust=False)
     residual_sd = math.sqrt(fits.rss[0] / dof)
-    reading_sd, margin = believed(
-        residual_sd, readings.graduation or 0.0, float(fits.largest[0]), float(fits.raw_tir[0])
-    )
+    graduation, steps = _graduation(readings, residual_sd)
+    rounding: Any = 0.0
+    if is_coarse(residual_sd, graduation):
+        fits, added = rounded(stack, fits, np.array([graduation]))
+        plan, dof, rounding = fits.plan, int(fits.plan.dof[0]), added[:, :, 0]
+        residual_sd = math.sqrt(fits.rss[0] / dof)
+    reading_sd = believed(residual_sd, graduation, float(fits.largest[0]), float(fits.raw_tir[0]))
     bias = None
     if readings.closing.any():
         drift = drift_of(readings, stack, place, fits.left)
@@ -116,12 +131,15 @@ def _stacked(readings: Readings) -> WobbleFit:
         + float_covariance(readings.end_float),
         scale_u=stylus_scale_u(readings.stylus_deg),
         dof=dof,
-        rounding_margin=margin,
+        residual_dof=dof,
+        rounding=rounding,
         in_fit=~readings.closing,
         fitted=offset + (stack.spots.waves @ (a, b))[place % readings.blade.teeth],
         residuals=residuals,
         offset=offset,
         residual_sd=residual_sd,
+        graduation=graduation,
+        steps=steps,
         reading_sd=reading_sd,
         plan_ratio=float(plan.ratio[0]),
         closure_bias=bias,
@@ -138,13 +156,28 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
     _check_room(readings, len(read), columns.shape[1])
     middle = float(read.mean()) if read.max() > read.min() else float(read[0])
     solved = (huber_fit if robust else _least_squares)(columns, read - middle)
-    found, unit = solved.fit.coefficients, solved.fit.unit_covariance
     largest, range_ = float(np.abs(readings.reading).max()), float(np.ptp(read))
-    reading_sd, margin = believed(solved.sd, readings.graduation or 0.0, largest, range_)
+    graduation, steps = _graduation(readings, solved.sd)
+    coarse, copies = is_coarse(solved.sd, graduation), 1.0
+    if coarse:
+        copies = float(copies_of(stack_of(readings)[0].reading, graduation)[0])
+        solved = _once(solved, 0 if drift else len(np.unique(readings.turn)), copies)
+    found, unit = solved.fit.coefficients, solved.fit.unit_covariance
+    reading_sd = believed(solved.sd, graduation, largest, range_)
     covariance = reading_sd**2 * unit
     first = design.aside.shape[1]
     wobble = slice(first, first + 2)
     value = complex(*found[wobble])
+    leak = leak_of(
+        columns,
+        wobble,
+        design.angle,
+        orders,
+        solved.fit.residuals,
+        unit[wobble, wobble],
+        max(0.0, reading_sd**2 - solved.sd**2),
+    )
+    doubt, dof = with_leak(covariance[wobble, wobble], solved.dof, leak)
     beside = design.aside @ found[:first]
     offset = float(beside.mean())
     lag, lag_u = None, None
@@ -153,22 +186,29 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
     wild = np.abs(solved.fit.residuals) > _FLAG_SD * max(solved.scale, 1e-300)
     flagged = np.unique(readings.tooth[design.in_fit][wild]) if robust else ()
     waves = {order: Harmonic(order, False, alias) for order, alias in aliases.items()}
+    rounding: dict[int, Any] = dict.fromkeys(orders, 0.0)
     for order, at in zip(orders, range(first, len(found), 2), strict=False):
         own = slice(at, at + 2)
-        wave = Wobble(complex(*found[own]), covariance[own, own], solved.dof, margin)
+        if is_coarse(solved.sd, graduation):
+            rounding[order] = _rounding(readings, design, columns, own, solved, graduation, copies)
+        wave = Wobble(complex(*found[own]), covariance[own, own], solved.dof, rounding[order])
         waves[order] = harmonic(order, wave)
     return WobbleFit(
         readings=readings,
         value=value,
-        covariance=covariance[wobble, wobble] + float_covariance(readings.end_float),
+        covariance=doubt + float_covariance(readings.end_float),
         scale_u=stylus_scale_u(readings.stylus_deg),
-        dof=solved.dof,
-        rounding_margin=margin,
+        dof=dof,
+        residual_dof=solved.dof,
+        leak=leak,
+        rounding=rounding[1],
         in_fit=design.in_fit,
         fitted=read - (beside - offset) - solved.fit.residuals,
         residuals=solved.fit.residuals,
         offset=middle + offset,
         residual_sd=solved.sd,
+        graduation=graduation,
+        steps=steps,
         reading_sd=reading_sd,
         plan_ratio=design_of(readings, drift=False).ratio,
         harmonics=tuple(waves[order] for order in sorted(waves)) if len(waves) > 1 else (),
@@ -181,6 +221,58 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
         robust=robust,
         refit=partial(fit_wobble, harmonics=harmonics, drift=drift, robust=robust),
         flagged=tuple(int(tooth) for tooth in flagged),
+    )
+
+
+def _graduation(readings: Readings, residual_sd: float) -> tuple[float, float]:
+    """Return the graduation that is believed and the steps that stand for one not stated."""
+    if readings.graduation is not None:
+        return readings.graduation, 0.0
+    read = ~readings.closing
+    steps = grid_of(readings.reading[read], residual_sd)
+    enough = steps > 0 and len(np.unique(readings.tooth[read])) >= GRID_TEETH
+    return steps if enough else 0.0, steps
+
+
+def _rounding(
+    readings: Readings,
+    design: Design,
+    columns: Floats,
+    own: slice,
+    solved: _Solved,
+    graduation: float,
+    copies: float,
+) -> Floats:
+    """Return what rounding adds to the covariance of a wave, whose columns these are."""
+    unit = solved.fit.unit_covariance
+    takes, left = unit[own] @ columns.T / copies, solved.fit.residuals
+    read, turn = readings.reading[design.in_fit], readings.turn[design.in_fit]
+    spots = len(np.unique(readings.tooth[design.in_fit]))
+    span = max(float(np.ptp(read[turn == one])) for one in np.unique(turn))
+    found = rounding_covariance(
+        ((read - left) / graduation)[:, np.newaxis],
+        columns[:, own],
+        lambda values: (takes @ values.reshape(len(read), -1)).reshape(2, *values.shape[1:]),
+        solved.fit.coefficients[own, np.newaxis] / graduation,
+        unit[own, own, np.newaxis],
+        np.array([(solved.sd / graduation) ** 2]),
+        np.array([solved.dof]),
+        np.array([span / graduation]),
+        np.array([len(read) / spots / copies]),
+    )
+    return graduation**2 * found[:, :, 0]
+
+
+def _once(solved: _Solved, turns: int, copies: float) -> _Solved:
+    """Return a fit in which so many turns, each with an offset of its own, count as one."""
+    if copies == 1:
+        return solved
+    fit, count = solved.fit, len(solved.fit.residuals)
+    dof = count / copies - (count - fit.dof - turns * (1 - 1 / copies))
+    return solved._replace(
+        fit=fit._replace(unit_covariance=fit.unit_covariance * copies),
+        sd=solved.sd * math.sqrt(fit.dof / (copies * dof)),
+        dof=max(1, int(solved.dof * dof / fit.dof)),
     )
 
 

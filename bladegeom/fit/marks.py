@@ -237,7 +237,10 @@ class NeutralLine(Result):
         )
 
     def _remarks(self) -> Sequence[str]:
-        return () if self.fit is None else self.fit.warnings
+        return () if self.fit is None else self.fit.rest
+
+    def _first(self) -> Sequence[str]:
+        return () if self.fit is None else self.fit.asked  # A likely mistake is in the title.
 
     def _title(self) -> str:
         name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
@@ -276,6 +279,7 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
     return _line(blade, fit.near_deg, fit, tolerance_deg)
 
 
+@checked
 def neutral_line_by_eye(blade: Blade, near_tooth: int) -> NeutralLine:
     """Name the teeth to mark for a near tooth that was found by eye.
 
@@ -325,6 +329,7 @@ def _line(
 
 
 def _mark(blade: Blade, end: End, fit: WobbleFit | None) -> Mark:
+    chance = None if fit is None else float(end.probability(fit))
     tooth, past, part = int(end.place) + 1, float(end.past_deg), float(end.past_pitch)
     radius = blade.radius_mm
     return Mark(
@@ -333,7 +338,7 @@ def _mark(blade: Blade, end: End, fit: WobbleFit | None) -> Mark:
         past_deg=past,
         past_pitch=part,
         past_mm=None if radius is None else radius * math.radians(past),
-        probability=None if fit is None else float(end.probability(fit)),
+        probability=None if chance is None or math.isnan(chance) else chance,
         words=_words(tooth, part, blade.teeth),
         other=_beyond(tooth, part, blade.teeth) if end.between else None,
     )

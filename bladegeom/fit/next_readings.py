@@ -4,26 +4,35 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import chain, combinations
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from bladegeom.faults import refuse
+from bladegeom.fit.ends import ends_of
 from bladegeom.fit.marks import neutral_line
+from bladegeom.fit.stated import float_covariance
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.design import Design, design_of
+from bladegeom.kernel.leak import leaked, with_leak
 from bladegeom.kinds import checked
 from bladegeom.result import derived, described, number, percent, quantity
 from bladegeom.tables.counted import counted
+from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.int64]
 
 MOST_READINGS, MOST_TURNS = 24, 100
 """Nobody picks out more teeth, or reads more turns, than this."""
+
+PROMISED = 0.9
+"""How often a number of turns that is told is to do, wherever the direction then shows."""
+
+_CASES = 200
 
 MOST_CHOICES = 100_000
 """Up to so many choices are all looked at: four of forty teeth are."""
@@ -74,8 +83,8 @@ class NextReadings(OfBlade):
     wanted_probability: float = quantity("the probability that is wanted of it")
     turns: int = quantity("turns read so far")
     turns_needed: int | None = quantity(
-        "turns in all with which `tooth` would reach the wanted probability; None where no "
-        "direction is established, or where `MOST_TURNS` would not do",
+        "turns in all with which, in nine cases of ten, a tooth at that end would have the wanted "
+        "probability; None where no direction is established, or `MOST_TURNS` would not do",
         label="full turns",
         text=lambda one: one._turns(),
     )
@@ -97,15 +106,17 @@ class NextReadings(OfBlade):
         return f"{number(u, u / 10)} {self.fit.unit} in the worst direction (standard uncertainty)"
 
     def _turns(self) -> str:
-        if self.tooth is None or self.probability is None:
+        if self.tooth is None:
             return ""
-        now = f"tooth {self.tooth} is {percent(self.probability)} sure with {self.turns}"
+        now = f"how sure tooth {self.tooth} is, {self.turns} cannot tell"
+        if self.probability is not None:
+            now = f"tooth {self.tooth} is {percent(self.probability)} sure with {self.turns}"
         wanted = percent(self.wanted_probability)
         if self.turns_needed is None:
-            return f"{now}; no number of turns that can be read makes it {wanted}"
+            return f"{now}; no number of turns that can be read promises {wanted}"
         if self.turns_needed == self.turns:
             return f"{now}: {wanted} is reached"
-        return f"{now}; {self.turns_needed} in all would make it {wanted}"
+        return f"{now}; {self.turns_needed} in all make a tooth there {wanted} sure, 9 times in 10"
 
 
 def _read(teeth: Sequence[int]) -> str:
@@ -131,8 +142,8 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
     n : int
         How many teeth, from 1 to 24.
     probability : float
-        Wanted of the better neutral tooth: how many full turns would bring it there, if the
-        direction stays where it is fitted now.
+        Wanted of the better neutral tooth: how many full turns would bring a tooth there, wherever
+        within its doubt they then show the direction, in nine cases of ten.
 
     Returns
     -------
@@ -152,6 +163,13 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
             value=n,
             blade=blade.name,
         )
+    if (turns := len(np.unique(fit.readings.turn[fit.in_fit]))) > MOST_TURNS:
+        raise refuse(
+            f"the blade was read in {turns} turns, and more would tell nothing new",
+            f"give {MOST_TURNS} turns at most to ask what else to read",
+            value=turns,
+            blade=blade.name,
+        )
     if not 0 < probability < 1:
         raise refuse(
             f"the probability is {probability:g}",
@@ -161,7 +179,8 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
         )
     teeth = _in_order(fit, _choose(fit, int(n)))
     after = [_covariance(fit, teeth[: place + 1]) for place in range(len(teeth))]
-    across, across_after = _across(fit, fit.covariance), [_across(fit, one) for one in after]
+    across = _across(fit, fit.rounded_covariance)
+    across_after = [_across(fit, one) for one in after]
     degrees = math.degrees(1 / fit.amplitude) if fit.resolved else None
     now, needed, named = _turns_needed(fit, probability)
     return NextReadings(
@@ -200,7 +219,7 @@ def _candidates(fit: WobbleFit, count: int) -> _Candidates:
     the last turn were going on.
     """
     tooth = np.arange(1, fit.readings.blade.teeth + 1)
-    columns = _columns(fit, _read_on(fit, tooth))
+    columns = _columns(fit, _read_on(fit, tooth), bent=True)
     before = len(fit.residuals)
     new_offset = fit.drift_per_turn is None
     if new_offset:
@@ -215,7 +234,17 @@ def _candidates(fit: WobbleFit, count: int) -> _Candidates:
     kept = ~columns[before:, ~told].any(axis=1)
     columns = columns[:, told]
     information = columns[:before].T @ columns[:before]
-    return _Candidates(tooth[kept], columns[before:][kept], information, new_offset and count > 1)
+    if fit.leak is not None and fit.leak.variance > 0:
+        # Bends that may leak into the wobble are looked for too, as large as the scatter allows.
+        known = np.arange(columns.shape[1] - 2 - 2 * len(fit.leak.orders), columns.shape[1] - 2)
+        information[known, known] += fit.reading_sd**2 / fit.leak.variance
+    rows = columns[before:][kept]
+    # What no added row is of (the offsets of earlier turns) is taken out, however many they are.
+    added = rows.any(axis=0)
+    across = information[np.ix_(added, ~added)]
+    apart = across @ np.linalg.solve(information[np.ix_(~added, ~added)], across.T)
+    information = information[np.ix_(added, added)] - apart
+    return _Candidates(tooth[kept], rows[:, added], information, new_offset and count > 1)
 
 
 def _choose(fit: WobbleFit, n: int) -> list[int]:
@@ -297,9 +326,10 @@ def _read_on(fit: WobbleFit, teeth: Sequence[int] | Places, turns: int = 1) -> D
     return design_of(more, drift=fit.drift_per_turn is not None)
 
 
-def _columns(fit: WobbleFit, design: Design) -> Floats:
-    """Return the columns of the fit, the wobble's two put last."""
+def _columns(fit: WobbleFit, design: Design, *, bent: bool = False) -> Floats:
+    """Return the columns of the fit, the wobble's two put last, where `bent` behind its bends."""
     orders = [wave.order for wave in fit.harmonics if wave.identifiable and wave.order > 1]
+    orders += fit.leak.orders if bent and fit.leak is not None else ()
     columns = design.columns([1, *orders])
     first = design.aside.shape[1]
     kept = [at for at in range(columns.shape[1]) if at not in (first, first + 1)]
@@ -308,11 +338,22 @@ def _columns(fit: WobbleFit, design: Design) -> Floats:
 
 def _covariance(fit: WobbleFit, teeth: Sequence[int]) -> Floats:
     """Return the covariance of the wobble's parts once teeth are read as one more turn."""
-    columns = _columns(fit, _read_on(fit, teeth))
+    return _ahead(fit, _read_on(fit, teeth))[0]
+
+
+def _ahead(fit: WobbleFit, design: Design) -> tuple[Floats, int]:
+    """Return the covariance of the wobble's parts for a design, and its degrees of freedom."""
+    columns = _columns(fit, design)
     _, r = np.linalg.qr(columns)
     inverse = np.linalg.inv(r)[-2:]
-    covariance: Floats = fit.reading_sd**2 * (inverse @ inverse.T)
-    return covariance
+    leak, last = None, columns.shape[1]
+    if fit.leak is not None:
+        leak = leaked(fit.leak, columns, slice(last - 2, last), design.angle)
+    now = _columns(fit, design_of(fit.readings, drift=fit.drift_per_turn is not None))
+    dof = fit.residual_dof + (len(columns) - last) - (len(now) - now.shape[1])
+    covariance, dof = with_leak(fit.reading_sd**2 * (inverse @ inverse.T), dof, leak)
+    covariance = covariance + fit.rounding
+    return covariance + float_covariance(fit.readings.end_float), dof
 
 
 def _across_squared(fit: WobbleFit, covariance: Floats) -> Floats:
@@ -357,36 +398,47 @@ def _turns_needed(
         return now, None, (None, None)
     end = [mark.tooth for mark in marks.neutral].index(marks.better_tooth)
 
-    def sure(more: int) -> float:
-        ahead = _after_turns(fit, more) if more else fit
-        reached = neutral_line(ahead).neutral
-        return (reached[end].probability or 0.0) if reached else 0.0
-
-    named = (marks.better_tooth, sure(0))
-    if sure(0) >= wanted:
-        return now, now, named
+    mark = marks.neutral[end]
+    if (mark.probability or 0.0) >= wanted:
+        return now, now, (mark.tooth, mark.probability)
     low, high = 0, max(1, MOST_TURNS - now)
-    if sure(high) < wanted:
-        return now, None, named
+    if _promise(fit, end, wanted, high) < PROMISED:
+        return now, None, (mark.tooth, mark.probability)
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (low, middle) if sure(middle) >= wanted else (middle, high)
-    return now, now + high, named
+        promised = _promise(fit, end, wanted, middle) >= PROMISED
+        low, high = (low, middle) if promised else (middle, high)
+    return now, now + high, (mark.tooth, mark.probability)
 
 
-def _after_turns(fit: WobbleFit, more: int) -> WobbleFit:
-    """Return the fit as it would stand after more full turns that say the same."""
+def _promise(fit: WobbleFit, end: int, wanted: float, more: int) -> float:
+    """Return how probable it is that more full turns show a tooth with the wanted probability.
+
+    They will move the direction: by as much as they take off its doubt.
+    """
+    ahead = _after_turns(fit, more)
+    gained = math.sqrt(
+        max(0.0, _across(fit, fit.covariance) ** 2 - _across(fit, ahead.covariance) ** 2)
+    )
+    off = gained * special.stdtrit(fit.dof, (np.arange(_CASES) + 0.5) / _CASES)
+    value: Any = fit.value * (1 + 1j * off / fit.amplitude)
+    many = Wobble(value, ahead.covariance[..., np.newaxis], ahead.dof)
+    reached = ends_of(fit.readings.blade.angles_deg, many.near_deg)[2 * end + 1]
+    return float(np.mean(reached.probability(many) >= wanted))
+
+
+def _after_turns(fit: WobbleFit, more: int) -> Wobble:
+    """Return the wobble as it would stand after more full turns that say the same."""
     tooth, rows, information, own_offset = _candidates(fit, 2)
-    if own_offset:
-        rows = rows - rows.mean(axis=0)
-        whole = information + more * (rows.T @ rows)
-    else:
+    if not own_offset or fit.leak is not None:
         # Each turn is later than the one before, which a drift tells.
-        columns = _columns(fit, _read_on(fit, tooth, more))
-        whole = columns.T @ columns
+        covariance, dof = _ahead(fit, _read_on(fit, tooth, more))
+        return Wobble(fit.value, covariance, dof)
+    rows = rows - rows.mean(axis=0)
+    whole = information + more * (rows.T @ rows)
     covariance = fit.reading_sd**2 * np.linalg.inv(whole)[-2:, -2:]
-    dof = fit.dof + more * (len(rows) - (1 if own_offset else 0))
-    return replace(fit, covariance=covariance, dof=dof)
+    covariance = covariance + float_covariance(fit.readings.end_float)
+    return Wobble(fit.value, covariance, fit.dof + more * (len(rows) - 1))
 
 
 def _remarks(fit: WobbleFit, count: int, wanted: float, needed: int | None) -> list[str]:
@@ -405,12 +457,10 @@ def _remarks(fit: WobbleFit, count: int, wanted: float, needed: int | None) -> l
         ends = marks.neutral or ()
         words = [mark.words for mark in ends if mark.tooth == marks.better_tooth]
         remarks.append(
-            f"{MOST_TURNS} turns would not make it {percent(wanted)}: the direction lies too near "
+            f"{MOST_TURNS} turns would not promise {percent(wanted)}: the direction may lie near "
             f"the middle between two teeth ({', '.join(words)}); work with the direction itself"
         )
-    else:
-        remarks.append("the turns are counted as if the direction stayed where it is fitted now")
-    if fit.rounding_margin:
+    if np.any(fit.rounding):
         remarks.append(
             "the readings scatter by less than half a graduation: reading on repeats the same "
             "rounding, and a finer indicator would help more"

@@ -5,6 +5,7 @@ The same remarks are made on one blade, as arrays of one, and on all blades of a
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
@@ -13,17 +14,16 @@ from numpy.typing import NDArray
 
 from bladegeom.fit._fitted import Fitted
 from bladegeom.fit.closing import Closing, closing_of
-from bladegeom.kernel.design import arc_deg, bend_leaks, design_of
-from bladegeom.kernel.stack import fit_stack, leaks_of, plain, stack_of
+from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.readings import Readings
 from bladegeom.result import grain, number
+from bladegeom.sizes import odd_wobble, odd_words
+from bladegeom.wobble import FEWEST_DOF
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-WARNED_RATIO = 3.0
 _FEW_SPOTS = 8
-_ODD_TILT_DEG = 1.0
 _DUST = 1e-9
 
 
@@ -41,29 +41,30 @@ class Remark(NamedTuple):
 class Seen(NamedTuple):
     """What remarks on fits rest on; arrays of shape (n,), lengths in `unit`.
 
-    `graduation` is 0 and `ring_radius` NaN where not stated; `arc` gives the arc in degrees that
-    the blade at a place was read on; `bare` tells where teeth were touched whose kinds are not
-    stated, `leaks` where a bend leaks into the wobble. `moved` holds the closing readings that
-    show that a stand moved, by place, and how far a steady drift of that would shift the wobble.
-    `notes`, `flagged` and `drift` are of one blade alone: the notes of its readings, the teeth
-    that count less, its fitted drift in words.
+    `graduation` is 0 and `ring_radius` NaN where not known; `steps` are those on which coarse
+    readings without a stated graduation lie, 0 for none, which are taken for the graduation of
+    teeth enough; `bare` tells where teeth were touched whose kinds are not stated. `moved` holds
+    the closing readings that show that a stand moved, by place, and how far a steady drift of that
+    would shift the wobble. The rest is of one blade alone: the notes of its readings, the teeth
+    that count less, and in words the arc that was not read and the fitted drift.
     """
 
     unit: str
     raw_tir: Floats
     residual_sd: Floats
     graduation: Floats
+    steps: Floats
     ring_radius: Floats
+    wobble_tir: Floats
     tilt_deg: Floats
     resolved: Bools
-    plan_ratio: Floats
+    dof: Floats
     spots: NDArray[Any]
     bare: Bools
-    arc: Callable[[int], float]
-    leaks: Bools
     moved: Mapping[int, tuple[Closing, float]]
     notes: Sequence[str] = ()
     flagged: Sequence[int] = ()
+    unread: str = ""
     drift: str = ""
 
 
@@ -76,6 +77,11 @@ def remarks_on(seen: Seen) -> list[Remark]:
     closed[[*seen.moved]] = True
     below = "all readings are the same: the runout is below the indicator's graduation"
     return [
+        Remark(
+            odd_wobble(seen.wobble_tir, seen.unit, seen.tilt_deg),
+            lambda at: odd_words(seen.wobble_tir[at], seen.unit, seen.tilt_deg[at]),
+        ),
+        Remark(every & bool(seen.unread), seen.unread),
         Remark(same & stated, below),
         Remark(same & ~stated, f"{below}; state the graduation to learn the bound"),
         Remark(
@@ -87,43 +93,48 @@ def remarks_on(seen: Seen) -> list[Remark]:
             "the readings lie on the curve without any scatter, so nothing tells how sure they "
             "are: state the graduation",
         ),
+        *_on_steps(seen),
         Remark(
             np.isnan(seen.ring_radius),
             "the ring radius is not stated: no tilt and no squareness error; give ring_radius",
         ),
-        Remark(
-            seen.tilt_deg > _ODD_TILT_DEG,
-            lambda at: (
-                f"a tilt of {seen.tilt_deg[at]:.1f} deg is far more than usable blades show: check "
-                "the unit of the readings and the ring radius"
-            ),
-        ),
         Remark(every & bool(seen.flagged), lambda _: _flagged(seen.flagged)),
         Remark(
-            seen.leaks,
-            "the plate looks bent and an arc of it was not read, so the bend leaks into the wobble "
-            "and the limits are too narrow: read the other teeth, or fit with harmonics 3",
+            seen.resolved & (seen.dof < FEWEST_DOF),
+            "too few teeth are read to tell how sure each named tooth is: read the others",
         ),
-        *_on_plan(seen.plan_ratio, seen.spots, seen.bare, seen.arc),
+        *_on_plan(seen.spots, seen.bare),
         *(Remark(every, note) for note in seen.notes),
         Remark(closed, lambda at: _moved(*seen.moved[at], seen.unit)),
         Remark(every & bool(seen.drift), seen.drift),
     ]
 
 
-def _on_plan(
-    plan_ratio: Floats, spots: NDArray[Any], bare: Bools, arc: Callable[[int], float]
-) -> list[Remark]:
-    """Return what is to be said of where blades were read; see `Seen`."""
+def _on_steps(seen: Seen) -> list[Remark]:
+    """Return what is to be said of coarse readings whose graduation is not stated."""
+    lie = "no graduation is stated, and the readings lie on steps of"
+    taken = seen.graduation > 0
     return [
         Remark(
-            plan_ratio > WARNED_RATIO,
+            (seen.steps > 0) & taken,
             lambda at: (
-                f"the teeth read cover an arc of {arc(at):.0f} deg only: the wobble is "
-                f"{plan_ratio[at]:.1f} times as uncertain in its worst direction as from teeth all "
-                "round"
+                f"{lie} {seen.steps[at]:.4g} {seen.unit}: that is taken for the graduation; state "
+                "the graduation if it is another"
             ),
         ),
+        Remark(
+            (seen.steps > 0) & ~taken,
+            lambda at: (
+                f"{lie} {seen.steps[at]:.4g} {seen.unit}, too few to take that for the graduation: "
+                "the limits may be too narrow; state the graduation"
+            ),
+        ),
+    ]
+
+
+def _on_plan(spots: NDArray[Any], bare: Bools) -> list[Remark]:
+    """Return what is to be said of where blades were read; see `Seen`."""
+    return [
         Remark(
             spots < _FEW_SPOTS,
             lambda at: (
@@ -156,35 +167,64 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
         unit=fit.unit,
         raw_tir=np.array([fit.raw_tir]),
         residual_sd=np.array([fit.residual_sd]),
-        graduation=np.array([readings.graduation or 0.0]),
+        graduation=np.array([fit.graduation]),
+        steps=np.array([fit.steps]),
         ring_radius=np.array([readings.ring_radius or np.nan]),
+        wobble_tir=np.array([fit.wobble_tir]),
         tilt_deg=np.array([np.nan if fit.tilt_deg is None else fit.tilt_deg]),
         resolved=np.array([fit.resolved]),
-        leaks=np.array([not fit.harmonics and _leaks(readings)]),
+        dof=np.array([fit.dof]),
         moved=moved,
         notes=readings.notes,
         flagged=fit.flagged,
+        unread=_rests_on_unread(fit),
         drift=drift,
-        **_plan(readings, fit.plan_ratio),
+        **_plan(readings),
     )
     return _said(remarks_on(seen))
 
 
 def plan_remarks(readings: Readings) -> list[str]:
     """Return what the reader should know of where a blade was read."""
-    ratio = design_of(readings, drift=False).ratio
-    return [*_said(_on_plan(**_plan(readings, ratio))), *readings.notes]
+    return [*_said(_on_plan(**_plan(readings))), *readings.notes]
 
 
-def _plan(readings: Readings, ratio: float) -> dict[str, Any]:
+def _plan(readings: Readings) -> dict[str, Any]:
     read = ~readings.closing
     bare = readings.surface == "teeth" and readings.blade.tooth_pattern is None
-    return {
-        "plan_ratio": np.array([ratio]),
-        "spots": np.array([len(np.unique(readings.tooth[read]))]),
-        "bare": np.array([bare]),
-        "arc": lambda _: arc_deg(readings.angle_deg[read]),
-    }
+    return {"spots": np.array([len(np.unique(readings.tooth[read]))]), "bare": np.array([bare])}
+
+
+def _rests_on_unread(fit: Fitted) -> str:
+    """Return in words which arc the answer rests on without its having been read, if any."""
+    if fit.leak is None:
+        return ""
+    factor = student_t(0.95, fit.leak.dof)
+    along, across = (
+        factor * float(sd_toward(fit.near_deg + turn, fit.leak.covariance)) for turn in (0.0, 90.0)
+    )
+    size = f"the wobble TIR by up to {number(2 * along, 2 * along)} {fit.unit}"
+    turned = math.degrees(math.atan2(across, max(fit.amplitude - along, 0.0)))
+    if fit.resolved:
+        size += f" and its direction by up to {number(turned, turned)} deg"
+    return (
+        f"{unread_arc(fit.readings)}: a bend of two or three waves a turn there, as large as the "
+        f"scatter allows, would change {size} (95 %; the limits hold that); read these teeth"
+    )
+
+
+def unread_arc(readings: Readings) -> str:
+    """Return in words the widest arc of a blade on which no tooth was read."""
+    blade = readings.blade
+    read = np.unique(readings.tooth[~readings.closing])
+    gaps = np.diff(blade.angles_deg[read - 1], append=blade.angles_deg[read[0] - 1] + 360.0)
+    at = int(np.argmax(gaps))
+    first, last = (
+        int(read[at]) % blade.teeth + 1,
+        (int(read[(at + 1) % len(read)]) - 2) % blade.teeth + 1,
+    )
+    arc = gaps[at] - 360.0 / blade.teeth
+    return f"no tooth from {first} to {last} is read, {arc:.0f} deg of the blade"
 
 
 def _said(remarks: Sequence[Remark]) -> tuple[str, ...]:
@@ -214,14 +254,6 @@ def joined(remarks: Sequence[Remark], count: int) -> tuple[NDArray[np.int64], li
             for at in some.tolist():
                 which[at] = longer(int(which[at]), one.on(at))
     return which, texts
-
-
-def _leaks(readings: Readings) -> bool:
-    """Return whether a bend leaks into the wobble of one blade."""
-    if not plain(readings):
-        return bend_leaks(readings)
-    stack, _ = stack_of(readings)
-    return bool(leaks_of(stack, fit_stack(stack))[0])
 
 
 def _flagged(teeth: Sequence[int]) -> str:

@@ -65,6 +65,19 @@ def squareness_error_u(fit: WobbleFit, away_deg: ArrayLike) -> float | Floats:
     return _as_given(np.degrees(slope_u / (1 + slope**2)))
 
 
+def doubt_toward(wobble: Wobble, angle_deg: float) -> tuple[float, float]:
+    """Return the signed doubt of a wobble toward a blade angle, from its two independent parts.
+
+    Two estimates of one wobble share both; see `Cause`.
+    """
+    if not np.isfinite(wobble.rounded_covariance).all():
+        return math.nan, math.nan
+    sizes, ways = np.linalg.eigh(wobble.rounded_covariance)
+    turn = math.radians(angle_deg)
+    first, second = np.sqrt(np.maximum(sizes, 0.0)) * (ways.T @ [math.cos(turn), math.sin(turn)])
+    return float(first), float(second)
+
+
 @described
 class Squareness(OfBlade):
     """The squareness error at one rotation, and over all of them.
@@ -200,6 +213,9 @@ def squareness(
     error = Estimate(
         float(squareness_error(fit, away)), float(squareness_error_u(fit, away)), fit.dof
     )
+    per = math.degrees(math.cos(math.radians(error.value)) ** 2)
+    toward = doubt_toward(_slope(fit), fit.near_deg + 90.0 - away)
+    error = error.caused_by(fit.readings, *(per * part for part in toward))
     size, unit = length("span", span) or (None, None)
     gap = None
     if size is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,8 +70,7 @@ def harmonic(order: int, wave: Wobble) -> Harmonic:
     if not wave.amplitude_u > 0:
         return Harmonic(order, True, "", wave.amplitude)
     low, high, _ = wave.amplitude_interval()
-    # The doubt of the crest is that of the scatter alone.
-    crest_low, crest_high, _ = replace(wave, rounding_margin=0.0).near_interval()
+    crest_low, crest_high, _ = wave.near_interval()
     return Harmonic(
         order=order,
         identifiable=True,

@@ -12,6 +12,7 @@ from bladegeom.fit.ends import ends_of
 from bladegeom.fit.remarks import remarks_of
 from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described
+from bladegeom.sizes import odd_wobble
 
 if TYPE_CHECKING:
     from bladegeom.fit._budget import Budget
@@ -35,7 +36,18 @@ class WobbleFit(Fitted):
     @cached_property
     def warnings(self) -> tuple[str, ...]:
         """What the reader should know of the fit, the most important first."""
-        return remarks_of(self)
+        return (*self.readings.asked, *remarks_of(self))
+
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """Those of `warnings` that come first: whether a size is meant, what was not read."""
+        odd = odd_wobble(self.wobble_tir, self.unit, self.tilt_deg or 0.0)
+        return self.warnings[: len(self.readings.asked) + bool(odd) + (self.leak is not None)]
+
+    @property
+    def rest(self) -> tuple[str, ...]:
+        """The other `warnings`."""
+        return self.warnings[len(self.asked) :]
 
     @cached_property
     def findings(self) -> Findings:
@@ -93,6 +105,11 @@ class WobbleFit(Fitted):
         return (*said, self.at_stake) if said else ()
 
     @property
+    def first(self) -> tuple[str, ...]:
+        """What comes before everything: the likely mistakes, then what all else rests on."""
+        return (*self.doubted, *self.asked)
+
+    @property
     def said(self) -> tuple[str, ...]:
         """All that the reader should know: the likely mistakes first, then `warnings`."""
         return (*self.doubted, *self.warnings)
@@ -105,10 +122,10 @@ class WobbleFit(Fitted):
         return budget_of(self)
 
     def _first(self) -> Sequence[str]:
-        return self.doubted
+        return self.first
 
     def _remarks(self) -> Sequence[str]:
-        return self.warnings
+        return self.rest
 
 
 class OfBlade(Result):
@@ -130,14 +147,14 @@ class OfBlade(Result):
 
     @derived("what the reader should know, a likely mistake first", key="warnings")
     def _warnings(self) -> list[str]:
-        return [*self.fit.doubted, *self.remarks, *self.fit.warnings]
+        return [*self.fit.first, *self.remarks, *self.fit.rest]
 
     @property
     def _named(self) -> str:
         return f"Blade {self.blade}" if self.blade else "Blade"
 
     def _first(self) -> Sequence[str]:
-        return self.fit.doubted
+        return self.fit.first
 
     def _remarks(self) -> Sequence[str]:
-        return (*self.remarks, *self.fit.warnings)
+        return (*self.remarks, *self.fit.rest)

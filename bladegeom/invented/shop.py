@@ -25,6 +25,7 @@ from bladegeom.invented import (
 )
 from bladegeom.invented._taken import DIAL, count, number, streams
 from bladegeom.invented.simulate import Simulated, SimulatedSet, simulate
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER
 
 if TYPE_CHECKING:
@@ -125,6 +126,7 @@ class SimulatedShop:
         )
 
 
+@checked
 def simulate_shop(
     days: int = 22,
     blades_a_day: int = 12,

@@ -17,6 +17,7 @@ from bladegeom.faults import refuse
 from bladegeom.invented import Dish, Doubled, Flange, LocalBend, Saddle, Seating, Skipped, Tilt
 from bladegeom.invented._key import AnswerKey, Floats, Hidden, Hump
 from bladegeom.invented._taken import DIAL, Asked, Course, course, number, numbers, streams, take
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, lengths_mm, with_unit
 from bladegeom.readings import Readings
 
@@ -145,6 +146,7 @@ def _plain(fact: Any) -> Any:
     return float(f"{fact:.12g}") if isinstance(fact, float) else fact
 
 
+@checked
 def simulate(
     blade: Blade | None = None,
     *,

@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.faults import refuse
-from bladegeom.kernel.harmonics import harmonic_columns, least_squares
-from bladegeom.kernel.stack import bends_leak, might_leak
+from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.readings import Readings
 
 Floats = NDArray[np.float64]
@@ -148,18 +147,3 @@ def arc_deg(angle_deg: Floats) -> float:
     spots = np.unique(np.mod(angle_deg, 360.0))
     gaps = np.diff(spots, append=spots[0] + 360.0)
     return 360.0 - float(gaps.max())
-
-
-def bend_leaks(readings: Readings) -> bool:
-    """Return whether a bend leaks into the wobble, whatever else is in the fit."""
-    design = design_of(readings, drift=False)
-    read = readings.reading[design.in_fit]
-    columns = design.columns([1])
-    spots = len(np.unique(readings.tooth[design.in_fit]))
-    if not might_leak(design.ratio, spots, len(read) - columns.shape[1]):
-        return False
-    fit = least_squares(columns, read - read.mean())
-    bends = harmonic_columns(design.angle, (2, 3))[:, 1:]
-    own, waves = columns.T[:, :, np.newaxis], bends.T[:, :, np.newaxis]
-    left = fit.residuals[:, np.newaxis]
-    return bool(bends_leak([*own], [*waves], left, fit.rss, np.array([fit.dof]))[0])

@@ -173,14 +173,14 @@ def _solved(x: Floats, dof: float, tail: float) -> tuple[Floats, Floats]:
     low, high = np.zeros_like(x), np.maximum(x, _LEAST_HIGH)
     for at in range(0, len(x), _AT_ONCE):
         part = slice(at, at + _AT_ONCE)
-        some = at + np.flatnonzero(x[part] > _least(dof, tail))
+        some = at + np.flatnonzero(x[part] > least_above_zero(dof, tail))
         low[some] = _amplitudes_at(x[some], dof, 1 - tail)
         some = at + np.flatnonzero(np.isfinite(x[part]))
         high[some] = _amplitudes_at(high[some], dof, tail)
     return low, high
 
 
-def _least(dof: float, tail: float) -> float:
+def least_above_zero(dof: float, tail: float = (1 - _LEVEL) / 2) -> float:
     """Return the estimate at which the lower limit leaves 0: there the F test says the same."""
     return math.sqrt(dof * math.expm1(-2 / dof * math.log(tail)))
 
@@ -237,7 +237,7 @@ class _Table(NamedTuple):
 @lru_cache(maxsize=512)
 def _table(dof: float, tail: float) -> _Table | None:
     """Return the table of some degrees of freedom; None where none is close enough."""
-    least, scale = _least(dof, tail), float(special.stdtrit(dof, 1 - tail))
+    least, scale = least_above_zero(dof, tail), float(special.stdtrit(dof, 1 - tail))
 
     def lower(part: Floats) -> Floats:
         x = least + scale * (1 / part - 1)
@@ -297,14 +297,6 @@ class Facing(NamedTuple):
     sd: Any
     across: Any
     tie: Any
-
-    def rounded(self, margin: Any) -> Facing:
-        """Return it with rounding either way by a margin, anything between being as likely."""
-        if not np.any(margin):
-            return self
-        more = margin * margin / 3
-        sd, across = np.sqrt(self.sd**2 + more), np.sqrt(self.across**2 + more)
-        return Facing(self.amplitude, sd, across, self.tie * (self.sd / sd * self.across / across))
 
 
 @np.errstate(divide="ignore", invalid="ignore")

@@ -9,27 +9,17 @@ exact residuals.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 from bladegeom.kernel.doubt import one_or_many
-from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.readings import Readings
 
 Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-
-_LEAKY_RATIO = 1.2
-"""Below this a plan has no gap through which bends leak into the wobble."""
-_BEND_LEVEL = 0.01
-_FEWEST_FOR_BENDS = 7
-"""Teeth by which bends of two and three waves a turn are told from the wobble and the offset."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,20 +117,17 @@ def plain(readings: Readings) -> bool:
     return not kinds and bool((readings.way == readings.way[:1]).all())
 
 
-def believed(residual_sd: Any, graduation: Any, largest: Any, raw_tir: Any) -> tuple[Any, Any]:
-    """Return the scatter on which all doubt rests, and what rounding adds to an amplitude's limits.
+def believed(residual_sd: Any, graduation: Any, largest: Any, raw_tir: Any) -> Any:
+    """Return the scatter on which all doubt rests.
 
-    The graduation is 0 where not stated. The scatter is not below graduation / sqrt(12), nor below
+    The graduation is 0 where not known. The scatter is not below graduation / sqrt(12), nor below
     the rounding that numbers of this size carry of their own; NaN where nothing differs and no
-    graduation is stated. Rounding adds half a graduation where the readings scatter by less, so
-    that it does not average out.
+    graduation is known.
     """
     hair = np.maximum(8 * float(np.finfo(np.float64).eps) * largest, 1e-150)
     reading_sd = np.maximum(np.maximum(residual_sd, graduation / math.sqrt(12)), hair)
     unknown = (raw_tir == 0) & (graduation == 0)
-    half = graduation / 2
-    margin = np.where(residual_sd < half, half, 0.0)
-    return one_or_many(np.where(unknown, np.nan, reading_sd)), one_or_many(margin)
+    return one_or_many(np.where(unknown, np.nan, reading_sd))
 
 
 def stack_of(readings: Readings) -> tuple[Stack, NDArray[np.intp]]:
@@ -164,6 +151,24 @@ def stack_of(readings: Readings) -> tuple[Stack, NDArray[np.intp]]:
     return Stack(spots, reading.reshape(shape), there), place
 
 
+def parts_of(spots: Spots, plan: Plan, reading: Any) -> tuple[Any, Any, Any]:
+    """Return what least squares take for the wobble, and the sums of the turns.
+
+    Readings have the shape (turns, teeth, ..., n), 0 where nothing was read.
+    """
+    total = reading.sum(axis=1)
+    along = (spots.waves.T @ reading.reshape(*reading.shape[:2], -1)).reshape(
+        len(reading), 2, *reading.shape[2:]
+    )
+    middle = (slice(None), *[np.newaxis] * (reading.ndim - 3))
+    along_c = (along[:, 0] - total * plan.c[middle]).sum(axis=0)
+    along_s = (along[:, 1] - total * plan.s[middle]).sum(axis=0)
+    size = plan.cc * plan.ss - plan.cs * plan.cs
+    a = (plan.ss * along_c - plan.cs * along_s) / size
+    b = (plan.cc * along_s - plan.cs * along_c) / size
+    return a, b, total
+
+
 @np.errstate(divide="ignore", invalid="ignore")
 def fit_stack(stack: Stack) -> Fits:
     """Fit an offset a turn and the wobble to every blade of a stack; not finite where it cannot."""
@@ -180,13 +185,7 @@ def fit_stack(stack: Stack) -> Fits:
     left = reading - middle[:, np.newaxis]
     if there is not None:
         left = np.where(there > 0, left, 0.0)
-    total = left.sum(axis=1)
-    along = spots.waves.T @ left
-    along_c = (along[:, 0] - total * plan.c).sum(axis=0)
-    along_s = (along[:, 1] - total * plan.s).sum(axis=0)
-    size = plan.cc * plan.ss - plan.cs * plan.cs
-    a = (plan.ss * along_c - plan.cs * along_s) / size
-    b = (plan.cc * along_s - plan.cs * along_c) / size
+    a, b, total = parts_of(spots, plan, left)
     offset = total / plan.in_turn - a * plan.c - b * plan.s
     curve = spots.waves @ np.stack([a, b]) + offset[:, np.newaxis]
     left -= curve if there is None else curve * there
@@ -200,47 +199,3 @@ def fit_stack(stack: Stack) -> Fits:
         largest=np.maximum(np.abs(high), np.abs(low)).max(axis=0),
         left=left,
     )
-
-
-@np.errstate(divide="ignore", invalid="ignore")
-def bends_leak(
-    columns: Sequence[Floats], bends: Sequence[Floats], left: Floats, rss: Floats, dof: Floats
-) -> Bools:
-    """Return for which blades a bend is shown in a plan with a gap, shape (n,).
-
-    With every tooth read, bends are square to the wobble; with an arc left out they are not, and
-    leak into it. They are made square to all columns of the fit and to one another; what they
-    take up of the residuals is held against what is left. All have the shape (places, n), 0 where
-    nothing was read; `left` is what the fit leaves of the readings.
-    """
-    square: list[Floats] = []
-    for column in (*columns, *bends):
-        column = column - sum(one * (one * column).sum(axis=0) for one in square)
-        square.append(column / np.sqrt(np.maximum((column * column).sum(axis=0), 1e-300)))
-    taken = sum((one * left).sum(axis=0) ** 2 for one in square[-len(bends) :])
-    rest, dof = rss - taken, dof - len(bends)
-    f = np.maximum(taken / len(bends) / (rest / dof), 0.0)
-    found: Bools = (rest > 0) & (special.fdtrc(len(bends), dof, f) < _BEND_LEVEL)
-    return found
-
-
-def might_leak(ratio: Any, spots_read: Any, dof: Any) -> Any:
-    """Return whether bends of two and three waves a turn can leak, and can be told."""
-    return (ratio >= _LEAKY_RATIO) & (spots_read >= _FEWEST_FOR_BENDS) & (dof >= 7)
-
-
-def leaks_of(stack: Stack, fits: Fits) -> Bools:
-    """Return for which blades of a stack a bend leaks into the wobble, shape (n,)."""
-    found = np.zeros(len(fits.a), dtype=np.bool_)
-    plan, shape = fits.plan, found.shape
-    some = np.flatnonzero(np.broadcast_to(might_leak(plan.ratio, plan.spots_read, plan.dof), shape))
-    if len(some):
-        left = fits.left[:, :, some]
-        there = np.ones_like(left) if stack.there is None else stack.there[:, :, some]
-        offsets = np.eye(len(left))[:, :, np.newaxis, np.newaxis]
-        waves = harmonic_columns(stack.spots.angle, (1, 2, 3)).T[1:, :, np.newaxis]
-        columns = [(there * one).reshape(-1, len(some)) for one in (*offsets, *waves)]
-        rss, dof = fits.rss[some], np.broadcast_to(plan.dof, shape)[some]
-        left = left.reshape(-1, len(some))
-        found[some] = bends_leak(columns[:-4], columns[-4:], left, rss, dof)
-    return found

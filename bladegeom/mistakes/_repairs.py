@@ -138,7 +138,10 @@ def onward(base: Base, units: tuple[float, ...]) -> Iterator[Candidate]:
         tables, left = [], []
         for factor, common in factors.items():
             rss = base.fixed(along, norm, factor - 1)
-            stretched = np.cumsum(base.stretched(factor)[::-1])[::-1][1:]
+            if kind == "unit":
+                stretched = base.on_another_dial(factor)[1:]
+            else:
+                stretched = np.cumsum(base.stretched(factor)[::-1])[::-1][1:]
             off = np.cumsum(~base.on_grid(factor)[::-1])[::-1][1:] if kind == "scale" else 0
             change = np.maximum.accumulate(np.abs(read * (factor - 1))[::-1])[::-1][1:]
             # A single reading is no run, and 0 tells no unit.

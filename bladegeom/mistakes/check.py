@@ -11,6 +11,7 @@ import numpy as np
 
 from bladegeom.kernel.design import REFUSED_RATIO, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.mistakes._bent import KNOWN, bent_plates
 from bladegeom.mistakes._repairs import mirrored, onward, shifted, single, step, swapped, wrapped
@@ -162,6 +163,7 @@ class Findings(Result, Sequence[Finding]):
         return frame
 
 
+@checked
 def check_readings(
     readings: Readings | str | os.PathLike[str],
     *,

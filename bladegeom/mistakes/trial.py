@@ -56,6 +56,8 @@ _LOG_SIZES = 2 * math.log(100.0)
 OWN_OFFSET = 4
 _UNTOLD = 1e300
 _BLOCK = 256
+_COARSER = np.array([1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0])
+"""By how much the numbers of one dial may be coarser than those of another."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,7 +123,7 @@ class Base:
         self.m = np.eye(self.n) - self.q @ self.q.T
         centred = series.reading - self.middle
         self.e = self.m @ centred
-        self.grain = series.length("graduation") or least_step(series.reading)
+        self.grain = _counts(series.reading, series.length("graduation"))
         self.least_change = 1.01 * self.grain
         self.floor = self.dof * self.grain**2 / 12 + self.n * _hair(series.reading) ** 2
         self.rss = float(self.e @ self.e) + self.floor
@@ -202,10 +204,26 @@ class Base:
         still: NDArray[np.bool_] = ~self._multiple(read) | self._multiple(read * factor)
         return still
 
+    def on_another_dial(self, factor: float) -> Floats:
+        """Return the log of the Jacobian of all readings from each on being of another unit.
+
+        Readings on a graduation are then on that of another dial, which is as much wider as its
+        numbers are coarser: those of a wide one are the likelier to be met. 0 tells no unit.
+        """
+        read, log = self.series.reading, math.log(factor)
+        on = self._multiple(read / _COARSER[:, np.newaxis])
+        counted = on[0]
+        several = (counted & (read != 0))[::-1].cumsum()[::-1]
+        all_on = np.logical_and.accumulate((on | ~counted)[:, ::-1], axis=1)[:, ::-1]
+        all_on &= several > 0
+        coarser = np.max(np.where(all_on, _COARSER[:, np.newaxis], 1.0), axis=0)
+        chosen = np.where(coarser > 1, math.log(len(_COARSER)), 0.0)
+        free = (~counted)[::-1].cumsum()[::-1]
+        stretch: Floats = several * (log + np.log(coarser)) + free * log - chosen
+        return stretch
+
     def _multiple(self, value: Floats) -> NDArray[np.bool_]:
-        steps = value / (self.grain or 1e-300)
-        near: NDArray[np.bool_] = np.abs(steps - np.round(steps)) < 1e-6
-        return near
+        return _on(value, self.grain)
 
     def fixed(self, along: Floats, norm: Floats, size: Floats | float) -> Floats:
         """Return the sums of squares after `size` times each column is added to the readings."""
@@ -223,6 +241,28 @@ def _offsets(turn: Whole) -> Floats:
     group = np.where(count >= OWN_OFFSET, np.arange(len(turns)), first)[place]
     columns: Floats = (group[:, np.newaxis] == np.unique(group)).astype(np.float64)
     return columns
+
+
+def _on(value: Floats, step: float) -> NDArray[np.bool_]:
+    """Return which values are multiples of a step."""
+    steps = value / (step or 1e-300)
+    near: NDArray[np.bool_] = np.abs(steps - np.round(steps)) < 1e-6
+    return near
+
+
+def _counts(reading: Floats, graduation: float | None) -> float:
+    """Return the counts in which a dial was read, 0 where there are none.
+
+    Who reads a fine dial to the nearest ten counts has a coarser one. One reading of several, which
+    a slip may have moved, need not be on it; a single one does not show it.
+    """
+    step = graduation or least_step(reading)
+    moved = reading[reading != 0]
+    if len(moved) < 2:
+        return step
+    on = _on(moved / _COARSER[:, np.newaxis], step).sum(axis=1)
+    on = on >= len(moved) - (len(moved) >= OWN_OFFSET)
+    return step * float(_COARSER[on].max(initial=1.0))
 
 
 def _hair(reading: Floats) -> float:

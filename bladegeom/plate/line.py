@@ -228,7 +228,7 @@ class PlateSlopes:
         swing = float(np.ptp(self._round @ self.values)) / 2
         if swing > _CLEAR * float(_sd(self._round, self.covariance).max()):
             return slope
-        return Picked(slope.value, slope.u, slope.dof, self._everywhere)
+        return Picked(slope.value, slope.u, slope.dof, factor=self._everywhere)
 
     @property
     def _everywhere(self) -> float:

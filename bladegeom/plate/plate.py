@@ -17,6 +17,7 @@ from bladegeom.fit.closing import closing_of
 from bladegeom.fit.remarks import plan_remarks
 from bladegeom.kernel.design import check_plan, design_of
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
+from bladegeom.kinds import checked
 from bladegeom.lengths import convert
 from bladegeom.plate._design import (
     PlateDesign,
@@ -53,6 +54,7 @@ _ODD_TILT_DEG = 1.0
 _STEPPED = 0.001
 
 
+@checked
 def fit_plate(rings: Sequence[Ring], *, harmonics: int = 2) -> PlateFit:
     """Fit the shape of the plate over radius and angle by ordinary least squares.
 

@@ -301,9 +301,12 @@ class PlateFit(Result):
 
     @cached_property
     def doubted(self) -> tuple[str, ...]:
-        """Which rings to read again before anything is followed: likely mistakes, in words."""
-        checked = [(ring.words, check_readings(ring.readings)) for ring in self.rings]
-        return tuple(f"{ring}: {one}" for ring, found in checked for one in found.doubted)
+        """What comes first: rings to read again for a likely mistake, sizes to be asked about."""
+        return tuple(
+            f"{ring.words}: {one}"
+            for ring in self.rings
+            for one in (*check_readings(ring.readings).doubted, *ring.readings.asked)
+        )
 
     @property
     def blade(self) -> Blade:

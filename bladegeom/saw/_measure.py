@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
-from bladegeom.estimate import Estimate, of_readings, scatter_of
+from bladegeom.estimate import Estimate, Known, Verdict
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.kernel.doubt import zero_amplitude_p
+from bladegeom.kernel.doubt import student_t, zero_amplitude_p
 from bladegeom.lengths import (
     MM_PER,
     Length,
@@ -24,6 +26,8 @@ from bladegeom.lengths import (
     parse_number,
 )
 from bladegeom.result import decimals_for, number
+from bladegeom.saw._gauge import Gauge
+from bladegeom.sizes import MOST_APART_MM
 
 Floats = NDArray[np.float64]
 Side = Literal["left", "right"]
@@ -31,8 +35,11 @@ SIDES: tuple[Side, ...] = ("left", "right")
 Tolerance = str | tuple[float, str]
 """The largest error accepted: a length, or degrees as ``"0.05 deg"`` or ``(0.05, "deg")``."""
 
+_MOST_READINGS = 20
+"""More of one place are not asked for: a finer dial helps then."""
+
 NOT_TOLD = "no error can be told from the doubt of the readings"
-_UNKNOWN = "How sure this is cannot be told: read again, or give the graduation of the gauge."
+UNKNOWN = "How sure this is cannot be told: read again, or give the graduation of the gauge."
 
 
 def taken(
@@ -56,7 +63,16 @@ def taken(
                 )
         units[what] = {"thou": "in", "um": "mm"}.get(unit, unit)
         read.append(values / MM_PER[units[what]])
-    return read, one_unit(units)
+    unit = one_unit(units)
+    apart = float(np.ptp(np.concatenate(read)))
+    if apart * MM_PER[unit] > MOST_APART_MM.get(tuple(given), math.inf):
+        raise refuse(
+            f"{' and '.join(given)} differ by {apart:g} {unit}, too much to be true",
+            "check the unit: thou is a thousandth of an inch, um a thousandth of a millimetre",
+            value=f"{apart:g} {unit}",
+            column=next(iter(given)),
+        )
+    return read, unit
 
 
 def in_unit(unit: str, what: str, given: Length | None) -> float | None:
@@ -99,52 +115,72 @@ def one_of(what: str, value: object, known: Sequence[str]) -> None:
         raise refuse(problem, f"give {' or '.join(known)}", value=value, column=what)
 
 
-def difference_of(first: Floats, second: Floats, graduation: float | None) -> Estimate:
-    """Return the mean of repeats of one thing less that of another, read with the same gauge.
-
-    The scatter is pooled over both; rounding is added to each.
-    """
-    # Counted from the first of each: equal readings then have no scatter, not binary dust.
-    value = float(first[0] - second[0]) + float((first - first[0]).mean())
-    value -= float((second - second[0]).mean())
-    spread = math.sqrt(1 / len(first) + 1 / len(second))
-    return of_readings(value, *scatter_of(first, second), graduation, spread, 1 / math.sqrt(6))
-
-
 class Plane:
-    """A plane through heights, in the axes in which its slopes are independent; also a line.
+    """A plane through readings, in the axes in which its slopes are independent.
 
-    The places, shape (n, 2) or (n, 1), are not all in one line, or all the same. Where the scatter
-    is less than half a graduation, rounding is added: ``graduation / sqrt(12)`` to the height, and
-    to each slope ``graduation / (sqrt(6) length)`` over the length read in its direction. `off` is
-    the heights less those of the plane, `sd` their scatter: NaN where no height is to spare.
+    Also a line, of places along one axis; or a mean, of readings that are all at one place. The
+    places have the shape (n, axes). The doubt is that of the `gauge` with the scatter about the
+    plane pooled into it; rounding adds once to the height, and to each slope sqrt(2) times over the
+    length that was read in its direction. `off` is the heights less those of the plane.
     """
 
-    def __init__(self, places: Floats, heights: Floats, graduation: float | None) -> None:
+    def __init__(self, places: Floats, heights: Floats, gauge: Gauge) -> None:
+        self._places, self._before = places, gauge
         self.centre: Floats = places.mean(axis=0)
         away = places - self.centre
-        _, long, self._axes = np.linalg.svd(away, full_matrices=False)
+        _, long, axes = np.linalg.svd(away, full_matrices=False)
+        long, self._axes = long[long > 0], axes[long > 0]
         along = away @ self._axes.T
-        self._height = float(heights.mean())
-        self._slopes: Floats = along.T @ (heights - self._height) / long**2
-        self.off: Floats = heights - self._height - along @ self._slopes
-        self._dof = len(heights) - 1 - len(long)
-        self.sd = math.sqrt(float(self.off @ self.off) / self._dof) if self._dof else math.nan
+        # Counted from the first: equal readings then have no scatter, not binary dust.
+        high = heights - heights[0]
+        mean = float(high.mean())
+        self._height = float(heights[0]) + mean
+        self._slopes: Floats = along.T @ (high - mean) / long**2
+        self.off: Floats = high - mean - along @ self._slopes
+        dof = len(heights) - 1 - len(long)
         # Heights in a plane leave no more than the dust of binary arithmetic.
-        if self.sd <= 1e-12 * float(np.abs(heights).max()):
-            self.sd, self.off = 0.0, np.zeros_like(self.off)
-        self._graduation = graduation
-        # Of the height and of each slope, for a scatter of 1 and for a graduation of 1.
+        if np.linalg.norm(self.off) <= 1e-12 * math.sqrt(dof) * float(np.abs(heights).max()):
+            self.off = np.zeros_like(self.off)
+        self.sd = float(np.linalg.norm(self.off)) / math.sqrt(dof) if dof else math.nan
+        self.gauge = gauge.with_readings(float(self.off @ self.off), dof)
+        # Of the height and of each slope, for a scatter of 1 and for rounding of 1.
         self._spread = 1 / np.array([math.sqrt(len(heights)), *long])
-        self._rounding = 1 / np.array([math.sqrt(12), *(math.sqrt(6) * np.ptp(along, axis=0))])
+        self._rounding = np.array([1.0, *(math.sqrt(2) / np.ptp(along, axis=0))])
+        times = np.unique(places, axis=0, return_counts=True)[1]
+        self.times = int(times.min())
+        """How often the place was read that was read least often."""
+        two = len(times) == 2 and self.times < 3 and gauge.graduation is not None
+        self._least = (gauge.graduation or 0.0) / float(np.ptp(along)) if two else 0.0
 
     def at(self, place: Floats) -> Estimate:
         """Return the height of the plane at a place."""
         return self._made_of([1.0, *(self._axes @ (place - self.centre))])
 
     def rise(self, way: Sequence[float] | Floats) -> Estimate:
-        """Return the slope in a direction, of length 1."""
-        return self._made_of([0.0, *(self._axes @ np.asarray(way))])
+        """Return the slope in a direction, of length 1.
+
+        Two places of which one was read once or twice do not tell less than a whole graduation.
+        """
+        rise = self._made_of([0.0, *(self._axes @ np.asarray(way))])
+        # A little more, so that just a graduation is not told by binary dust.
+        least = self._least * (1 + 1e-6) / student_t(0.95, rise.dof)
+        return replace(rise, u=max(rise.u, least))
+
+    def farthest(self) -> Known:
+        """Return the height of the plane at the place read where it lies farthest from 0.
+
+        That place was picked among all, by what was read. What is left is at most the largest of
+        all upper limits; at least the largest of the lower ones that hold for every place of the
+        plane at once (Scheffe's rule, ``t^2 = p F(0.95; p, dof)`` for p parts of the plane).
+        """
+        each = [self.at(place) for place in np.unique(self._places, axis=0)]
+        worst = max(each, key=lambda one: abs(one.value))
+        parts = len(self._spread)
+        at_once = math.sqrt(parts * special.fdtri(parts, min(worst.dof, 1e7), 0.95))
+        low = max(max(abs(one.value) - at_once * one.u for one in each), 0.0)
+        high = max(abs(one.value) + one.reach for one in each)
+        limits = (low, high) if worst.value >= 0 else (-high, -low)
+        return Known(worst.value, worst.u, *limits, worst.dof)
 
     def tilt(self) -> tuple[Estimate, float]:
         """Return the tilt and the direction in which the plane rises, both in degrees.
@@ -169,32 +205,65 @@ class Plane:
         f = sum((one.value / one.u) ** 2 for one in ways) / 2
         return zero_amplitude_p(float(f), min(one.dof for one in ways)) < 0.05
 
+    def readings_needed(self, verdict: Callable[[Plane], Verdict | None]) -> int | None:
+        """Return how many readings of each place would decide, if all goes on as it is.
+
+        None where the verdict is told already, or no number that a person reads would tell it.
+        """
+        if verdict(self) != "cannot tell":
+            return None
+        tried = range(self.times + 1, _MOST_READINGS + 1)
+        return next((n for n in tried if verdict(self._read_again(n)) != "cannot tell"), None)
+
+    def _read_again(self, times: int) -> Plane:
+        """Return the same plane with every place read so often, and readings that scatter alike."""
+        at = np.unique(self._places, axis=0)
+        places = np.repeat(at, times, axis=0)
+        heights = np.repeat([self.at(place).value for place in at], times)
+        again = Plane(places, heights, self._before)
+        before = self._before.dof if self.gauge.rests_on == self._before.rests_on else 0.0
+        dof = before + len(heights) - len(self._spread)
+        again.gauge = replace(self.gauge, dof=dof)
+        return again
+
     def _made_of(self, weights: list[float]) -> Estimate:
         """Return what is made of height and slopes with these weights."""
         each = np.asarray(weights)
-        value = float(each @ [self._height, *self._slopes])
         spread, rounding = (
             float(np.linalg.norm(each * one)) for one in (self._spread, self._rounding)
         )
-        return of_readings(value, self.sd, self._dof, self._graduation, spread, rounding)
+        return self.gauge.of(float(each @ [self._height, *self._slopes]), spread, rounding)
+
+
+def difference_of(first: Floats, second: Floats, gauge: Gauge) -> tuple[Estimate, Plane]:
+    """Return the mean of repeats of one thing less that of another, and the line through both."""
+    places = np.repeat([[1.0], [0.0]], [len(first), len(second)], axis=0)
+    line = Plane(places, np.concatenate([first, second]), gauge)
+    return line.rise([1.0]), line
+
+
+def mean_of(readings: Floats, gauge: Gauge) -> tuple[Estimate, Plane]:
+    """Return the mean of repeated readings of one thing, and the level line through them."""
+    level = Plane(np.zeros((len(readings), 1)), readings, gauge)
+    return level.at(level.centre), level
 
 
 def angle_over(rise: Estimate, run: float) -> Estimate:
     """Return ``atan(rise / run)`` in degrees, its doubt by the first derivative (GUM 5.1.2)."""
     slope = rise.value / run
     per_rise = math.degrees(1 / (run * (1 + slope**2)))
-    return Estimate(math.degrees(math.atan(slope)), per_rise * rise.u, rise.dof)
+    return rise.carried(math.degrees(math.atan(slope)), per_rise)
 
 
 def rise_over(angle: Estimate, run: float) -> Estimate:
     """Return ``run tan(angle)`` of an angle in degrees, its doubt by the first derivative."""
     slope = math.tan(math.radians(angle.value))
-    return Estimate(run * slope, run * math.radians(1) * (1 + slope**2) * angle.u, angle.dof)
+    return angle.carried(run * slope, run * math.radians(1) * (1 + slope**2))
 
 
-def told(estimate: Estimate) -> bool:
-    """Return whether a value is more than its 95 % doubt; one without a doubt is taken as it is."""
-    return estimate.value != 0 and not abs(estimate.value) <= estimate.reach
+def told(estimate: Estimate | Known) -> bool:
+    """Return whether a value is more than its 95 % doubt, which must be known."""
+    return abs(estimate.value) > estimate.reach
 
 
 def size(estimate: Estimate, unit: str) -> str:
@@ -244,6 +313,8 @@ FINEST = {"deg": 0.01, "mm": 0.01, "in": 0.0005}
 def by_hand(value: float, u: float, unit: str) -> str:
     """Return an amount without its sign, rounded to its doubt and no finer than a hand can set."""
     step = FINEST[unit]
+    if not math.isfinite(value):
+        return "?"
     if abs(value) < step / 2:
         return f"less than {step:g}"
     places = min(decimals_for(u, value), 4 if unit == "in" else 2)
@@ -252,16 +323,32 @@ def by_hand(value: float, u: float, unit: str) -> str:
 
 def known_to(estimate: Estimate, unit: str) -> str:
     """Return the size of what is off to one side, with its limits, as a hand can set it."""
+    sizes = sorted(map(abs, (estimate.low, estimate.high)))
+    value, low, high = (by_hand(one, estimate.u, unit) for one in (estimate.value, *sizes))
     if not math.isfinite(estimate.u):
-        return f"{by_hand(estimate.value, estimate.u, unit)} {unit} (doubt not known)"
-    low, high = sorted(map(abs, (estimate.low, estimate.high)))
-    value, low_, high_ = (by_hand(one, estimate.u, unit) for one in (estimate.value, low, high))
-    return f"{value} {unit} (95 %: {low_} to {high_})"
+        return f"{value} {unit} (doubt not known)"
+    limits = "" if low == high else f" (95 %: {low} to {high})"
+    return f"{value} {unit}{limits}"
+
+
+def at_most(estimate: Estimate, unit: str) -> str:
+    """Return how large what may be off to either side may be."""
+    if not math.isfinite(estimate.u):
+        return "by an amount of which nothing tells the doubt"
+    most = by_hand(max(abs(estimate.low), abs(estimate.high)), estimate.u, unit)
+    return f"by {most} {unit}" if most.startswith("less") else f"by at most {most} {unit}"
 
 
 def unknown(estimate: Estimate) -> tuple[str, ...]:
     """Return the remark on what nothing tells the doubt of."""
-    return () if math.isfinite(estimate.u) else (_UNKNOWN,)
+    return () if math.isfinite(estimate.u) else (UNKNOWN,)
+
+
+def again_at(what: str, times: int | None) -> str:
+    """Say how often a part is to be read at each place until it can be told what to do."""
+    if times is None:
+        return f"It cannot be told so, however often {what} is read: use a finer indicator."
+    return f"Read {what} {times} times at each place: then it can be told."
 
 
 def side_of(fit: WobbleFit) -> str | None:

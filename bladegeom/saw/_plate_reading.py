@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from bladegeom.estimate import Estimate, Verdict
 from bladegeom.result import Result, derived, described, quantity
+from bladegeom.saw._gauge import Gauge
 from bladegeom.saw._measure import (
     FINEST,
+    UNKNOWN,
+    Plane,
+    at_most,
     by_hand,
     known_to,
     named_side,
@@ -15,11 +20,11 @@ from bladegeom.saw._measure import (
     told,
     way_to,
 )
-from bladegeom.saw.bench import Slots, State, state_of, with_slots
+from bladegeom.saw.bench import Slots, State, decided, state_of, with_slots
 from bladegeom.saw.shown import Shown
 
-OVER = {"mm": (100.0, "mm"), "in": (4.0, "in")}
-"""The length over which a move is told where no other is stated: of a square, or of a fence."""
+OVER = {"mm": (100.0, 300.0), "in": (4.0, 12.0)}
+"""Lengths over which a move is told where no other is stated: of a square, and of a fence."""
 
 _WHAT = {
     "table": ("the top of the blade leans", "the blade stands upright"),
@@ -90,6 +95,25 @@ class PlateReading(Result):
     def verdict(self) -> Verdict | None:
         return None if self.judged is None else self.judged.verdict(self.tolerance_deg)
 
+    @derived(
+        "how many readings at each end, or of each place, would decide where the verdict cannot be "
+        "told, if they scatter alike; none where it is told, or more readings would not decide"
+    )
+    def readings_needed(self) -> int | None:
+        shown = self.shown
+        if shown is None:
+            return None
+
+        def verdict(again: Plane) -> Verdict | None:
+            off = replace(self, shown=shown._replace(read=again)).judged
+            return None if off is None else decided(off, self.tolerance_deg)
+
+        return shown.read.readings_needed(verdict)
+
+    @derived("of what was read with", inline=True)
+    def gauge(self) -> Gauge:
+        return Gauge(graduation=None, unit="") if self.shown is None else self.shown.read.gauge
+
     use: str = ""
     line: Estimate = Estimate(0.0, 0.0)
     """What the plate's line makes of the cut, as the blade stood."""
@@ -98,19 +122,12 @@ class PlateReading(Result):
     tilts: str | None = None
     """The way in which the top of the blade goes for a bevel."""
     slots: Slots | None = None
-    over: tuple[float, str] = OVER["mm"]
+    over: tuple[float, str] = (OVER["mm"][0], "mm")
     """The length over which the move is told."""
     share: Estimate | None = None
     """How the wobble leans the plate at another tooth than the marked one."""
     stood: str = ""
     """How that tooth stood."""
-
-    @property
-    def remarks(self) -> tuple[str, ...]:
-        """What the reader should know."""
-        if self.shown is None or self.shown.stated:
-            return ()
-        return ("How true the instrument is, its accuracy, is not stated and not in the doubt.",)
 
     @property
     def against_plate(self) -> bool:
@@ -150,6 +167,8 @@ class PlateReading(Result):
         if off is None:
             what = "miter gauge" if self.use == "miter_gauge" else "knife"
             return f"What the {what} is off by is not known before the slots are read."
+        if not math.isfinite(off.u):
+            return UNKNOWN
         if not told(off):
             return "Leave it: no error can be told from the doubt of the reading."
         if self._fine(off):
@@ -171,6 +190,11 @@ class PlateReading(Result):
     def _way(self, toward: bool) -> str:
         seen = f"{'toward' if toward else 'away from'} the indicator's side"
         return way_to(self.side, toward, seen)
+
+    def _to(self, toward: bool) -> str:
+        """Return the same in the fewest words."""
+        side = named_side(self.side, toward)
+        return self._way(toward) if side is None else f"to the {side}"
 
     def _tilted(self, toward: bool) -> bool | None:
         """Return whether the saw tilts toward the indicator for bevels, or away from it."""
@@ -204,7 +228,7 @@ class PlateReading(Result):
         end = "front end" if self.use in ("miter_gauge", "riving_knife") else "top"
         share = "no more than can be told"
         if told(self.share) and math.isfinite(self.share.u):
-            share = f"{self._way(self.share.value > 0)} by {known_to(self.share, 'deg')}"
+            share = f"{self._to(self.share.value > 0)} by {known_to(self.share, 'deg')}"
         return f"{self.stood}: there the wobble leans the plate's {end} {share}; it is taken out"
 
     def _stands(self) -> str:
@@ -214,12 +238,12 @@ class PlateReading(Result):
             return ""
         stands, true = _WHAT[self.use]
         if not told(off):
-            return f"{true}, as far as can be told{_either(off)}"
+            return f"{true}, as far as can be told: off {at_most(off, 'deg')} either way"
         by = known_to(off, "deg")
         if self.use == "bevel" and self.tilts is not None and self.side is not None:
             past = "past" if self._tilted(off.value > 0) else "short of"
             return f"the blade leans {by} {past} the bevel"
-        return f"{stands} {self._way(off.value > 0)} by {by}"
+        return f"{stands} {self._to(off.value > 0)} by {by}"
 
     def _corners(self) -> str:
         """Return what the corners of a board are out by."""
@@ -227,16 +251,9 @@ class PlateReading(Result):
         if off is None:
             return ""
         if not told(off):
-            return f"corners are true, as far as can be told{_either(off)}"
+            return f"corners are true, as far as can be told: off {at_most(off, 'deg')} either way"
         wide = named_side(self.side, off.value > 0)
         narrow, by = named_side(wide, False), known_to(off, "deg")
         return (
             f"a board {wide} of the blade gets corners too wide by {by}, {narrow} of it too narrow"
         )
-
-
-def _either(off: Estimate) -> str:
-    if not math.isfinite(off.u):
-        return ", but how sure this is is not known"
-    most = max(abs(off.low), abs(off.high))
-    return f": off by at most {by_hand(most, off.u, 'deg')} deg either way"

@@ -5,21 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
 
 from bladegeom.estimate import Known
-from bladegeom.saw._measure import by_hand, told
-from bladegeom.saw._plate_reading import OVER
-from bladegeom.saw._uses import BELOW, USES, how_to_set
+from bladegeom.saw._measure import UNKNOWN, by_hand, told
+from bladegeom.saw._plate_reading import OVER, PlateReading
+from bladegeom.saw._uses import BELOW, USES
 from bladegeom.saw.bench import (
     NOT_READ,
     SLOTS,
     Bench,
     Slots,
-    State,
     Step,
     Unread,
-    times_to_tell,
 )
 from bladegeom.saw.setting import Setting, setting_error
 from bladegeom.saw.shown import ALONE, KEYS
@@ -41,13 +38,16 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     fit, tilts = bench.needed(_CALLED[use]), bench.stated("saw", "tilts")
     stated = {key: one for key, one in section.values.items() if key not in shown}
 
-    def made(shown: dict[str, Any] | None, slots: Slots | None = bench.slots) -> Setting:
-        made = setting_error(fit, use, **stated, shown=shown, tilts=tilts, slots=slots)
+    def made(slots: Slots | None) -> Setting:
+        made = setting_error(
+            fit, use, **stated, shown=shown if read else None, tilts=tilts, slots=slots
+        )
         if made.span is not None or made.read.shown is None or made.read.shown.over is not None:
             return made
-        return replace(made, read=replace(made.read, over=OVER[bench.unit]))
+        over = OVER[bench.unit][use == "miter_gauge"], bench.unit
+        return replace(made, read=replace(made.read, over=over))
 
-    setting = made(shown if read else None)
+    setting = made(bench.slots)
     angle = section.get("angle", setting.angle_deg)
     title = {
         "table": "Table square" if "bevel" in bench.held.parts else "Table square and bevels",
@@ -71,7 +71,7 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     ignored = [_ignored(setting.worst)] if found.against_plate else []
     again, by_slots, finer = "", False, False
     if found.state == "read again":
-        again, by_slots, finer = _again(bench, shown, found.by_slots, made)
+        again, by_slots, finer = _again(bench, found, made)
     step = bench.step(
         use,
         title,
@@ -91,40 +91,30 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     if use == "miter_gauge" and found.to_slot is not None:
         bench.corners[round(setting.angle_deg, 3)] = found.to_slot
     if use == "riving_knife":
-        lean = how_to_set(use, setting.line)[-1]
-        do = (*step.do, f"Its lean was not read: {lean[0].lower()}{lean[1:]}")
-        step = replace(step, do=do)
+        up = f"stand {_up(setting)}, and " if setting.line.marked else ""
+        lean = f"Its lean was not read: {up}set it against the plate."
+        step = replace(step, do=(*step.do, lean))
     if found.against_plate:
         step = replace(step, stand=_stand(setting))
     return _waiting(bench, step, setting)
 
 
 def _again(
-    bench: Bench,
-    shown: dict[str, Any],
-    by_slots: bool,
-    made: Callable[..., Setting],
+    bench: Bench, read: PlateReading, made: Callable[[Slots], Setting]
 ) -> tuple[str, bool, bool]:
     """Say how to read a part so that it can be told what to do.
 
     Also whether the slots are to be read oftener first, and whether only something finer can tell.
     """
-
-    def state(shown: dict[str, Any], slots: Slots | None = bench.slots) -> State:
-        return made(shown, slots).read.state or "wait"
-
-    keys = "gap" if "gap" in shown else "front back" if "front" in shown else ""
-    if keys and (times := times_to_tell(shown, keys, state)):
-        often = times * len(shown[keys.split()[0]][0])
-        return f"Read it {often} times: then it can be told.", False, False
-    if by_slots and (said := slots_to_tell(bench, lambda slots: state(shown, slots))):
-        return said, True, False
-    for part in (2, 4, 10) if "shows" in shown else ():
-        step = shown["resolution"] / part
-        if state(shown | {"resolution": step}) != "read again":
-            said = f"Read it with what shows steps of {step:.2g} deg: then it can be told."
-            return said, False, True
-    said = "It cannot be told with this instrument, however often it is read: use a finer one."
+    if read.correction == UNKNOWN:
+        return UNKNOWN, False, False
+    if read.readings_needed:
+        return f"Read it {read.readings_needed} times: then it can be told.", False, False
+    if read.by_slots:
+        said = slots_to_tell(bench, lambda slots: made(slots).read.state or "wait")
+        if said:
+            return said, True, False
+    said = "It cannot be told so, however often it is read: use what shows finer steps."
     return said, False, True
 
 
@@ -169,7 +159,10 @@ def not_read_step(bench: Bench) -> Step:
         part=NOT_READ,
         title="Not read, so not judged",
         found=("; ".join(said),),
-        do=("Set each against the plate, clear of the teeth, and write down what it then shows.",),
+        do=(
+            "Set each against the plate, clear of the teeth, and write down what it then shows and "
+            "on which side.",
+        ),
         remarks=tuple(remarks),
     )
 
@@ -187,5 +180,10 @@ def _stand(result: Setting) -> str:
     first, second = (end.tooth for end in result.line.marked)
     level = f"{first} in front, {second} behind"
     if result.use == "riving_knife":
-        return f"toe: {level}; lean: {first} up, {second} down"
-    return f"{first} up, {second} down" if USES[result.use].upright else level
+        return f"toe: {level}; lean: {_up(result)}"
+    return _up(result) if USES[result.use].upright else level
+
+
+def _up(result: Setting) -> str:
+    first, second = (end.tooth for end in result.line.marked or ())
+    return f"{first} up, {second} down"

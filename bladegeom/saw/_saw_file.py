@@ -61,6 +61,12 @@ def _truth(value: Any) -> bool:
     return value
 
 
+def _angles(value: Any) -> float | list[float]:
+    """Return degrees that were read once, or several times in one text: ``"0.05 0.10 deg"``."""
+    several = value.split()[:-1] if isinstance(value, str) and value.endswith(" deg") else ()
+    return [angle(f"{one} deg") for one in several] if len(several) > 1 else angle(value)
+
+
 def _above_0_deg(value: Any) -> float:
     number = angle(value)
     if not 0 < number < 90:
@@ -81,9 +87,10 @@ _READ_BY: dict[Kind, str] = {
     one_of("table", "insert"): "screws",
     one_of("top", "bottom"): "open",
     whole: "tooth sides turns",
-    angle: "angle shows",
+    angle: "angle",
+    _angles: "shows",
     _above_0_deg: "resolution tolerance",
-    length: "height separation end_float lever graduation span width length pitch",
+    length: "height separation end_float lever graduation repeatability span width length pitch",
     lengths: "front back along first last gap x y screw_x screw_y",
 }
 """What reads a value -> keys of the file, as they are meant in most of its parts."""
@@ -103,23 +110,37 @@ def _part(
 _PLATE = "tooth tolerance span"
 _SHOWN = "shows toward gap open side front back"
 _LEVEL = one_of("front", "back")
-_STRIP = "first last length turns piece graduation"
+_STRIP = "first last length turns piece graduation repeatability"
 
 PARTS = {
     "saw": _part("name date tilts notes"),
     "blade": _part("readings facts name height", "readings"),
     "slots": _part(
-        "indicator:side front back separation graduation end_float tolerance moved pivot lever",
+        "indicator:side front back separation graduation repeatability end_float tolerance moved "
+        "pivot lever",
         "front back separation",
         read="front back",
         tolerance=_tolerance,
     ),
-    "table": _part(f"{_PLATE} {KEYS['table']}", read=_SHOWN),
-    "bevel": _part(f"{_PLATE} angle sides {KEYS['bevel']}", "angle", read=_SHOWN, several=True),
-    "miter_gauge": _part(f"{_PLATE} angle sides {KEYS['miter_gauge']}", read=_SHOWN, open=_LEVEL),
-    "riving_knife": _part(f"{_PLATE} {KEYS['riving_knife']}", read=_SHOWN, open=_LEVEL),
+    "table": _part(f"{_PLATE} {KEYS['table']}", read=_SHOWN, repeatability=_accuracy),
+    "bevel": _part(
+        f"{_PLATE} angle sides {KEYS['bevel']}",
+        "angle",
+        read=_SHOWN,
+        several=True,
+        repeatability=_accuracy,
+    ),
+    "miter_gauge": _part(
+        f"{_PLATE} angle sides {KEYS['miter_gauge']}",
+        read=_SHOWN,
+        open=_LEVEL,
+        repeatability=_accuracy,
+    ),
+    "riving_knife": _part(
+        f"{_PLATE} {KEYS['riving_knife']}", read=_SHOWN, open=_LEVEL, repeatability=_accuracy
+    ),
     "fence": _part(
-        "side:fence_side along readings graduation tolerance",
+        "side:fence_side along readings graduation repeatability tolerance",
         "along readings",
         read="readings",
         readings=lengths,
@@ -129,17 +150,21 @@ PARTS = {
         f"{_STRIP} name tolerance", "name first last length", read="first last", several=True
     ),
     "insert": _part(
-        "x y height screw_x screw_y pitch screws graduation tolerance",
+        "x y height screw_x screw_y pitch screws graduation repeatability tolerance",
         "x y height",
         read="height",
         height=lengths,
         tolerance=length,
     ),
     "test_cut.flip": _part(
-        "gap height open:open_at flipped graduation", "gap height open flipped", read="gap open"
+        "gap height open:open_at flipped graduation repeatability",
+        "gap height open flipped",
+        read="gap open",
     ),
     "test_cut.round": _part(_STRIP, "first last length", read="first last"),
-    "test_cut.kerf": _part("width:length graduation", "width", read="width", width=lengths),
+    "test_cut.kerf": _part(
+        "width:length graduation repeatability", "width", read="width", width=lengths
+    ),
 }
 """What may stand in the file."""
 

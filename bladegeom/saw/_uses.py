@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from bladegeom.estimate import Estimate
 from bladegeom.fit.marks import NeutralLine
-from bladegeom.saw._measure import by_hand, known_to, told
+from bladegeom.saw._measure import at_most, known_to, told
 
 BELOW = "below the graduation, which is not stated"
 
@@ -88,7 +88,6 @@ def cut_text(use: str, cut: Estimate, end: str) -> str:
     if not math.isfinite(cut.u):
         return f"not known: {BELOW}"
     if not told(cut):
-        most = by_hand(max(abs(cut.low), abs(cut.high)), cut.u, "deg")
-        return f"{USES[use].off} by at most {most} deg (95 %), to which side cannot be told"
+        return f"{USES[use].off} {at_most(cut, 'deg')} (95 %), to which side cannot be told"
     way = "toward" if cut.value > 0 else "from"
     return f"{known_to(cut, 'deg')} {USES[use].off}, {end} {way} the indicator"

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal, NamedTuple, Protocol
 
-from bladegeom.estimate import Estimate, Known
+from bladegeom.estimate import Estimate, Known, Verdict
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result, derived, described, quantity
@@ -33,7 +33,7 @@ NOT_READ = "not_read"
 """The step that names all parts without a reading."""
 
 
-def state_of(estimate: Estimate, verdict: str | None) -> State:
+def state_of(estimate: Estimate | Known, verdict: str | None) -> State:
     """Return what is to be done about a part that is off by so much.
 
     Nothing is moved where nothing tells the doubt. Where the verdict cannot be told, it is moved
@@ -47,6 +47,12 @@ def state_of(estimate: Estimate, verdict: str | None) -> State:
     if verdict == "cannot tell":
         return "move" if abs(estimate.value) > 2 * estimate.reach else "read again"
     return "move" if told(estimate) else "leave"
+
+
+def decided(off: Estimate, tolerance: float | None) -> Verdict | None:
+    """Return the verdict; cannot tell only where it is not known either what is to be done."""
+    verdict = off.verdict(tolerance)
+    return "out" if verdict == "cannot tell" and state_of(off, verdict) == "move" else verdict
 
 
 @described
@@ -93,7 +99,7 @@ class Step(Result):
     )
     remarks: tuple[str, ...] = ()
     result: Result | None = None
-    off: Estimate | None = None
+    off: Estimate | Known | None = None
     """What it is off by, where that is known."""
     entries: tuple[str, ...] = ()
     """What of it was read: entries of the file."""
@@ -283,7 +289,7 @@ class Bench:
         part: str,
         title: str,
         result: Any,
-        off: Estimate | None,
+        off: Estimate | Known | None,
         *,
         again: str,
         found: tuple[str, ...],
@@ -331,20 +337,5 @@ class Bench:
             moves=tuple(moves),
             rests=(*moves, *rests),
             reads=tuple(reads),
-            finer=finer,
+            finer=finer and state == "read again",
         )
-
-
-def times_to_tell(
-    given: dict[str, Any], keys: str, state: Callable[[dict[str, Any]], State]
-) -> int | None:
-    """Return how many times as many readings would tell what is to be done about a part.
-
-    They are taken to scatter as those at hand, which are repeated. None where even 20 times as many
-    would not tell, and only a finer gauge can.
-    """
-    for times in (2, 3, 4, 5, 6, 8, 10, 15, 20):
-        read = {key: (list(given[key][0]) * times, given[key][1]) for key in keys.split()}
-        if state(given | read) != "read again":
-            return times
-    return None

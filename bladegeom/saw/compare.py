@@ -5,7 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
 from bladegeom.estimate import Answer, Estimate
@@ -18,10 +21,19 @@ _LOOK_FOR = ": look for dish, the square, or a sign"
 
 _LEAST_P = 0.05
 
+_MOST_STEPS, _CLOSE = 1000, 1e-9
+_LARGE_DOF = 1e7
 
+Floats = NDArray[np.float64]
+
+
+@checked
 @dataclass(frozen=True, repr=False)
 class Comparison(Result):
-    """One thing that was predicted and measured, each independent of the other."""
+    """One thing that was predicted and measured, each independent of the other.
+
+    Predictions of several things may share some of their doubt; see `Estimate.causes`.
+    """
 
     what: str = quantity("such as width of the kerf")
     predicted: Estimate = quantity("as predicted", parts=("", "_u"))  # noqa: RUF009
@@ -42,16 +54,11 @@ class Comparison(Result):
     )
     def z(self) -> float:
         off = self.difference
-        t = off.value / off.u if self.known else math.nan
-        if math.isinf(off.dof) or math.isnan(t):
-            return t
-        # With many degrees of freedom a tail can be smaller than the smallest number there is.
-        tail = float(special.stdtr(off.dof, -abs(t)))
-        return math.copysign(-float(special.ndtri(tail)), t) if tail else t
+        return float(_deviates(off.value / off.u, off.dof)) if self.known else math.nan
 
     @derived("chance of a difference at least as large where both are right")
     def p_value(self) -> float:
-        return _chance([self.z])
+        return float(special.chdtrc(1, self.z**2))
 
     @property
     def agrees_turned(self) -> bool:
@@ -90,7 +97,9 @@ class CutComparison(Result):
     def verdict(self) -> str:
         return self.word + (_LOOK_FOR if self.agree == "no" else "")
 
-    chi_square: float = quantity("sum of the squared deviates of the checks whose doubt is known")
+    chi_square: float = quantity(
+        "of the checks whose doubt is known, what they share of it counted once"
+    )
     dof: int = quantity("how many those are")
     p_value: float = quantity("chance of so large a sum where all is right; none without a doubt")
     checks: tuple[Comparison, ...] = quantity(
@@ -160,10 +169,13 @@ class CutComparison(Result):
 def compare_test_cut(checks: Sequence[Comparison]) -> CutComparison:
     """Hold what test cuts measured against what was predicted, by a chi-square of all of them.
 
-    Each difference over its standard uncertainty (Student's t, Welch's degrees of freedom) is
-    turned into the normal deviate of the same probability; their squares add up to a chi-square
-    with as many degrees of freedom as there are checks, where the checks are independent. They
-    agree where chance alone gives so large a sum at least once in 20.
+    Predictions that rest on one blade or on the same slots are off together (`Estimate.causes`), so
+    the chi-square is that of the joint covariance. Every source of doubt, shared or not, has its
+    own degrees of freedom: of all ways to share the differences out over the sources, the likeliest
+    is found, and what each then contributes, over its standard uncertainty, is turned from
+    Student's t into the normal deviate of the same probability. Their squares add up to a
+    chi-square with as many degrees of freedom as there are checks. They agree where chance alone
+    gives so large a sum at least once in 20.
 
     Raises
     ------
@@ -174,19 +186,64 @@ def compare_test_cut(checks: Sequence[Comparison]) -> CutComparison:
         raise refuse("no test cut is given", "give at least one Comparison", column="checks")
     for one in checks:
         _usable(one)
-    deviates = [one.z for one in checks if one.known]
+    known = [one for one in checks if one.known]
+    chi_square = _chi_square(known) if known else 0.0
     return CutComparison(
         checks=tuple(checks),
-        chi_square=math.fsum(z * z for z in deviates),
-        dof=len(deviates),
-        p_value=_chance(deviates),
+        chi_square=chi_square,
+        dof=len(known),
+        p_value=float(special.chdtrc(len(known), chi_square)) if known else math.nan,
     )
 
 
-def _chance(deviates: Sequence[float]) -> float:
-    if not deviates:
-        return math.nan
-    return float(special.chdtrc(len(deviates), math.fsum(z * z for z in deviates)))
+def _chi_square(checks: Sequence[Comparison]) -> float:
+    """Return the chi-square of differences that share sources of doubt; see `compare_test_cut`.
+
+    A source of Student's t is worked out as a normal one whose variance is larger in the ratio of
+    ``t^2`` to the squared deviate of the same probability, step by step until that fits.
+    """
+    u = np.array([one.difference.u for one in checks])
+    off = np.array([one.difference.value for one in checks]) / u
+    sources, dof = _sources(checks)
+    sources /= u[:, np.newaxis]
+    weight = np.ones_like(dof)
+    for _ in range(_MOST_STEPS):
+        wide = sources / np.sqrt(weight)
+        t = wide.T @ np.linalg.solve(wide @ wide.T, off) / np.sqrt(weight)
+        deviates = _deviates(t, dof)
+        fits = np.divide(deviates, t, out=np.ones_like(t), where=np.abs(t) > 1e-6) ** 2
+        if np.abs(fits - weight).max() < _CLOSE:
+            break
+        weight = (weight + fits) / 2
+    return float(deviates @ deviates)
+
+
+def _sources(checks: Sequence[Comparison]) -> tuple[Floats, Floats]:
+    """Return what every source adds to every difference, shape (checks, sources), and its dof."""
+    columns: dict[tuple[int, int], Floats] = {}
+    dof: dict[tuple[int, int], float] = {}
+    for at, one in enumerate(checks):
+        # No check is so sure that it could contradict another by less than a millionth.
+        own = [one.predicted.apart, one.measured.apart, (1e-6 * one.difference.u, math.inf)]
+        sources = [(-1 - at, place, *part) for place, part in enumerate(own)]
+        for cause in one.difference.causes:
+            parts = enumerate(cause.parts)
+            sources += [(id(cause.of), place, part, cause.dof) for place, part in parts]
+        for source, place, part, freedom in sources:
+            key = (source, place)
+            columns.setdefault(key, np.zeros(len(checks)))[at] += part
+            dof[key] = freedom
+    return np.column_stack([*columns.values()]), np.array([*dof.values()])
+
+
+def _deviates(t: Any, dof: Any) -> Floats:
+    """Return the normal deviates with the probability of Student's t."""
+    # With many degrees of freedom a tail can be smaller than the smallest number there is.
+    tail = special.stdtr(np.minimum(dof, _LARGE_DOF), -np.abs(t))
+    normal = np.isinf(dof) | (tail == 0)
+    size = np.where(normal, np.abs(t), -special.ndtri(np.where(normal, 0.5, tail)))
+    deviates: Floats = np.copysign(size, t)
+    return deviates
 
 
 def _usable(one: Comparison) -> None:

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Literal, get_args
 
-from bladegeom.estimate import Estimate, mean_of
+from bladegeom.estimate import Estimate, Verdict
 from bladegeom.faults import refuse
 from bladegeom.lengths import MM_PER, Length, Lengths
 from bladegeom.result import Result, derived, described, quantity
+from bladegeom.saw._gauge import Gauge, gauge_of
 from bladegeom.saw._measure import (
     NOT_TOLD,
     SIDES,
+    Plane,
     Side,
     angle_over,
     difference_of,
-    in_unit,
+    mean_of,
     needed,
     one_of,
     rise_over,
@@ -28,7 +29,7 @@ from bladegeom.saw._measure import (
     unknown,
     way_to,
 )
-from bladegeom.saw.bench import SLOTS, Bench, State, Step, state_of, times_to_tell
+from bladegeom.saw.bench import SLOTS, Bench, Step, decided
 from bladegeom.saw.kerf import kerf
 from bladegeom.tables.toml import Section
 
@@ -73,7 +74,6 @@ class FlipTest(Result):
     flipped: Flipped = quantity(
         "indicator or other: the side of the blade from which the piece came that was turned over"
     )
-    graduation: float | None = quantity("of the gap's gauge")
     side: str | None = None
     """The indicator's side of the blade, left or right, where it is known."""
 
@@ -82,17 +82,29 @@ class FlipTest(Result):
         if not told(self.error):
             return f"Leave the blade's tilt: {NOT_TOLD}."
         seen = f"{'away from' if self.error.value > 0 else 'toward'} the indicator's side"
-        half = to_set(self.gap.value / 2, self.unit, self.graduation)
+        half = to_set(self.gap.value / 2, self.unit, self.gauge.graduation)
         return (
             f"Tilt the top of the blade {way_to(self.side, self.error.value < 0, seen)} by "
             f"{to_set(self.error.value, 'deg')}: half the gap, {half} over {self.height:.6g} "
             f"{self.unit} of height."
         )
 
+    gauge: Gauge = quantity("of the gap", inline=True)
+    read: Plane
+    """The readings of the gap, a level line."""
+
+    def readings_needed(self, tolerance: float | None) -> int | None:
+        """Return how many readings of the gap would decide; none where it is told."""
+
+        def verdict(read: Plane) -> Verdict | None:
+            return decided(angle_over(read.at(read.centre), 2 * self.height), tolerance)
+
+        return self.read.readings_needed(verdict)
+
     @property
     def remarks(self) -> tuple[str, ...]:
         """What the reader should know."""
-        return unknown(self.error)
+        return (*self.gauge.remarks, *unknown(self.error))
 
     def _title(self) -> str:
         return "Flip test: the two faces of one cut, one piece turned over"
@@ -105,6 +117,7 @@ def flip_test(
     open_at: OpenAt | None = None,
     flipped: Flipped,
     graduation: Length | None = None,
+    repeatability: Length | None = None,
 ) -> FlipTest:
     """Return how far a cut is out of square, from the gap that doubles it.
 
@@ -126,17 +139,19 @@ def flip_test(
         The side of the blade from which the piece came that was turned over.
     graduation : length, optional
         The finest step of the gap's gauge.
+    repeatability : length, optional
+        Standard deviation of a reading that is repeated; a cautious one if not given.
 
     Raises
     ------
     RefusedError
     """
     (gaps,), unit = taken({"gap": gap}, signed=False)
-    high, step = needed(unit, "height", height), in_unit(unit, "graduation", graduation)
+    high = needed(unit, "height", height)
     one_of("flipped", flipped, get_args(Flipped))
     if open_at is not None or gaps.any():
         one_of("open_at", open_at, get_args(OpenAt))
-    mean = mean_of(gaps, step)
+    mean, read = mean_of(gaps, gauge_of(unit, graduation, repeatability, gaps))
     toward = -1.0 if mean.value and (open_at == "top") == (flipped == "indicator") else 1.0
     return FlipTest(
         error=angle_over(mean.times(toward), 2 * high),
@@ -145,7 +160,8 @@ def flip_test(
         unit=unit,
         open_at=open_at,
         flipped=flipped,
-        graduation=step,
+        gauge=read.gauge,
+        read=read,
     )
 
 
@@ -190,9 +206,19 @@ class RoundTest(Result):
     )
     length: float = quantity("length of the strip", key="strip_length")
     unit: str = quantity("mm or in, as the widths were given")
-    graduation: float | None = quantity("of the calliper")
     turns: int = quantity("turns of the board")
     piece: Side = quantity("left or right: the side of the blade on which the board lay")
+    gauge: Gauge = quantity("of the calliper", inline=True)
+    read: Plane
+    """The readings of the strip, a line from its end cut last (0) to that cut first (1)."""
+
+    def readings_needed(self, tolerance: float | None) -> int | None:
+        """Return how many readings at each end would decide; none where it is told."""
+
+        def verdict(read: Plane) -> Verdict | None:
+            return decided(_corner(read.rise([1.0]), self.length, self.turns), tolerance)
+
+        return self.read.readings_needed(verdict)
 
     @derived(
         "how far to move the end of the gauge's fence over `swing_over` of its length, positive "
@@ -211,10 +237,10 @@ class RoundTest(Result):
         if not told(self.error):
             return f"Leave the gauge's fence: {NOT_TOLD}."
         way = "toward you" if self.error.value > 0 else "away from you"
+        by = to_set(self.swing.value, self.unit, self.gauge.graduation)
         return (
-            f"At its end farther from the blade, swing the gauge's fence {way} by "
-            f"{to_set(self.swing.value, self.unit, self.graduation)} over {self.swing_over:g} "
-            f"{self.unit} of its length."
+            f"At its end farther from the blade, swing the gauge's fence {way} by {by} over "
+            f"{self.swing_over:g} {self.unit} of its length."
         )
 
     @property
@@ -224,6 +250,7 @@ class RoundTest(Result):
         return (
             f"It holds if the board was turned {way}, seen from above: the edge just cut went "
             "against the gauge's fence every time.",
+            *self.gauge.remarks,
             *unknown(self.error),
         )
 
@@ -241,6 +268,7 @@ def round_test(
     piece: Side = "left",
     name: str = "",
     graduation: Length | None = None,
+    repeatability: Length | None = None,
 ) -> RoundTest:
     """Return how far each corner cut round a board is off, from the taper of the last strip.
 
@@ -268,13 +296,15 @@ def round_test(
         Of the stop that is tested.
     graduation : length, optional
         The finest step of the calliper.
+    repeatability : length, optional
+        Standard deviation of a reading that is repeated; a cautious one if not given.
 
     Raises
     ------
     RefusedError
     """
     (widths, other_widths), unit = taken({"first": first, "last": last}, signed=False, zero=False)
-    long, step = needed(unit, "length", length), in_unit(unit, "graduation", graduation)
+    long = needed(unit, "length", length)
     one_of("piece", piece, SIDES)
     if isinstance(turns, bool) or not isinstance(turns, int) or turns < 3:
         raise refuse(
@@ -283,24 +313,34 @@ def round_test(
             value=turns,
             column="turns",
         )
-    taper = difference_of(widths, other_widths, step)
+    gauge = gauge_of(unit, graduation, repeatability, widths, other_widths)
+    taper, read = difference_of(widths, other_widths, gauge)
     return RoundTest(
-        error=angle_over(taper, long).times(1 / turns),
+        error=_corner(taper, long, turns),
         taper=taper,
         length=long,
         unit=unit,
-        graduation=step,
         turns=turns,
         piece=piece,
         name=name,
+        gauge=read.gauge,
+        read=read,
     )
 
 
-def measured_length(length: Lengths, *, graduation: Length | None = None) -> Estimate:
+def _corner(taper: Estimate, length: float, turns: int) -> Estimate:
+    """Return what each corner is off by, from the taper of the last strip."""
+    return angle_over(taper, length).times(1 / turns)
+
+
+def measured_length(
+    length: Lengths, *, graduation: Length | None = None, repeatability: Length | None = None
+) -> Estimate:
     """Return a length, such as a kerf, as often as it was measured, ``"3.21 3.22 mm"``.
 
     In mm or in, as it was given; its `u` is NaN where neither repeats nor a graduation (of the
-    calliper) tell it.
+    calliper) tell it. `repeatability` is the standard deviation of a reading that is repeated; a
+    cautious one if not given.
 
     Raises
     ------
@@ -308,7 +348,7 @@ def measured_length(length: Lengths, *, graduation: Length | None = None) -> Est
         If a length is not above 0.
     """
     (read,), unit = taken({"length": length}, signed=False, zero=False)
-    return mean_of(read, in_unit(unit, "graduation", graduation))
+    return mean_of(read, gauge_of(unit, graduation, repeatability, read))[0]
 
 
 def flip_step(bench: Bench, section: Section) -> Step:
@@ -329,7 +369,7 @@ def flip_step(bench: Bench, section: Section) -> Step:
         result.error,
         found=(found,),
         moves=(("blade", 0.0),),
-        **_judged(result.error, tolerance, given, "gap", flip_test),
+        **_judged(result, tolerance),
     )
 
 
@@ -365,34 +405,24 @@ def _round(
         result.error,
         found=(f"each corner {result.corner}, after {result.turns} turns",),
         moves=(("gauge", head),),
-        **_judged(result.error, tolerance, given, "first last", round_test),
+        **_judged(result, tolerance, " at each end"),
     )
     return result, head, step
 
 
 def _judged(
-    error: Estimate,
-    tolerance: float | None,
-    given: dict[str, Any],
-    keys: str,
-    test: Callable[..., FlipTest | RoundTest],
+    result: FlipTest | RoundTest, tolerance: float | None, ends: str = ""
 ) -> dict[str, Any]:
     """Return verdict and words of a test cut, and how often to measure it until it can be told."""
-
-    def state(more: dict[str, Any]) -> State:
-        off = test(**more).error
-        return state_of(off, off.verdict(tolerance))
-
-    times = times_to_tell(given, keys, state)
-    often = f"{times * len(given[keys.split()[0]][0])} times" if times else "with a finer gauge"
-    again = f"Measure it {often}, or cut again: then it can be told."
-    if not math.isfinite(error.u):
-        again = "Measure it three times, and state the graduation."
+    times, known = result.readings_needed(tolerance), math.isfinite(result.error.u)
+    again = "It cannot be told by this cut: measure it with a finer gauge, or cut a longer one."
+    if times or not known:
+        again = f"Measure it {times or 3} times{ends}: then it can be told."
     return {
-        "again": again,
+        "again": again if known else f"{again} State the graduation, too.",
         "same": "The same error as under {}: make that move, then cut again.",
-        "verdict": error.verdict(tolerance),
-        "finer": times is None and math.isfinite(error.u),
+        "verdict": result.error.verdict(tolerance),
+        "finer": known and times is None,
     }
 
 
@@ -426,4 +456,4 @@ def _heel(bench: Bench, unit: str) -> list[Estimate]:
     above = rim - height[0] * MM_PER[height[1]]
     chord = 2 * math.sqrt(max(0.0, rim**2 - above**2)) / MM_PER[unit]
     angle = bench.slots.angle
-    return [Estimate(abs(angle.value), angle.u, angle.dof).times(math.radians(chord))]
+    return [angle.times(math.copysign(math.radians(chord), angle.value))]

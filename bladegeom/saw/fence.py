@@ -9,15 +9,17 @@ import numpy as np
 
 from bladegeom.estimate import Estimate, Verdict
 from bladegeom.faults import refuse
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER, Length, Lengths, lengths_mm
 from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.saw._gauge import Gauge, gauge_of
 from bladegeom.saw._measure import (
     SIDES,
     Plane,
     Side,
     Tolerance,
+    again_at,
     angle_over,
-    in_unit,
     one_of,
     rise_over,
     sided,
@@ -33,8 +35,8 @@ from bladegeom.saw.bench import (
     Slots,
     State,
     Step,
+    decided,
     state_of,
-    times_to_tell,
     with_slots,
 )
 from bladegeom.saw.slots import slots_to_tell
@@ -89,9 +91,13 @@ class FenceAlignment(Result):
         text=lambda one: f"{one._straight} about its line" if one._straight else "",
     )
     unit: str = quantity("mm or in, as the readings were given")
-    graduation: float | None = quantity("of the indicator")
     tolerance_deg: float | None = quantity(
         "the largest toe accepted; that of a length is taken over `read_length`"
+    )
+    gauge: Gauge = quantity("of the indicator", inline=True)
+    readings_needed: int | None = quantity(
+        "how many readings at each end, or of each place, would decide where the verdict cannot be "
+        "told, if they scatter alike; none where it is told, or more readings would not decide"
     )
 
     @derived("of the toe that counts; none without a tolerance, or where it waits for the slot")
@@ -109,7 +115,7 @@ class FenceAlignment(Result):
         way = "away from" if self.judged.value > 0 else "toward"
         return (
             f"Move the back end of the fence {way} the blade by "
-            f"{to_set(self.move, self.unit, self.graduation)} over {self.read_length:.6g} "
+            f"{to_set(self.move, self.unit, self.gauge.graduation)} over {self.read_length:.6g} "
             f"{self.unit} of its length."
         )
 
@@ -159,7 +165,7 @@ class FenceAlignment(Result):
                 "Judged against the slot only: how the slot stands to the blade, or on which side "
                 "of the blade indicator and fence stood, is not stated."
             )
-        return (*said, *unknown(self.judged))
+        return (*said, *self.gauge.remarks, *unknown(self.judged))
 
     def _title(self) -> str:
         verdict = "" if self.verdict is None else f": {self.verdict}"
@@ -171,16 +177,18 @@ def fence_alignment(
     along: Lengths,
     readings: Lengths,
     graduation: Length | None = None,
+    repeatability: Length | None = None,
     tolerance: Tolerance | None = None,
     slot: Slots | None = None,
     fence_side: Side | None = None,
+    fit: WobbleFit | None = None,
 ) -> FenceAlignment:
     """Return how a fence stands along the slot, by the least squares line of its readings.
 
     An indicator carried in the slot stands on the blade's side of the fence and touches its face.
-    The toe is ``atan`` of the slope of its readings. Its doubt rests on the scatter about the
-    line, which holds the fence's own waves too. Where that is less than half a graduation, or two
-    places were read, ``graduation / (sqrt(6) read length)`` is added: rounding at the two ends.
+    The toe is ``atan`` of the slope of its readings. Its doubt rests on how well a reading repeats
+    and on the scatter about the line, which holds the fence's own waves too. A fence read at two
+    places is one reading each.
 
     Against the plane square to the arbor, a slot that runs away from the blade toward the back
     takes its angle off the toe of a fence on its own side of the blade, for there the indicator
@@ -194,12 +202,17 @@ def fence_alignment(
         Growing as the fence comes nearer to the indicator.
     graduation : length, optional
         Of the indicator.
+    repeatability : length, optional
+        Of the indicator: standard deviation of a reading that is repeated. If not given, that of
+        the blade's readings where `fit` has the same graduation, else a cautious one.
     tolerance : length or degrees, optional
         Largest toe accepted, either way: ``"3 thou"`` over the read length, or ``"0.01 deg"``.
     slot : SlotAlignment, optional
         Of the slot in which the indicator was carried.
     fence_side : {"left", "right"}, optional
         The side of the blade on which the fence stands.
+    fit : WobbleFit, optional
+        Of the blade on the saw: tells how well its indicator repeats.
 
     Raises
     ------
@@ -225,25 +238,36 @@ def fence_alignment(
         )
     if fence_side is not None:
         one_of("fence_side", fence_side, SIDES)
-    line = Plane(places[:, np.newaxis], read, in_unit(unit, "graduation", graduation))
+    gauge = gauge_of(unit, graduation, repeatability, read, fit=fit)
+    line = Plane(places[:, np.newaxis], read, gauge)
     allowed, allowed_deg = tolerance_of(unit, tolerance)
     if allowed is not None:
         allowed_deg = math.degrees(math.atan(allowed / read_length))
-    toe = angle_over(line.rise([1.0]), 1.0)
+
+    def judged(line: Plane) -> tuple[Estimate, Estimate | None]:
+        toe = angle_over(line.rise([1.0]), 1.0)
+        return toe, with_slots(toe, fence_side, slot)
+
+    def verdict(line: Plane) -> Verdict | None:
+        toe, to_blade = judged(line)
+        return decided(to_blade or toe, allowed_deg)
+
+    toe, to_blade = judged(line)
     return FenceAlignment(
         toe=toe,
-        toe_to_blade=with_slots(toe, fence_side, slot),
+        toe_to_blade=to_blade,
         read_length=read_length,
         straightness=float(np.ptp(line.off)) if len(places) > 2 else None,
         unit=unit,
-        graduation=in_unit(unit, "graduation", graduation),
         tolerance_deg=allowed_deg,
+        gauge=line.gauge,
+        readings_needed=line.readings_needed(verdict),
     )
 
 
 def fence_step(bench: Bench, section: Section) -> Step:
     """Return the step of the fence; it waits while the slots are to be moved or read again."""
-    given = section.given() | {"slot": bench.slots}
+    given = section.given() | {"slot": bench.slots, "fit": bench.fit}
     result = fence_alignment(**given)
     stay = bench.slots_state in (None, "leave")
     sides = bench.slots is None or result.toe_to_blade is not None
@@ -251,13 +275,13 @@ def fence_step(bench: Bench, section: Section) -> Step:
         result = replace(result, waits=True)
     again, slots_again, finer = result.correction, "", False
     if result.state == "read again" and math.isfinite(result.judged.u):
-        times = times_to_tell(given, "along readings", lambda more: fence_alignment(**more).state)
+        times = result.readings_needed
         if times is None:
             slots_again = slots_to_tell(
                 bench, lambda slots: fence_alignment(**given | {"slot": slots}).state
             )
         finer = not (times or slots_again)
-        again = slots_again or _again(times, len(section.get("readings")[0]))
+        again = slots_again or again_at("it", times)
     elif result.state == "read again":
         again = "Read it at three places or more, and state the graduation."
     step = bench.step(
@@ -289,10 +313,3 @@ def fence_step(bench: Bench, section: Section) -> Step:
         )
         return replace(step, do=(do,))
     return step
-
-
-def _again(times: int | None, places: int) -> str:
-    """Say at how many places to read the fence until it can be told what to do."""
-    if times is not None:
-        return f"Read it at {times * places} places: then it can be told."
-    return "It cannot be told with this indicator, however often it is read: use a finer one."

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 import numpy as np
 
-from bladegeom.estimate import Estimate, Verdict
+from bladegeom.estimate import Estimate, Known, Verdict, verdict_of
 from bladegeom.faults import refuse
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER, Length, Lengths, lengths_mm
 from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.saw._gauge import Gauge, gauge_of
 from bladegeom.saw._measure import (
     Floats,
     Plane,
+    again_at,
     in_unit,
     one_of,
     sided,
@@ -22,7 +25,7 @@ from bladegeom.saw._measure import (
     told,
     unknown,
 )
-from bladegeom.saw.bench import Bench, State, Step, state_of, times_to_tell
+from bladegeom.saw.bench import Bench, State, Step, state_of
 from bladegeom.tables.toml import Section
 
 _EIGHTHS = [
@@ -96,15 +99,13 @@ class InsertLevel(Result):
     )
     highest_deg: float = quantity("direction in which it rises: 0 to the right, 90 to the back")
 
-    @derived(
-        "of the plane at the read place where it is farthest from the table's height",
+    worst: Known = quantity(
+        "of the plane at the read place where it is farthest from the table's height; the limits "
+        "allow for its having been picked among all places",
         key="worst_height",
         label="farthest off",
         text=lambda one: sided(one.worst, one.unit, "proud", "low"),
     )
-    def worst(self) -> Estimate:
-        return max(self.heights, key=lambda one: abs(one.value))
-
     farthest: float = quantity(
         "the reading farthest from the table's height", key="farthest_reading"
     )
@@ -114,15 +115,11 @@ class InsertLevel(Result):
         text=lambda one: f"{number(one.residual_sd)} {one.unit} about the plane",
     )
 
-    @derived("how many readings")
-    def points(self) -> int:
-        return len(self.heights)
-
+    points: int = quantity("how many readings")
     screws: tuple[Screw, ...] = quantity(
         "every levelling screw", label="what to do", text=lambda one: one.instructions
     )
     unit: str = quantity("mm or in, as the heights were given")
-    graduation: float | None = quantity("of the indicator")
     screws_in: ScrewsIn | None = quantity(
         "table or insert: in which the screws' threads are; none where it is not stated"
     )
@@ -130,18 +127,16 @@ class InsertLevel(Result):
 
     @derived("whether the insert is flush all over; none without a tolerance")
     def verdict(self) -> Verdict | None:
-        if self.tolerance is None:
-            return None
-        each = {one.verdict(self.tolerance) for one in self.heights}
-        if "out" in each:
-            return "out"
-        flat = abs(self.farthest) <= self.tolerance
-        return "within" if flat and each == {"within"} else "cannot tell"
+        return _flush(self.worst, self.farthest, self.tolerance)
+
+    gauge: Gauge = quantity("of the dial", inline=True)
+    readings_needed: int | None = quantity(
+        "how many readings at each end, or of each place, would decide where the verdict cannot be "
+        "told, if they scatter alike; none where it is told, or more readings would not decide"
+    )
 
     tilts: bool | None
     """Whether a tilt is established at 95 %; None where the doubt is not known."""
-    heights: tuple[Estimate, ...]
-    """Of the plane at each place that was read."""
 
     @property
     def highest(self) -> str:
@@ -169,7 +164,7 @@ class InsertLevel(Result):
         if not self.turned(screw):
             return f"{place}: leave it."
         way = "lower" if screw.height.value > 0 else "raise"
-        by = to_set(screw.height.value, self.unit, self.graduation)
+        by = to_set(screw.height.value, self.unit, self.gauge.graduation)
         if screw.sixteenths is None:
             return f"{place}: {way} by {by}."
         return f"{place}: {way} by {_turns(screw.sixteenths)}{self._clock(screw)} ({by})."
@@ -210,17 +205,19 @@ class InsertLevel(Result):
                 "the plane through all is not: the insert is bent, or the reading is; screws "
                 "cannot level that."
             )
-        said += unknown(self.height)
-        if math.isfinite(self.height.u) and len(self.heights) < 6 and self.residual_sd:
-            said.append(
-                f"A plane through {len(self.heights)} readings hardly shows how they scatter: read "
-                "six places or more to be surer."
-            )
-        return tuple(said)
+        return (*said, *self.gauge.remarks, *unknown(self.height))
 
     def _title(self) -> str:
         verdict = "" if self.verdict is None else f": {self.verdict}"
         return f"Insert in the table{verdict}"
+
+
+def _flush(worst: Known, farthest: float, tolerance: float | None) -> Verdict | None:
+    """Return whether the insert is flush all over: its plane, and every reading."""
+    if tolerance is None:
+        return None
+    verdict = verdict_of(worst, tolerance)
+    return "cannot tell" if verdict == "within" and abs(farthest) > tolerance else verdict
 
 
 def insert_level(
@@ -234,13 +231,13 @@ def insert_level(
     threads_per_inch: float | None = None,
     screws: ScrewsIn | None = None,
     graduation: Length | None = None,
+    repeatability: Length | None = None,
     tolerance: Length | None = None,
+    fit: WobbleFit | None = None,
 ) -> InsertLevel:
     """Return how an insert lies in the table, by the least squares plane of its readings.
 
-    The doubt rests on the scatter about the plane. Where that is less than half a graduation q,
-    rounding is added, which does not average out: ``q / sqrt(12)`` to the height, and to the slope
-    each way ``q / (sqrt(6) length)``, the length being that over which it was read.
+    The doubt rests on how well a reading repeats and on the scatter about the plane.
 
     Parameters
     ----------
@@ -257,8 +254,13 @@ def insert_level(
     screws : {"table", "insert"}, optional
         In which their threads are: it tells which way to turn a right-hand screw.
     graduation : length, optional
+    repeatability : length, optional
+        Standard deviation of a reading that is repeated. If not given, that of the blade's readings
+        where `fit` has the same graduation, else a cautious one.
     tolerance : length, optional
         How far from the table's height the insert may lie anywhere.
+    fit : WobbleFit, optional
+        Of the blade on the saw: tells how well its indicator repeats.
 
     Raises
     ------
@@ -270,6 +272,11 @@ def insert_level(
     per_turn = _pitch(unit, pitch, threads_per_inch)
     stands = np.empty((0, 2))
     if screw_x is not None or screw_y is not None:
+        if screw_x is None or screw_y is None:
+            there, lacks = ("screw_y", "screw_x") if screw_x is None else ("screw_x", "screw_y")
+            problem = f"{there} is given and {lacks} is not"
+            cure = f'add {lacks}, one place for each screw: "-1.5 1.5 in"'
+            raise refuse(problem, cure, column=there)
         stands = _places(unit, {"screw_x": screw_x, "screw_y": screw_y})
     if per_turn is not None and not len(stands):
         raise refuse(
@@ -279,16 +286,22 @@ def insert_level(
         )
     if screws is not None:
         one_of("screws", screws, get_args(ScrewsIn))
-    allowed, step = in_unit(unit, "tolerance", tolerance), in_unit(unit, "graduation", graduation)
-    plane = Plane(places, read, step)
+    allowed = in_unit(unit, "tolerance", tolerance)
+    plane = Plane(places, read, gauge_of(unit, graduation, repeatability, read, fit=fit))
     tilt, highest = plane.tilt()
+    farthest = float(read[np.abs(read).argmax()])
     return InsertLevel(
         height=plane.at(plane.centre),
         tilt=tilt,
         highest_deg=highest,
         tilts=plane.tilts(),
-        heights=tuple(plane.at(place) for place in places),
-        farthest=float(read[np.abs(read).argmax()]),
+        worst=plane.farthest(),
+        points=len(read),
+        farthest=farthest,
+        gauge=plane.gauge,
+        readings_needed=plane.readings_needed(
+            lambda again: _flush(again.farthest(), farthest, allowed)
+        ),
         residual_sd=plane.sd,
         screws=tuple(
             Screw(
@@ -302,7 +315,6 @@ def insert_level(
             for place, name in zip(stands, _named(stands, unit), strict=True)
         ),
         unit=unit,
-        graduation=step,
         screws_in=screws,
         tolerance=allowed,
     )
@@ -371,36 +383,27 @@ def _pitch(unit: str, given: Length | None, threads: float | None) -> float | No
 
 def insert_step(bench: Bench, section: Section) -> Step:
     """Return the step of the insert."""
-    given = section.given()
-    result, state = _state(given)
-    times = times_to_tell(given, "x y height", lambda more: _state(more)[1])
-    places = (times or 0) * len(given["height"][0])
-    told = f"Read it at {places} places: then it can be told."
-    finer = times is None and math.isfinite(result.worst.u)
-    if times is None:
-        told = (
-            "It cannot be told with this indicator, at however many places: use a finer one."
-            if finer
-            else "Read it at six places or more, and state the graduation."
-        )
+    result = insert_level(**section.given(), fit=bench.fit)
+    known = math.isfinite(result.worst.u)
     return bench.step(
         "insert",
         "Insert",
         result,
         result.worst,
-        again=told,
+        again=again_at("it", result.readings_needed)
+        if known
+        else "Read it at six places or more, and state the graduation.",
         found=result.found,
-        state=state,
+        state=_state(result),
         verdict=result.verdict,
-        finer=finer,
+        finer=known and result.readings_needed is None,
     )
 
 
-def _state(given: dict[str, Any]) -> tuple[InsertLevel, State]:
-    """Return an insert as it was read, and what is to be done about it."""
-    insert = insert_level(**given)
+def _state(insert: InsertLevel) -> State:
+    """Return what is to be done about an insert."""
     if insert.verdict != "within" and any(map(insert.turned, insert.screws)):
-        return insert, "move"
+        return "move"
     state = state_of(insert.worst, insert.verdict)
     # What is off by less than a screw can be turned is left.
-    return insert, "leave" if state == "move" and insert.screws else state
+    return "leave" if state == "move" and insert.screws else state

@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from bladegeom.blade import Blade
-from bladegeom.estimate import Estimate, Known, combined
+from bladegeom.estimate import Cause, Estimate, Known, combined
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.fit.squareness import doubt_toward
 from bladegeom.fit.stated import size_of
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.doubt import student_t
@@ -199,7 +200,9 @@ def kerf(fit: WobbleFit, *, fence: str | None = None, tooth_width_u: Length | No
     assert fit.slope is not None  # Nor is the ring's radius missing.
     shift = size_of(fit.slope).times(rim)
     doubt = combined([(2 * shift.u, shift.dof), (width_u, math.inf)])
-    wide = Estimate(width + 2 * shift.value, *doubt)
+    shares = tuple(2 * rim * part for part in doubt_toward(fit.slope, fit.near_deg))
+    causes = (Cause(fit.readings, shares, fit.dof),)
+    wide = Estimate(width + 2 * shift.value, *doubt, causes)
     limits = _widened(wide.value, width + 2 * shift.low, width + 2 * shift.high, width_u)
     return Kerf(
         fit=fit,

@@ -175,11 +175,6 @@ class Setting(OfBlade):
         return "\n".join([title, *lines])
 
     @property
-    def remarks(self) -> tuple[str, ...]:  # type: ignore[override]
-        """What the reader should know of what was read."""
-        return self.read.remarks
-
-    @property
     def _line(self) -> Estimate:
         """What the plate's line makes of the cut, as the blade stood.
 
@@ -194,7 +189,8 @@ class Setting(OfBlade):
         """The length over which a move is told, where that of an instrument does not serve."""
         unit = self.span_unit or self.fit.readings.unit
         shown = "mm" if unit in ("mm", "um") else "in"
-        return (convert(self.cut_length, unit, shown), shown) if self.cut_length else OVER[shown]
+        usual = OVER[shown][self.use == "miter_gauge"]
+        return (convert(self.cut_length, unit, shown) if self.cut_length else usual), shown
 
     @property
     def _stood(self) -> str:
@@ -356,7 +352,7 @@ def setting_error(
             'add tilts = "left" or "right" to [saw]',
             column="shows" if "shows" in shown else "gap",
         )
-    what = read_as(use, shown, side=side_of(fit), angle=turn, tilts=tilts)
+    what = read_as(use, shown, fit, angle=turn, tilts=tilts)
     read = PlateReading(
         use=use,
         shown=what,

@@ -14,6 +14,7 @@ from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kinds import checked
 from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described, quantity
 from bladegeom.saw._plate_steps import not_read_step, plate_step
@@ -132,6 +133,7 @@ class SetUp(Result):
         return self.warnings
 
 
+@checked
 def set_up(path: str | os.PathLike[str]) -> SetUp:
     """Read the file of a saw and work out every step that it holds.
 

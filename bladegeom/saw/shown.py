@@ -3,26 +3,31 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple, NoReturn
 
 import numpy as np
 
-from bladegeom.estimate import Estimate, mean_of
+from bladegeom.estimate import Estimate
 from bladegeom.faults import RefusedError, refuse, unknown_name
-from bladegeom.lengths import LARGEST, NumberError, parse_number
+from bladegeom.fit.wobble import WobbleFit
+from bladegeom.lengths import LARGEST, NumberError, parse_number, plain_number
+from bladegeom.saw._gauge import Gauge, gauge_of, known_gauge
 from bladegeom.saw._measure import (
     SIDES,
+    Floats,
+    Plane,
     angle_over,
     difference_of,
-    in_unit,
+    mean_of,
     needed,
     one_of,
     side_needed,
+    side_of,
     taken,
 )
 
-_SHOWS, _GAP = "shows resolution accuracy", "gap open side graduation"
+_SHOWS, _GAP = "shows resolution accuracy", "gap open side graduation repeatability"
 KEYS = {
     "table": f"{_SHOWS} toward folds {_GAP} height",
     "bevel": f"{_SHOWS} from {_GAP} height",
@@ -32,13 +37,13 @@ KEYS = {
 """Use -> what may be told of a reading, in the saw's file and in `setting_error`."""
 
 _WITH = {
-    "gap": "open height length side graduation accuracy against",
-    "shows": "resolution toward side folds from accuracy against",
-    "front": "back separation side graduation accuracy",
+    "gap": "open height length side graduation repeatability accuracy against",
+    "shows": "resolution repeatability toward side folds from accuracy against",
+    "front": "back separation side graduation repeatability accuracy",
 }
 """What was read -> what goes with it."""
 
-ALONE = frozenset(["resolution", "accuracy", "graduation", "against", "folds"])
+ALONE = frozenset(["resolution", "accuracy", "graduation", "repeatability", "against", "folds"])
 """What tells of the instrument, and may stand where nothing was read."""
 
 _MEANT = {
@@ -51,6 +56,7 @@ _MEANT = {
     "from": '"upright" or "table": from where its degrees are counted',
     "front": "what the indicator showed at the front end of the knife",
     "back": "what it showed at the back end",
+    "separation": 'how far it was slid from the one to the other, such as "80 mm"',
 }
 _ENDS = {"table": ("top", "bottom"), "bevel": ("top", "bottom")}
 """Ends of a gap; front and back where it lies level."""
@@ -75,23 +81,31 @@ class Shown(NamedTuple):
 
     Attributes
     ----------
-    lean : Estimate
-        In degrees, positive where the top (table, bevel), the front end of plate or bar (miter
-        gauge) or the back end of the knife stands off toward the indicator's side.
+    read : Plane
+        The readings: a level line, or one through those at both ends.
+    lean_of : callable
+        What makes the lean of them.
     words : str
     against : str
         ``plate``; or what is free of wobble: ``bar``, in its slot, or ``slot``.
     over : (float, str), optional
         The length over which it was read.
-    stated : bool
-        Whether the instrument's accuracy is stated.
     """
 
-    lean: Estimate
+    read: Plane
+    lean_of: Callable[[Plane], Estimate]
     words: str
     against: str
     over: tuple[float, str] | None
-    stated: bool
+
+    @property
+    def lean(self) -> Estimate:
+        """In degrees, positive where what stands off does so toward the indicator's side.
+
+        That is the top (table, bevel), the front end of plate or bar (miter gauge) or the back end
+        of the knife.
+        """
+        return self.lean_of(self.read)
 
 
 def degrees(what: str, given: object) -> float:
@@ -104,12 +118,23 @@ def degrees(what: str, given: object) -> float:
             value = None
     elif isinstance(given, tuple) and given[1:] == ("deg",):
         value = given[0]
-    number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
-    if not number or not abs(value) <= LARGEST:  # type: ignore[arg-type]
-        raise refuse(
-            f"{what} is {given}", 'give degrees: 45, or "45 deg"', value=given, column=what
-        )
-    return float(value)  # type: ignore[arg-type]
+    number = plain_number(value)
+    if number is None or not abs(number) <= LARGEST:
+        cure = 'give degrees: 45, or "45 deg"'
+        raise refuse(f"{what} is {given}", cure, value=given, column=what)
+    return number
+
+
+def _each_degrees(what: str, given: object) -> list[float]:
+    """Return degrees that were read once, or several times: ``"0.05 0.10 deg"``."""
+    each: object = given
+    if isinstance(given, str):
+        each = given.strip().removesuffix("deg").split()
+    elif isinstance(given, tuple) and given[1:] == ("deg",):
+        each = given[0]
+    if not isinstance(each, (list, tuple, np.ndarray)) or not len(each):
+        each = [given]
+    return [degrees(what, one) for one in each]
 
 
 def above_0_deg(what: str, given: object) -> float | None:
@@ -121,7 +146,7 @@ def above_0_deg(what: str, given: object) -> float | None:
 
 
 def read_as(
-    use: str, shown: Mapping[str, Any], *, side: str | None, angle: float, tilts: str | None
+    use: str, shown: Mapping[str, Any], fit: WobbleFit, *, angle: float, tilts: str | None
 ) -> Shown:
     """Return what was shown of a part that is set from the plate.
 
@@ -130,8 +155,8 @@ def read_as(
     use : str
     shown : mapping
         As in the part of the saw's file of that name; `KEYS` holds what it may say.
-    side : str or None
-        The side of the blade on which the indicator of its readings stood.
+    fit : WobbleFit
+        Of the blade: on which side of it the indicator stood, and how well that repeats.
     angle : float
         Of bevel or miter, in degrees.
     tilts : str or None
@@ -160,7 +185,7 @@ def read_as(
     for key in ("side", "toward"):
         if key in given:
             one_of(key, given[key], SIDES)
-    reader = _Reader(use, given, side, angle, tilts)
+    reader = _Reader(use, given, fit, angle, tilts)
     made = {"gap": reader.gap, "shows": reader.shows, "front": reader.dial}[read[0]]()
     if not abs(made.lean.value) <= _MOST_DEG:
         reader.too_far(made.lean.value, read[0])
@@ -172,7 +197,7 @@ class _Reader(NamedTuple):
 
     use: str
     given: dict[str, Any]
-    side: str | None
+    fit: WobbleFit
     angle: float
     tilts: str | None
 
@@ -189,7 +214,8 @@ class _Reader(NamedTuple):
 
     def sign(self, side: str) -> float:
         """Return 1 for the indicator's side of the blade, and -1 for the other."""
-        return 1.0 if side_needed(self.side, f"the {self.use} that was read") == side else -1.0
+        its = side_needed(side_of(self.fit), f"the {self.use} that was read")
+        return 1.0 if its == side else -1.0
 
     def accuracy(self, over: tuple[float, str] | None = None) -> Estimate:
         """Return the doubt of an instrument that is right to so much: degrees, or over a length."""
@@ -206,16 +232,29 @@ class _Reader(NamedTuple):
             raise refuse(f"accuracy is {value:g}", "give degrees above 0", column="accuracy")
         return Estimate(0.0, value / math.sqrt(3))
 
-    def shown(self, lean: Estimate, words: str, over: tuple[float, str] | None = None) -> Shown:
-        against = self.given["against"]
-        return Shown(lean, words, against, over, "accuracy" in self.given)
+    def gauge(self, unit: str, *read: Floats, fit: WobbleFit | None = None) -> Gauge:
+        """Return how well the gauge of a gap, or a dial, repeats."""
+        graduation, repeatability = map(self.given.get, ("graduation", "repeatability"))
+        return gauge_of(unit, graduation, repeatability, *read, fit=fit)
+
+    def shown(
+        self,
+        read: Plane,
+        lean_of: Callable[[Plane], Estimate],
+        words: str,
+        over: tuple[float, str] | None = None,
+    ) -> Shown:
+        # How true the instrument is goes into the doubt only where it is stated.
+        words += "" if "accuracy" in self.given else ", accuracy not stated"
+        return Shown(read, lean_of, words, self.given["against"], over)
 
     def gap(self) -> Shown:
         """Read a square or straightedge, beside which a gap opens at one end."""
         (gaps,), unit = taken({"gap": self.given["gap"]}, signed=False)
         key = "height" if self.use in _ENDS else "length"
         over = needed(unit, key, self.asked(key, "gap"))
-        mean = mean_of(gaps, in_unit(unit, "graduation", self.given.get("graduation")))
+        mean, level = mean_of(gaps, self.gauge(unit, gaps))
+        way = 1.0
         words = f"no gap over {over:g} {unit}"
         if mean.value:
             end, side = self.asked("open", "gap"), self.asked("side", "gap")
@@ -223,30 +262,51 @@ class _Reader(NamedTuple):
             # That end stands away from the square; signs speak of the knife's back end, and of the
             # first end of all others.
             away = end == self.ends[1 if self.use == "riving_knife" else 0]
-            mean = mean.times(self.sign(side) * (-1.0 if away else 1.0))
+            way = self.sign(side) * (-1.0 if away else 1.0)
             what = "straightedge" if self.use == "riving_knife" else "square"
             words = f"a gap of {abs(mean.value):.4g} {unit} at the {end} over {over:g} {unit}, "
             words += f"{what} on the {side}"
-        lean = angle_over(mean, over).plus(self.accuracy((over, unit)))
-        return self.shown(lean, words, (over, unit))
+        accuracy = self.accuracy((over, unit))
+
+        def lean(read: Plane) -> Estimate:
+            return angle_over(read.at(read.centre).times(way), over).plus(accuracy)
+
+        return self.shown(level, lean, words, (over, unit))
 
     def dial(self) -> Shown:
         """Read an indicator that rides in a slot, at both ends of the knife."""
         ends = {key: self.asked(key, "back" if key == "front" else "front") for key in self.ends}
         (front, back), unit = taken(ends)
-        apart = needed(unit, "separation", self.given.get("separation"))
+        apart = needed(unit, "separation", self.asked("separation", "front"))
         side = self.asked("side", "front")
-        step = in_unit(unit, "graduation", self.given.get("graduation"))
-        nearer = difference_of(back, front, step)
-        lean = angle_over(nearer.times(self.sign(side)), apart).plus(self.accuracy())
+        nearer, line = difference_of(back, front, self.gauge(unit, back, front, fit=self.fit))
+        sign, accuracy = self.sign(side), self.accuracy()
+
+        def lean(read: Plane) -> Estimate:
+            return angle_over(read.rise([1.0]).times(sign), apart).plus(accuracy)
+
         words = f"the dial {'grows' if nearer.value > 0 else 'falls'} by {abs(nearer.value):.4g} "
         words += f"{unit} from front to back over {apart:g} {unit}, indicator on the {side}"
-        return self.shown(lean, words, (apart, unit))._replace(against="slot")
+        return self.shown(line, lean, words, (apart, unit))._replace(against="slot")
 
     def shows(self) -> Shown:
-        """Read degrees."""
-        number = degrees("shows", self.given["shows"])
-        step = above_0_deg("resolution", self.asked("resolution", "shows")) or 0.0
+        """Read degrees, once or several times."""
+        numbers = _each_degrees("shows", self.given["shows"])
+        step = above_0_deg("resolution", self.asked("resolution", "shows"))
+        stated = above_0_deg("repeatability", self.given.get("repeatability"))
+        told = [self._replace(given=self.given | {"shows": one})._lean(one) for one in numbers]
+        accuracy = self.accuracy()
+
+        def lean(read: Plane) -> Estimate:
+            return read.at(read.centre).plus(accuracy)
+
+        leans = np.array([one for one, _ in told])
+        _, level = mean_of(leans, known_gauge("deg", step, stated))
+        said = " ".join(f"{one:g}" for one in numbers)
+        return self.shown(level, lean, f"{said} deg{told[0][1]}, in steps of {step:g} deg")
+
+    def _lean(self, number: float) -> tuple[float, str]:
+        """Return the lean that a number of degrees means, and in words from where it counts."""
         if number < 0:
             cure = f"write {-number:g}"
             if "toward" in KEYS[self.use].split():
@@ -255,18 +315,14 @@ class _Reader(NamedTuple):
         if number > 180:
             self._wrong(f"shows is {number:g}", "give degrees from 0 to 180")
         if self.use == "bevel":
-            lean, words = self._bevel(number)
-        elif "toward" in self.given:
-            lean, words = self._toward(number)
-        elif "side" in self.given:
-            lean, words = self._corner(number)
-        elif number == 0 or (self.use != "riving_knife" and abs(number - 90) == self.angle):
-            lean, words = 0.0, ""
-        else:
-            lean, words = self._no_side(number)
-        # Anything within half a step either way is shown as the same (GUM F.2.2.1).
-        doubt = Estimate(lean, step / math.sqrt(12)).plus(self.accuracy())
-        return self.shown(doubt, f"{number:g} deg{words}, in steps of {step:g} deg")
+            return self._bevel(number)
+        if "toward" in self.given:
+            return self._toward(number)
+        if "side" in self.given:
+            return self._corner(number)
+        if number == 0 or (self.use != "riving_knife" and abs(number - 90) == self.angle):
+            return 0.0, ""
+        return self._no_side(number)
 
     def _bevel(self, number: float) -> tuple[float, str]:
         if "side" in self.given:
@@ -344,7 +400,7 @@ class _Reader(NamedTuple):
         if self.use == "table":
             cure = "stand the blade upright; a blade that leans for a bevel belongs in [[bevel]]"
         elif self.use == "bevel" and key == "shows":
-            number = degrees("shows", self.given["shows"])
+            number = _each_degrees("shows", self.given["shows"])[0]
             start, other = self.given["from"], abs(90.0 - number)
             said = f"shows is {number:g} from the {start}: that is no bevel of {self.angle:g} deg"
             cure = "check shows and angle"

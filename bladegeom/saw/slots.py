@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
 
 from bladegeom.estimate import Answer, Estimate, Verdict, judge
 from bladegeom.faults import refuse
@@ -14,6 +13,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import student_t
 from bladegeom.lengths import MM_PER, Length, Lengths
 from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.saw._gauge import Gauge, gauge_of
 from bladegeom.saw._measure import (
     SIDES,
     Tolerance,
@@ -31,7 +31,7 @@ from bladegeom.saw._measure import (
     unknown,
     way_to,
 )
-from bladegeom.saw.bench import SLOTS, Bench, State, Step, state_of, times_to_tell
+from bladegeom.saw.bench import SLOTS, Bench, State, Step, decided
 from bladegeom.saw.kerf import rub_angle, side_clearance
 from bladegeom.tables.toml import Section
 
@@ -77,7 +77,7 @@ class SlotAlignment(Result):
         """How the slot runs beside the blade, in words."""
         return f"{sided(self.difference, self.unit, *_RUNS)}, over {self._over}"
 
-    graduation: float | None = quantity("of the indicator")
+    gauge: Gauge = quantity("of the indicator", inline=True)
     end_float: float | None = quantity("how far the arbor can be pushed along its axis")
     tolerance: float | None = quantity("of the difference")
     tolerance_deg: float | None = quantity("of the angle")
@@ -85,6 +85,10 @@ class SlotAlignment(Result):
         "within, out or cannot tell; none without a tolerance",
         label="verdict",
         text=lambda one: f"{one.verdict}: tolerance {one._allowed}" if one.verdict else "",
+    )
+    readings_needed: int | None = quantity(
+        "how many readings at each end, or of each place, would decide where the verdict cannot be "
+        "told, if they scatter alike; none where it is told, or more readings would not decide"
     )
     side: str | None = quantity(
         "left or right: side of the blade with the indicator, as the operator sees it"
@@ -104,10 +108,10 @@ class SlotAlignment(Result):
         if not self.established:
             return "No difference to correct is established: move nothing yet."
         end = "back" if self.pivot == "front" else "front"
+        by = to_set(self.move.value, self.unit, self.gauge.graduation)
         return (
             f"Leave the {self.pivot} bolt as the pivot. {self.lever:.6g} {self.unit} from it, move "
-            f"the {end} of the {self.moved} {to_set(self.move.value, self.unit, self.graduation)} "
-            f"{self._way()}."
+            f"the {end} of the {self.moved} {by} {self._way()}."
         )
 
     @derived("how far to move, with its doubt", key="", label="to be moved")
@@ -139,7 +143,7 @@ class SlotAlignment(Result):
 
     @property
     def established(self) -> bool:
-        """Whether the 95 % limits leave no doubt which end stands off, as far as doubt is known."""
+        """Whether the 95 % limits leave no doubt which end stands off."""
         return told(self.difference)
 
     @property
@@ -186,6 +190,7 @@ def slot_alignment(
     *,
     separation: Length,
     graduation: Length | None = None,
+    repeatability: Length | None = None,
     end_float: Length | None = None,
     side: str | None = None,
     moved: str = "table",
@@ -212,6 +217,9 @@ def slot_alignment(
     separation : length, such as ``"8 in"`` or ``(8, "in")``
     graduation : length, optional
         Of the indicator; without it, only repeats tell the doubt.
+    repeatability : length, optional
+        Of the indicator: standard deviation of a reading that is repeated. If not given, that of
+        the blade's readings where `fit` has the same graduation, else a cautious one.
     end_float : length, optional
         How far the arbor can be pushed along its axis: at each end the tooth may stand anywhere in
         it (a rectangle, GUM 4.3.7).
@@ -225,7 +233,8 @@ def slot_alignment(
         Of the difference between front and back over the separation, ``"1 thou"``; or of the angle,
         ``"0.02 deg"``.
     fit : WobbleFit, optional
-        Of the blade on the saw: tells by how much the same check on its plate would be wrong.
+        Of the blade on the saw: tells how well its indicator repeats, and by how much the same
+        check on its plate would be wrong.
 
     Raises
     ------
@@ -236,7 +245,7 @@ def slot_alignment(
     apart = needed(unit, "separation", separation)
     end_play = in_unit(unit, "end_float", end_float)
     arm = in_unit(unit, "lever", lever) or apart
-    step = in_unit(unit, "graduation", graduation)
+    gauge = gauge_of(unit, graduation, repeatability, at_front, at_back, fit=fit)
     if side is not None:
         one_of("side", side, SIDES)
     one_of("moved", moved, ("table", "trunnion"))
@@ -244,7 +253,12 @@ def slot_alignment(
     allowed, allowed_deg = tolerance_of(unit, tolerance)
 
     at_each_end = Estimate(0.0, (end_play or 0.0) / math.sqrt(12))
-    difference = difference_of(at_front, at_back, step).plus(at_each_end, at_each_end)
+
+    def with_float(read: Estimate) -> Estimate:
+        return read.plus(at_each_end, at_each_end)
+
+    read, line = difference_of(at_front, at_back, gauge)
+    difference = with_float(read)
     if abs(difference.value) >= apart:
         raise refuse(
             f"front and back differ by {abs(difference.value):g} {unit}, and the separation "
@@ -256,10 +270,16 @@ def slot_alignment(
     largest = allowed
     if allowed_deg is not None:
         largest = apart * math.tan(math.radians(allowed_deg))
+    needed_readings = line.readings_needed(
+        lambda again: decided(with_float(again.rise([1.0])), largest)
+    )
     verdict = difference.verdict(largest)
-    remarks = _remarks(len(at_front) + len(at_back) > 2, difference, end_play)
+    remarks = [*line.gauge.remarks, *_remarks(difference, end_play)]
     if largest is not None and verdict == "cannot tell" and math.isfinite(difference.u):
-        remarks.insert(0, _what_would_tell(difference, end_play or 0.0, largest, unit))
+        remarks.insert(0, _what_would_tell(difference, largest, unit, needed_readings, end_play))
+    # Whatever else is judged against the slots shares their doubt.
+    angle = angle_over(difference, apart)
+    angle = angle.caused_by(line, angle.u)
     along = (moved == "table") == (pivot == "front")
     worst = None if fit is None else squareness(fit, away_deg=0.0).worst.value
     return SlotAlignment(
@@ -268,8 +288,9 @@ def slot_alignment(
         back=float(at_back.mean()),
         separation=apart,
         difference=difference,
-        angle=angle_over(difference, apart),
-        graduation=step,
+        angle=angle,
+        gauge=line.gauge,
+        readings_needed=needed_readings,
         end_float=end_play,
         side=side,
         moved=moved,
@@ -286,11 +307,9 @@ def slot_alignment(
     )
 
 
-def _remarks(repeated: bool, difference: Estimate, end_float: float | None) -> list[str]:
+def _remarks(difference: Estimate, end_float: float | None) -> list[str]:
     remarks = ["Touch the same place of the same tooth: a relieved face reads otherwise elsewhere."]
     remarks += unknown(difference)
-    if not repeated and math.isfinite(difference.u):
-        remarks.append("Each end was read once: the doubt rests on the graduation, not on repeats.")
     if end_float is None:
         remarks.append(
             "End float of the arbor is not stated and not in the doubt: push the arbor the same "
@@ -299,65 +318,58 @@ def _remarks(repeated: bool, difference: Estimate, end_float: float | None) -> l
     return remarks
 
 
-def _what_would_tell(difference: Estimate, end_float: float, allowed: float, unit: str) -> str:
-    """Say how far the doubt must come down, and whether repeats can bring it there."""
+def _what_would_tell(
+    difference: Estimate, allowed: float, unit: str, times: int | None, end_float: float | None
+) -> str:
+    """Say how far the doubt must come down, and how many readings bring it there."""
     least = abs(allowed - abs(difference.value))
-    floats = student_t(0.95, math.inf) * end_float / math.sqrt(6)
-    reach, limit, alone = (
-        f"{number(one, least)} {unit}" for one in (difference.reach, least, floats)
-    )
+    if least < difference.u / 100:
+        return "Cannot tell: the difference is just the tolerance."
+    reach, limit = (f"{number(one, least)} {unit}" for one in (difference.reach, least))
     said = f"Cannot tell: the 95 % doubt of the difference, {reach}, must come down to {limit}."
-    if floats < least:
-        return (
-            f"{said} Repeat the readings at both ends; where the dial repeats itself, only a finer "
-            "one helps."
-        )
+    if times is not None:
+        return f"{said} {times} readings at each end would do, if they scatter alike."
+    alone = student_t(0.95, math.inf) * (end_float or 0.0) / math.sqrt(6)
+    if alone < least:
+        return f"{said} More readings hardly bring it there: read with a finer dial."
     return (
-        f"{said} Repeats are not enough, the end float alone makes {alone}: push the arbor the "
-        "same way for every reading."
+        f"{said} Repeats are not enough, the end float alone makes {number(alone, least)} {unit}: "
+        "push the arbor the same way for every reading."
     )
 
 
 def slots_step(bench: Bench, section: Section) -> Step:
     """Return the step of the slots, and leave what they are out by on the bench."""
     result = slot_alignment(**section.given(), fit=bench.fit)
-    times = times_to_tell(section.given(), "front back", lambda given: _state(given)[1])
-    known, state = _state(section.given())
+    few = min(len(section.get(end)[0]) for end in ("front", "back")) < 3
+    unsure = few and result.verdict == "cannot tell"
+    times, known = result.readings_needed, math.isfinite(result.difference.u)
     step = bench.step(
         "slots",
         "Slots",
         result,
-        known.difference,
-        again=_again(known, times, len(section.get("front")[0]), len(section.get("back")[0])),
+        result.difference,
+        again=_again(known, max(times or 3, 3) if few or times else None),
         found=(result.runs, *_rubbing(bench, result)),
         moves=(SLOTS,),
-        state=state,
+        state="read again" if unsure else None,
         verdict=result.verdict,
-        finer=times is None and math.isfinite(known.difference.u),
+        finer=known and times is None and not few,
     )
     bench.slots, bench.slots_state = result, step.state
     return replace(step, stand="one marked tooth")
 
 
-def _state(given: dict[str, Any]) -> tuple[SlotAlignment, State]:
-    """Return slots as they were read, and what is to be done about them."""
-    slots = slot_alignment(**given)
-    few = min(len(given["front"][0]), len(given["back"][0])) < 3
-    unsure = few and slots.verdict == "cannot tell"
-    return slots, "read again" if unsure else state_of(slots.difference, slots.verdict)
-
-
-def _again(slots: SlotAlignment, times: int | None, front: int, back: int) -> str:
+def _again(known: bool, times: int | None) -> str:
     """Say how often to read the slots until it can be told what to do."""
-    if times is not None:
-        often = max(3, times * min(front, back))
-        return f"Read the marked tooth {often} times at each end: then it can be told."
-    if not math.isfinite(slots.difference.u):
+    if not known:
         return "Read the marked tooth three times at each end, and state the graduation."
-    return (
-        "It cannot be told with this indicator, however often it is read: read the marked tooth "
-        "three times at each end with a finer one."
-    )
+    if times is None:
+        return (
+            "It cannot be told so, however often the tooth is read: push the arbor one way every "
+            "time, and use a finer indicator."
+        )
+    return f"Read the marked tooth {times} times at each end: then it can be told."
 
 
 def slots_to_tell(bench: Bench, state: Callable[[SlotAlignment], State]) -> str:
@@ -365,16 +377,16 @@ def slots_to_tell(bench: Bench, state: Callable[[SlotAlignment], State]) -> str:
     section = bench.held.one("slots")
     if section is None:
         return ""
-    times = times_to_tell(
-        section.given(), "front back", lambda given: state(slot_alignment(**given))
-    )
-    if times is None:
-        return ""
-    often = max(3, times * min(len(section.get(end)[0]) for end in section.read))
-    return (
-        f"The doubt of the slots hides it: read their marked tooth {often} times at each end, then "
-        "this again."
-    )
+    given = section.in_unit(bench.unit).given() | {"fit": bench.fit}
+    for times in (2, 3, 4, 5):
+        read = {end: (list(given[end][0]) * times, given[end][1]) for end in section.read}
+        if state(slot_alignment(**given | read)) != "read again":
+            often = max(3, times * min(len(given[end][0]) for end in section.read))
+            return (
+                f"The doubt of the slots hides it: read their marked tooth {often} times at each "
+                "end, then this again."
+            )
+    return ""
 
 
 _RUBS: dict[Answer, str] = {

@@ -407,17 +407,14 @@ def wobble_span(fit: WobbleFit, limit: float) -> tuple[Known, float, str]:
 
     The limits are those of the fit. The chance is the confidence distribution that belongs to
     them: how probable an estimate as large as this one, or larger, is at an amplitude of half the
-    limit (`amplitude_cdf`), averaged over half a graduation either way where rounding does not
-    average out (GUM 4.3.7).
+    limit (`amplitude_cdf`).
     """
     low, high, _ = fit.amplitude_interval()
     within = math.nan
     if math.isfinite(high) and fit.amplitude_u > 0:
-        sd, margin = fit.amplitude_u, fit.rounding_margin
-        at = limit / 2 + margin * np.linspace(-1, 1, 41 if margin else 1) * (margin > 0)
+        sd = fit.amplitude_u
         estimate = max(fit.amplitude / sd, math.sqrt(2))
-        below = 1 - amplitude_cdf(estimate, np.maximum(at, 0) / sd, fit.dof)
-        within = float(np.clip(np.where(at > 0, below, 0.0).mean(), 0.0, 1.0))
+        within = float(np.clip(1 - amplitude_cdf(estimate, limit / 2 / sd, fit.dof), 0.0, 1.0))
     measured = Known(fit.wobble_tir, 2 * fit.amplitude_u, 2 * low, 2 * high)
     return measured, within, f"the fit of {len(fit.residuals)} readings"
 

@@ -29,6 +29,7 @@ from bladegeom.estimate import Estimate
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
+from bladegeom.kernel.doubt import sd_toward
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
 from bladegeom.readings import differing
@@ -87,7 +88,8 @@ class Visit(Result):
     covariance_mm2: float = quantity("covariance of the two")
     dof: int = quantity("its degrees of freedom")
     rounding_mm: float = quantity(
-        "half a graduation where rounding errors do not average out, else 0"
+        "half the width over which rounding errors that do not average out spread the wobble's "
+        "parts, evenly; 0 where they average out"
     )
     waves_2: Estimate | None = quantity("bend of two waves a turn", parts=_WAVE, default=None)
     waves_3: Estimate | None = quantity("bend of three waves a turn", parts=_WAVE, default=None)
@@ -99,7 +101,8 @@ class Visit(Result):
         """The wobble in millimetres."""
         both, shared = (self.variance_cosine_mm2, self.variance_sine_mm2), self.covariance_mm2
         spread = np.array([[both[0], shared], [shared, both[1]]])
-        return Wobble(complex(self.cosine_mm, self.sine_mm), spread, self.dof, self.rounding_mm)
+        rounding = self.rounding_mm**2 / 3 * np.eye(2)  # Of an even spread (GUM 4.3.7).
+        return Wobble(complex(self.cosine_mm, self.sine_mm), spread, self.dof, rounding)
 
     @property
     def plan(self) -> str:
@@ -158,9 +161,8 @@ def visit(
     mm = 1 / fit.readings.in_unit(1.0)
     # Bends are those that the readings can tell, fitted beside the wobble.
     bent = fit_wobble(fit.readings, harmonics=3)
-    rounding = bent.rounding_margin / math.sqrt(3)
     waves = {
-        one.order: Estimate(one.amplitude * mm, math.hypot(one.amplitude_u, rounding) * mm)
+        one.order: Estimate(one.amplitude, one.amplitude_u).times(mm)
         for one in bent.harmonics
         if one.amplitude is not None and one.amplitude_u is not None
     }
@@ -199,7 +201,7 @@ def visit_of(fit: WobbleFit) -> Visit:
         variance_sine_mm2=sine,
         covariance_mm2=shared,
         dof=fit.dof,
-        rounding_mm=fit.rounding_margin * mm,
+        rounding_mm=math.sqrt(3) * sd_toward(fit.near_deg, fit.rounding * np.ones((2, 2))) * mm,
         digest=digest_of(readings),
     )
 
@@ -275,6 +277,7 @@ class History:
 # Writing
 
 
+@checked
 def record(visits: Iterable[Visit], folder: str | os.PathLike[str]) -> list[Visit]:
     """Append measurements to a history; those that are in it already are left out.
 
@@ -393,6 +396,7 @@ def _guarded(cell: str) -> str:
 # Reading
 
 
+@checked
 def read_history(folder: str | os.PathLike[str]) -> History:
     """Read every measurement of a history; a file or line that cannot be used stops no other.
 

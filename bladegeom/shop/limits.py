@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from bladegeom.faults import Fault, RefusedError, refuse, unknown_name
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, Length, NumberError, convert, length, parse_number
 from bladegeom.tables import toml
 from bladegeom.tables.text import Sheet, decode, read_bytes, split
@@ -20,6 +21,7 @@ _LENGTHS = {"value": "value", "first": "from", "last": "to", "ring": "ring"}
 _HAIR = 1e-9
 
 
+@checked
 @dataclass(frozen=True)
 class Limit:
     """The largest runout that is accepted.
@@ -117,6 +119,7 @@ def said_length(given: Length) -> str:
     return f"{value:g} {unit}"
 
 
+@checked
 @dataclass(frozen=True)
 class Limits:
     """All limits of a shop.
@@ -167,6 +170,7 @@ class Limits:
         return tuple(held)
 
 
+@checked
 def read_limits(path: str | os.PathLike[str]) -> Limits:
     """Read a shop's limits.
 

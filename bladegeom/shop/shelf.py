@@ -16,6 +16,7 @@ from bladegeom.fit.answer import Answer, answer_of
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import Interval
+from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.result import Result, derived, described, in_columns, number, percent, quantity
 from bladegeom.tables.folder import read_folder
@@ -232,6 +233,7 @@ class Shelf(Result):
         return _HEADS, [row.cells(self.unit) for row in self.rows]
 
 
+@checked
 def shelf(folder: str | os.PathLike[str]) -> Shelf:
     """List the blades of a folder with their marks, and what ignoring the marks would cost.
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from bladegeom.estimate import Estimate, judge
 from bladegeom.faults import refuse
+from bladegeom.kinds import checked
 from bladegeom.lengths import convert
 from bladegeom.result import Result, derived, described, number
 from bladegeom.result import quantity as declare  # A trend has a quantity of its own.
@@ -182,6 +183,7 @@ def _day(point: Point) -> str:
     return point.visit.date.isoformat() + (f" ({service} service)" if service else "")
 
 
+@checked
 def trend(visits: Sequence[Visit], quantity: str = "wobble_tir") -> Trend:
     """Draw a straight line through the comparable measurements of one blade.
 
@@ -266,9 +268,7 @@ def line_through(compared: Sequence[Point], days: Floats) -> _Line:
 def _value(one: Visit, quantity: str) -> Estimate | None:
     """Return its value in millimetres; None where it was not measured."""
     if quantity == "wobble_tir":
-        wobble = one.wobble
-        rounded = math.hypot(wobble.amplitude_u, wobble.rounding_margin / math.sqrt(3))
-        return Estimate(wobble.amplitude, rounded).times(2)
+        return Estimate(one.wobble.amplitude, one.wobble.amplitude_u).times(2)
     if quantity in _SIZES:
         size = one.diameter_mm if quantity == "diameter" else one.tooth_width_mm
         return None if size is None else Estimate(size, math.nan)

@@ -11,6 +11,7 @@ from bladegeom.blade import Blade
 from bladegeom.columns import FACT_COLUMNS, STATED, Length, no_fact
 from bladegeom.faults import Fault, RefusedError, also_in, refuse
 from bladegeom.lengths import MM_PER, NumberError, with_unit
+from bladegeom.sizes import misfit
 from bladegeom.tables._damage import damaged_number
 
 
@@ -58,6 +59,8 @@ def parse_fact(
     if value is None:
         return None
     if unit:
+        if (wrong := misfit(fact.name, value, unit)) is not None:
+            raise NumberError(wrong.problem, wrong.cure)
         value, said = value * MM_PER[unit], f"{text} {unit}"
     return fact.name, Fact(value, said, place, row)
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from bladegeom.faults import BladegeomWarning, RefusedError, as_letters
+from bladegeom.kinds import checked
 from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import BladeFacts
 from bladegeom.tables.blades import Batch, Path, chosen, leave_unread, read_each
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from bladegeom.tables._plain import Tidy
 
 
+@checked
 def read_blade(
     path: Path,
     *,
@@ -62,6 +64,7 @@ def read_blade(
     return chosen(made, batch.refused, blade, path, ", or read them all with read_table")
 
 
+@checked
 def read_table(
     path: Path, *, blades: Path | None = None, unit: str | None = None, **facts: Any
 ) -> pd.DataFrame:
@@ -152,6 +155,7 @@ def tidy_by_cells(
     return Tidy(frame, batch.refused, batch.notes, remarks_of(batch.readings))
 
 
+@checked
 def read_blades(
     path: Path, *, blades: Path | None = None, unit: str | None = None, **facts: Any
 ) -> Batch[Readings]:

@@ -11,6 +11,7 @@ from bladegeom.angles import wrap_360
 from bladegeom.blade import Blade
 from bladegeom.columns import FACT_COLUMNS, OF_MOUNTS, OF_RINGS
 from bladegeom.faults import Fault, RefusedError, also_in, refuse
+from bladegeom.kinds import checked
 from bladegeom.lengths import NumberError, parse_number, parse_whole
 from bladegeom.readings import Readings
 from bladegeom.tables.blades import chosen, read_each
@@ -56,6 +57,7 @@ class Mounts(NamedTuple):
     notes: list[str]
 
 
+@checked
 def read_mounts(path: str | os.PathLike[str], *, unit: str | None = None, **facts: Any) -> Mounts:
     """Read one or several blades, each in several mountings, from a CSV or XLSX file.
 
@@ -195,6 +197,7 @@ _WHICH_FACE = "give True where the blade's other face was out, else False"
 _WHICH_ZERO = "give a word: rings with the same word share the dial's zero"
 
 
+@checked
 @dataclass(frozen=True, eq=False)
 class Ring:
     """Readings of one blade at one ring, in one mounting.
@@ -257,6 +260,7 @@ class Ring:
         return ", ".join(parts + ([f"zero {self.zero}"] if self.zero else []))
 
 
+@checked
 def read_rings(
     path: str | os.PathLike[str],
     *,

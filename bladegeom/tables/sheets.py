@@ -6,6 +6,7 @@ import io
 import re
 import warnings
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from datetime import date, datetime, time
 from typing import Any
 
@@ -188,6 +189,9 @@ def _words(sheet: Sheet, readings: str, places: Iterable[int]) -> Iterator[tuple
 
 _ZEROS = re.compile(r"0{2,}")
 _LIKE_THOUSANDS = re.compile(r"-?[1-9][0-9]{0,2}\.[0-9]{3}")
+MOST_UNPACKED = 1 << 29
+"""Bytes of a workbook without its compression."""
+
 _DIGITS = 10**15
 """A spreadsheet keeps 15 digits of a number; beyond this the last are lost."""
 
@@ -212,6 +216,8 @@ def workbook_rows(data: bytes, name: str) -> list[list[str]]:
             'install it (pip install "bladegeom[xlsx]"), or save it as CSV UTF-8',
             file=name,
         ) from None
+
+    _check_size(data, name)
 
     def load(*, values: bool) -> dict[str, list[tuple[Any, ...]]]:
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=values)
@@ -250,8 +256,19 @@ def workbook_rows(data: bytes, name: str) -> list[list[str]]:
     return _padded(_texts(name, sheets[title], formulas.get(title)))
 
 
-def _has_formulas(data: bytes) -> bool:
+def _check_size(data: bytes, name: str) -> None:
+    """Refuse a workbook that is far larger than its file: a little of it may fill all memory."""
     import zipfile  # Few tables are workbooks, and every start would wait.
+
+    with suppress(zipfile.BadZipFile), zipfile.ZipFile(io.BytesIO(data)) as archive:
+        size = sum(part.file_size for part in archive.infolist())
+        if size > MOST_UNPACKED:
+            problem = f"it would unpack to {size >> 20} MB, more than {MOST_UNPACKED >> 20}"
+            raise refuse(problem, "save the sheet that is meant as CSV UTF-8", file=name)
+
+
+def _has_formulas(data: bytes) -> bool:
+    import zipfile
 
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         return any(

@@ -7,10 +7,12 @@ import csv
 import io
 import os
 import re
+import stat
+import time
 from collections.abc import Collection, Iterable, Sequence
 from contextlib import suppress
 from itertools import islice
-from typing import TYPE_CHECKING, NamedTuple
+from typing import IO, TYPE_CHECKING, NamedTuple
 
 from bladegeom.faults import Fault, RefusedError, also_in, refuse
 
@@ -25,6 +27,12 @@ _MARKS = (
 )
 
 _SEPARATOR_LINE = re.compile(r'[ \t]*"?sep=([,;\t])"?[;,]*[ \t]*(?:\r\n|\r|\n|$)', re.IGNORECASE)
+MOST_PIPED, WAIT_S = 1 << 28, 10.0
+"""Bytes that are read of what is no file, and seconds in which somebody must begin to write it."""
+
+MOST_COLUMNS = 2000
+"""More than the most teeth with all that is stated of a blade."""
+
 _LETTER_OF_UTF8 = re.compile(rb"[\xc2-\xdf][\x80-\xbf]|[\xe0-\xef][\x80-\xbf]{2}")
 
 
@@ -70,6 +78,11 @@ def read_bytes(path: str | os.PathLike[str], name: str | None = None) -> bytes:
     """
     name = os.fspath(path) if name is None else name
     try:
+        kind = os.stat(path).st_mode
+        if stat.S_ISCHR(kind) or stat.S_ISBLK(kind):
+            raise OSError("it is a device, not a file")
+        if stat.S_ISFIFO(kind):
+            return _piped(path, name)
         with open(path, "rb") as file:
             return file.read()
     except FileNotFoundError:
@@ -81,6 +94,33 @@ def read_bytes(path: str | os.PathLike[str], name: str | None = None) -> bytes:
     except (OSError, ValueError) as error:
         problem, cure = f"{name!r} cannot be read: {error}", "check the name"
     raise refuse(problem, cure, value=name)
+
+
+def read_stream(file: IO[bytes], name: str) -> bytes:
+    """Read what is piped in, to its end, or refuse what has none."""
+    parts, left = [], MOST_PIPED
+    while part := file.read(1 << 20):
+        parts.append(part)
+        left -= len(part)
+        if left < 0:
+            problem = f"{name} does not end within {MOST_PIPED >> 20} MB"
+            raise refuse(problem, "save it as a file, and name that", value=name)
+    return b"".join(parts)
+
+
+def _piped(path: str | os.PathLike[str], name: str) -> bytes:
+    """Read a pipe that has a name, which would be waited for without end if nobody wrote."""
+    handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    with open(handle, "rb", buffering=0) as file:
+        until = time.monotonic() + WAIT_S
+        while not (first := file.read(1)):
+            if first is None:  # Somebody has it open for writing, and takes his time.
+                until = time.monotonic() + WAIT_S
+            elif time.monotonic() > until:
+                raise OSError("it is a pipe into which nothing is written")
+            time.sleep(0.05)
+        os.set_blocking(handle, True)
+        return first + read_stream(file, name)
 
 
 def decode(data: bytes, name: str, notes: list[str] | None = None) -> str:
@@ -250,6 +290,10 @@ def sheet_of_rows(lines: Iterable[list[str]], separator: str) -> Sheet:
         return Sheet([], [], separator, 1)
     header = [tidy_name(cell) for cell in rows[0][1]]
     wide = len(header)
+    if wide > MOST_COLUMNS:
+        problem = f"the header has {wide} cells, more than any table of blades needs"
+        cure = f"keep {MOST_COLUMNS} columns at most, and one row a reading or a blade"
+        raise RefusedError(Fault(problem, cure, row=rows[0][0], value=str(wide)))
     nameless = [place for place, column in enumerate(header) if not column]
     bad = [Spoilt(row, cells, -1) for row, cells in rows[1:] if len(cells) != wide]
     bad += [

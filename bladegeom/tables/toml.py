@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple, NoReturn
@@ -20,6 +21,9 @@ from bladegeom.lengths import (
 
 _KEPT = {"mm": ("mm", 1.0), "in": ("in", 1.0), "thou": ("in", 0.001), "um": ("mm", 0.001)}
 """Unit in the file -> the unit in which it is passed on, and how many of that it is."""
+
+MOST, LONGEST_LINE = 1_000_000, 10_000
+"""Letters of a file, and of one of its lines."""
 
 Kind = Callable[[Any], Any]
 """Reads one value of a file, or raises NumberError."""
@@ -130,15 +134,22 @@ def read_parts(
     RefusedError
         If it is no TOML.
     """
+    if max(len(text) - MOST, *(len(line) - LONGEST_LINE for line in text.splitlines() or [""])) > 0:
+        problem = f"{name} is no such file: it has more letters than anybody writes by hand"
+        cure = f"give a text of {MOST} letters at most, and of {LONGEST_LINE} a line"
+        raise RefusedError(Fault(problem, cure, value=str(len(text))))
     try:
         held = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError:
+        problem = f"{name} is not in order: brackets stand within brackets without end"
+        raise RefusedError(Fault(problem, "close each bracket before the next opens")) from None
+    except ValueError as error:  # No TOML, or a number that is none.
         raise RefusedError(_not_toml(error, text, name)) from None
     rows = _rows_of(text)
     faults: list[Fault] = []
     read: dict[str, list[Section]] = {}
     for part, value in _flat(held, parts).items():
-        row = rows.get((part, 0, ""))
+        row = rows.get((part, 0), {}).get("")
         if part not in parts:
             faults.append(unknown_name(part, parts, "part", row=row))
             continue
@@ -149,7 +160,8 @@ def read_parts(
         sections = value if several else [value]
         for place, one in enumerate(sections):
             title = f"{part} {place + 1}" if len(sections) > 1 else part
-            start = rows.get((part, place, ""))
+            here = rows.get((part, place), {})
+            start = here.get("")
             if not isinstance(one, dict):
                 cure = f"begin a part of its own: [{part}]"
                 faults.append(Fault(f"{part} is {one!r}", cure, row=start, value=str(one)))
@@ -157,19 +169,15 @@ def read_parts(
             now, earlier = {**one}, None
             if parts[part].read:
                 earlier = now.pop("before", None)
-            section, wrong = _section(title, now, parts[part], _rows_in(rows, part, place))
+            section, wrong = _section(title, now, parts[part], here)
             faults += wrong
             if section is not None and earlier is not None:
-                here = _rows_in(rows, f"{part}.before", place)
+                here = rows.get((f"{part}.before", place), {})
                 section, wrong = _with_before(section, earlier, parts[part], here)
                 faults += wrong
             if section is not None:
                 read.setdefault(part, []).append(section)
     return read, faults
-
-
-def _rows_in(rows: Mapping[tuple[str, int, str], int], part: str, place: int) -> dict[str, int]:
-    return {key: row for (of, at, key), row in rows.items() if (of, at) == (part, place)}
 
 
 def _section(
@@ -241,7 +249,7 @@ def _values(
     return values, faults
 
 
-def _not_toml(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
+def _not_toml(error: ValueError, text: str, name: str) -> Fault:
     """Return the fault of a file that is no TOML, with its row."""
     said = str(error)
     match = re.search(r"\(at line (\d+), column \d+\)", said)
@@ -251,19 +259,27 @@ def _not_toml(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
     return Fault(f"{name} is not in order: {problem}", cure, row=row)
 
 
-def _rows_of(text: str) -> dict[tuple[str, int, str], int]:
-    """Return the rows of the parts (key: empty) and keys: (part, which of them, key) -> row."""
-    rows: dict[tuple[str, int, str], int] = {}
-    part, place = "", 0
+def _rows_of(text: str) -> dict[tuple[str, int], dict[str, int]]:
+    """Return the rows of the keys of each part, itself under "": (part, which of them) -> rows.
+
+    What stands above all parts, and is thus a part without keys, is the first of its name.
+    """
+    rows: dict[tuple[str, int], dict[str, int]] = {}
+    times: Counter[str] = Counter()
+    here: dict[str, int] | None = None
     for row, line in enumerate(text.splitlines(), start=1):
-        if match := re.match(r"\s*(\[\[?)\s*([\w.-]+)\s*\]", line):
-            part = match[2]
+        if match := re.match(r"\s*\[\[?\s*([\w.-]+)\s*\]", line):
+            part = match[1]
             # What was read before belongs to the last one of the part.
             whole = part.removesuffix(".before")
-            place = sum(one == whole and not key for one, _, key in rows) - (whole != part)
-            rows[part, place, ""] = row
+            place = times[part] if whole == part else times[whole] - 1
+            here = rows.setdefault((part, place), {"": row})
+            times[part] += 1
         elif match := re.match(r"\s*([\w-]+)\s*=", line):
-            rows.setdefault((part, place, match[1]) if part else (match[1], 0, ""), row)
+            if here is None:
+                rows.setdefault((match[1], 0), {"": row})
+            else:
+                here.setdefault(match[1], row)
     return rows
 
 

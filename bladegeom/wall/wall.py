@@ -32,6 +32,9 @@ _HELPS = 0.8
 
 _MOST_NAMED = 6
 
+_WHOLE = 0.995
+"""From this share on a tooth has the wall to itself."""
+
 
 class Finisher(NamedTuple):
     """A tooth, and its share of the wall with its 95 % limits; NaN where they are not known."""
@@ -40,6 +43,14 @@ class Finisher(NamedTuple):
     share: float
     share_low: float
     share_high: float
+
+    @property
+    def words(self) -> str:
+        """Its share with the limits, in words; empty where these are not known."""
+        if math.isnan(self.share_high):
+            return ""
+        low, high = percent(self.share_low), percent(self.share_high)
+        return f" ({percent(self.share)}; 95 %: {low} to {high})"
 
 
 def _height(name: str, meaning: str, label: str, key: str | None = None) -> Any:
@@ -195,14 +206,15 @@ class CutWall(OfBlade):
         if not self.named:
             return "no wobble is established, so no tooth is named"
         first, teeth = self.finishing[0], self.fit.readings.blade.teeth
-        if len(self.finishing) == 1:
+        if len(self.finishing) == 1 and first.share_low > _WHOLE:
             return f"tooth {first.tooth} alone finishes this wall"
-        if len(self.finishing) == teeth and first.share < 1.5 / teeth:
+        if len(self.finishing) == teeth and first.share_high < 1.5 / teeth:
             return "all teeth finish it alike"
-        said = [f"{one.tooth} ({percent(one.share)})" for one in self.finishing]
+        said = [f"{one.tooth}{one.words}" for one in self.finishing]
         if len(said) > _MOST_NAMED:
-            most = f"tooth {first.tooth} the largest part ({percent(first.share)})"
-            return f"{len(said)} of the teeth finish this wall, {most}"
+            return f"many of the teeth finish this wall, the largest part tooth {said[0]}"
+        if len(said) == 1:
+            return f"tooth {said[0]} finishes this wall"
         return f"teeth {', '.join(said[:-1])} and {said[-1]} finish this wall"
 
     def _help_words(self) -> str:

@@ -99,6 +99,13 @@ def clean(rng: Rng, teeth: int, turns: int = 1, graduation: float = 0.0) -> bg.R
     return readings_of(teeth, tooth, blade_of(rng, teeth).read(tooth), turn, graduation)
 
 
+def coarse(rng: Rng, teeth: int) -> bg.Readings:
+    """Readings without a mistake of a fine dial, to the nearest ten of its counts."""
+    fine = clean(rng, teeth, graduation=2.0)
+    facts = {"graduation": (0.2 * SCATTER_UM, "um")}
+    return bg.Readings(fine.blade, fine.reading, tooth=fine.tooth, unit="um", **facts)
+
+
 def bent(rng: Rng, teeth: int) -> bg.Readings:
     """Readings without a mistake of a plate bent in two and three waves, up to 10 high."""
     blade, (tooth, turn) = blade_of(rng, teeth), round_of(teeth)
@@ -200,6 +207,24 @@ def unit(rng: Rng, teeth: int, size: tuple[float, float]) -> Planted:
     return Planted(readings_of(teeth, tooth, read, turn), start + 1)
 
 
+def inches(rng: Rng, teeth: int, size: tuple[float, float]) -> Planted:
+    """From some tooth on the readings of a fine dial in mm are those of one in inches."""
+    tooth, _ = round_of(teeth)
+    read = blade_of(rng, teeth, size).read(tooth) * SCATTER_UM / 1000
+    start = int(rng.integers(1, teeth))
+    shown = np.append(np.round(read[:start], 3), np.round(read[start:] / 25.4 / 0.0005) * 0.0005)
+    return Planted(bg.Readings(bg.Blade(teeth), shown, tooth=tooth, unit="mm"), start + 1)
+
+
+def millimetres(rng: Rng, teeth: int, size: tuple[float, float]) -> Planted:
+    """From some tooth on the readings of a dial in inches are those of one in hundredths of mm."""
+    tooth, _ = round_of(teeth)
+    read = blade_of(rng, teeth, size).read(tooth) * SCATTER_UM / 1000
+    start = int(rng.integers(1, teeth))
+    shown = np.append(np.round(read[:start] / 25.4 / 0.0005) * 0.0005, np.round(read[start:], 2))
+    return Planted(bg.Readings(bg.Blade(teeth), shown, tooth=tooth, unit="in"), start + 1)
+
+
 def skipped(rng: Rng, teeth: int, size: tuple[float, float]) -> Planted:
     """One tooth but the last is passed over: a value too few; amplitude of `size`."""
     start = int(rng.integers(2, teeth))
@@ -297,6 +322,10 @@ CASES = (
         for low, high, aim in ((1, 3, None), (3, 10, None), (10, 100, 0.93))
     ),
     *(
+        Case(f"{name}, amplitude 10 to 100 sd", "unit", plant, (10, 100), None, 0.93)
+        for name, plant in (("0.0005 in among mm", inches), ("0.01 mm among in", millimetres))
+    ),
+    *(
         Case(f"{plant.__name__}, amplitude {size:g} sd", kind, plant, (size, size), None, aim)
         for plant, kind, low in (
             (skipped, "skipped", None),
@@ -355,6 +384,7 @@ CLEAN: dict[str, Callable[[Rng, int], bg.Readings]] = {
     "graduation 0.5 sd": lambda rng, teeth: clean(rng, teeth, graduation=0.5),
     "graduation 2 sd": lambda rng, teeth: clean(rng, teeth, graduation=2.0),
     "graduation 10 sd": lambda rng, teeth: clean(rng, teeth, graduation=10.0),
+    "0.2 sd, read to 2 sd": coarse,
     "bent in 2 and 3 waves": bent,
 }
 
