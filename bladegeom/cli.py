@@ -256,7 +256,7 @@ def _data(options: Namespace) -> tuple[bytes, str]:
 
 def _fits(options: Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
     """Read and fit; return the fits, what was refused, and how many blades there were."""
-    facts = facts_of(options) | _given(options, "blade blades unit")
+    facts = facts_of(options) | _given(options, "blade blades unit sheet")
     listed = options.file == "-"
     read, left, notes = read_any(*_data(options), Written.readings, listed=listed, **facts)
     _note(*notes)
@@ -373,7 +373,7 @@ def run_check(options: Namespace) -> int:
     """Look for mistakes in the readings; write them repaired where that is asked for."""
     if (options.repair is None) != (options.output is None):
         raise refuse("--repair and -o belong together", "give both, or neither of them")
-    facts = facts_of(options) | _given(options, "blade blades unit")
+    facts = facts_of(options) | _given(options, "blade blades unit sheet")
     counts, refused, notes = read_any(*_data(options), counted_as_written, **facts)
     _note(*notes)
     checked = [check_counted(count) for count in counts]
@@ -454,7 +454,7 @@ def _shape(options: Namespace) -> bg.PlateFit | bg.Rotation:
             "the best rotation needs the table's height above the arbor's axis",
             "give --table-height, such as --table-height 25mm",
         )
-    facts = facts_of(options) | _given(options, "blade unit")
+    facts = facts_of(options) | _given(options, "blade unit sheet")
     plate = bg.fit_plate(bg.read_rings(options.file, **facts), harmonics=options.harmonics)
     if not needs:
         return plate
@@ -467,27 +467,17 @@ def _shape_text(shape: bg.PlateFit | bg.Rotation) -> str:
 
 def run_change(options: Namespace) -> int:
     """Compare two measurements of one blade."""
-    facts = _given(options, "blade blades unit")
+    facts = _given(options, "blade blades unit sheet")
     before, after = (
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
     change = bg.change(before, after, **_given(options, "tooth_1_marked seating"))
-    warned = [f"before: {words}" for words in before.said]
-    warned += [f"after: {words}" for words in after.said]
-
-    def as_dict(change: bg.Change) -> dict[str, Any]:
-        found = change.to_dict()
-        return found | {"warnings": [*warned, *found["warnings"]]}
-
-    def text(change: bg.Change) -> str:
-        return "".join(f"! {words}\n" for words in warned) + str(change)
-
-    return _tell(options, [change], text=text, as_dict=as_dict, alone=True)
+    return _tell(options, [change], text=printed.result_text, alone=True)
 
 
 def run_record(options: Namespace) -> int:
     """Append the measurements of a table to a history."""
-    batch = bg.read_blades(options.file, **_given(options, "blades unit"))
+    batch = bg.read_blades(options.file, **_given(options, "blades unit sheet"))
     about = _given(options, "date arbor tooth_1_marked note")
     about["service"] = options.service or ""
 
@@ -517,7 +507,7 @@ def _clocks(options: Namespace) -> tuple[list[bg.ClockAdvice], list[bg.Fault]]:
     """Advise on the clock position of every blade of a table of mountings."""
     from bladegeom.arbor.clock import advise
 
-    mounts = bg.read_mounts(options.file, unit=options.unit, **facts_of(options))
+    mounts = bg.read_mounts(options.file, **_given(options, "unit sheet"), **facts_of(options))
     _note(*mounts.notes)
     flange = None
     if options.flange is not None:
@@ -538,7 +528,7 @@ def run_batch(options: Namespace) -> int:
             options.out,
             rule="simple" if options.simple else "zones",
             progress=partial(bar, ""),
-            **_given(options, "blades before tooth_1_marked seating history unit"),
+            **_given(options, "blades before tooth_1_marked seating history unit sheet"),
             **_given(options, "shop arbor paper date"),
         )
     return _done(done.text(), done.refused, done.notes)
@@ -549,7 +539,7 @@ def run_table(options: Namespace) -> int:
     from bladegeom.draw.results import write_answers
 
     with _bars() as bar:
-        how = _given(options, "blades unit")
+        how = _given(options, "blades unit sheet")
         found = write_answers(options.inputs, options.output, progress=bar, **how)
     refused = f", {found.left_out} refused" if found.left_out else ""
     said = f"{_wrote(options.output)}: {found.answered} answered{refused}"
@@ -558,7 +548,7 @@ def run_table(options: Namespace) -> int:
 
 # The rows
 
-_MORE = f"{FITTED} {FACTS}"
+_MORE = f"{FITTED} --sheet {FACTS}"
 
 COMMANDS = (
     Command(
@@ -639,12 +629,13 @@ COMMANDS = (
         "the top means that the blade leans away from the square. [table], degrees: shows, from "
         "the upright, with toward, the side to which the top leans; or from the table, with side, "
         "where the angle box sat: it turns 90 and the lean toward its own side. Many displays fold "
-        "at 90, and then tell no side. [[bevel]], degrees: shows, with from (upright or table). "
+        "at 90, and then tell no side; folds = false says that it goes on. [[bevel]], degrees: "
+        "shows, with from (upright or table). "
         "[miter_gauge]: against plate or bar; a square's gap, open (front or back), length and "
         "side, or shows with side, the corner between the gauge's fence and plate or bar there. "
         "[riving_knife]: a straightedge's gap, open, length and side, or an indicator in a slot: "
-        "front, back, separation and side. The instrument's resolution (or graduation) and "
-        "accuracy go into the doubt.",
+        "front, back, separation and side. The instrument's resolution (or graduation), "
+        "repeatability and accuracy go into the doubt.",
     ),
     Command(
         "shelf",
@@ -657,7 +648,7 @@ COMMANDS = (
         "judge a day's blades: a sheet each for its owner, and the queue",
         run_batch,
         "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --shop --date",
-        "--seating --simple --arbor --paper",
+        "--seating --simple --arbor --paper --sheet",
         {
             "--blades": "CSV with one row of facts a blade, and what the eye found in a column "
             "eye: none, or the fault",
@@ -671,6 +662,7 @@ COMMANDS = (
         "answer any number of blades into one table, a row a blade",
         run_table,
         "inputs --output! --blades --unit",
+        "--sheet",
         told={"--output": "a new .csv or .xlsx file, or an older table of answers"},
     ),
     Command(
@@ -690,7 +682,7 @@ COMMANDS = (
         _one(_shape, text=_shape_text, draw="rotation_chart"),
         "file --table-height --reach --away-from-centre --line --tolerance-deg --blade --unit "
         "--output --json",
-        f"--harmonics --paper {FACTS}",
+        f"--harmonics --paper --sheet {FACTS}",
         {
             "file": "CSV of readings at several ring radii; columns stand, flipped, zero where "
             "needed",
@@ -714,6 +706,7 @@ COMMANDS = (
         "before and after: has the wobble of a blade improved?",
         run_change,
         "before after --blade --blades --unit --tooth-1-marked --seating --json",
+        "--sheet",
         told={"--blade": "which blade, where a file holds several"},
     ),
     Command(
@@ -721,6 +714,7 @@ COMMANDS = (
         "append the measurements of a table to the shop's history",
         run_record,
         "file --history! --blades --unit --tooth-1-marked --date --arbor --service --note",
+        "--sheet",
         told={"file": "CSV or XLSX of readings"},
     ),
     Command(

@@ -82,8 +82,6 @@ _PATH = _Kind(
 )
 _PLAIN = {
     "None": _Kind("", "", lambda one: one is None),
-    "str": _Kind("text", 'give a text: "like this"', lambda one: isinstance(one, str)),
-    "os.PathLike[str]": _PATH,
     "Path": _PATH,
     "float": _Kind("number", "give a number", _is_number),
     "int": _Kind("whole number", "give a whole number", _is_number),
@@ -105,7 +103,7 @@ def _named(name: str) -> _Kind:
 def _kinds(said: str) -> list[_Kind]:
     """Return what an annotation allows; empty where any of it is checked by the function itself."""
     options, depth = [""], 0
-    for letter in said.replace("pd.", ""):
+    for letter in said.replace("pd.", "").replace("str | os.PathLike[str]", "Path"):
         depth += {"[": 1, "]": -1}.get(letter, 0)
         if letter == "|" and not depth:
             options.append("")
@@ -124,7 +122,7 @@ def _kinds(said: str) -> list[_Kind]:
             kinds.append(_several(any_of))
         else:
             return []
-    return [one for one in kinds if one.noun != "text"] if _PATH in kinds else kinds
+    return kinds
 
 
 def _any(kinds: list[_Kind]) -> Callable[[Any], bool]:

@@ -121,6 +121,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "--drift": _flag("take out a steady drift of the stand, if it is shown"),
     "--robust": _flag("let wild readings count less, and list their teeth"),
     # Facts; those with an option of their own are added below
+    "--sheet": _words("which sheet of a workbook that has several", "NAME"),
     "--unit": _one_of(MM_PER, "unit of readings whose columns do not say"),
     "--fact": {"metavar": "NAME=VALUE", "action": "append", "default": []},
     # Of one blade

@@ -44,9 +44,9 @@ SIZES: dict[str, Size] = {
     "ring_radius_u": Size(_TINY, 500, 1e-3, 15),
     "end_float": Size(_TINY, 25, 1e-4, 1),
     "dial_turn": Size(0.01, 250, 0.05, 15),
-    "separation": Size(20, 2500, 50, 800),
+    "separation": Size(20, 10_000, 50, 800),
     "height": Size(0.1, 1000, 1, 500),
-    "span": Size(1, 5000, 5, 3000),
+    "span": Size(0.1, 5000, 5, 3000),
     "length": Size(5, 10_000, 20, 3000),
     "pitch": Size(0.1, 15, 0.3, 5),
     "feed_per_turn": Size(1e-3, 250, 0.01, 25),
@@ -66,7 +66,7 @@ MOST_WOBBLE_MM, MOST_TILT_DEG = 2.0, 1.0
 MOST_APART_MM: dict[tuple[str, ...], float] = {
     ("front", "back"): 25.0,
     ("first", "last"): 25.0,
-    ("readings",): 25.0,
+    ("readings",): 100.0,
     ("gap",): 25.0,
 }
 """Readings of one thing, or of the two ends of one, that lie farther apart are not in that unit."""

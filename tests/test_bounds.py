@@ -15,7 +15,7 @@ import pytest
 from written import NUMBERS, TEETH, run, save, sheet, written
 
 import bladegeom as bg
-from bladegeom.tables import sheets, text
+from bladegeom.tables import _workbook, text
 from bladegeom.tables.toml import LONGEST_LINE, MOST
 
 SOON_S = 20
@@ -76,7 +76,7 @@ def test_a_workbook_that_unpacks_without_end_is_refused(monkeypatch):
         book.active.append([*cells, "0" * 30_000])
     held = io.BytesIO()
     book.save(held)
-    monkeypatch.setattr(sheets, "MOST_UNPACKED", 100_000)
+    monkeypatch.setattr(_workbook, "MOST_UNPACKED", 100_000)
     assert len(held.getvalue()) < 50_000
     assert "would unpack to" in refusal("fit", "-", stdin=held.getvalue())
 

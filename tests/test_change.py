@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import math
 from datetime import date
 
@@ -233,3 +234,22 @@ def test_the_keys_are_the_same_whatever_is_known(rng):
     pair = [fit_of(0.05, 20.0, 24, 0.003, rng) for _ in range(2)]
     keys = [[*bg.change(*pair, tooth_1_marked=marked).to_dict()] for marked in (True, False)]
     assert keys[0] == keys[1]
+
+
+def test_what_is_said_of_either_fit_is_said_of_the_change_in_a_notebook_too(rng):
+    sound = fit_of(0.05, 40.0, teeth=40, sd=0.002, rng=rng)
+    read = sound.readings.reading.copy()
+    read[int(np.argmax(np.abs(read)))] *= -1
+    doubtful = bg.fit_wobble(
+        bg.Readings(sound.readings.blade, read, unit="mm", ring_radius="100 mm")
+    )
+    assert doubtful.mistake is not None
+    for pair, which in (((doubtful, sound), "before"), ((sound, doubtful), "after")):
+        change = bg.change(*pair)
+        wanted = [f"{which}: {words}" for words in doubtful.said]
+        assert set(wanted) <= set(change.warnings)
+        shown = html.unescape(change._repr_html_())
+        assert all(words in text for words in wanted for text in (str(change), shown))
+        # A likely mistake stands before the verdict's numbers.
+        assert str(change).index(wanted[0]) < str(change).index("wobble TIR before")
+    assert not bg.change(*map(bg.visit, (doubtful, sound))).of_fits

@@ -8,6 +8,7 @@ import math
 import numpy as np
 import pytest
 from fits import check_fits
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Ellipse, FancyArrowPatch
 from mounted_body import fit_of
@@ -189,3 +190,22 @@ def test_ellipses_are_the_95_percent_regions_of_the_tips(numbered):
         flat = ellipse.get_patch_transform().inverted().transform(np.stack(points, axis=1))
         assert_allclose(np.hypot(*flat.T), 1, rtol=1e-9)
     assert own.width > 1.1 * own.height
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_no_line_of_the_page_grows_out_of_its_margins_on_a_screen(paper):
+    advice = advice_of(teeth=80, name="A-80", numbered="clockwise")
+    for page in (
+        clock_chart(advice, paper=paper, date=DAY).figure,
+        bg.polar_chart(fit_of(0.05 + 0.02j), paper=paper, date=DAY).figure,
+    ):
+        for dpi in (60, 72, 100, 144):
+            page.set_dpi(dpi)
+            renderer = FigureCanvasAgg(page).get_renderer()
+            most = page.bbox.width - 12.0 / 25.4 * dpi
+            over = [
+                text.get_text()
+                for text in page.texts
+                if text.get_window_extent(renderer).x1 > most + 0.5 / 25.4 * dpi
+            ]
+            assert not over

@@ -275,6 +275,9 @@ def test_a_tilt_goes_the_way_the_words_say(tmp_path, sign, side, tilts, bevel):
     # Away from the side to which the saw tilts, an upright blade meets its stop.
     if not bevel:
         assert ("Back off the upright stop first" in step.do[0]) is (by_words[1] != tilts)
+        if by_words[1] != tilts:  # Before the tilt, and why.
+            said = step.do[0]
+            assert said.index(f"tilts {tilts}") < said.index("Tilt the top")
     # The same lean is told in what was found: the blade's top stands where it is moved from.
     leans = next(line for line in step.found if "leans" in line)
     if bevel:

@@ -302,3 +302,49 @@ def test_readings_that_fit_better_once_repaired_name_what_was_planted_with_two_s
 def test_without_a_ring_radius_nothing_says_that_any_rotation_will_do():
     flat = bg.Readings(bg.Blade(TEETH), read_mm(tilt_deg=0.0), unit="mm", graduation="0.002 mm")
     assert not bg.neutral_line(bg.fit_wobble(flat)).any_rotation
+
+
+# Several readings of one blade
+
+
+def rings_of(read):
+    """The same plate read nearer to its axis too."""
+    inner = np.round(0.6 * read_mm(seed=5), 3)
+    for radius, reading in ((RING_MM, read), (0.6 * RING_MM, inner)):
+        blade = bg.Blade(TEETH, name="X", diameter="254 mm")
+        facts = {"ring_radius": (radius, "mm"), "graduation": "0.002 mm"}
+        yield bg.Ring(bg.Readings(blade, reading, unit="mm", **facts))
+
+
+def rotation_of(read):
+    plate = bg.fit_plate([*rings_of(read)])
+    return bg.best_rotation(plate, table_height="30 mm", tolerance_deg=0.01)
+
+
+def advice_of(read):
+    fits = [fit_of(one) for one in (read, read_mm(seed=4), -read_mm(seed=5))]
+    return bg.clock_advice(bg.separate_arbor(fits, [0.0, 0.0, 180.0]))
+
+
+@pytest.mark.parametrize(
+    ("make", "draw"), [(rotation_of, bg.rotation_chart), (advice_of, bg.clock_chart)]
+)
+def test_charts_of_several_readings_say_first_and_large_what_to_read_again(make, draw, doubtful):
+    clear, result = make(read_mm()), make(doubtful.readings.reading)
+    before, ax = words(draw(clear)), draw(result)
+    told = [one for one in ax.figure.texts if f"tooth {SLIP} again" in one.get_text()]
+    assert "NOT FOR THE WALL" in words(ax)
+    assert "NOT FOR THE WALL" not in before
+    largest = max(told, key=lambda one: one.get_fontsize())
+    assert largest.get_fontsize() >= 12
+    # No tooth is put anywhere before that, in the picture's heading or in print.
+    assert not any(one.get_text().startswith(("Stand", "Put")) for one in ax.figure.texts)
+    named, named_before = (
+        [text for text in one.texts if text.get_text().isdigit() and text.get_fontsize() >= 12]
+        for one in (ax, draw(clear))
+    )
+    assert named_before
+    assert not named
+    first = str(result).splitlines()
+    assert any(f"tooth {SLIP} again" in line.replace("Read", "read") for line in first[:3])
+    assert not any("tooth " in line and "uppermost:" in line for line in first[:2])

@@ -513,8 +513,8 @@ def test_what_is_said_of_a_blade_has_its_own_numbers_in_a_table_too():
     assert assert_same(frame) == 0
     said = bg.fit_table(frame)["warnings"].tolist()
     assert "a tilt of 1.7 deg" in said[0]
-    assert "an arc of 126 deg" in said[1]
-    assert "an arc of 144 deg" in said[2]
+    assert "from 16 to 40 is read, 225 deg" in said[1]
+    assert "from 18 to 40 is read, 207 deg" in said[2]
     assert "only 7 teeth" in said[3]
     assert "only 6 teeth" in said[4]
 

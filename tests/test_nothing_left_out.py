@@ -39,6 +39,7 @@ class Taken:
         self.tooth = np.arange(1, TEETH + 1)
         self.reading = np.round(exact + rng.normal(0, 0.003, TEETH), 3)
         self.noise = rng.normal(0, 0.02, TEETH)
+        self.turn = None
         self.facts = {"graduation_mm": 0.002, "ring_radius_mm": RING_MM}
 
     @property
@@ -49,15 +50,19 @@ class Taken:
     def readings(self):
         stated = {name[:-3]: f"{value} mm" for name, value in self.facts.items()}
         blade = bg.Blade(TEETH, name="X", diameter="254 mm", tooth_width="3.2 mm")
-        return bg.Readings(blade, self.reading, unit="mm", tooth=self.tooth, **stated)
+        return bg.Readings(
+            blade, self.reading, unit="mm", tooth=self.tooth, turn=self.turn, **stated
+        )
 
     def save(self, path):
         head = ["blade", "tooth", "reading_mm", "teeth", "diameter_mm", "tooth_width_mm"]
         with path.open("w", newline="") as file:
             out = csv.writer(file)
-            out.writerow([*head, *self.facts])
-            for tooth, one in zip(self.tooth, self.reading, strict=True):
-                out.writerow(["X", tooth, round(one, 4), TEETH, 254, 3.2, *self.facts.values()])
+            out.writerow([*head, "turn", *self.facts])
+            turns = np.ones_like(self.tooth) if self.turn is None else self.turn
+            for tooth, one, turn in zip(self.tooth, self.reading, turns, strict=True):
+                cells = ["X", tooth, round(one, 4), TEETH, 254, 3.2, turn]
+                out.writerow([*cells, *self.facts.values()])
         return path
 
 
@@ -79,6 +84,14 @@ def bumped_base(taken):
 
 def bent_plate(taken):
     taken.reading += np.round(0.08 * np.cos(2 * ANGLE), 3)
+
+
+def bent_tooth(taken):
+    """Two turns, one tooth of which stands off in both."""
+    again = taken.reading + np.round(taken.noise / 8, 3)
+    taken.reading, taken.tooth = np.append(taken.reading, again), np.tile(taken.tooth, 2)
+    taken.reading[taken.tooth == 17] += 0.2
+    taken.turn = np.repeat([1, 2], TEETH)
 
 
 def coarse_dial(taken):
@@ -128,6 +141,7 @@ ON_EVERYTHING = {
     "two mistakes": [lost_minus, dial_passed_zero],
     "skipped tooth": [skipped_tooth],
     "bumped base": [bumped_base],
+    "bent tooth": [bent_tooth],
     "unread arc": [MOST_UNREAD],
     "crept stand": [crept_stand],
     "coarse dial": [coarse_dial],

@@ -53,7 +53,7 @@ def test_a_sheet_without_limits_gives_numbers_and_no_verdict():
     assert "Limit" not in said
     assert "33 and 13" in said
     flat = said_by(bg.customer_sheet(fit_of("flat_blade"), date=DAY))
-    assert "No wobble is told apart from the scatter." in flat
+    assert "No direction is established" in flat
 
 
 @papers

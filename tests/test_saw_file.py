@@ -112,7 +112,7 @@ def test_a_fault_of_a_value_is_put_in_its_row(tmp_path):
         ('[saw]\ndate = "yesterday"\n', 2, "is no date; write year, month and day"),
         ("[saw]\nname = 7\n", 2, "7 is no text; write it in quotes"),
         ('[fence]\nalong = "0 100 mm"\n', 1, "[fence] says no readings; add readings = ..."),
-        ("[bevel]\n", 1, "[bevel] says no angle"),
+        ("[bevel]\n", 1, "[[bevel]] says no angle"),
         ("[[table]]\ntooth = 1\n[[table]]\ntooth = 2\n", 1, "[[table]] can come only once"),
         ('slots = "8 in"\n', 1, "slots is '8 in'; begin a part of its own: [slots]"),
         (

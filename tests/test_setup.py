@@ -80,7 +80,7 @@ def test_slots_alone_need_no_blade(tmp_path):
 
 def test_a_flat_blade_has_no_teeth_and_its_worst_is_in_the_doubt(tmp_path):
     blade = part("blade", readings=str(Path("data_demo/flat_blade.csv").resolve()))
-    done = set_up(tmp_path, blade + part("table", shows=0, resolution=0.001, tolerance=0.1))
+    done = set_up(tmp_path, blade + part("table", shows=0, resolution=0.0001, tolerance=0.1))
     table = done.steps[0]
     assert table.stand == "any tooth"
     assert table.verdict == "within"

@@ -16,8 +16,11 @@ import pytest
 from rigid_saw import RigidSaw
 from saw_files import BLADE, blade_table, faults, mm, part, set_up, slots_part, steps_of
 from test_corrections import PER_SIDE, SIDES
+from written import run
 
 import bladegeom as bg
+from bladegeom.saw._saw_file import PARTS
+from bladegeom.saw.shown import KEYS
 
 STEP_DEG, STEP_MM = 0.005, 0.005
 OTHER = {"left": "right", "right": "left"}
@@ -434,3 +437,11 @@ def test_a_lean_to_a_side_needs_the_indicators(tmp_path, lean):
         assert "side" in fault.cure
     else:
         assert set_up(tmp_path, text).steps
+
+
+def test_every_key_is_told_in_the_help_and_every_part_takes_it():
+    told = run("setup", "--help").out
+    for use, keys in KEYS.items():
+        assert f"[{use}]" in told
+        assert not {key for key in keys.split() if not re.search(rf"\b{key}\b", told)}
+        assert set(keys.split()) <= PARTS[use].kinds.keys()

@@ -311,7 +311,11 @@ GOOD = {"front": "0.5 mm", "back": "0.4 mm", "separation": "200 mm"}
         ({"separation": (0.0, "mm")}, "separation is 0 mm"),
         ({"separation": (-3.0, "mm")}, "separation is -3 mm"),
         ({"separation": "3"}, "separation: '3' has no unit"),
-        ({"separation": (0.05, "mm")}, "differ by 0.1 mm, and the separation is only 0.05 mm"),
+        (
+            {"front": ([22.5], "mm"), "separation": (21.0, "mm")},
+            "and the separation is only 21 mm",
+        ),
+        ({"separation": (0.05, "mm")}, "separation is 0.05 mm, too small"),
         ({"graduation": (math.nan, "mm")}, "graduation is nan mm"),
         ({"end_float": (-0.1, "in")}, "end_float is -0.1 in"),
         ({"lever": (0.0, "mm")}, "lever is 0 mm"),

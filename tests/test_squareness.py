@@ -201,7 +201,7 @@ def test_worst_case_is_the_tilt_where_wobble_is_resolved_and_else_its_upper_limi
     [
         (30.0, "upper end leans toward the indicator"),
         (-30.0, "upper end leans from the indicator"),
-        (0.0, "the line stands square"),
+        (0.0, "to which side cannot be told"),
     ],
 )
 def test_the_answer_says_which_way_the_line_leans(away_deg: float, words: str) -> None:

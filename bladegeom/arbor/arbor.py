@@ -184,6 +184,7 @@ def separate_arbor(
         flange_read=read,
         flange_p_value=p_value,
         mount=member.mounts,
+        fits=tuple(member.fits),
         clock_deg=clock,
         measured=found.model.given.measured,
         fitted=found.model.given.measured - solved.left,

@@ -113,7 +113,7 @@ class ClockAdvice(Result):
 
     @derived("that of the arbor, and that of the advice", key="warnings")
     def all_remarks(self) -> tuple[str, ...]:
-        return (*self.arbor.doubted, *self._remarks())
+        return (*self.arbor.first, *self._remarks())
 
     @property
     def there_already(self) -> bool:
@@ -129,6 +129,8 @@ class ClockAdvice(Result):
     @property
     def answer(self) -> str:
         """What to do, in words."""
+        if self.arbor.again:
+            return f"read again first: {'; '.join(self.arbor.again)}"
         if self.recommended:
             return f"put tooth {self.best_tooth} at the arbor's mark"
         if self.there_already:
@@ -157,7 +159,7 @@ class ClockAdvice(Result):
         return self.title
 
     def _first(self) -> Sequence[str]:
-        return self.arbor.doubted
+        return self.arbor.first
 
     def _remarks(self) -> Sequence[str]:
         return (*self.arbor.warnings, *self.remarks)
@@ -317,8 +319,7 @@ def advise(
                     column="mount",
                 )
             arbor = separate_arbor([*fits.values()], clock, mounts=[*fits], flange=flange)
-            said = [f"mount {mount}: {one}" for mount, fit in fits.items() for one in fit.first]
-            found.append(clock_advice(replace(arbor, doubted=tuple(said))))
+            found.append(clock_advice(arbor))
         except RefusedError as error:
             refused += error.faults
     return found, refused

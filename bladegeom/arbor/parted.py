@@ -13,6 +13,7 @@ from bladegeom.angles import wrap_360
 from bladegeom.arbor.mounted import places_of
 from bladegeom.blade import Blade
 from bladegeom.faults import refuse
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result, Text, between, derived, described, number, quantity
 from bladegeom.wobble import Wobble
 
@@ -257,9 +258,19 @@ class ArborFit(Result):
         "of (Re B, Im B, Re F, Im F), shape (4, 4), the seating scatter in it where it is known"
     )
     warnings: tuple[str, ...] = quantity("what the reader should know")
-    doubted: tuple[str, ...] = quantity(
-        "mountings to read again before anything is followed", key="", default=()
-    )
+    fits: tuple[WobbleFit, ...] = quantity("the fit of each mounting", key="")
+
+    @property
+    def again(self) -> tuple[str, ...]:
+        """What to read again before anything is followed: mountings with a likely mistake."""
+        each = zip(self.mount, self.fits, strict=True)
+        return tuple(f"mount {name}: {one.mistake.again}" for name, one in each if one.mistake)
+
+    @property
+    def first(self) -> tuple[str, ...]:
+        """What comes before all else: likely mistakes, and sizes to be asked about."""
+        each = zip(self.mount, self.fits, strict=True)
+        return tuple(f"mount {name}: {words}" for name, one in each for words in one.first)
 
     @property
     def resolved(self) -> bool:
@@ -298,7 +309,7 @@ class ArborFit(Result):
         return f"{name} on its arbor: {len(self.mount)} mountings at {places} clock positions"
 
     def _first(self) -> Sequence[str]:
-        return self.doubted
+        return self.first
 
     def _remarks(self) -> Sequence[str]:
         return self.warnings

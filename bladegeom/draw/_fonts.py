@@ -6,7 +6,7 @@ import re
 import unicodedata
 import warnings
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, nullcontext, suppress
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from functools import cache
 from typing import Any
 
@@ -24,6 +24,16 @@ def fonts_with(text: str) -> AbstractContextManager[Any]:
     if rcParams["pdf.use14corefonts"] and not _SIMPLE.issuperset(text):
         return rc_context({"pdf.use14corefonts": False})
     return nullcontext()
+
+
+@contextmanager
+def unhinted() -> Iterator[None]:
+    """Draw or measure letters as wide as they are: fitted to a screen's dots they grow wider."""
+    before, rcParams["text.hinting"] = rcParams["text.hinting"], "no_hinting"
+    try:
+        yield
+    finally:
+        rcParams["text.hinting"] = before
 
 
 _SIMPLE = frozenset(filter(str.isprintable, bytes(range(256)).decode("cp1252", "ignore"))) | {"\n"}

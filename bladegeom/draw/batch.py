@@ -20,7 +20,7 @@ from bladegeom.faults import Fault, RefusedError, as_letters
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length
-from bladegeom.shop.batch import Earlier, left_rows, queue_row, read_day
+from bladegeom.shop.batch import Earlier, Repeats, left_rows, queue_row, read_day
 from bladegeom.shop.condition import ACTIONS, assess
 from bladegeom.shop.history import Visit, record, visit
 from bladegeom.shop.limits import Limits
@@ -79,6 +79,7 @@ def run_batch(
     seating: Length | None = None,
     history: str | os.PathLike[str] | None = None,
     unit: str | None = None,
+    sheet: str | None = None,
     rule: str = "zones",
     shop: str = "",
     arbor: str = "",
@@ -116,6 +117,8 @@ def run_batch(
         those in which a mistake was found, nor those of blades without a name.
     unit : {"mm", "in", "thou", "um"}, optional
         Of readings whose column does not say.
+    sheet : str, optional
+        Which sheet, where a workbook has several with cells.
     rule : {"zones", "simple"}
         See `assess`.
     shop, arbor : str
@@ -140,25 +143,28 @@ def run_batch(
     recorded = [] if history is None else [*Path(history).glob("*")]
     read = [*inputs, *before, *([] if blades is None else [blades])]
     check_apart([*files_of(out), *recorded], read)
+    how_read = {"unit": unit, "sheet": sheet}
     made = Made(out)
     notes: list[str] = []
     with _noted(notes, made):
         facts = None if blades is None else read_blade_facts(blades)
-        found = read_day(inputs, facts, unit)
+        found = read_day(inputs, facts, **how_read)
         notes += found.notes
-        earlier = Earlier(before, facts, unit, tooth_1_marked, seating)
+        earlier = Earlier(before, facts, tooth_1_marked, seating, **how_read)
+        repeats = Repeats(one.readings for one in found.readings)
         sheets = made.places(file_names([one.who for one in found.readings]))
         rows: list[dict[str, Any]] = []
         visits: list[Visit] = []
         drawn = 0
-        for place, (sheet, (_, file, readings, eye)) in enumerate(
+        for place, (page, (_, file, readings, eye)) in enumerate(
             zip(sheets, found.readings, strict=True)
         ):
             if progress is not None:
                 progress(place, len(found.readings))
             try:
                 fit = fit_wobble(readings)
-                condition = assess(fit, limits, rule=rule, eye=eye)
+                pooled = repeats.of(readings)
+                condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
             except RefusedError as error:
                 found.refused.extend(fault.within(file) for fault in error.faults)
                 continue
@@ -169,13 +175,13 @@ def run_batch(
                 notes.append(f"not compared with before, its readings mislead: {who}")
             made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
             digest = digest_of(readings, (*made_of, *([changed.to_dict()] if changed else [])))
-            if not made.bring_back(sheet, digest):
+            if not made.bring_back(page, digest):
                 how = {"shop": shop, "arbor": arbor, "paper": paper}
                 with standard_fonts():
                     ax = customer_sheet(fit, condition, before=changed, date=day, **how)
-                    save_charts([ax], sheet, 1, keywords=f"digest {digest}")
+                    save_charts([ax], page, 1, keywords=f"digest {digest}")
                 drawn += 1
-            where = {"file": file, "sheet": f"{SHEETS}/{sheet.name}", "digest": digest}
+            where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
             rows.append(queue_row(condition, changed, day) | where)
             if history is not None and condition.sound and readings.blade.name:
                 service = "after" if changed else ""

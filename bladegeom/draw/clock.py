@@ -20,6 +20,7 @@ from bladegeom.draw._fonts import as_printed, escaped, families_for
 from bladegeom.draw._style import drawn
 from bladegeom.draw.page import MARGIN, Page
 from bladegeom.draw.printed import sizes
+from bladegeom.fit.marks import sentence
 from bladegeom.kinds import checked
 from bladegeom.lengths import convert
 from bladegeom.result import number
@@ -58,11 +59,16 @@ def clock_chart(
         page = Page(paper, landscape=True)
         page.head(advice.arbor.blade.name, "clock position", date, _facts(advice))
         page.bottom -= 5.0
-        page.line(_headline(advice), 20, 10.0, bold=True)
-        page.line(_numbers(advice), 11, 6.0, less=0.03 * page.inner)
+        if advice.arbor.again:
+            said = (sentence(advice.answer), *map(sentence, advice.arbor.first))
+            page.not_for_the_wall(said, page.top - 1.0)
+        else:
+            page.line(_headline(advice), 20, 10.0, bold=True)
+            page.line(_numbers(advice), 11, 6.0, less=0.03 * page.inner)
         mark = f"{KEEP_MARK[0].upper()}{KEEP_MARK[1:]}."
         page.fitted_text(MARGIN, page.bottom, mark, 9, page.inner, 4.0)
-        page.warnings([*advice.arbor.doubted, *advice.arbor.warnings])
+        first = () if advice.arbor.again else advice.arbor.first  # Which stand above then.
+        page.warnings([*first, *advice.arbor.warnings])
         page.top += 2.0
         column = 0.43 * page.inner
         side = min(column, page.bottom - page.top - 32.0)
@@ -92,7 +98,8 @@ def _turn(advice: ClockAdvice, on: Chart) -> None:
         float(np.nanmax(np.append(high, expected))), 2 * float(np.abs(arbor.measured).max())
     )
     _mounts(advice, on)
-    on.tooth(blade.angle_of(advice.best_tooth), str(advice.best_tooth), 20)
+    if not arbor.again:
+        on.tooth(blade.angle_of(advice.best_tooth), str(advice.best_tooth), 20)
     on.ax.set_xlim(-6, 366)
     on.ax.set_ylim(0, 1.22 * largest)
     ticks = [(angle, str(tooth)) for tooth, angle in _numbered(blade, 13)]

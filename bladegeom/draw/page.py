@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.text import Text
+from matplotlib.transforms import Bbox
 
 from bladegeom.draw._axes import BLACK, GREY
 from bladegeom.draw._fonts import (
@@ -25,6 +26,7 @@ from bladegeom.draw._fonts import (
     has_bold,
     has_standard_letters,
     line_width_mm,
+    unhinted,
 )
 from bladegeom.draw._style import own_style
 from bladegeom.draw.printed import CAUTIONS, sizes
@@ -62,7 +64,7 @@ class Page:
     sheet: Axes
 
     def __init__(self, paper: str, *, landscape: bool = False) -> None:
-        if paper.lower() not in PAPERS:
+        if str(paper).lower() not in PAPERS:
             raise refuse(f"paper {paper!r} is not known", "choose a4 or letter", value=paper)
         size = PAPERS[paper.lower()]
         self.width, self.height = size[::-1] if landscape else size
@@ -337,8 +339,15 @@ class _Words(Text):
 
     def draw(self, renderer: RendererBase) -> None:
         """Draw the words in fonts that have their letters."""
-        with fonts_with(self.get_text()):
+        with fonts_with(self.get_text()), unhinted():
             super().draw(renderer)
+
+    def get_window_extent(
+        self, renderer: RendererBase | None = None, dpi: float | None = None
+    ) -> Bbox:
+        """Return what the words take, at any resolution the same part of the page."""
+        with unhinted():
+            return super().get_window_extent(renderer, dpi)
 
 
 @checked

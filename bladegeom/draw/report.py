@@ -22,7 +22,8 @@ from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.shop.change import Change
-from bladegeom.shop.condition import Condition, teeth_read
+from bladegeom.shop.condition import Condition
+from bladegeom.shop.verdict import teeth_read
 from bladegeom.tables.out import digest_of
 
 _CHART = 104.0

@@ -52,6 +52,7 @@ def write_answers(
     *,
     blades: str | os.PathLike[str] | None = None,
     unit: str | None = None,
+    sheet: str | None = None,
     progress: Progress = lambda *_: None,
 ) -> Answered:
     """Fit every blade of some tables and write the answers into one, a row a blade.
@@ -63,7 +64,8 @@ def write_answers(
 
     `output` is a .csv file, or .xlsx where openpyxl is installed: a new one, or an older table of
     answers, which is replaced whole or not at all. `blades` is a table with one row of facts a
-    blade, `unit` that of readings whose column does not say; `progress` is told what is being done,
+    blade, `unit` that of readings whose column does not say, `sheet` which one of a workbook is
+    meant; `progress` is told what is being done,
     and how much of how much is.
 
     Raises
@@ -80,7 +82,8 @@ def write_answers(
     for one in inputs:
         file = as_letters(Path(one).name)
         try:
-            table, faults, said = _answers(one, file, blades, unit, progress)
+            how = {"blades": blades, "unit": unit, "sheet": sheet}
+            table, faults, said = _answers(one, file, how, progress)
         except RefusedError as error:
             refused += [fault.within(file) for fault in error.faults]
             continue
@@ -152,12 +155,11 @@ def _holds_answers(path: Path) -> bool:
 def _answers(
     path: str | os.PathLike[str],
     file: str,
-    blades: str | os.PathLike[str] | None,
-    unit: str | None,
+    how: Mapping[str, Any],
     progress: Progress,
 ) -> tuple[pd.DataFrame | None, list[Fault], list[str]]:
     reading, fitting = (partial(progress, f"{what} {file}") for what in ("reading", "fitting"))
-    tidy = tidy_table(read_bytes(path), file, blades=blades, unit=unit, progress=reading)
+    tidy = tidy_table(read_bytes(path), file, progress=reading, **how)
     if tidy.frame is None:
         return None, tidy.refused, tidy.notes
     table, wrong = fit_frame(tidy.frame, fitting, checked=True)

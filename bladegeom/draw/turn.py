@@ -12,9 +12,9 @@ from matplotlib.axes import Axes
 from bladegeom.draw._axes import BLACK, CHAIN, DASHED, GREY, Chart, every_tooth, label, plain_ticks
 from bladegeom.draw._style import drawn
 from bladegeom.draw.page import Page
-from bladegeom.draw.printed import sizes, tir_limits, tir_words
+from bladegeom.draw.printed import left_words, sizes, tir_limits, tir_words
 from bladegeom.faults import refuse
-from bladegeom.fit.marks import NO_MATTER_DEG, neutral_line
+from bladegeom.fit.marks import NO_MATTER_DEG, neutral_line, sentence
 from bladegeom.fit.squareness import chance_out, squareness_error, squareness_error_u
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import student_t
@@ -75,9 +75,12 @@ def _readings(fit: WobbleFit, on: Chart) -> None:
     for place, one in enumerate(turns):
         name = "readings" if len(turns) == 1 else f"turn {one}"
         on.hollow(at[turn == one], read[turn == one], 5, name, _MARKERS[place % len(_MARKERS)])
-    if not kept.all():
-        at, read = readings.angle_deg[~kept], readings.reading[~kept]
-        on.ax.plot(at, read, "x", markersize=7, color=BLACK, label="closing reading")
+    closing = readings.closing
+    for some, marker, name in ((closing, "x", "closing reading"), (~closing, "*", "not fitted")):
+        out = ~kept & some
+        if out.any():
+            at, read = readings.angle_deg[out], readings.reading[out]
+            on.ax.plot(at, read, marker, markersize=7, color=BLACK, label=name, linestyle="")
     _directions(fit, on)
     on.names(y=f"reading, {fit.unit}")
     _tooth_axis(fit, on)
@@ -239,8 +242,9 @@ def _square_headline(fit: WobbleFit, tolerance_deg: float | None) -> str:
     if marks.neutral is None:
         return marks.instructions[0]
     first, second = marks.neutral
+    within = f"within {left} (95 %) " if (left := left_words(marks)) else ""
     words = (
-        f"Square with tooth {first.tooth} or {second.tooth} uppermost; at worst "
+        f"Square {within}with tooth {first.tooth} or {second.tooth} uppermost; at worst "
         f"{marks.worst_deg:.3f}\u00b0 out"
     )
     if tolerance_deg is not None:
@@ -293,12 +297,17 @@ def rotation_chart(
     if ax is None:
         page = Page(paper, landscape=True)
         page.head(rotation.blade.name, "best rotation", date, sizes(rotation.blade))
-        page.line(rotation.headline, 15, 9.0, bold=True)
+        first = [*map(sentence, rotation.plate.first)] if rotation.plate.again else []
+        if first:
+            page.not_for_the_wall((sentence(rotation.headline), *first), page.top - 1.0)
+            page.top += 1.0
+        else:
+            page.line(rotation.headline, 15, 9.0, bold=True)
         less = 0.05 * page.inner
         page.line(f"Square: {rotation.where}.", 11, 5.0, less=less)
         sign = f"Slope above 0: {_SIGN[rotation.line.kind]} toward the indicator."
         page.line(sign, 11, less=less)
-        *remarks, sees = rotation.remarks
+        *remarks, sees = (one for one in rotation.remarks if one not in first)
         page.remarks([sees, *remarks], _SIZES, 0.49, leave=_ROUND_MM + _LEAST_MM)
         ax = page.within(20, 25, 6, 30)
     _slopes(rotation, Chart(ax))
@@ -354,6 +363,8 @@ def _teeth(one: Rotation, on: Chart) -> None:
     if one.neutral_teeth is not None:
         neutral = [blade.angle_of(tooth) for tooth in one.neutral_teeth]
         on.hollow(neutral, one.slope_deg(neutral), 9, "neutral line's teeth", "^")
+    if one.plate.again:
+        return  # No tooth is named before the rings are read again.
     zero = {blade.nearest_tooth(zero) for zero in one.zeros_deg}
     zero |= set() if one.best_tooth is None else {one.best_tooth}
     low: list[float] = []

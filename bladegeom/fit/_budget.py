@@ -12,7 +12,8 @@ from scipy import special
 
 from bladegeom.estimate import combined
 from bladegeom.fit._fitted import Fitted
-from bladegeom.fit.stated import float_covariance
+from bladegeom.fit.play import taken_out
+from bladegeom.fit.stated import float_covariance, stylus_scale_u
 from bladegeom.kernel.design import Design, design_of
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kernel.harmonics import harmonic_columns
@@ -198,7 +199,7 @@ def budget_of(fit: Fitted) -> Budget:
         words = "bends of two and three waves a turn, through the teeth that were not read"
         add("bends not read", *both_ways(bent), fit.leak.dof, words)
     if np.any(fit.rounding):
-        more, aside = (sd_toward(fit.near_deg + turn, fit.rounding) for turn in (0.0, 90.0))
+        more, aside = both_ways(fit.rounding)
         words = "readings scatter by less than half a graduation: rounding does not average out"
         add("graduation", more, aside, math.inf, words)
     elif not fit.graduation:
@@ -216,11 +217,14 @@ def budget_of(fit: Fitted) -> Budget:
     else:
         unknown.append("end float of the arbor (push and pull it, read one tooth twice)")
     if readings.stylus_deg:
-        lost = fit.amplitude * fit.scale_u
+        lost = fit.amplitude * float(stylus_scale_u(readings.stylus_deg))
         words = f"a plunger up to {readings.stylus_deg:g} deg out of the arbor's direction"
         add("stylus angle", lost, 0.0, math.inf, words)
     else:
         unknown.append("angle of the stylus (state stylus_deg)")
+    if fit.lag_deg is not None and fit.lag_u_deg is not None:
+        size = fit.amplitude * taken_out(fit.lag_deg, fit.lag_u_deg)[1]
+        add("play", size, 0.0, math.inf, "what the indicator's dead band takes off the amplitude")
     if readings.ring_radius_u_mm is not None and readings.ring_radius_mm is not None:
         part = readings.ring_radius_u_mm / readings.ring_radius_mm
         tilt = math.radians(fit.tilt_deg or 0.0)

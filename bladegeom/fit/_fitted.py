@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.estimate import Known
+from bladegeom.fit.play import band_of
+from bladegeom.fit.standing import Standing
 from bladegeom.fit.waves import Harmonic
 from bladegeom.kernel.leak import Leak
 from bladegeom.readings import Readings
@@ -41,7 +43,7 @@ class Fitted(Wobble, Result):
     readings: Readings = quantity("what was read", key="")
     in_fit: NDArray[np.bool_] = quantity(
         "which readings are in the fit, shape (all readings,): all but the closing ones, unless a "
-        "drift is fitted",
+        "drift is fitted, and those of `standing`",
         key="",
     )
     fitted: NDArray[np.float64] = quantity(
@@ -79,6 +81,12 @@ class Fitted(Wobble, Result):
     )
     flagged: tuple[int, ...] = quantity(
         "in a robust fit, the teeth that count less", key="", default=()
+    )
+
+    standing: tuple[Standing, ...] = quantity(
+        "single teeth that stand off alike in several turns: they are not in the fit",
+        key="",
+        default=(),
     )
 
     @derived("the blade's name, as text")
@@ -263,15 +271,15 @@ class Fitted(Wobble, Result):
     )
 
     @derived(
-        "dead band of the indicator, from turns both ways (forward less backward): a lag of "
-        "2 play / (pi amplitude) radians each way, within 6 % up to a tenth of the amplitude",
+        "dead band of the indicator, from turns both ways (forward less backward); what it takes "
+        "off the amplitude is put back where the lag is more than twice its own doubt",
         label="play",
         text=lambda one: one._play_text(),
     )
     def play(self) -> float | None:
         if self.lag_deg is None:
             return None
-        return math.radians(self.lag_deg) * math.pi * self.amplitude / 2
+        return band_of(self.lag_deg) * self.amplitude
 
     lag_deg: float | None = quantity(
         "by how many degrees of blade each way lags behind the mean", default=None

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from bladegeom.blade import Blade
 from bladegeom.columns import MOST_TEETH
 from bladegeom.fit._frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers, spread
-from bladegeom.fit._screen import worth_a_look
+from bladegeom.fit._screen import may_stand_off, worth_a_look
 from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.marks import NO_MATTER_DEG
@@ -89,6 +89,8 @@ def plain_answers(
             stack, closed = blades.stack(some, blade)
             fits = fit_stack(stack)
             blades.keep(some, stack, fits, closed)
+            if len(stack.reading) > 1:
+                plain[some[may_stand_off(stack, fits)]] = False
             if checked:
                 jump = blades.facts.least_revolution / 2 / MM_PER[unit]
                 plain[some[worth_a_look(stack, fits, jump)]] = False
@@ -400,7 +402,7 @@ def _of_some(
         "near_u_deg": wobble.near_u_deg,
         "near_low_deg": near_low,
         "near_high_deg": near_high,
-        **_marks(wobble, blade, tilt, tilt_high, radius_mm),
+        **_marks(wobble, blade, tilt, (near_low, near_high, tilt_high), radius_mm),
     }
     if not resolved.all():
         directed = {name: np.where(resolved, one, np.nan) for name, one in directed.items()}
@@ -428,9 +430,9 @@ def _lean(slope: Floats) -> Floats:
 
 
 def _marks(
-    wobble: Wobble, blade: Blade, tilt_deg: Floats, tilt_high_deg: Any, radius_mm: Floats
+    wobble: Wobble, blade: Blade, tilt_deg: Floats, limits: tuple[Any, Any, Any], radius_mm: Floats
 ) -> dict[str, Any]:
-    """Return the columns of the teeth to mark."""
+    """Return the columns of the teeth to mark; limits are of the direction and the tilt."""
     ends = ends_of(blade.angles_deg, wobble.near_deg)
     near, first, far, second = ends
     of_near = near.probability(wobble)
@@ -440,8 +442,8 @@ def _marks(
         return of_near if end.past_deg is near.past_deg else end.probability(wobble)
 
     off, left = off_line(first, second, tilt_deg)
-    low, high, _ = wobble.near_interval()
-    limits = low - wobble.near_deg, high - wobble.near_deg
+    near_low, near_high, tilt_high = limits
+    near_low, near_high = near_low - wobble.near_deg, near_high - wobble.near_deg
     better = first_better(first, second)
     found = {
         "near_tooth": near.place + 1.0,
@@ -451,7 +453,7 @@ def _marks(
         "better_tooth": np.where(better, first.place, second.place) + 1.0,
         "line_off_deg": off,
         "left_deg": left,
-        "left_most_deg": most_left(first, second, *limits, tilt_high_deg),
+        "left_most_deg": most_left(first, second, near_low, near_high, tilt_high),
     }
     for number, end in enumerate((first, second), start=1):
         found |= {

@@ -1,4 +1,4 @@
-"""Which of many blades are worth a look for mistakes: bounds on what `check_readings` could find.
+"""Which of many blades are worth a look: bounds on what `check_readings` could find.
 
 A lost minus, a slipped point or gum on one tooth fits no better than leaving that tooth out. A
 bumped base, another unit or a tooth too many from some reading on leaves what a wobble of its own
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from bladegeom.fit.standing import CHANCE
 from bladegeom.kernel.stack import Fits, Stack
 from bladegeom.mistakes.check import FALSE_ALARMS
 from bladegeom.mistakes.trial import FEWEST, SHARES
@@ -74,6 +75,17 @@ def worth_a_look(stack: Stack, fits: Fits, jump: float) -> Bools:
     found[some] |= factors.mean(axis=1) > wanted
     looked: Bools = found & enough
     return looked
+
+
+def may_stand_off(stack: Stack, fits: Fits) -> Bools:
+    """Return for which blades of several turns a tooth may stand off alike in all, shape (n,)."""
+    count = stack.there.sum(axis=0) if stack.there is not None else float(len(stack.reading))
+    # What a tooth of its own height takes up, at least: less where the fit leans on it.
+    gain = fits.left.sum(axis=0) ** 2 / np.maximum(count, 1.0)
+    gain *= 1 + 4 * np.max(count) / fits.plan.readings
+    p = _chance(gain.max(axis=0), fits.rss, np.asarray(fits.plan.dof + 3))
+    found: Bools = p * len(gain) < 10 * CHANCE
+    return found
 
 
 def _from_each_on(values: Floats) -> Floats:

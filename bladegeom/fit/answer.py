@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from bladegeom.fit.marks import NeutralLine, neutral_line
+from bladegeom.fit.standing import Standing
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.mistakes.check import Finding
@@ -53,6 +54,10 @@ class Answer(OfBlade):
     @derived("likely mistakes in the readings, the likeliest first")
     def mistakes(self) -> tuple[Finding, ...]:
         return self.fit.findings.found
+
+    @derived("teeth that stand off alike in several turns, and are not in the fit")
+    def standing(self) -> tuple[Standing, ...]:
+        return self.fit.standing
 
     def _title(self) -> str:
         return self.marks._title()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from dataclasses import replace
 from functools import partial
 from typing import Any, NamedTuple
 
@@ -12,6 +13,8 @@ from numpy.typing import NDArray
 
 from bladegeom.faults import refuse
 from bladegeom.fit.closing import closing_of, drift_of
+from bladegeom.fit.play import taken_out
+from bladegeom.fit.standing import others, standing_in, without
 from bladegeom.fit.stated import float_covariance, stylus_scale_u
 from bladegeom.fit.waves import Harmonic, harmonic, identifiable_orders
 from bladegeom.fit.wobble import WobbleFit
@@ -85,6 +88,19 @@ def fit_wobble(
         Fewer than four distinct teeth were read, or they lie on too short an arc, or a drift was
         asked for that the readings do not show.
     """
+    standing = () if drift or robust else standing_in(readings)
+    kept = without(readings, standing) if standing else None
+    if kept is None:
+        return _fit(readings, harmonics, drift, robust)
+    return replace(
+        _fit(kept, harmonics, drift, robust),
+        readings=readings,
+        in_fit=~readings.closing & others(readings, standing),
+        standing=standing,
+    )
+
+
+def _fit(readings: Readings, harmonics: int, drift: bool, robust: bool) -> WobbleFit:
     if harmonics == 1 and not drift and not robust and plain(readings):
         return _stacked(readings)
     check_plan(readings)
@@ -180,9 +196,11 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
     doubt, dof = with_leak(covariance[wobble, wobble], solved.dof, leak)
     beside = design.aside @ found[:first]
     offset = float(beside.mean())
-    lag, lag_u = None, None
+    lag, lag_u, play_u = None, None, 0.0
     if design.play is not None:
         lag, lag_u = _lag(value, found[-2:], covariance[-2:, -2:])
+        more, play_u = taken_out(lag, lag_u)
+        value = value * more
     wild = np.abs(solved.fit.residuals) > _FLAG_SD * max(solved.scale, 1e-300)
     flagged = np.unique(readings.tooth[design.in_fit][wild]) if robust else ()
     waves = {order: Harmonic(order, False, alias) for order, alias in aliases.items()}
@@ -197,7 +215,7 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
         readings=readings,
         value=value,
         covariance=doubt + float_covariance(readings.end_float),
-        scale_u=stylus_scale_u(readings.stylus_deg),
+        scale_u=math.hypot(stylus_scale_u(readings.stylus_deg), play_u),
         dof=dof,
         residual_dof=solved.dof,
         leak=leak,

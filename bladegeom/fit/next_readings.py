@@ -17,6 +17,7 @@ from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.stated import float_covariance
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.design import Design, design_of
+from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.kernel.leak import leaked, with_leak
 from bladegeom.kinds import checked
 from bladegeom.result import derived, described, number, percent, quantity
@@ -154,6 +155,7 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
     RefusedError
         If `n` or `probability` is out of range.
     """
+    whole, fit = fit, fit.of_others
     blade = fit.readings.blade
     most = min(MOST_READINGS, len(_candidates(fit, 2).tooth))
     if int(n) != n or not 1 <= n <= most:
@@ -184,7 +186,7 @@ def next_readings(fit: WobbleFit, n: int = 4, *, probability: float = 0.95) -> N
     degrees = math.degrees(1 / fit.amplitude) if fit.resolved else None
     now, needed, named = _turns_needed(fit, probability)
     return NextReadings(
-        fit=fit,
+        fit=whole,
         teeth=tuple(teeth),
         near_u_deg=None if degrees is None else degrees * across,
         near_u_after_deg=None if degrees is None else tuple(degrees * u for u in across_after),
@@ -224,20 +226,18 @@ def _candidates(fit: WobbleFit, count: int) -> _Candidates:
     new_offset = fit.drift_per_turn is None
     if new_offset:
         turns = len(np.unique(fit.readings.turn[fit.in_fit]))
+        first = 0 if fit.leak is None else 2 * len(fit.leak.orders)
         if count == 1:
-            columns[before:, turns - 1] = 1.0
-        columns = np.delete(columns, turns, axis=1)
+            columns[before:, first + turns - 1] = 1.0
+        columns = np.delete(columns, first + turns, axis=1)
     else:
         # They will follow each other: each has the time of the middle one.
-        columns[before:, 1] = columns[before, 1] + (count - 1) / 2 / fit.readings.blade.teeth
+        time = 1 if fit.leak is None else 1 + 2 * len(fit.leak.orders)
+        columns[before:, time] = columns[before, time] + (count - 1) / 2 / fit.readings.blade.teeth
     told = columns[:before].any(axis=0)
     kept = ~columns[before:, ~told].any(axis=1)
     columns = columns[:, told]
     information = columns[:before].T @ columns[:before]
-    if fit.leak is not None and fit.leak.variance > 0:
-        # Bends that may leak into the wobble are looked for too, as large as the scatter allows.
-        known = np.arange(columns.shape[1] - 2 - 2 * len(fit.leak.orders), columns.shape[1] - 2)
-        information[known, known] += fit.reading_sd**2 / fit.leak.variance
     rows = columns[before:][kept]
     # What no added row is of (the offsets of earlier turns) is taken out, however many they are.
     added = rows.any(axis=0)
@@ -274,7 +274,12 @@ def _goal_of(
     whole = given.information + squares
     if given.own_offset:
         whole = whole - total[..., :, np.newaxis] * total[..., np.newaxis, :] / count
-    covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)[..., -2:, -2:]
+    first, bent = 0, 0.0
+    if fit.leak is not None and fit.reading_sd > 0:
+        first, bent = 2 * len(fit.leak.orders), fit.leak.variance / fit.reading_sd**2
+    inverse = np.asarray(np.linalg.inv(whole[..., first:, first:]), dtype=np.float64)
+    into = inverse[..., -2:, :] @ whole[..., first:, :first]
+    covariance = inverse[..., -2:, -2:] + bent * into @ np.swapaxes(into, -1, -2)
     main: Floats = _across_squared(fit, covariance)
     # Where that ties, the other direction decides.
     rest: Floats = 1e-6 * np.trace(covariance, axis1=-2, axis2=-1)
@@ -327,13 +332,16 @@ def _read_on(fit: WobbleFit, teeth: Sequence[int] | Places, turns: int = 1) -> D
 
 
 def _columns(fit: WobbleFit, design: Design, *, bent: bool = False) -> Floats:
-    """Return the columns of the fit, the wobble's two put last, where `bent` behind its bends."""
+    """Return the columns of the fit, the wobble's two put last; first what leaks, where `bent`."""
     orders = [wave.order for wave in fit.harmonics if wave.identifiable and wave.order > 1]
-    orders += fit.leak.orders if bent and fit.leak is not None else ()
     columns = design.columns([1, *orders])
     first = design.aside.shape[1]
     kept = [at for at in range(columns.shape[1]) if at not in (first, first + 1)]
-    return columns[:, [*kept, first, first + 1]]
+    columns = columns[:, [*kept, first, first + 1]]
+    if bent and fit.leak is not None:
+        bends = harmonic_columns(design.angle, fit.leak.orders)[:, 1:]
+        columns = np.concatenate([bends, columns], axis=1)
+    return columns
 
 
 def _covariance(fit: WobbleFit, teeth: Sequence[int]) -> Floats:

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from bladegeom.fit._fitted import Fitted
 from bladegeom.fit.closing import Closing, closing_of
 from bladegeom.kernel.doubt import sd_toward, student_t
+from bladegeom.kernel.leak import leaks_of
+from bladegeom.kernel.stack import fit_stack, stack_of
 from bladegeom.readings import Readings
 from bladegeom.result import grain, number
 from bladegeom.sizes import odd_wobble, odd_words
@@ -24,6 +26,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _FEW_SPOTS = 8
+_NO_ARC_DEG = 18.0
 _DUST = 1e-9
 
 
@@ -45,8 +48,9 @@ class Seen(NamedTuple):
     readings without a stated graduation lie, 0 for none, which are taken for the graduation of
     teeth enough; `bare` tells where teeth were touched whose kinds are not stated. `moved` holds
     the closing readings that show that a stand moved, by place, and how far a steady drift of that
-    would shift the wobble. The rest is of one blade alone: the notes of its readings, the teeth
-    that count less, and in words the arc that was not read and the fitted drift.
+    would shift the wobble. The rest is of one blade alone: which teeth stand off alike in several
+    turns, the notes of its readings, the teeth that count less, and in words the arc that was not
+    read and the fitted drift.
     """
 
     unit: str
@@ -62,6 +66,7 @@ class Seen(NamedTuple):
     spots: NDArray[Any]
     bare: Bools
     moved: Mapping[int, tuple[Closing, float]]
+    standing: Sequence[str] = ()
     notes: Sequence[str] = ()
     flagged: Sequence[int] = ()
     unread: str = ""
@@ -82,6 +87,7 @@ def remarks_on(seen: Seen) -> list[Remark]:
             lambda at: odd_words(seen.wobble_tir[at], seen.unit, seen.tilt_deg[at]),
         ),
         Remark(every & bool(seen.unread), seen.unread),
+        *(Remark(every, words) for words in seen.standing),
         Remark(same & stated, below),
         Remark(same & ~stated, f"{below}; state the graduation to learn the bound"),
         Remark(
@@ -175,6 +181,7 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
         resolved=np.array([fit.resolved]),
         dof=np.array([fit.dof]),
         moved=moved,
+        standing=[one.words(fit.unit, fit.residual_sd) for one in fit.standing],
         notes=readings.notes,
         flagged=fit.flagged,
         unread=_rests_on_unread(fit),
@@ -186,7 +193,11 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
 
 def plan_remarks(readings: Readings) -> list[str]:
     """Return what the reader should know of where a blade was read."""
-    return [*_said(_on_plan(**_plan(readings))), *readings.notes]
+    stack, _ = stack_of(readings)
+    why, cure = unread_arc(readings)
+    unread = [f"{why}: a bend would pass for wobble; {cure}"]
+    leaks = bool(leaks_of(stack, fit_stack(stack))[0])
+    return [*(unread if leaks else []), *_said(_on_plan(**_plan(readings))), *readings.notes]
 
 
 def _plan(readings: Readings) -> dict[str, Any]:
@@ -207,24 +218,29 @@ def _rests_on_unread(fit: Fitted) -> str:
     turned = math.degrees(math.atan2(across, max(fit.amplitude - along, 0.0)))
     if fit.resolved:
         size += f" and its direction by up to {number(turned, turned)} deg"
+    why, cure = unread_arc(fit.readings)
     return (
-        f"{unread_arc(fit.readings)}: a bend of two or three waves a turn there, as large as the "
-        f"scatter allows, would change {size} (95 %; the limits hold that); read these teeth"
+        f"{why}: a bend of two or three waves a turn, as large as the scatter allows, would change "
+        f"{size} (95 %; the limits hold that); {cure}"
     )
 
 
-def unread_arc(readings: Readings) -> str:
-    """Return in words the widest arc of a blade on which no tooth was read."""
+def unread_arc(readings: Readings) -> tuple[str, str]:
+    """Return in words why bends pass for wobble, such as an arc that is not read, and the cure."""
     blade = readings.blade
     read = np.unique(readings.tooth[~readings.closing])
     gaps = np.diff(blade.angles_deg[read - 1], append=blade.angles_deg[read[0] - 1] + 360.0)
     at = int(np.argmax(gaps))
-    first, last = (
-        int(read[at]) % blade.teeth + 1,
-        (int(read[(at + 1) % len(read)]) - 2) % blade.teeth + 1,
-    )
     arc = gaps[at] - 360.0 / blade.teeth
-    return f"no tooth from {first} to {last} is read, {arc:.0f} deg of the blade"
+    if arc < _NO_ARC_DEG:
+        why = "the teeth that were read one way, in one turn or of one kind do not go all round"
+        return why, "read every tooth in one turn"
+    before, after = int(read[at]), int(read[(at + 1) % len(read)])
+    first, last = before % blade.teeth + 1, (after - 2) % blade.teeth + 1
+    return (
+        f"no tooth from {first} to {last} is read, {arc:.0f} deg of the blade",
+        "read these teeth",
+    )
 
 
 def _said(remarks: Sequence[Remark]) -> tuple[str, ...]:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from bladegeom.fit.standing import Stands
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.design import worst_ratio
 from bladegeom.kernel.harmonics import LeastSquares, harmonic_columns, least_squares
@@ -25,23 +26,8 @@ _FEWEST = 6
 _WORST_RATIO = 3.0
 
 
-class _Stands:
-    """What stands off the curve."""
-
-    height: float
-
-    @property
-    def side(self) -> str:
-        """Which way it stands off."""
-        return "toward the indicator" if self.height > 0 else "away from the indicator"
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return it as plain values."""
-        return vars(self).copy()
-
-
 @dataclass(frozen=True)
-class Bend(_Stands):
+class Bend(Stands):
     """A run of teeth where the plate stands off the fitted curve.
 
     Attributes
@@ -62,12 +48,16 @@ class Bend(_Stands):
 
 
 @dataclass(frozen=True)
-class Spike(_Stands):
-    """A single tooth that stands off its neighbours: gum, a burr, a slip of the pen; see `Bend`."""
+class Spike(Stands):
+    """A single tooth that stands off its neighbours: gum, a burr, a slip of the pen; see `Bend`.
+
+    Where it does so alike in several turns, it is none of the last.
+    """
 
     tooth: int
     height: float
     p_value: float
+    turns: int = 1
 
 
 @described
@@ -86,7 +76,8 @@ class ResidualShape(Result):
         "single teeth that stand off it",
         label="single tooth",
         text=lambda one: [
-            f"tooth {spike.tooth} alone stands {one._off(spike)}: clean it and read it again"
+            f"tooth {spike.tooth} alone stands {one._off(spike)}: clean it"
+            + (f"; {spike.turns} turns show it" if spike.turns > 1 else " and read it again")
             for spike in one.spikes
         ],
     )
@@ -124,7 +115,7 @@ def residual_shape(fit: WobbleFit) -> ResidualShape:
     teeth, heights, angles = _by_tooth(fit)
     search = _Search(heights, angles, (fit.readings.graduation or 0.0) / math.sqrt(12))
     left = np.ones(len(teeth), dtype=np.bool_)
-    spikes: list[Spike] = []
+    spikes = [Spike(one.tooth, one.height, one.p_value, one.turns) for one in fit.standing]
     bends: list[Bend] = []
     while len(spikes) + len(bends) < _MOST:
         found = search.best(left)

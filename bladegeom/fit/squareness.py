@@ -141,10 +141,12 @@ class Squareness(OfBlade):
 def _lean(error: Estimate) -> str:
     if not math.isfinite(error.u):
         return _BELOW
-    if abs(error.value) < 1e-12:
-        return f"{error.text('deg')}; the line stands square"
+    if abs(error.value) <= error.reach:
+        most = number(max(abs(error.low), abs(error.high)), error.u)
+        return f"at most {most} deg (95 %), to which side cannot be told"
     end = "toward" if error.value > 0 else "from"
-    return f"{error.text('deg')}; upper end leans {end} the indicator"
+    size = error.times(math.copysign(1.0, error.value))
+    return f"{size.text('deg')}; upper end leans {end} the indicator"
 
 
 def _sized(one: Known, unit: str, of_doubt: str) -> str:

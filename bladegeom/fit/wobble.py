@@ -10,6 +10,7 @@ from bladegeom.faults import RefusedError
 from bladegeom.fit._fitted import Fitted
 from bladegeom.fit.ends import ends_of
 from bladegeom.fit.remarks import remarks_of
+from bladegeom.fit.standing import without
 from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described
 from bladegeom.sizes import odd_wobble
@@ -74,6 +75,12 @@ class WobbleFit(Fitted):
                 continue
         return None
 
+    @cached_property
+    def of_others(self) -> WobbleFit:
+        """The same fit of nothing but what is in it: without the readings of `standing`."""
+        kept = without(self.readings, self.standing) if self.standing else None
+        return self if kept is None else self.refit(kept)
+
     @property
     def named_teeth(self) -> list[int] | None:
         """The teeth nearest to the neutral line; None where no direction is established."""
@@ -119,7 +126,7 @@ class WobbleFit(Fitted):
         """Where the doubt comes from: see `Budget`."""
         from bladegeom.fit._budget import budget_of  # Few ask, and every start would wait.
 
-        return budget_of(self)
+        return budget_of(self.of_others)
 
     def _first(self) -> Sequence[str]:
         return self.first

@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 BENDS = (2, 3)
 """Waves a turn of the bends that are reckoned with: those by which plates are usually bent."""
 
-_WIDE_RATIO = 1.05
+_WIDE_RATIO = 1.02
 _FEW_SPOTS = 12
 _UNSEEN = 1e-3
 
@@ -143,6 +143,10 @@ def leaks_of(stack: Stack, fits: Fits) -> NDArray[np.bool_]:
 
 def _more(ways: Floats, unit: Floats, share: Any, dof: Any) -> NDArray[np.bool_]:
     """Return whether scatter that is all bends leaks more than scatter that is all chance."""
-    leaks, chance = (np.linalg.eigvalsh(one)[..., -1] for one in (ways, unit))
+    leaks, chance = (
+        (one[..., 0, 0] + one[..., 1, 1]) / 2
+        + np.hypot((one[..., 0, 0] - one[..., 1, 1]) / 2, one[..., 0, 1])
+        for one in (ways, unit)
+    )
     more: NDArray[np.bool_] = leaks * dof > chance * share
     return more

@@ -146,8 +146,7 @@ class Rotation(Result):
 
     @derived("what the reader should know, most important first", key="warnings")
     def remarks(self) -> tuple[str, ...]:
-        doubted = map(sentence, self.plate.doubted)
-        return (*doubted, *_of_slopes(self), *_of_shape(self), SEES)
+        return (*map(sentence, self.plate.first), *_of_slopes(self), *_of_shape(self), SEES)
 
     @property
     def blade(self) -> Blade:
@@ -179,6 +178,8 @@ class Rotation(Result):
     @property
     def headline(self) -> str:
         """The answer in one line."""
+        if self.plate.again:
+            return f"Read again first: {'; '.join(self.plate.again)}"
         unsure = [f"{what} is not known" for what in self.missing]
         unsure += [] if self.fits else ["the rings do not fit one plate"]
         if self.best_tooth is None or self.left is None:

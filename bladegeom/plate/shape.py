@@ -16,7 +16,7 @@ from bladegeom.blade import Blade
 from bladegeom.estimate import Estimate, Known
 from bladegeom.fit.waves import Harmonic, harmonic
 from bladegeom.kernel.doubt import sd_toward
-from bladegeom.mistakes.check import check_readings
+from bladegeom.mistakes.check import Findings, check_readings
 from bladegeom.plate._design import names_of, order_of, shape_columns
 from bladegeom.result import Result, Row, derived, described, number, quantity
 from bladegeom.tables.several import Ring
@@ -297,16 +297,23 @@ class PlateFit(Result):
 
     @derived("what the reader should know, a likely mistake first")
     def warnings(self) -> tuple[str, ...]:
-        return (*self.doubted, *self.remarks)
+        return (*self.first, *self.remarks)
 
     @cached_property
-    def doubted(self) -> tuple[str, ...]:
-        """What comes first: rings to read again for a likely mistake, sizes to be asked about."""
-        return tuple(
-            f"{ring.words}: {one}"
-            for ring in self.rings
-            for one in (*check_readings(ring.readings).doubted, *ring.readings.asked)
-        )
+    def findings(self) -> tuple[tuple[Ring, Findings], ...]:
+        """What may have gone wrong in the reading of each ring."""
+        return tuple((ring, check_readings(ring.readings)) for ring in self.rings)
+
+    @property
+    def again(self) -> tuple[str, ...]:
+        """What to read again before anything is followed: rings with a likely mistake."""
+        return tuple(f"{ring.words}: {one[0].again}" for ring, one in self.findings if one.found)
+
+    @property
+    def first(self) -> tuple[str, ...]:
+        """What comes before everything: likely mistakes, and sizes to be asked about."""
+        each = ((ring, (*one.doubted, *ring.readings.asked)) for ring, one in self.findings)
+        return tuple(f"{ring.words}: {words}" for ring, said in each for words in said)
 
     @property
     def blade(self) -> Blade:
@@ -397,7 +404,7 @@ class PlateFit(Result):
         )
 
     def _first(self) -> Sequence[str]:
-        return self.doubted
+        return self.first
 
 
 def _height_of(wave: Harmonic) -> Known:

@@ -12,7 +12,7 @@ from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result, derived, described, quantity
 from bladegeom.saw._measure import side_needed, side_of, told
-from bladegeom.saw._saw_file import SawFile
+from bladegeom.saw._saw_file import PARTS, SawFile
 from bladegeom.saw.compare import Comparison
 
 State = Literal["move", "wait", "leave", "read again"]
@@ -47,6 +47,12 @@ def state_of(estimate: Estimate | Known, verdict: str | None) -> State:
     if verdict == "cannot tell":
         return "move" if abs(estimate.value) > 2 * estimate.reach else "read again"
     return "move" if told(estimate) else "leave"
+
+
+def _head(title: str) -> str:
+    """Return how a section begins in the file."""
+    part, _, number = title.partition(" ")
+    return f"[[{part}]] {number}".rstrip() if PARTS[part].several else f"[{part}]"
 
 
 def decided(off: Estimate, tolerance: float | None) -> Verdict | None:
@@ -136,7 +142,7 @@ class Step(Result):
         for entry in self.read_again:
             title, _, key = entry.rpartition(".")
             places.setdefault(title, []).append(key)
-        said = "; ".join(f"{' and '.join(keys)} in [{title}]" for title, keys in places.items())
+        said = "; ".join(f"{' and '.join(keys)} in {_head(at)}" for at, keys in places.items())
         if self.state != "move":
             return (*self.do, f"Write down: {said}.")
         own = next(iter(places)).partition(" ")[0]

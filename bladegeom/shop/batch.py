@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
 
 from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
 from bladegeom.fit.answer import blade_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.lengths import Length
+from bladegeom.kernel.span import Scatter
+from bladegeom.lengths import MM_PER, Length
 from bladegeom.readings import Readings
 from bladegeom.shop.change import Change, change
 from bladegeom.shop.condition import Condition
@@ -24,6 +29,10 @@ from bladegeom.tables.read import parse_blades
 from bladegeom.tables.text import read_bytes
 
 _Path = str | os.PathLike[str]
+_How = Mapping[str, Any]
+
+_FEWEST_CLOSED, _FAR = 10, 2.5
+"""Turns closed that tell how well a reading repeats; the standard deviations it may be off."""
 
 REFUSED = "refused"
 """Action and outcome of what could not be judged."""
@@ -57,10 +66,13 @@ class Read(NamedTuple):
     eye: str
 
 
-def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, unit: str | None) -> Batch[Read]:
-    """Read a day's files, each fault with its file; what is wrong with one stops no other."""
+def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> Batch[Read]:
+    """Read a day's files, each fault with its file; what is wrong with one stops no other.
+
+    `how` is as for `bladegeom.read_blades`: the unit, and which sheet of a workbook.
+    """
     day: Batch[Read] = Batch([], [], [])
-    batches = [*_batches(inputs, facts, unit, day.refused)]
+    batches = [*_batches(inputs, facts, how, day.refused)]
     names = {
         name
         for _, _, batch in batches
@@ -73,7 +85,7 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, unit: str | None
     rest = set() if facts is None else {folded(one) for one in facts.rows.keys() - names}
     found: list[tuple[str, Readings, str]] = []
     for path, file, batch in batches:
-        whole, bare = _with_bare(path, batch, rest, unit)
+        whole, bare = _with_bare(path, batch, rest, how)
         for readings in whole.readings:
             name = readings.blade.name
             row = "" if facts is None or name in bare else facts.name_of(name)
@@ -106,6 +118,45 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, unit: str | None
     return day
 
 
+class Repeats:
+    """How well a day's readings repeat, by the step of the dial, from its closing readings.
+
+    A closing reading differs from the first of its tooth by sqrt(2) times the scatter of one,
+    where the stand stood still. Those that differ by far more are left out: a stand that moved, or
+    a slip.
+    """
+
+    def __init__(self, day: Iterable[Readings]) -> None:
+        found: dict[float, list[float]] = {}
+        for one in day:
+            if not one.graduation:
+                continue  # Nothing says which blades were read with one indicator.
+            to_mm = MM_PER[one.unit]
+            found.setdefault(_step_mm(one), []).extend(one.closures * to_mm)
+        self._of_step = {step: _scatter(np.array(all_), step) for step, all_ in found.items()}
+
+    def of(self, readings: Readings) -> Scatter | None:
+        """Return that of a blade's indicator, in the unit of its readings; None from too few."""
+        found = self._of_step.get(_step_mm(readings))
+        return found and Scatter(found.sd / MM_PER[readings.unit], found.dof)
+
+
+def _step_mm(readings: Readings) -> float:
+    return round((readings.graduation or 0.0) * MM_PER[readings.unit], 9)
+
+
+def _scatter(closures: NDArray[np.float64], step: float) -> Scatter | None:
+    """Return the scatter of one reading; None where too few turns were closed."""
+    kept = closures[np.isfinite(closures)]
+    while len(kept) >= _FEWEST_CLOSED:
+        sd = max(math.sqrt(float(np.mean(kept**2)) / 2), step / math.sqrt(12))
+        inside = kept[np.abs(kept) <= _FAR * math.sqrt(2) * sd]
+        if len(inside) == len(kept):
+            return Scatter(sd, len(kept))
+        kept = inside
+    return None
+
+
 def _seen(
     facts: BladeFacts | None, row: str, name: str, of_row: Collection[str]
 ) -> tuple[str, Fault | None]:
@@ -123,22 +174,22 @@ def _seen(
 
 
 def _batches(
-    inputs: Sequence[_Path], facts: BladeFacts | None, unit: str | None, refused: list[Fault]
+    inputs: Sequence[_Path], facts: BladeFacts | None, how: _How, refused: list[Fault]
 ) -> Iterator[tuple[_Path, str, Batch[Readings]]]:
     """Read files one by one: each with its name and what it held, or its faults."""
     for path in inputs:
         try:
-            yield path, as_letters(Path(path).name), _parsed(path, facts, unit)
+            yield path, as_letters(Path(path).name), _parsed(path, facts, how)
         except RefusedError as error:
             refused.extend(fault.within(as_letters(Path(path).name)) for fault in error.faults)
 
 
-def _parsed(path: _Path, facts: BladeFacts | None, unit: str | None) -> Batch[Readings]:
-    return parse_blades(read_bytes(path), as_letters(Path(path).name), blades=facts, unit=unit)
+def _parsed(path: _Path, facts: BladeFacts | None, how: _How) -> Batch[Readings]:
+    return parse_blades(read_bytes(path), as_letters(Path(path).name), blades=facts, **how)
 
 
 def _with_bare(
-    path: _Path, batch: Batch[Readings], rest: Collection[str], unit: str | None
+    path: _Path, batch: Batch[Readings], rest: Collection[str], how: _How
 ) -> tuple[Batch[Readings], list[str]]:
     """Add the blades without a row of facts that go by what their readings say; name them.
 
@@ -151,7 +202,7 @@ def _with_bare(
     }
     if not lacking:
         return batch, []
-    plain = {one.blade.name: one for one in _parsed(path, None, unit).readings}
+    plain = {one.blade.name: one for one in _parsed(path, None, how).readings}
     bare = [name for name in plain if name in lacking]
     known = {one.blade.name: one for one in batch.readings} | {one: plain[one] for one in bare}
     order = dict.fromkeys([*(name for name in plain if name in known), *known])
@@ -164,7 +215,7 @@ class Earlier:
 
     Parameters
     ----------
-    inputs, facts, unit
+    inputs, facts, **how
         As for `read_day`, of the readings before.
     tooth_1_marked, seating
         As for `change`.
@@ -174,16 +225,16 @@ class Earlier:
         self,
         inputs: Sequence[_Path],
         facts: BladeFacts | None,
-        unit: str | None,
         tooth_1_marked: bool,
         seating: Length | None,
+        **how: Any,
     ) -> None:
-        self._how: dict[str, Any] = {"tooth_1_marked": tooth_1_marked, "seating": seating}
+        self._compared: dict[str, Any] = {"tooth_1_marked": tooth_1_marked, "seating": seating}
         self.refused: list[Fault] = []
         self._read: dict[str, tuple[str, Readings]] = {}
         twice: set[str] = set()
-        for path, file, found in _batches(inputs, facts, unit, self.refused):
-            batch, _ = _with_bare(path, found, (), unit)
+        for path, file, found in _batches(inputs, facts, how, self.refused):
+            batch, _ = _with_bare(path, found, (), how)
             self.refused += [fault.within(file) for fault in batch.refused]
             for readings in batch.readings:
                 name = readings.blade.name
@@ -214,7 +265,7 @@ class Earlier:
                     f"see bladegeom check {file}; repair them, or leave them out",
                     blade=readings.blade.name,
                 )
-            return change(before, fit, **self._how)
+            return change(before, fit, **self._compared)
         except RefusedError as error:
             self.refused += [fault.within(file) for fault in error.faults]
             return None

@@ -25,12 +25,13 @@ class Change(Result):
     """How the wobble of a blade differs between two measurements; lengths in `unit`.
 
     `seating_sd_mm` is by how much either part of the wobble changes from mounting to mounting, as
-    stated; `moved` is None where tooth 1 is not marked.
+    stated; `moved` is None where tooth 1 is not marked; `of_fits` is what is said of the two fits.
     """
 
     before: Visit
     after: Visit
     seating_sd_mm: float | None
+    of_fits: tuple[str, ...] = ()
 
     @derived("the blade's name, as text")
     def blade(self) -> str:
@@ -102,7 +103,7 @@ class Change(Result):
 
     @derived("what the reader should know")
     def warnings(self) -> list[str]:
-        return list(self._remarks())
+        return [*self.of_fits, *self._remarks()]
 
     @property
     def words(self) -> str:
@@ -128,6 +129,9 @@ class Change(Result):
 
     def _title(self) -> str:
         return f"{f'Blade {self.blade}' if self.blade else 'Blade'}: {self.verdict}"
+
+    def _first(self) -> Sequence[str]:
+        return self.of_fits
 
     def _remarks(self) -> Sequence[str]:
         said = []
@@ -209,6 +213,11 @@ def change(
         after=second,
         tir=Known(change, low=low, high=high).times(2 * convert(1.0, "mm", second.unit)),
         seating_sd_mm=seating_sd,
+        of_fits=tuple(
+            f"{when}: {words}"
+            for when, one in (("before", before), ("after", after))
+            for words in (one.said if isinstance(one, WobbleFit) else ())
+        ),
         tooth_1_marked=tooth_1_marked,
         moved=_moved(was, now, seating_sd, second.unit) if tooth_1_marked else None,
     )

@@ -34,7 +34,7 @@ from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
 from bladegeom.readings import differing
 from bladegeom.result import Result, derived, described, number, quantity
-from bladegeom.shop.condition import teeth_read
+from bladegeom.shop.verdict import teeth_read
 from bladegeom.tables.out import as_text, digest_of, from_text
 from bladegeom.wobble import Wobble
 

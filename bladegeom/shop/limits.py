@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from bladegeom.faults import Fault, RefusedError, refuse, unknown_name
+from bladegeom.faults import Fault, RefusedError, as_letters, refuse, unknown_name
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, Length, NumberError, convert, length, parse_number
 from bladegeom.tables import toml
@@ -54,11 +54,11 @@ class Limit:
             raise RefusedError(replace(fault, row=self.row) for fault in faults)
 
     def _faults(self) -> Iterable[Fault]:
-        if self.quantity not in QUANTITIES:
+        if not isinstance(self.quantity, str) or self.quantity not in QUANTITIES:
             problem = f"{self.quantity!r} is not a quantity that can be limited"
             cure = "write raw_tir (all readings) or wobble_tir (the wobble alone)"
             yield Fault(problem, cure, column="quantity", value=str(self.quantity))
-        if not self.source.strip():
+        if not isinstance(self.source, str) or not self.source.strip():
             cure = "say in words where the limit comes from"
             yield Fault("the limit has no source", cure, column="source")
         faults: list[Fault] = []
@@ -191,14 +191,18 @@ def read_limits(path: str | os.PathLike[str]) -> Limits:
     RefusedError
         Listing everything that is wrong in the file, with its row.
     """
-    name = os.fspath(path)
+    name = as_letters(path)
     text = decode(read_bytes(path), name)
     read = _from_csv if name.lower().endswith(".csv") else _from_toml
-    limits, faults = read(text, name)
-    if not limits and not faults:
-        faults.append(Fault(f"{name} holds no limit", "write down the shop's own, with its source"))
-    if faults:
-        raise RefusedError(faults)
+    try:
+        limits, faults = read(text)
+        if not limits and not faults:
+            cure = "write down the shop's own, with its source"
+            faults.append(Fault("it holds no limit", cure))
+        if faults:
+            raise RefusedError(faults)
+    except RefusedError as error:  # Rows of what, where tables are read too?
+        raise RefusedError(fault.within(name) for fault in error.faults) from None
     return Limits(tuple(limits))
 
 
@@ -228,16 +232,16 @@ _COLUMN = {
 """Column of a table -> its name without the unit, its key in a TOML file, the unit."""
 
 
-def _from_toml(text: str, name: str) -> tuple[list[Limit], list[Fault]]:
-    parts, faults = toml.read_parts(text, name, {"limit": _PART})
+def _from_toml(text: str) -> tuple[list[Limit], list[Fault]]:
+    parts, faults = toml.read_parts(text, "it", {"limit": _PART})
     limits: list[Limit] = []
     for one in parts.get("limit", []):
         _add(limits, faults, one.values, one.row)
     return limits, faults
 
 
-def _from_csv(text: str, name: str) -> tuple[list[Limit], list[Fault]]:
-    sheet = split(text, name, frozenset(_COLUMN) | set(_PLAIN))
+def _from_csv(text: str) -> tuple[list[Limit], list[Fault]]:
+    sheet = split(text, "", frozenset(_COLUMN) | set(_PLAIN))
     if faults := _of_header(sheet):
         return [], faults
     limits: list[Limit] = []

@@ -36,7 +36,7 @@ from bladegeom.tables.blades import (
 )
 from bladegeom.tables.out import columns_of, facts_in_columns
 from bladegeom.tables.sheets import plainly_points
-from bladegeom.tables.table import Facts, Part, Table, open_table, written
+from bladegeom.tables.table import Facts, Part, Table, called_figure, open_table, written
 from bladegeom.tables.text import Spoilt, decode, split, tidy_name
 
 Floats = NDArray[np.float64]
@@ -129,12 +129,14 @@ def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple
     ):
         raise NotPlainError
     table = open_table(head, name, unit, ".")
-    units = len(head.rows) - len(table.sheet.rows)
+    units = int(head.rows[0][0] != table.sheet.rows[0][0])
     if units and head.rows[0][0] != 2:
         raise NotPlainError
     teeth = [one.place for one in table.teeth]
     pointed = head.separator != "," and "." in text
     if pointed and not plainly_points(table.sheet, table.column, teeth):
+        raise NotPlainError
+    if called_figure(text[-_LONGEST_LINE:].rstrip().rpartition("\n")[2].split(head.separator)):
         raise NotPlainError
     lines = text.encode()
     at = lines.index(b"\n") + 1
@@ -320,8 +322,9 @@ def _read(
         near = [names[blade] for blade in rows.of[at].tolist()]
         faulty = faults_beside(rows.spoilt, table, rows.row[at].tolist(), near)
     groups = {*names, *faulty}
-    alone = len(groups) == 1
-    plain = np.array([who not in faulty and wrong_name(who, [0]) is None for who in names])
+    alone, wide = len(groups) == 1, bool(table.teeth)
+    named = [wrong_name(who, [0], wide=wide) is None for who in names]
+    plain = np.array([who not in faulty and well for who, well in zip(names, named, strict=True)])
     kind, kinds = _kinds_of_blades(rows, beside, plain, alone=alone)
     teeth = np.array([*(one.get("teeth", 0) for one in kinds), 0])[kind]
     plain &= teeth > 0

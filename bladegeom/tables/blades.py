@@ -20,7 +20,7 @@ from bladegeom.tables.blade_facts import BladeFacts, folded, read_blade_facts
 from bladegeom.tables.eye import BLANK, NOTHING, eye_says
 from bladegeom.tables.facts import check_unit, merge, stated_facts
 from bladegeom.tables.sheets import open_sheet
-from bladegeom.tables.table import Facts, Part, Rows, Table, open_table
+from bladegeom.tables.table import Facts, Part, Rows, Table, is_figure, open_table
 from bladegeom.tables.text import Spoilt, spoilt_faults
 
 Path = str | os.PathLike[str]
@@ -76,6 +76,7 @@ def read_each(
     check: Callable[[Table], list[Fault]] = lambda _: [],
     blades: Path | BladeFacts | None = None,
     unit: str | None = None,
+    sheet: str | None = None,
     progress: Callable[[int, int], None] | None = None,
     **facts: Any,
 ) -> tuple[dict[str, T], list[Fault], list[str]]:
@@ -94,7 +95,7 @@ def read_each(
         Returns what else is wrong with its header.
     blades : path or BladeFacts, optional
         The second table; where it was read before, what is to be said of it is left to the caller.
-    unit, **facts
+    unit, sheet, **facts
         As for `bladegeom.read_blade`.
     progress : callable, optional
         Told how many blades of how many are read.
@@ -116,7 +117,7 @@ def read_each(
     check_unit(unit)
     stated = stated_facts(facts)
     name = as_letters(name)
-    table = open_table(open_sheet(data, name), name, unit, own=own)
+    table = open_table(open_sheet(data, name, sheet), name, unit, own=own)
     if faults := check(table):
         raise RefusedError(replace(fault, row=table.sheet.header_row) for fault in faults)
     own_table = None
@@ -170,7 +171,7 @@ def answered(
     RefusedError
         If what is stated beside the rows does not say of which blade it is.
     """
-    named = wrong_name(who, [row for row, _ in rows]) if rows else None
+    named = wrong_name(who, [row for row, _ in rows], wide=bool(table.teeth)) if rows else None
     if named or not rows:
         refused.extend([*([named] if named else []), *faulty])
         return None
@@ -264,10 +265,13 @@ def some_of(names: Sequence[str], most: int = 8) -> str:
     return listed + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
-def wrong_name(who: str, rows: list[int]) -> Fault | None:
+def wrong_name(who: str, rows: list[int], *, wide: bool) -> Fault | None:
     """Return what is wrong with a blade's name, as it stands in these rows, if anything."""
     problem, cure = ("the blade's name is missing", "name the blade in every row")
-    if who:
+    if wide and is_figure(who):
+        problem = f"a row called {who} may be a blade, or figures about the others"
+        cure = "remove it, or give the blade another name"
+    elif who:
         damage = damaged_name(who)
         if damage is None:
             return None

@@ -36,6 +36,7 @@ def read_any(
     listed: bool = True,
     blades: Path | None = None,
     unit: str | None = None,
+    sheet: str | None = None,
     **facts: Any,
 ) -> tuple[list[T], list[Fault], list[str]]:
     """Read a table of blades, or the one that is asked for, or plain readings (where `listed`).
@@ -53,9 +54,8 @@ def read_any(
             data, name, blade=blade, blades=blades, unit=unit, notes=notes, **facts
         )
         return [make(typed)], [], notes
-    made, refused, notes = read_each(
-        data, name, lambda part: make(part.written()), blades=blades, unit=unit, **facts
-    )
+    given = {"blades": blades, "unit": unit, "sheet": sheet, **facts}
+    made, refused, notes = read_each(data, name, lambda part: make(part.written()), **given)
     if blade is None:
         return [*made.values()], refused, notes
     own = [fault for fault in refused if fault.blade == blade]

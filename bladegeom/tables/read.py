@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from bladegeom.faults import BladegeomWarning, RefusedError, as_letters
 from bladegeom.kinds import checked
 from bladegeom.readings import Readings
-from bladegeom.tables.blade_facts import BladeFacts
 from bladegeom.tables.blades import Batch, Path, chosen, leave_unread, read_each
 from bladegeom.tables.facts import check_unit, stated_facts
 from bladegeom.tables.out import columns_of
@@ -30,6 +29,7 @@ def read_blade(
     blade: str | None = None,
     blades: Path | None = None,
     unit: str | None = None,
+    sheet: str | None = None,
     **facts: Any,
 ) -> Readings:
     """Read the readings of one blade from a CSV or XLSX file.
@@ -47,6 +47,8 @@ def read_blade(
         A second CSV with one row of facts a blade.
     unit : {"mm", "in", "thou", "um"}, optional
         Unit of a column named only ``reading``, or of columns named only by their teeth.
+    sheet : str, optional
+        Which sheet, where a workbook has several with cells.
     **facts
         Facts, lengths with their unit: ``teeth=40, ring_radius="4.5 in"``.
 
@@ -59,20 +61,25 @@ def read_blade(
     RefusedError
         With every fault found, each with its row and cure.
     """
-    batch = read_blades(path, blades=blades, unit=unit, **facts)
+    batch = read_blades(path, blades=blades, unit=unit, sheet=sheet, **facts)
     made = {readings.blade.name: readings for readings in batch.readings}
     return chosen(made, batch.refused, blade, path, ", or read them all with read_table")
 
 
 @checked
 def read_table(
-    path: Path, *, blades: Path | None = None, unit: str | None = None, **facts: Any
+    path: Path,
+    *,
+    blades: Path | None = None,
+    unit: str | None = None,
+    sheet: str | None = None,
+    **facts: Any,
 ) -> pd.DataFrame:
     """Read many blades into a tidy frame, one row a reading.
 
     Parameters
     ----------
-    path, blades, unit, **facts
+    path, blades, unit, sheet, **facts
         As for `read_blade`.
 
     Returns
@@ -87,7 +94,8 @@ def read_table(
     RefusedError
         If the file as a whole is at fault, or no blade in it can be answered.
     """
-    tidy = tidy_table(read_bytes(path), os.fspath(path), blades=blades, unit=unit, **facts)
+    how = {"blades": blades, "unit": unit, "sheet": sheet, **facts}
+    tidy = tidy_table(read_bytes(path), os.fspath(path), **how)
     if tidy.frame is None:
         raise RefusedError(tidy.refused)
     if tidy.refused:
@@ -102,6 +110,7 @@ def tidy_table(
     *,
     blades: Path | None = None,
     unit: str | None = None,
+    sheet: str | None = None,
     progress: Callable[[int, int], None] | None = None,
     **facts: Any,
 ) -> Tidy:
@@ -121,18 +130,11 @@ def tidy_table(
     found = plain_table(data, name, stated_facts(facts), blades, unit, progress)
     if found is not None:
         return found
-    return tidy_by_cells(data, name, blades=blades, unit=unit, progress=progress, **facts)
+    how = {"blades": blades, "unit": unit, "sheet": sheet, "progress": progress, **facts}
+    return tidy_by_cells(data, name, **how)
 
 
-def tidy_by_cells(
-    data: bytes,
-    name: str,
-    *,
-    blades: Path | None = None,
-    unit: str | None = None,
-    progress: Callable[[int, int], None] | None = None,
-    **facts: Any,
-) -> Tidy:
+def tidy_by_cells(data: bytes, name: str, **how: Any) -> Tidy:
     """Do the work of `tidy_table` cell by cell, whatever the table is like.
 
     Raises
@@ -144,7 +146,7 @@ def tidy_by_cells(
 
     from bladegeom.tables._plain import Tidy, remarks_of
 
-    batch = parse_blades(data, name, blades=blades, unit=unit, progress=progress, **facts)
+    batch = parse_blades(data, name, **how)
     batch.refused.extend(leave_unread(batch))
     frame = None
     if batch.readings:
@@ -157,13 +159,18 @@ def tidy_by_cells(
 
 @checked
 def read_blades(
-    path: Path, *, blades: Path | None = None, unit: str | None = None, **facts: Any
+    path: Path,
+    *,
+    blades: Path | None = None,
+    unit: str | None = None,
+    sheet: str | None = None,
+    **facts: Any,
 ) -> Batch[Readings]:
     """Read every blade of a CSV or XLSX file; a fault in one blade's rows stops no other.
 
     Parameters
     ----------
-    path, blades, unit, **facts
+    path, blades, unit, sheet, **facts
         As for `read_blade`.
 
     Returns
@@ -175,20 +182,11 @@ def read_blades(
     RefusedError
         If the file as a whole is at fault (header, unit, encoding, unequal cells).
     """
-    return parse_blades(read_bytes(path), os.fspath(path), blades=blades, unit=unit, **facts)
+    how = {"blades": blades, "unit": unit, "sheet": sheet, **facts}
+    return parse_blades(read_bytes(path), os.fspath(path), **how)
 
 
-def parse_blades(
-    data: bytes,
-    name: str,
-    *,
-    blades: Path | BladeFacts | None = None,
-    unit: str | None = None,
-    progress: Callable[[int, int], None] | None = None,
-    **facts: Any,
-) -> Batch[Readings]:
+def parse_blades(data: bytes, name: str, **how: Any) -> Batch[Readings]:
     """Do the work of `read_blades` on the bytes of a table called `name`; see `read_each`."""
-    made, refused, notes = read_each(
-        data, name, Part.readings, blades=blades, unit=unit, progress=progress, **facts
-    )
+    made, refused, notes = read_each(data, name, Part.readings, **how)
     return Batch([*made.values()], refused, notes)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection
+import re
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
@@ -131,12 +132,47 @@ def open_table(
     """
     sheet, units = take_units(sheet)
     teeth = teeth_of(sheet)
+    if not teeth:
+        sheet = _without_figures(sheet)
     column, said = check_header(sheet, name, unit, own=own, teeth=teeth, units=units)
     taken = {one.place for one in teeth}
     place = {one: sheet.header.index(one) for one in sheet.header if one}
     place = {one: at for one, at in place.items() if at not in taken}
     mark = mark or sheet_mark(sheet, readings=column, places=taken)
     return Table(sheet, column, said, mark, place, teeth)
+
+
+FIGURES = frozenset(
+    {
+        *("mean", "means", "average", "averages", "avg", "median", "total", "totals", "sum"),
+        *("min", "max", "minimum", "maximum", "range", "tir", "count", "sd", "stdev"),
+    }
+)
+"""What people call a row that tells of the others, not of a tooth or a blade."""
+
+
+def is_figure(cell: str) -> bool:
+    """Return whether a cell is the name of figures about other rows: Mean, Total."""
+    return cell.strip(" :.").lower() in FIGURES
+
+
+def called_figure(cells: Iterable[str]) -> str:
+    """Return the first of some cells that is such a name; empty where none is."""
+    return next(filter(is_figure, cells), "").strip()
+
+
+def _without_figures(sheet: Sheet) -> Sheet:
+    """Leave out last rows that are called Mean or Total and are of no tooth, with a note."""
+    at = sheet.header.index("tooth") if "tooth" in sheet.header else None
+    rows, left = list(sheet.rows), []
+    while at is not None and rows and not re.search("[0-9]", rows[-1][1][at]):
+        if not (called := called_figure(rows[-1][1])):
+            break
+        left.append(f"row {rows.pop()[0]} ({called})")
+    if not left:
+        return sheet
+    note = f"left out, of no tooth but figures about the others: {', '.join(left[::-1])}"
+    return sheet._replace(rows=rows, notes=[*sheet.notes, note])
 
 
 @dataclass
@@ -248,6 +284,11 @@ class Part:
         wanted = [one for one in (column, "tooth", "turn", "order") if one in place]
         numbers: dict[str, list[float]] = {one: [] for one in wanted}
         for row, cells in self.rows:
+            tooth = cells[place["tooth"]]
+            if not re.search("[0-9]", tooth) and (called := called_figure(cells)):
+                problem = f"a row called {called} is of no tooth, but figures about others"
+                self.wrong(row, "tooth", tooth, problem, "remove it")
+                continue
             reading = self.number(row, column, cells[place[column]])
             numbers[column].append(math.nan if reading is None else reading)
             for one in wanted[1:]:

@@ -27,6 +27,10 @@ _MARKS = (
 )
 
 _SEPARATOR_LINE = re.compile(r'[ \t]*"?sep=([,;\t])"?[;,]*[ \t]*(?:\r\n|\r|\n|$)', re.IGNORECASE)
+_BETWEEN = str.maketrans("-()[]\u00b5\u03bc", "     uu")
+_ABOVE = 20
+"""Rows, none of them blank, among which the header is looked for."""
+
 MOST_PIPED, WAIT_S = 1 << 28, 10.0
 """Bytes that are read of what is no file, and seconds in which somebody must begin to write it."""
 
@@ -207,13 +211,14 @@ def split(text: str, name: str, known: Collection[str]) -> Sheet:
         raise refuse("it is empty", "it needs a header row and one row a reading", file=name)
 
     def fitness(separator: str) -> tuple[int, int]:
-        header: list[str] = []
+        rows: list[list[str]] = []
         with suppress(csv.Error):  # Not this one, or broken quotes, which the full reading reports.
-            header = next(filter(any, map(_stripped, _records(text, separator))), [])
-        return sum(tidy_name(cell) in known for cell in header), len(header)
+            rows += islice(filter(any, map(_stripped, _records(text, separator))), _ABOVE)
+        header = header_of(rows, known)[1]
+        return sum(cell in known for cell in header), len(header)
 
     separator = stated[1] if stated else max(SEPARATORS, key=fitness)
-    return sheet_of_rows(_rows(text, name, separator), separator)
+    return sheet_of_rows(_rows(text, name, separator), separator, known)
 
 
 def _rows(text: str, name: str, separator: str) -> list[list[str]]:
@@ -272,8 +277,27 @@ def _swallowed(rows: Iterable[list[str]], separator: str) -> Fault | None:
     return None
 
 
-def sheet_of_rows(lines: Iterable[list[str]], separator: str) -> Sheet:
+def header_of(lines: Sequence[list[str]], known: Collection[str]) -> tuple[int, list[str]]:
+    """Return the row of the header, from 1, and its names; the first row that is not blank.
+
+    Or, where none of its names is known, the first that has two of them: a title stands above it.
+    """
+    held = ((row, cells) for row, cells in enumerate(lines, start=1) if any(map(str.strip, cells)))
+    first = None
+    for row, cells in islice(held, _ABOVE):
+        names = [tidy_name(cell) for cell in cells]
+        score = sum(one in known for one in names)
+        if first is None:
+            first = row, names
+        if score >= (1 if (row, names) == first else 2):
+            return row, names
+    return first or (0, [])
+
+
+def sheet_of_rows(lines: Sequence[list[str]], separator: str, known: Collection[str]) -> Sheet:
     """Find the header in rows of cells, leave blank rows out, and those that do not fit it.
+
+    What stands above the header is a title: it is noted and not used.
 
     Raises
     ------
@@ -286,14 +310,17 @@ def sheet_of_rows(lines: Iterable[list[str]], separator: str) -> Sheet:
         for number, cells in enumerate(lines, start=1)
         if any(cell.strip() for cell in cells)
     ]
+    head, header = header_of(lines, known)
     if not rows:
         return Sheet([], [], separator, 1)
-    header = [tidy_name(cell) for cell in rows[0][1]]
+    title = [cell.strip() for row, cells in rows if row < head for cell in cells if cell.strip()]
+    notes = [f"not used, above the header: {', '.join(title)[:80]}"] if title else []
+    rows = [one for one in rows if one[0] >= head]
     wide = len(header)
     if wide > MOST_COLUMNS:
         problem = f"the header has {wide} cells, more than any table of blades needs"
         cure = f"keep {MOST_COLUMNS} columns at most, and one row a reading or a blade"
-        raise RefusedError(Fault(problem, cure, row=rows[0][0], value=str(wide)))
+        raise RefusedError(Fault(problem, cure, row=head, value=str(wide)))
     nameless = [place for place, column in enumerate(header) if not column]
     bad = [Spoilt(row, cells, -1) for row, cells in rows[1:] if len(cells) != wide]
     bad += [
@@ -303,12 +330,12 @@ def sheet_of_rows(lines: Iterable[list[str]], separator: str) -> Sheet:
         if len(cells) == wide and cells[place].strip()
     ]
     if not bad:
-        return Sheet(header, rows[1:], separator, rows[0][0])
+        return Sheet(header, rows[1:], separator, head, notes=notes)
     if "blade" not in header or 2 * len(bad) > len(rows) - 1:
         raise RefusedError(spoilt_faults(bad, header, separator))
     out = {one.row for one in bad}
     kept = [(row, cells) for row, cells in rows[1:] if row not in out]
-    return Sheet(header, kept, separator, rows[0][0], sorted(bad))
+    return Sheet(header, kept, separator, head, sorted(bad), notes)
 
 
 def spoilt_faults(bad: Iterable[Spoilt], header: list[str], separator: str) -> list[Fault]:
@@ -347,5 +374,8 @@ def _stripped(cells: list[str]) -> list[str]:
 
 
 def tidy_name(cell: str) -> str:
-    """Return a column's name as it is known: lower case, blanks and hyphens as underscores."""
-    return "_".join(cell.strip().lower().replace("-", " ").split())
+    """Return a column's name as it is known: lower case, blanks, hyphens, brackets as underscores.
+
+    Reading (thou) and reading [µm] are reading_thou and reading_um.
+    """
+    return "_".join(cell.lower().translate(_BETWEEN).split())

@@ -69,7 +69,7 @@ class Section:
         Key -> row in the file, as far as it was found.
     row : int or None
         Where the part begins.
-    called : dict
+    called, several
         As of its `Part`.
     before : Section or None
         The same part as it was read before.
@@ -82,8 +82,15 @@ class Section:
     rows: dict[str, int] = field(default_factory=dict)
     row: int | None = None
     called: Mapping[str, str] = field(default_factory=dict)
+    several: bool = False
     before: Section | None = None
     read: tuple[str, ...] = ()
+
+    @property
+    def head(self) -> str:
+        """How it begins in the file, for messages."""
+        part, _, number = self.title.partition(" ")
+        return f"[[{part}]] {number}".rstrip() if self.several else f"[{part}]"
 
     def get(self, key: str, otherwise: Any = None) -> Any:
         """Return a value, or what stands for one that is not given."""
@@ -116,7 +123,7 @@ class Section:
             return rows.get(fault.column or "", self.row)
 
         return [
-            replace(one, problem=f"[{self.title}] {one.problem}", row=row_of(one))
+            replace(one, problem=f"{self.head} {one.problem}", row=row_of(one))
             for one in error.faults
         ]
 
@@ -166,51 +173,44 @@ def read_parts(
                 cure = f"begin a part of its own: [{part}]"
                 faults.append(Fault(f"{part} is {one!r}", cure, row=start, value=str(one)))
                 continue
-            now, earlier = {**one}, None
-            if parts[part].read:
-                earlier = now.pop("before", None)
-            section, wrong = _section(title, now, parts[part], here)
-            faults += wrong
-            if section is not None and earlier is not None:
+            section = _section(title, one, parts[part], here)
+            before = one.get("before") if parts[part].read else None
+            wrong = _fill(section, one, parts[part])
+            if before is not None and not wrong:
                 here = rows.get((f"{part}.before", place), {})
-                section, wrong = _with_before(section, earlier, parts[part], here)
-                faults += wrong
-            if section is not None:
+                section, wrong = _with_before(section, before, parts[part], here)
+            faults += wrong
+            if not wrong:
                 read.setdefault(part, []).append(section)
     return read, faults
 
 
-def _section(
-    title: str, held: Mapping[str, Any], part: Part, rows: Mapping[str, int]
-) -> tuple[Section | None, list[Fault]]:
-    """Return a section, or None and what is wrong in it; `rows` has its own under no key."""
-    start = rows.get("")
-    values, wrong = _values(title, held, part, rows, start)
+def _section(title: str, held: Mapping[str, Any], part: Part, rows: Mapping[str, int]) -> Section:
+    """Return a section without its values; `rows` has its own under no key."""
     keys = {key: row for key, row in rows.items() if key}
-    read = tuple(key for key in part.read if key in values)
-    section = Section(title, values, keys, start, part.called or {}, read=read)
-    return None if wrong else section, wrong
+    read = tuple(key for key in part.read if key in held)
+    return Section(title, {}, keys, rows.get(""), part.called or {}, part.several, read=read)
 
 
 def _with_before(
     section: Section, earlier: Any, part: Part, rows: Mapping[str, int]
-) -> tuple[Section | None, list[Fault]]:
-    """Return a section with what was read before, or None and what is wrong in that."""
-    title = f"{section.title}.before"
+) -> tuple[Section, list[Fault]]:
+    """Return a section with what was read before, and what is wrong in that."""
     rows = {"": section.rows.get("before", section.row or 0), **rows}
+    title = f"{section.title.partition(' ')[0]}.before"
     if not isinstance(earlier, dict):
         cure = f"begin a part of its own: [{title}]"
-        return None, [Fault(f"{title} is {earlier!r}", cure, row=rows[""], value=str(earlier))]
+        return section, [Fault(f"{title} is {earlier!r}", cure, row=rows[""], value=str(earlier))]
     # What is read anew is as it says itself; the rest is as in the part.
     needed = tuple(key for key in part.needed if key in part.read) or section.read[:1]
     if any(key in part.read for key in earlier):
         needed = tuple(key for key in needed if key in part.needed)
-    before, wrong = _section(title, earlier, part._replace(needed=needed, read=()), rows)
-    if before is None:
-        return None, wrong
+    whole = part._replace(needed=needed, several=False, read=())
+    before = _section(title, earlier, whole, rows)
+    wrong = _fill(before, earlier, whole)
     kept = {key: one for key, one in section.values.items() if key not in part.read}
-    whole = replace(before, values=kept | before.values, rows=section.rows | before.rows)
-    return replace(section, before=whole), []
+    before = replace(before, values=kept | before.values, rows=section.rows | before.rows)
+    return replace(section, before=before), wrong
 
 
 def _flat(held: Mapping[str, Any], parts: Mapping[str, Part]) -> dict[str, Any]:
@@ -224,29 +224,30 @@ def _flat(held: Mapping[str, Any], parts: Mapping[str, Part]) -> dict[str, Any]:
     return flat
 
 
-def _values(
-    title: str, held: Mapping[str, Any], part: Part, rows: Mapping[str, int], start: int | None
-) -> tuple[dict[str, Any], list[Fault]]:
-    values: dict[str, Any] = {}
+def _fill(section: Section, held: Mapping[str, Any], part: Part) -> list[Fault]:
+    """Read what a section holds into its values, and return everything that is wrong with it."""
     faults = []
+    head = section.head
     for key, value in held.items():
-        row = rows.get(key, start)
+        row = section.rows.get(key, section.row)
+        if key == "before" and part.read:
+            continue
         if key not in part.kinds:
-            what = f"key in [{title.partition(' ')[0]}]"
+            what = f"key in {head.partition(' ')[0]}"
             known = [*part.kinds, *(["before"] if part.read else [])]
             faults.append(unknown_name(key, known, what, row=row))
             continue
         try:
-            values[key] = part.kinds[key](value)
+            section.values[key] = part.kinds[key](value)
         except NumberError as error:
-            problem = f"[{title}] {key}: {error.problem}"
+            problem = f"{head} {key}: {error.problem}"
             faults.append(Fault(problem, error.cure, row=row, column=key, value=str(value)))
     faults += [
-        Fault(f"[{title}] says no {key}", f"add {key} = ...", row=start, column=key)
+        Fault(f"{head} says no {key}", f"add {key} = ...", row=section.row, column=key)
         for key in part.needed
         if key not in held
     ]
-    return values, faults
+    return faults
 
 
 def _not_toml(error: ValueError, text: str, name: str) -> Fault:

@@ -174,7 +174,7 @@ class CutWall(OfBlade):
         doubt = max(spread, abs(value.value) / 20)
         said = f"{number(value.value, doubt)} {unit}"
         if math.isnan(value.high):
-            return f"{said} (its limits hang on the graduation, which is not stated)"
+            return f"{said} (its limits are not known)"
         if not self.named:
             return f"at most {number(value.high, doubt)} {unit}: no wobble is established"
         return f"{said} (95 %: {between(value.low, value.high, doubt)})"
@@ -257,6 +257,11 @@ class CutWall(OfBlade):
             said.append(
                 "The blade has teeth of several kinds: each is taken to have its corner on this "
                 "wall at the full radius, but for the offsets."
+            )
+        if math.isnan(self.out.high) and math.isfinite(self.fit.amplitude_u):
+            said.append(
+                "The readings leave so much doubt that the plate itself might touch the wood: read "
+                "more teeth for limits."
             )
         said.append("How a wall looks says nothing about safety: the saw's manual comes first.")
         return tuple(said)
@@ -375,10 +380,12 @@ def cut_wall(
     region = _region(fit.slope, found)
     if not fit.resolved and len(region):
         region = np.concatenate([region, np.zeros((1, 2))])
-    tilt = float(np.linalg.norm([found, *region], axis=1).max())
+    if (np.linalg.norm(region, axis=1) >= edge.slope).any():
+        region = region[:0]  # Doubt so large bounds nothing: the plate itself might cut.
+    tilt = float(np.linalg.norm(found))
     if edge.slope <= tilt:
         raise refuse(
-            f"the plate may be tilted by {math.degrees(math.atan(tilt)):.2g} deg, no less than the "
+            f"the plate is tilted by {math.degrees(math.atan(tilt)):.2g} deg, no less than the "
             "side angle of the teeth",
             "check side_angle_deg and ring_radius, or remount the blade: its teeth would rub",
             value=f"{math.degrees(math.atan(edge.slope)):.4g}",

@@ -2,7 +2,7 @@
 
     python tests/benchmarks/bench_claims.py [BLADES]
 
-For every plan of reading and every number of waves fitted, BLADES blades (1,000) are invented from
+For every plan of reading and every number of waves fitted, BLADES blades (400) are invented from
 one fixed seed and read as a user would: `fit_wobble`, `neutral_line`, `next_readings`. The plate is
 bent in two and in three waves a turn, each up to as much as it wobbles or less, and the noise is
 from a thirtieth of the wobble up to all of it. Run with the full number it writes claims.md beside
@@ -25,7 +25,7 @@ import bladegeom as bg
 
 Floats = NDArray[np.float64]
 
-BLADES, TURNS_BLADES, SEED = 1000, 400, 20_261_127
+BLADES, TURNS_BLADES, SEED = 400, 400, 20_261_127
 TEETH, RING_MM, AMPLITUDE_MM = 40, 110.0, 0.05
 BLADE = bg.Blade(TEETH)
 BENDS = (0.0, 0.1, 0.3, 1.0)

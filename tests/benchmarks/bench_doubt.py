@@ -3,8 +3,8 @@
     python tests/benchmarks/bench_doubt.py [BLADES]
 
 Simulates BLADES blades (20,000) for every case from one fixed seed, prints tables in Markdown and,
-run with the full number, writes the last one to calibration.md beside this file. Nothing here is a
-test: `tests/test_calibration.py` holds a small part of it.
+run with the full number, writes the last ones, that of `bench_coarse.py` too, to calibration.md
+beside this file. Nothing here is a test: `tests/test_calibration.py` holds a small part of it.
 
 The blades of a case are judged many at a time, as one `Wobble` with as many values. In every case
 the first 40 blades are also given to the public `fit_wobble`, and its intervals and decisions must
@@ -33,6 +33,8 @@ from bladegeom.angles import turn_between
 from bladegeom.fit.fit import BEND
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
+from bladegeom.kernel.rounding import rounded
+from bladegeom.kernel.stack import Stack, believed, fit_stack, spots_of, unit_covariance
 from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
@@ -173,21 +175,25 @@ def simulate(case: Case, blades: int, rng: np.random.Generator) -> Blades:
 
 
 def fit_many(case: Case, reading: Floats) -> Wobble:
-    """Fit many blades at once, with the floor and the margin that `fit_wobble` applies."""
-    # Identical readings must come out as exactly no wobble, as they do in `fit_wobble`.
+    """Fit many blades at once, as `fit_table` and `fit_wobble` do."""
     columns = harmonic_columns(np.radians(case.angle_deg))
-    fit = least_squares(columns, reading - reading[:, :1])
-    coefficients, residual_sd = fit.coefficients, np.sqrt(fit.rss / fit.dof)
     if case.robust:
-        coefficients, residual_sd = huber_rows(columns, reading - reading[:, :1])
-    graduation = case.graduation_mm
-    variance = np.maximum(residual_sd, graduation / math.sqrt(12)) ** 2
-    return Wobble(
-        coefficients[:, 1] + 1j * coefficients[:, 2],
-        fit.unit_covariance[1:, 1:, np.newaxis] * variance,
-        round(0.75 * fit.dof) if case.robust else fit.dof,
-        np.where(residual_sd < graduation / 2, graduation / 2, 0.0),
-    )
+        fit = least_squares(columns, reading)
+        coefficients, residual_sd = huber_rows(columns, reading)
+        covariance = fit.unit_covariance[1:, 1:, np.newaxis] * residual_sd**2
+        value = coefficients[:, 1] + 1j * coefficients[:, 2]
+        return Wobble(value, covariance, round(0.75 * fit.dof))
+    blade = case.blade
+    shown = np.full((1, blade.teeth, len(reading)), np.nan)
+    shown[0, case.read_teeth - 1] = reading.T
+    there = None if len(case.read_teeth) == blade.teeth else (~np.isnan(shown)).astype(float)
+    stack = Stack(spots_of(blade.tooth_deg, 0.0), shown, there)
+    graduation = np.full(len(reading), case.graduation_mm)
+    fits, rounding = rounded(stack, fit_stack(stack), graduation)
+    plan, dof = fits.plan, float(fits.plan.dof[0])
+    sd = believed(np.sqrt(fits.rss / dof), graduation, fits.largest, fits.raw_tir)
+    covariance = sd**2 * unit_covariance(plan.cc, plan.cs, plan.ss)
+    return Wobble(fits.a + 1j * fits.b, covariance, dof, rounding)
 
 
 def huber_rows(columns: Floats, readings: Floats) -> tuple[Floats, Floats]:
@@ -326,7 +332,12 @@ def claims(case: Case, blades: int, seed: np.random.SeedSequence) -> Claims:
     made = simulate(case, blades, np.random.Generator(np.random.PCG64(seed)))
     found = fit_many(case, made.reading)
     named = np.flatnonzero(found.resolved)
-    some = Wobble(found.value[named], found.covariance[..., named], found.dof)
+    some = Wobble(
+        found.value[named],
+        found.covariance[..., named],
+        found.dof,
+        found.rounding[..., named],
+    )
     angles, near_deg = case.blade.angles_deg, np.asarray(some.near_deg)
     gaps = np.diff(angles, append=360.0)
     claimed, true = [], []
@@ -564,6 +575,8 @@ def off(bins: Sequence[Bin]) -> float:
 
 def main() -> None:
     """Run every case and print the tables."""
+    from bench_coarse import coarse_table  # Beside this file.
+
     blades = int(sys.argv[1]) if len(sys.argv) > 1 else BLADES
     start = time.perf_counter()
     cases, pools = interval_cases(), claim_cases()
@@ -602,7 +615,7 @@ def main() -> None:
     for name, here in bins.items():
         if abs(off(here)) > 0.03:
             print(f"- tooth probabilities, {name}: off by {off(here):+.3f}")
-    text = "\n".join(summary(found, bins, blades))
+    text = "\n".join([*summary(found, bins, blades), "", *coarse_table(blades // 5)])
     print(f"\n## Summary\n\n{text}")
     print(f"{time.perf_counter() - start:.0f} s", file=sys.stderr)
     if blades == BLADES:

@@ -1,0 +1,201 @@
+"""The plate's own highest less lowest, from readings that scatter.
+
+Scatter widens a range: of forty readings of a flat plate the highest and the lowest lie four of its
+standard deviations apart. How far depends on the shape, since a wobbling plate has one highest
+place and a flat one has many. So the shape is taken from the tooth means, freed of what scatter put
+into it; scaled to a range, and scattered again as the readings do, it shows which ranges the plate
+may have to be read as this one was.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+Floats = NDArray[np.float64]
+
+_DRAWS, _SEED = 2000, 20_260
+_SHARES = (0.0, 0.25, 0.6, 1.0)
+"""Of what neighbours differ by, how much may be scatter: one turn does not tell it from texture."""
+
+_LOW, _HIGH = 0.01, 0.995
+"""Quantiles of the limits at 95 %: wider than 2.5 and 97.5 %, since the shape is estimated too."""
+
+_SURE = 0.8
+"""How much nearer to even odds, in normal deviates, a chance is than the draws tell: as the limits
+are (1.96 over the mean of 2.33 and 2.58)."""
+
+_ALONE = 4.5
+"""A tooth that stands out from its neighbours by so many standard deviations is one of its own."""
+
+
+class Scatter(NamedTuple):
+    """Of one reading: its standard deviation and the degrees of freedom of that."""
+
+    sd: float
+    dof: float
+
+
+class Span(NamedTuple):
+    """A range as it may be, with its 95 % limits.
+
+    Attributes
+    ----------
+    value, low, high : float
+    ranges : tuple of ndarray
+        Draws of the true range; from one turn several sets, of which none is known to be right.
+    """
+
+    value: float
+    low: float
+    high: float
+    ranges: tuple[Floats, ...]
+
+    def within(self, limit: float) -> float:
+        """Return how probable it is to be at most a limit; of several sets, what is least sure.
+
+        As sure as the limits: their quantiles in the draws stand for 2.5 and 97.5 %.
+        """
+        chances = [float(np.mean(one <= limit)) for one in self.ranges]
+        chance = min(chances, key=lambda chance: abs(chance - 0.5))
+        least = 0.5 / _DRAWS
+        return float(special.ndtr(_SURE * special.ndtri(min(max(chance, least), 1 - least))))
+
+
+def rounding_left(sd: float, graduation: float) -> float:
+    """Return the standard deviation that rounding leaves in a mean, however many are averaged.
+
+    Readings that scatter by more than the dial's step are dithered: of the sawtooth of rounding
+    only its first wave counts, and a scatter beats it down by exp(-2 pi^2 sd^2 / graduation^2)
+    (the characteristic function of the normal law). `sd` holds the rounding itself,
+    graduation^2 / 12, which is taken off.
+    """
+    if graduation == 0:
+        return 0.0
+    own = max(0.0, (sd / graduation) ** 2 - 1 / 12)
+    return graduation / math.sqrt(12) * math.exp(-2 * math.pi**2 * own)
+
+
+_HIDDEN = 0.2
+"""Scatter, in steps of the dial, below which most readings of a place are the same step."""
+
+
+def rounded_away(sd: float, graduation: float) -> bool:
+    """Return whether a dial's step hides the scatter, so that repeating a reading tells nothing."""
+    return sd**2 < (_HIDDEN**2 + 1 / 12) * graduation**2
+
+
+def span(means: Floats, counts: Floats, scatter: Scatter, graduation: float) -> Span:
+    """Return the plate's own highest less lowest.
+
+    Parameters
+    ----------
+    means : ndarray, shape (n,)
+        Of each tooth's readings, in order round the blade, each turn's own offset taken out.
+    counts : ndarray, shape (n,)
+        How many readings each rests on.
+    scatter : Scatter
+    graduation : float
+        0 where it is not known.
+
+    Returns
+    -------
+    Span
+        The value is that whose median is the range as read: less what scatter adds.
+    """
+    rng = np.random.default_rng(_SEED)
+    read, left = float(np.ptp(means)), rounding_left(scatter.sd, graduation)
+    variance = scatter.sd**2 / counts
+    shape = _freed(means, float(variance.mean()) + left**2)
+    shape /= np.ptp(shape) or 1.0
+    drawn = rng.normal(size=(_DRAWS, len(means))) * np.sqrt(variance)
+    if math.isfinite(scatter.dof):
+        drawn *= np.sqrt(scatter.dof / rng.chisquare(scatter.dof, (_DRAWS, 1)))
+    drawn += left * rng.uniform(-math.sqrt(3), math.sqrt(3), drawn.shape)
+    # Highest and lowest are steps of the dial: the range between them is rounded as well.
+    step = graduation / (2 * float(counts.mean()))
+    ranges = _read_as(read, shape, drawn) + step * rng.uniform(-1, 1, _DRAWS)
+    low, value, high = np.maximum(np.quantile(ranges, [_LOW, 0.5, _HIGH]), 0.0)
+    return Span(float(value), float(low), float(high), (ranges,))
+
+
+def _read_as(read: float, shape: Floats, drawn: Floats) -> Floats:
+    """Return the largest range of a shape that would be read as it was, for each draw of scatter.
+
+    What is read is convex and piecewise straight in the range, so that Newton's steps from above
+    end on it. 0 where the scatter alone is more than was read.
+    """
+    every = np.arange(len(drawn))
+    ranges: Floats = read + np.ptp(drawn, axis=1)
+    near = 1e-9 * float(ranges.max())
+    while True:
+        heights = ranges[:, np.newaxis] * shape + drawn
+        top, foot = heights.argmax(axis=1), heights.argmin(axis=1)
+        over = heights[every, top] - heights[every, foot] - read
+        slope = shape[top] - shape[foot]
+        going = (over > near) & (ranges > 0)
+        if not going.any():
+            return ranges
+        step = np.divide(over, slope, out=np.full_like(over, np.inf), where=slope > 0)
+        ranges = np.where(going, np.maximum(ranges - step, 0.0), ranges)
+
+
+def span_of_one_turn(means: Floats, graduation: float) -> Span:
+    """Return the same from one turn, whose scatter nothing tells from the plate's texture.
+
+    Scatter shows in how a tooth stands between its neighbours, but so does texture: that is an
+    upper bound, and the limits hold whatever share of it is scatter. The value is as read.
+    """
+    ones, upper, floor = np.ones_like(means), rough(means), graduation / math.sqrt(12)
+    of = [Scatter(max(share * upper.sd, floor), upper.dof) for share in _SHARES]
+    spans = [span(means, ones, one, graduation) for one in dict.fromkeys(of)]
+    low, high = min(one.low for one in spans), max(one.high for one in spans)
+    return Span(float(np.ptp(means)), low, high, tuple(one.ranges[0] for one in spans))
+
+
+def rough(means: Floats) -> Scatter:
+    """Return the most that one turn's scatter can be: that of white noise of its roughness.
+
+    The second differences of white noise have six times its variance. Neighbouring ones overlap,
+    so that their mean square has 18 / 35 of a degree of freedom a tooth.
+    """
+    second = means - (np.roll(means, 1) + np.roll(means, -1)) / 2
+    return Scatter(math.sqrt(float(np.mean(second**2)) / 1.5), 18 / 35 * len(means))
+
+
+def _freed(means: Floats, variance: float) -> Floats:
+    """Return means less as much scatter as their variance says that they hold.
+
+    Teeth that stand alone are kept as they are; of the rest the waves are made smaller, octave by
+    octave, by the share that scatter has in each.
+    """
+    n, shape, kept = len(means), means.copy(), []
+    for _ in range(3):
+        second = shape - (np.roll(shape, 1) + np.roll(shape, -1)) / 2
+        at = int(np.abs(second).argmax())
+        if abs(second[at]) <= _ALONE * math.sqrt(1.5 * variance):
+            break
+        kept.append(at)
+        shape[at] = (shape[at - 1] + shape[(at + 1) % n]) / 2
+    middle = float(shape.mean())
+    waves = np.fft.rfft(shape - middle)
+    order = np.arange(len(waves))
+    weight = np.where((order == 0) | (2 * order == n), 1, 2)
+    first = 1
+    while first <= n // 2:
+        # Orders 1, 2, 3 to 4, 5 to 8 and so on; what is left of an octave goes with the last.
+        last = first if first < 3 else 2 * (first - 1)
+        if n // 2 < 2 * last:
+            last = n // 2 if first > 1 or n < 4 else last
+        some = slice(first, last + 1)
+        power = float((weight[some] * np.abs(waves[some]) ** 2).sum()) / n / weight[some].sum()
+        least = 1e-6 if first == 1 else 0.0
+        waves[some] *= math.sqrt(max(least, 1 - variance / power)) if power > 0 else 0.0
+        first = last + 1
+    freed: Floats = np.fft.irfft(waves, n)
+    freed[kept] = means[kept] - middle
+    return freed
