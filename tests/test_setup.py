@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -310,3 +311,35 @@ def test_a_move_names_every_entry_that_holds_no_more(tmp_path):
     assert said["miter_gauge"] == ["miter_gauge.shows", "miter_gauge.toward", *around]
     assert said["riving_knife"] == ["riving_knife.shows", "riving_knife.toward"]
     assert said["fence"] == said["test_cut.round"] == []  # They wait.
+
+
+@pytest.mark.parametrize("lean", [0.0, 0.4])
+def test_the_board_of_the_file_tells_what_the_error_opens_in_it(tmp_path, lean):
+    read = {"angle": 30, "from": "upright", "shows": 30 + lean, "resolution": 0.01}
+    saw = RigidSaw(plate_tilt_deg=0.05, near_deg=90.0)
+    said = []
+    for board in ({}, {"span": "20 mm"}, {"span": "40 mm"}, {"span": "20 mm", "sides": 6}):
+        text = part("saw", tilts="left") + BLADE + part("[bevel]", **(read | board))
+        step = set_up(tmp_path, text, saw).steps[0]
+        opens = [float(one) for one in re.findall(r"([\d.]+) mm", " ".join(step.found))]
+        off = step.off if lean else max(abs(step.off.low), abs(step.off.high))
+        off = math.tan(math.radians(off.value if lean else off))
+        said.append(opens)
+        if board:
+            cut = float(board["span"].split()[0]) / math.cos(math.radians(30))
+            assert opens[0] == pytest.approx(cut, rel=1e-3)
+            assert opens[1] == pytest.approx(cut * off, abs=0.006)
+        if "sides" in board:
+            assert opens[2] == pytest.approx(12 * cut * off, rel=0.1, abs=0.006)
+    assert [len(one) for one in said[1:]] == [2, 2, 3]
+
+
+@pytest.mark.parametrize("name", ["table", "miter_gauge", "riving_knife"])
+def test_the_tooth_that_the_file_names_stands_at_the_head_of_its_step(tmp_path, name):
+    saw = RigidSaw(plate_tilt_deg=0.05, near_deg=90.0)
+    text = BLADE + slots_part(saw, 9, side="left", times=3)
+    for tooth in (5, None):
+        read = {"shows": 0, "resolution": 0.01} | ({"tooth": tooth} if tooth else {})
+        step = set_up(tmp_path, text + part(name, **read), saw).steps[1]
+        named = {int(one) for one in re.findall(r"\d+", step.stand)}
+        assert named == ({tooth} if tooth else {1, 21})

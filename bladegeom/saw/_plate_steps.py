@@ -78,7 +78,7 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
         setting,
         found.judged,
         again=again,
-        found=(*found.found, *ignored),
+        found=(*found.found, *setting.in_wood, *ignored),
         moves=moves.get(use, ()),
         rests=(SLOTS,) if found.by_slots else (),
         state=found.state,
@@ -174,7 +174,11 @@ def _ignored(worst: Known) -> str:
 
 
 def _stand(result: Setting) -> str:
-    """Return which teeth stand where, in the fewest words."""
+    """Return which teeth stand where, in the fewest words: the one that the file names, if any."""
+    if result.tooth is not None:
+        stood = "up" if USES[result.use].upright else "in front"
+        toe = "toe: " if result.use == "riving_knife" else ""
+        return f"{toe}tooth {result.tooth} {stood}"
     if result.line.marked is None:
         return "any tooth" if result.line.any_rotation else "no teeth known yet"
     first, second = (end.tooth for end in result.line.marked)
