@@ -231,8 +231,9 @@ def _verdict(page: Page, verdict: str, left: float, top: float, scale: float) ->
     fill = BLACK if out else "white"
     page.box(left, top, _RIGHT, 6.0 * scale, facecolor=fill, linewidth=1.0, linestyle=style)
     words = verdict if verdict in ("cannot tell", "do not agree") else verdict.upper()
-    how = {"ha": "center", "va": "center", "weight": "bold", "color": "white" if out else BLACK}
-    page.text(left + _RIGHT / 2, top + 3.0 * scale, words, 10 * min(1.0, scale), **how)
+    color, size = "white" if out else BLACK, 10 * min(1.0, scale)
+    middle = (left + _RIGHT / 2, top + 3.0 * scale)
+    page.text(*middle, words, size, ha="center", va="center", weight="bold", color=color)
 
 
 _ROW, _TALLEST = 9.0, 13.0
