@@ -33,6 +33,7 @@ from bladegeom.angles import turn_between
 from bladegeom.fit.fit import BEND
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kernel.harmonics import harmonic_columns, least_squares
+from bladegeom.kernel.leak import leaks_of
 from bladegeom.kernel.rounding import rounded
 from bladegeom.kernel.stack import Stack, believed, fit_stack, spots_of, unit_covariance
 from bladegeom.wobble import Wobble
@@ -170,8 +171,23 @@ def simulate(case: Case, blades: int, rng: np.random.Generator) -> Blades:
     return Blades(amplitude * NOISE_MM, near_deg, read * NOISE_MM)
 
 
+def stack_of(case: Case, reading: Floats) -> Stack:
+    """Return the readings of many blades as the package stacks them."""
+    blade = case.blade
+    shown = np.full((1, blade.teeth, len(reading)), np.nan)
+    shown[0, case.read_teeth - 1] = reading.T
+    there = None if len(case.read_teeth) == blade.teeth else (~np.isnan(shown)).astype(float)
+    return Stack(spots_of(blade.tooth_deg, 0.0), shown, there)
+
+
+def leaking(case: Case, reading: Floats) -> Bools:
+    """Return in which blades a bend shows itself to leak: these are fitted one by one."""
+    stack = stack_of(case, reading)
+    return leaks_of(stack, fit_stack(stack)) & (not case.robust)
+
+
 def fit_many(case: Case, reading: Floats) -> Wobble:
-    """Fit many blades at once, as `fit_table` and `fit_wobble` do."""
+    """Fit many blades at once, as `fit_table` and `fit_wobble` do where no bend leaks."""
     columns = harmonic_columns(np.radians(case.angle_deg))
     if case.robust:
         fit = least_squares(columns, reading)
@@ -179,11 +195,7 @@ def fit_many(case: Case, reading: Floats) -> Wobble:
         covariance = fit.unit_covariance[1:, 1:, np.newaxis] * residual_sd**2
         value = coefficients[:, 1] + 1j * coefficients[:, 2]
         return Wobble(value, covariance, round(0.75 * fit.dof))
-    blade = case.blade
-    shown = np.full((1, blade.teeth, len(reading)), np.nan)
-    shown[0, case.read_teeth - 1] = reading.T
-    there = None if len(case.read_teeth) == blade.teeth else (~np.isnan(shown)).astype(float)
-    stack = Stack(spots_of(blade.tooth_deg, 0.0), shown, there)
+    stack = stack_of(case, reading)
     graduation = np.full(len(reading), case.graduation_mm)
     fits, rounding = rounded(stack, fit_stack(stack), graduation)
     plan, dof = fits.plan, float(fits.plan.dof[0])
@@ -307,6 +319,11 @@ def run_case(case: Case, blades: int, seed: np.random.SeedSequence) -> Shares:
     """Simulate, judge, and hold the first blades against the public functions."""
     made = simulate(case, blades, np.random.Generator(np.random.PCG64(seed)))
     verdicts = judge(fit_many(case, made.reading), made)
+    for place in np.flatnonzero(leaking(case, made.reading)).tolist():
+        fit = bg.fit_wobble(readings_of(case, made.reading[place]))
+        truth = float(made.amplitude[place]), float(made.near_deg[place])
+        for held, one in zip(verdicts, judge_one(fit, *truth), strict=True):
+            held[place] = one
     compare(case, made, verdicts)
     return shares(case, verdicts)
 
@@ -327,7 +344,8 @@ def claims(case: Case, blades: int, seed: np.random.SeedSequence) -> Claims:
     """Return what is claimed of the four named teeth of every resolved blade."""
     made = simulate(case, blades, np.random.Generator(np.random.PCG64(seed)))
     found = fit_many(case, made.reading)
-    named = np.flatnonzero(found.resolved)
+    bent = leaking(case, made.reading)
+    named = np.flatnonzero(found.resolved & ~bent)
     some = Wobble(
         found.value[named],
         found.covariance[..., named],
@@ -343,12 +361,12 @@ def claims(case: Case, blades: int, seed: np.random.SeedSequence) -> Claims:
         claimed.append(some.probability(-past - gaps[tooth - 1] / 2, gaps[tooth] / 2 - past))
         true.append(tooth == nearest(angles, made.near_deg[named] + quarter_deg))
     by_blade = dict(zip(named.tolist(), np.array(claimed).T, strict=True))
-    _compare_claims(case, made, by_blade)
+    _compare_claims(case, made, by_blade, bent)
     return Claims(np.concatenate(claimed), np.concatenate(true))
 
 
-def _compare_claims(case: Case, made: Blades, claimed: dict[int, Floats]) -> None:
-    for place in range(min(COMPARED, len(made.reading))):
+def _compare_claims(case: Case, made: Blades, claimed: dict[int, Floats], aside: Bools) -> None:
+    for place in np.flatnonzero(~aside)[:COMPARED].tolist():
         line = bg.neutral_line(bg.fit_wobble(readings_of(case, made.reading[place])))
         if line.near is None or line.far is None or line.neutral is None:
             public: list[float | None] = []
