@@ -59,7 +59,7 @@ def read_as(blade, reading, unit="mm", **facts):
 
 def still(teeth=40, side="", **facts):
     """A blade that does not wobble, read with a dial fine beyond all doubt."""
-    return read_as(blade_of(teeth, **facts), np.zeros(teeth), graduation="1e-07 mm", side=side)
+    return read_as(blade_of(teeth, **facts), np.zeros(teeth), graduation="1e-06 mm", side=side)
 
 
 def only(tooth, out, teeth=40):
