@@ -428,10 +428,14 @@ def run_sheet(options: Namespace) -> int:
         text = blank_table(teeth, called, options.unit, options.turns, facts)
     how = _given(options, "turns unit paper")
     bg.save_chart(bg.reading_sheet(teeth, name=name, **how, **facts), target)
-    print(_wrote(target))
     if table is not None and text is not None:
-        write_new(table, text)
-        print(_wrote(table))
+        try:
+            write_new(table, text)
+        except bg.RefusedError:
+            target.unlink()  # The form goes with its table.
+            raise
+    for one in filter(None, (target, table)):
+        print(_wrote(one))
     return EVERY
 
 

@@ -6,7 +6,7 @@ import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any
@@ -178,9 +178,14 @@ def run_batch(
             digest = digest_of(readings, (*made_of, *more))
             if not made.bring_back(page, digest):
                 how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart}
-                with standard_fonts():
-                    ax = customer_sheet(fit, condition, before=changed, date=day, **how)
-                    save_charts([ax], page, 1, keywords=f"digest {digest}")
+                try:
+                    with standard_fonts():
+                        ax = customer_sheet(fit, condition, before=changed, date=day, **how)
+                        save_charts([ax], page, 1, keywords=f"digest {digest}")
+                except RefusedError as error:  # Its place may be locked; the others go on.
+                    own = [replace(fault, blade=who or None) for fault in error.faults]
+                    found.refused.extend(fault.within(file) for fault in own)
+                    continue
                 drawn += 1
             where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
             rows.append(queue_row(condition, changed, day) | where)
@@ -220,3 +225,5 @@ def _noted(notes: list[str], made: Made) -> Iterator[None]:
         for note in (*notes, *made.notes):
             error.add_note(note)
         raise
+    finally:
+        made.close()

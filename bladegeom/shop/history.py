@@ -119,6 +119,7 @@ COLUMNS = tuple(key for keys in Visit.glossary() for key in keys)
 """Columns of a history, behind the check."""
 
 _HEADER = [CHECK, *COLUMNS]
+_BLADE = _HEADER.index("blade")
 _DIGITS = 8
 _RESTORE = "restore the line from a copy"
 
@@ -264,10 +265,12 @@ class History:
         Raises
         ------
         RefusedError
-            If there are none.
+            If there are none, with the lines of it that cannot be used.
         """
         if found := [one for one in self.visits if one.blade == shown(blade)]:
             return found
+        if lost := [one for one in self.refused if one.blade == shown(blade)]:
+            raise RefusedError(lost)
         known = ", ".join(self.blades[:8]) + (", ..." if len(self.blades) > 8 else "")
         raise refuse(
             f"the history holds no blade {blade}", f"it holds {known or 'none'}", value=blade
@@ -337,7 +340,7 @@ def _append(path: Path, cells: Iterable[str]) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         header, ended = _ends_of(path)
-        if header is not None and header != _HEADER:
+        if header not in (None, _HEADER) and not _holds_lines(path):
             raise refuse(
                 f"{path} has other columns than a history",
                 "move it out of the folder, or choose another folder",
@@ -352,6 +355,21 @@ def _append(path: Path, cells: Iterable[str]) -> None:
             "check the folder and the disk",
             value=path,
         ) from None
+
+
+def _holds_lines(path: Path) -> bool:
+    """Return whether a file is a history by its lines, though its header is not whole."""
+    lines = path.read_bytes().decode("utf-8-sig", "replace").split("\n")
+    return any(_is_whole(_unguarded(line)) for line in lines)
+
+
+def _unguarded(line: str) -> list[str]:
+    return [from_text(cell) for cell in _cells(line)]
+
+
+def _is_whole(cells: Sequence[str]) -> bool:
+    """Return whether cells are those of a line, by the check value before them."""
+    return len(cells) == len(_HEADER) and cells[0] == check_value(cells[1:])
 
 
 def _ends_of(path: Path) -> tuple[list[str] | None, bool]:
@@ -464,14 +482,18 @@ def _read_file(path: Path, refused: list[Fault], notes: list[str]) -> list[_Line
 
     def refuse_line(row: int, problem: str, cure: str, column: str | None = None) -> None:
         value = lines[row - 1].strip()[:80]
-        refused.append(Fault(problem, cure, row=row, column=column, value=value, file=file))
+        blade = next(iter(_unguarded(lines[row - 1])[_BLADE:]), None) if row > 1 else None
+        refused.append(Fault(problem, cure, blade, row, column, value, file))
 
-    if _cells(lines[0]) != _HEADER:
+    headed = _cells(lines[0]) == _HEADER
+    if not headed and not any(_is_whole(_unguarded(line)) for line in lines):
         refuse_line(1, "it has other columns than a history", "move it out of the folder")
         return []
+    if not headed:
+        refuse_line(1, "the header is not whole: its lines are taken all the same", _RESTORE)
     whole, by_hand = [], 0
     for row, line in enumerate(lines[1:], start=2):
-        cells = [from_text(cell) for cell in _cells(line)]
+        cells = _unguarded(line)
         # Two stations that both found the file empty have both written its header.
         if not any(cells) or cells == _HEADER:
             continue
@@ -481,7 +503,7 @@ def _read_file(path: Path, refused: list[Fault], notes: list[str]) -> list[_Line
                 "the line is not whole: its writing was stopped",
                 "record the measurement again, and remove the line",
             )
-        elif cells[0] not in ("", check_value(cells[1:])):
+        elif not _is_whole(cells) and (cells[0] or not headed):
             refuse_line(
                 row,
                 "the line does not agree with its check value: it was changed, or torn",
