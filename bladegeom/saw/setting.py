@@ -182,7 +182,8 @@ class Setting(OfBlade):
         the doubt of the line.
         """
         cut = self.cut if self.error is None else self.cut_at_error
-        return cut or Estimate(0.0, self.worst.value / student_t(0.95, math.inf))
+        told = cut if self.fit.resolved else None
+        return told or Estimate(0.0, self.worst.value / student_t(0.95, math.inf))
 
     @property
     def _over(self) -> tuple[float, str]:
