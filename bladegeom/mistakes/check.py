@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.mistakes._bent import KNOWN, bent_plates
-from bladegeom.mistakes._design import Whole
+from bladegeom.mistakes._design import Whole, design_of
 from bladegeom.mistakes._repairs import mirrored, onward, shifted, single, step, swapped, wrapped
 from bladegeom.mistakes._said import SAID, label_at
 from bladegeom.mistakes.trial import FALSE_ALARMS, FEWEST, Base, Candidate
@@ -205,6 +206,11 @@ def check_readings(
     return check_counted(count_blade(readings, blade=blade, blades=blades, unit=unit, **facts))
 
 
+def suspect(count: Counted) -> bool:
+    """Return whether `check_counted` would find anything in readings that stand."""
+    return not _cannot_tell(count) and bool(_tried(count, "")[1])
+
+
 def check_counted(count: Counted) -> Findings:
     """Do the work of `check_readings` on readings as they were counted."""
     remarks = _cannot_tell(count)
@@ -265,14 +271,19 @@ def _cannot_tell(count: Counted) -> list[str]:
             f"{len(read)} readings are too many to be looked through for mistakes at once: give "
             f"{_MOST_READINGS} at most, some turns at a time"
         ]
-    if len(read) < FEWEST + len(np.unique(count.turn)) or len(np.unique(count.tooth)) < FEWEST:
+    design = design_of(count, (1,)) if len(read) else None
+    if design is None or len(read) < FEWEST + len(design.turns) or design.spots < FEWEST:
         return [f"{len(read)} readings are too few to show a mistake"]
     if read.max() == read.min():
         return ["all readings are the same: no mistake would show"]
-    angle = np.radians(count.blade.angles_deg[count.tooth - 1])
-    if worst_ratio(harmonic_columns(angle)[:, 1:], np.ones((len(angle), 1))) > REFUSED_RATIO:
+    if design.once("ratio", partial(_ratio, count)) > REFUSED_RATIO:
         return ["the teeth read lie on too short an arc to show a mistake"]
     return []
+
+
+def _ratio(count: Counted) -> float:
+    angle = np.radians(count.blade.angles_deg[count.tooth - 1])
+    return worst_ratio(harmonic_columns(angle)[:, 1:], np.ones((len(angle), 1)))
 
 
 def _tried(count: Counted, expected: str) -> tuple[Base, list[Candidate], tuple[int, ...]]:
