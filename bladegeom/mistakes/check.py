@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -233,6 +234,8 @@ def check_counted(count: Counted) -> Findings:
             for one, then in zip(ranked, after, strict=True)
         ]
         found += made[:1] if found else made
+        if ranked[0].kind == "step":
+            found += _beside_a_step(now, ranked[0])[: _MOST_MISTAKES - len(found)]
         now = None if after[0] is None or _cannot_tell(after[0]) else after[0]
     if count.extra and not any(one.kind == "doubled" for one in found):
         remarks.append(_of_extra(count))
@@ -246,6 +249,27 @@ def check_counted(count: Counted) -> Findings:
         rival=rival,
         remarks=(*rival, *remarks),
     )
+
+
+def _beside_a_step(count: Counted, step: Candidate) -> list[Finding]:
+    """Return the teeth that stand off by themselves in readings with a bumped base.
+
+    Who reads the blade again should clean them first. They are looked for as if the base had not
+    been bumped; what was read then is no reading, so that none of them has a repair.
+    """
+    levelled = count.reading.copy()
+    levelled[step.rows] -= step.size
+    now, found = count._replace(reading=levelled), list[Finding]()
+    while len(found) < _MOST_MISTAKES and not _cannot_tell(now):
+        base, ranked, _ = _tried(now, "")
+        spike = next((one for one in ranked if one.kind == "spike"), None)
+        if spike is None or spike.kept is None:
+            break
+        one, now = replace(spike, kept=None), now.only(spike.kept)
+        made = _finding(base, one, None, besides=True)
+        found.append(replace(made, words=f"besides, {SAID['spike'](count, one)}"))
+        count = count.only(spike.kept)
+    return found
 
 
 def _of_extra(count: Counted) -> str:
