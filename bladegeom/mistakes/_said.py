@@ -97,8 +97,9 @@ def _spike(count: Counted, one: Candidate) -> str:
     if one.kept is None:
         return f"{stands}Clean it before you read the blade again"
     return (
-        f"{stands}Clean it and read it again: if it reads otherwise, write that in its place; if it "
-        "reads the same, add it as a turn of its own. Until then the repair leaves this reading out"
+        f"{stands}Clean it and read it again: if it reads otherwise, write that in its place; if "
+        "it reads the same, add it as a turn of its own. Until then the repair leaves this reading "
+        "out"
     )
 
 
