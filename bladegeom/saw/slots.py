@@ -328,7 +328,8 @@ def _what_would_tell(
     reach, limit = (f"{number(one, least)} {unit}" for one in (difference.reach, least))
     said = f"Cannot tell: the 95 % doubt of the difference, {reach}, must come down to {limit}."
     if times is not None:
-        return f"{said} {times} readings at each end would do, if they scatter alike."
+        again = f"{times} readings at each end"
+        return f"{said} {again} would tell what to do, if they scatter alike."
     alone = student_t(0.95, math.inf) * (end_float or 0.0) / math.sqrt(6)
     if alone < least:
         return f"{said} More readings hardly bring it there: read with a finer dial."
