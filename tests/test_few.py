@@ -234,7 +234,9 @@ def test_as_many_readings_as_are_asked_for_decide():
     front, back = repeated
     again = slots(front=front, back=back, separation=200, tolerance=0.03, graduation=Q)
     assert again.verdict == "within"
-    just = slots(front=0.52, back=0.50, separation=200, tolerance=0.02, graduation=Q)
+    # Just beside the tolerance, and too little to be moved for sure: no number would tell.
+    facts = {"front": [0.52] * 3, "back": [0.50] * 3, "separation": 200, "end_float": 0.02}
+    just = slots(**facts, tolerance=0.02, graduation=Q)
     assert (just.verdict, just.readings_needed) == ("cannot tell", None)
 
 

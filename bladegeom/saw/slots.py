@@ -323,10 +323,10 @@ def _what_would_tell(
 ) -> str:
     """Say how far the doubt must come down, and how many readings bring it there."""
     least = abs(allowed - abs(difference.value))
-    if least < difference.u / 100:
-        return "Cannot tell: the difference is just the tolerance."
     reach, limit = (f"{number(one, least)} {unit}" for one in (difference.reach, least))
     said = f"Cannot tell: the 95 % doubt of the difference, {reach}, must come down to {limit}."
+    if least < difference.u / 100:
+        said = "Cannot tell: the difference is just the tolerance."
     if times is not None:
         again = f"{times} readings at each end"
         return f"{said} {again} would tell what to do, if they scatter alike."
