@@ -334,7 +334,7 @@ def _what_would_tell(
     if alone < least:
         return f"{said} More readings hardly bring it there: read with a finer dial."
     return (
-        f"{said} Repeats are not enough, the end float alone makes {number(alone, least)} {unit}: "
+        f"{said} Repeats are not enough, the end float alone makes {number(alone, difference.u)} {unit}: "
         "push the arbor the same way for every reading."
     )
 
