@@ -217,11 +217,14 @@ class Page:
         page.warnings(fit.rest)
         return page
 
-    def warnings(self, words: Sequence[str]) -> None:
+    def warnings(self, words: Sequence[str], size: float = 9.0, **how: Any) -> None:
         """Write warnings below what heads the page."""
-        lines = [line for one in words for line in self.wrapped(f"! {one}", 9, self.inner)]
-        self.lines(MARGIN, self.top + 1.0, lines, 9, 4.0)
-        self.top += 4.0 * len(lines) + (3.0 if lines else 0.0)
+        step = size * 4 / 9
+        # Bold letters run wider than those that `wrapped` measures.
+        wide = self.inner * (0.87 if how else 1.0)
+        lines = [line for one in words for line in self.wrapped(f"! {one}", size, wide)]
+        self.lines(MARGIN, self.top + 1.0, lines, size, step, **how)
+        self.top += step * len(lines) + (3.0 if lines else 0.0)
 
     def head_of(
         self, fit: WobbleFit, what: str, date: Date | None, facts: Sequence[str] = ()
@@ -235,8 +238,7 @@ class Page:
             numbered if blade.numbered else "way of the numbers not stated: drawn clockwise",
         ]
         self.head(blade.name, what, date, facts or seen)
-        for asked in fit.asked:
-            self.line(f"! {asked}", 12, 6.0, high=5.0, bold=True)
+        self.warnings(fit.asked, 11.0, weight="bold")
 
     def head(self, name: str, what: str, date: Date | None, facts: Sequence[str]) -> None:
         """Write a blade's name, what the page is, the date, facts, and the cautions at its foot."""

@@ -207,8 +207,11 @@ class NeutralLine(Result):
     @property
     def either(self) -> tuple[str, ...]:
         """Which teeth will do as well as those named, in a sentence, where there are any."""
-        pairs = [f"{end.tooth} or {end.other}" for end in self.marked or () if end.other]
-        return (f"{' and '.join(pairs)} will do: the line falls between them.",) if pairs else ()
+        pairs = [sorted((end.tooth, end.other)) for end in self.marked or () if end.other]
+        if not pairs:
+            return ()
+        said = ", and ".join(f"{one} or {other}" for one, other in pairs)
+        return (f"{said}{',' * (len(pairs) > 1)} will do: the line falls between them.",)
 
     @property
     def _left_words(self) -> str:

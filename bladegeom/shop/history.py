@@ -182,7 +182,7 @@ def visit_of(fit: WobbleFit) -> Visit:
     """Return a measurement without its bends, and without what only the shop knows of it."""
     readings, blade = fit.readings, fit.readings.blade
     mm = 1 / readings.in_unit(1.0)
-    (cosine, shared), (_, sine) = (fit.covariance * mm**2).tolist()
+    (cosine, shared), (_, sine) = ((fit.rounded_covariance - fit.rounding) * mm**2).tolist()
     return Visit(
         blade=blade.name,
         teeth=blade.teeth,
