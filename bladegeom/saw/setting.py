@@ -16,7 +16,7 @@ from bladegeom.kernel.doubt import student_t
 from bladegeom.kinds import checked
 from bladegeom.lengths import LARGEST, Length, convert, length
 from bladegeom.result import derived, described, number, quantity
-from bladegeom.saw._measure import FINEST, SIDES, by_hand, one_of, rise_over, side_of
+from bladegeom.saw._measure import FINEST, SIDES, by_hand, known_to, one_of, rise_over, side_of
 from bladegeom.saw._plate_reading import OVER, PlateReading
 from bladegeom.saw._uses import BELOW, USES, cut_text, how_to_set
 from bladegeom.saw.bench import Slots
@@ -123,7 +123,8 @@ class Setting(OfBlade):
         "error at the worst rotation: the tilt, or its upper limit where unresolved",
         label="at the worst rotation",
         text=lambda one: (
-            one.worst.text("deg to either side") + one._wood(Estimate(one.worst.value, one.worst.u))
+            f"{known_to(one.worst, 'deg')} to either side"
+            + one._wood(Estimate(one.worst.value, one.worst.u))
             if math.isfinite(one.worst.value)
             else BELOW
         ),
