@@ -110,10 +110,12 @@ class Page:
         how = {"facecolor": "none", "edgecolor": BLACK} | how
         self.sheet.add_patch(Rectangle((left, top), wide, high, **how))
 
-    def text(self, left: float, top: float, words: str, size: float, **how: Any) -> Text:
-        """Write words, their upper left corner at a place on the sheet."""
+    def text(
+        self, left: float, top: float, words: str, size: float, *, lines: bool = False, **how: Any
+    ) -> Text:
+        """Write words, of several lines or one, their upper left corner at a place on the sheet."""
         how = {"va": "top", "ha": "left", "color": BLACK} | how
-        words = as_printed(words)
+        words = as_printed(words, lines=lines)
         if how["va"] == "top" and has_standard_letters(words) and "\n" not in words:
             # A line's box there is as high as its letters happen to be; its baseline is not.
             how["va"] = "baseline"
@@ -227,9 +229,17 @@ class Page:
         self.top += step * len(lines) + (3.0 if lines else 0.0)
 
     def head_of(
-        self, fit: WobbleFit, what: str, date: Date | None, facts: Sequence[str] = ()
+        self,
+        fit: WobbleFit,
+        what: str,
+        date: Date | None,
+        facts: Sequence[str] = (),
+        apart: str = "",
     ) -> None:
-        """Head a page with a blade, as it is seen if no other facts are given; see `head`."""
+        """Head a page with a blade, as it is seen if no other facts are given; see `head`.
+
+        Behind its name stands what tells it `apart` from another of that name.
+        """
         blade, side = fit.readings.blade, fit.readings.side
         numbered = f"teeth numbered {blade.numbered}"
         seen = [
@@ -237,7 +247,8 @@ class Page:
             f"seen from the indicator's side{f' ({side})' if side else ''}",
             numbered if blade.numbered else "way of the numbers not stated: drawn clockwise",
         ]
-        self.head(blade.name, what, date, facts or seen)
+        name = f"{blade.name or 'Blade'} ({apart})" if apart else blade.name
+        self.head(name, what, date, facts or seen)
         self.warnings(fit.asked, 11.0, weight="bold")
 
     def head(self, name: str, what: str, date: Date | None, facts: Sequence[str]) -> None:
@@ -328,7 +339,7 @@ class Page:
         step = size * POINT * 1.22
         lines = self.wrapped("  \u2022 ".join(("", *CAUTIONS)).strip(), size, self.inner)
         top = self.height - MARGIN - step * len(lines) + 3.0
-        self.text(MARGIN, top, "\n".join(lines), size, linespacing=1.1)
+        self.text(MARGIN, top, "\n".join(lines), size, lines=True, linespacing=1.1)
         height = 1 - (top - 1.5) / self.height
         ends = (MARGIN / self.width, 1 - MARGIN / self.width)
         rule = Line2D(ends, (height, height), color=BLACK, linewidth=0.8)

@@ -10,7 +10,7 @@ from bladegeom.blade import Blade
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
-from bladegeom.result import Result, derived, described, number, percent, quantity
+from bladegeom.result import Result, derived, described, named, number, percent, quantity
 
 if TYPE_CHECKING:
     from bladegeom.mistakes.check import Finding
@@ -246,7 +246,7 @@ class NeutralLine(Result):
         return () if self.fit is None else self.fit.asked  # A likely mistake is in the title.
 
     def _title(self) -> str:
-        name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
+        name = named(self.blade.name)
         return "\n".join([f"{name}: teeth to mark", *(f"  {line}" for line in self.instructions)])
 
     @property

@@ -20,7 +20,7 @@ from bladegeom.kernel.design import Design, design_of
 from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.kernel.leak import leaked, with_leak
 from bladegeom.kinds import checked
-from bladegeom.result import derived, described, number, percent, quantity
+from bladegeom.result import derived, described, named, number, percent, quantity
 from bladegeom.tables.counted import counted
 from bladegeom.wobble import Wobble
 
@@ -93,7 +93,7 @@ class NextReadings(OfBlade):
 
     def _title(self) -> str:
         return (
-            f"{f'Blade {self.blade}: w' if self.blade else 'W'}hat to read next, in this mounting"
+            f"{f'{named(self.blade)}: w' if self.blade else 'W'}hat to read next, in this mounting"
         )
 
     def _doubt(self, place: int | None) -> str:

@@ -19,7 +19,7 @@ from bladegeom.mistakes._repairs import mirrored, onward, shifted, single, step,
 from bladegeom.mistakes._said import SAID, label_at
 from bladegeom.mistakes.trial import FALSE_ALARMS, FEWEST, Base, Candidate
 from bladegeom.readings import Readings
-from bladegeom.result import Result, derived, described, quantity
+from bladegeom.result import Result, derived, described, named, quantity
 from bladegeom.tables.counted import Counted, count_blade, counted
 
 if TYPE_CHECKING:
@@ -146,7 +146,7 @@ class Findings(Result, Sequence[Finding]):
         return (f"{self.found[0].again}, a mistake seems likely: {first}", *others)
 
     def _title(self) -> str:
-        name = f"Blade {self.blade}" if self.blade else "Blade"
+        name = named(self.blade)
         count = len(self.found)
         what = {0: "no mistake found", 1: "1 finding"}.get(count, f"{count} findings")
         return f"{name}: {what}"
