@@ -372,6 +372,9 @@ def setting_error(
             'add tilts = "left" or "right" to [saw]',
             column="shows" if "shows" in shown else "gap",
         )
+    if slots is not None and not hasattr(slots, "angle"):
+        cure = "align the slots first: slot_alignment(front, back, ...)"
+        raise refuse(f"slots is {slots!r}", cure, column="slots")
     what = read_as(use, shown, fit, angle=turn, tilts=tilts)
     read = PlateReading(
         use=use,
