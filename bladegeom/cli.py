@@ -18,7 +18,7 @@ from typing import Any, NamedTuple, NoReturn
 import bladegeom as bg
 from bladegeom._version import __version__
 from bladegeom.draw import printed
-from bladegeom.faults import as_letters, refuse
+from bladegeom.faults import as_letters, lines_shown, refuse, shown
 from bladegeom.fit.answer import Answer, answer_of
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.mistakes.check import Finding, check_counted
@@ -126,7 +126,7 @@ def _check_outputs(options: Namespace) -> None:
 
 def _note(*notes: Warning | str) -> None:
     for note in notes:
-        print(f"bladegeom: note: {note}", file=sys.stderr)
+        print(f"bladegeom: note: {shown(str(note))}", file=sys.stderr)
 
 
 def _complain(faults: Iterable[bg.Fault]) -> None:
@@ -142,7 +142,7 @@ def _print_json(held: dict[str, Any]) -> None:
 
 
 def _wrote(path: str | Path) -> str:
-    return f"wrote {as_letters(path)}"
+    return f"wrote {shown(as_letters(path))}"
 
 
 @contextmanager
@@ -167,7 +167,7 @@ def _bars() -> Iterator[Callable[[str, int, int], None]]:
 def _done(words: str, refused: Sequence[bg.Fault], notes: Iterable[str] = ()) -> int:
     """Say what was done, and return the status."""
     _note(*notes)
-    print(words)
+    print(lines_shown(words))
     _complain(refused)
     return SOME if refused else EVERY
 
@@ -215,7 +215,7 @@ def _tell(
     elif options.json:
         _print_json({"blades": said, "refused": [fault.to_dict() for fault in refused]})
     elif said:
-        print("\n\n".join([*said, *end]))
+        print(lines_shown("\n\n".join([*said, *end])))
     _complain(refused)
     return _status(len(said), len(said) + bool(refused) if wanted is None else wanted)
 
@@ -362,7 +362,7 @@ def run_chart(options: Namespace) -> int:
     _save(options.output, of, draw, paper=options.paper, **how)
     print(_wrote(options.output))
     for fit in () if of_blades else drawn:
-        name = f"blade {fit.readings.blade.name}: " * bool(fit.readings.blade.name)
+        name = f"blade {shown(fit.readings.blade.name)}: " * bool(fit.readings.blade.name)
         for doubted in fit.doubted:
             print(f"bladegeom: {name}not for the wall: {doubted}", file=sys.stderr)
     _complain(refused)
@@ -428,10 +428,14 @@ def run_sheet(options: Namespace) -> int:
         text = blank_table(teeth, called, options.unit, options.turns, facts)
     how = _given(options, "turns unit paper")
     bg.save_chart(bg.reading_sheet(teeth, name=name, **how, **facts), target)
-    print(_wrote(target))
     if table is not None and text is not None:
-        write_new(table, text)
-        print(_wrote(table))
+        try:
+            write_new(table, text)
+        except bg.RefusedError:
+            target.unlink()  # The form goes with its table.
+            raise
+    for one in filter(None, (target, table)):
+        print(_wrote(one))
     return EVERY
 
 

@@ -29,6 +29,27 @@ def as_letters(text: str | os.PathLike[str]) -> str:
         return raw.decode("utf-8", "backslashreplace")
 
 
+_TURNS_ROUND = frozenset(
+    "\u061c\u200e\u200f\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+)
+"""Signs that turn the order of letters round, or end a line."""
+
+
+def shown(text: str) -> str:
+    r"""Return a text as one line for people: what would break it or turn it is ``\u000a``.
+
+    So no name ends a line, moves a terminal's cursor, or makes the letters beside it run the
+    other way.
+    """
+    odd = {one for one in {*text} if one < " " or "\x7f" <= one < "\xa0" or one in _TURNS_ROUND}
+    return "".join(f"\\u{ord(one):04x}" if one in odd else one for one in text) if odd else text
+
+
+def lines_shown(text: str) -> str:
+    """Return a text of several lines, each as `shown`."""
+    return "\n".join(map(shown, text.split("\n")))
+
+
 NO_ROW = "no row"
 """A blade of which the table of facts has no row."""
 
@@ -76,7 +97,7 @@ class Fault:
         where += [f"row {self.row}"] if self.row is not None else []
         head = [self.file] if self.file else []
         head += [", ".join(where)] if where else []
-        return ": ".join([*head, f"{self.problem}; {self.cure}"])
+        return shown(": ".join([*head, f"{self.problem}; {self.cure}"]))
 
     def within(self, file: str) -> Fault:
         """Return the fault as one of this file, where it is not said to be of another."""

@@ -21,6 +21,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, TypeVar, dataclass_transform
 
+from bladegeom.faults import lines_shown, shown
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -294,7 +296,7 @@ class Result:
         width = max((len(label) for label, _ in shown), default=0)
         lines = [self._title(), *(f"  ! {one}" for one in self._first())]
         lines += [f"  {label:<{width}}  {text}" for label, text in shown]
-        return "\n".join([*lines, *(f"  ! {remark}" for remark in self._remarks())])
+        return lines_shown("\n".join([*lines, *(f"  ! {one}" for one in self._remarks())]))
 
     def __repr__(self) -> str:
         return str(self)
@@ -319,6 +321,11 @@ class Result:
         heading = html.escape("\n".join([self._title(), *self._first()])).replace("\n", "<br>")
         title = f"<caption style='text-align:left'>{heading}</caption>"
         return f"<table>{title}{body}</table>" + (f"<ul>{remarks}</ul>" if remarks else "")
+
+
+def named(blade: str) -> str:
+    """Return how a blade is called where a text of it begins, on one line."""
+    return f"Blade {shown(blade)}" if blade else "Blade"
 
 
 def _indented(meaning: str) -> list[str]:

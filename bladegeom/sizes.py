@@ -52,6 +52,7 @@ SIZES: dict[str, Size] = {
     "feed_per_turn": Size(1e-3, 250, 0.01, 25),
     "corner": Size(_TINY, 25, 1e-3, 3),
     "tolerance": Size(_TINY, 50, 1e-3, 3),
+    "repeatability": Size(_TINY, 10, 1e-4, 0.5),
     "seating": Size(_TINY, 10, 1e-4, 0.5),
     "tooth_width_u": Size(_TINY, 10, 1e-4, 0.5),
 }

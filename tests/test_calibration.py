@@ -48,11 +48,10 @@ def counted(case: Case, number: int) -> Shares:
     ("number", "case"),
     [
         (1, Case("", 23, 30.0, every=2)),
-        (2, Case("", 40, 3.0, arc_deg=240.0)),
         (3, Case("", 40, 3.0, pitch=(1.0, 1.0, 1.0, 1.0, 1.6))),
         (4, Case("", 24, 3.0, graduation=0.5)),
     ],
-    ids=["every 2nd", "arc", "uneven pitch", "fine graduation"],
+    ids=["every 2nd", "uneven pitch", "fine graduation"],
 )
 def test_where_the_assumptions_hold_so_do_95_percent(number: int, case: Case) -> None:
     found = counted(case, number)

@@ -32,7 +32,7 @@ def turned_over(lean, side, flipped):
 @pytest.mark.parametrize("lean", [-0.8, -0.05, 0.0, 0.02, 1.3])
 def test_the_flip_test_finds_the_lean_and_its_correction_removes_it(lean, side, flipped):
     gap, open_at = turned_over(lean, side, flipped)
-    test = flip(gap=gap, height=19.0, open_at=open_at, flipped=flipped, graduation=1e-9)
+    test = flip(gap=gap, height=19.0, open_at=open_at, flipped=flipped, graduation=1e-6)
     assert test.error.value == pytest.approx(lean, abs=1e-8)
     if lean:
         way = "away from" if lean > 0 else "toward"
@@ -116,7 +116,7 @@ def cut_round(turns, away_deg, piece):
 
 
 def round_of(turns, piece, first, last, length, **facts):
-    facts = {"graduation": 1e-9} | facts
+    facts = {"graduation": 1e-6} | facts
     return round_board(first=first, last=last, length=length, turns=turns, piece=piece, **facts)
 
 

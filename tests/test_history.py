@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from simulated import rng_for, wave
 
 import bladegeom as bg
+from bladegeom.faults import shown
 from bladegeom.shop.history import COLUMNS, check_value
 from bladegeom.tables.out import as_text, from_text
 
@@ -53,7 +54,7 @@ def test_what_is_recorded_is_read_back_bit_for_bit(tmp_path):
 @settings(max_examples=100, deadline=None)
 def test_any_text_survives_and_no_spreadsheet_runs_it(tmp_path_factory, name, arbor, note):
     folder = tmp_path_factory.mktemp("kept")
-    kept = [" ".join(text.split()) for text in (name, arbor, note)]
+    kept = [shown(text).strip() for text in (name, arbor, note)]
     if not kept[0]:
         return
     bg.record([replace(a_visit(), blade=name, arbor=arbor, note=note)], folder)

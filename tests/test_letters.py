@@ -27,6 +27,7 @@ from bladegeom.draw import _fonts as fonts
 from bladegeom.draw._fonts import as_printed
 from bladegeom.draw._style import standard_fonts
 from bladegeom.draw.page import Page
+from bladegeom.faults import shown
 
 pytestmark = pytest.mark.filterwarnings("always::bladegeom.faults.BladegeomWarning")
 
@@ -235,7 +236,7 @@ def test_sheets_of_a_day_print_every_name_and_no_two_alike(tmp_path):
     notes = [line for line in ran.err.splitlines() if "is printed as" in line]
     assert len(notes) == len(ESCAPED) - 1
     for name, printed in ESCAPED.items():
-        said = any(f'"{name}"' in note and f'"{printed}"' in note for note in notes)
+        said = any(f'"{shown(name)}"' in note and f'"{printed}"' in note for note in notes)
         assert said == (not name.startswith("\\"))
 
 

@@ -22,7 +22,7 @@ from written import run, save, written
 
 import bladegeom as bg
 from bladegeom.mistakes._said import SAID
-from bladegeom.mistakes.check import FALSE_ALARMS
+from bladegeom.mistakes.trial import FALSE_ALARMS
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 import bench_mistakes as bench

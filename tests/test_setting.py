@@ -398,8 +398,8 @@ def test_an_angle_as_people_round_it_is_no_contradiction():
     ("use", "asked", "problem"),
     [
         ("blade", {}, "the use is 'blade'; write one of table, bevel, miter_gauge, riving_knife"),
-        (None, {}, "takes text as use"),
-        (["table"], {}, "takes text as use"),
+        (None, {}, "use"),
+        (["table"], {}, "use"),
         ("table", {"tooth": 3, "away_deg": 1.0}, "tooth and away_deg are both given"),
         ("table", {"tooth": 41}, "tooth 41 on a 40-tooth blade"),
         ("table", {"tooth": math.nan}, "tooth nan"),

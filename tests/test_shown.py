@@ -426,6 +426,25 @@ def test_what_makes_sense_is_taken(tmp_path, name, read):
     assert set_up(tmp_path, text, fit_of("left", "clockwise")[0]).steps
 
 
+@signs
+@pytest.mark.parametrize("tilts", SIDES)
+@stands
+def test_the_second_look_at_a_folding_display_tells_the_side(sign, tilts, stands):
+    saw, fit = fit_of("left", "clockwise")
+    top = saw.turned(tooth_of(fit, True), "top")
+    leaning, more = (
+        replace(saw, tilt_to_right_deg=sign * 0.5 + off) for off in (0, PER_SIDE[tilts] * 0.1)
+    )
+    first, second = (90 - abs(90 - one.box_turned_deg(top, stands)) for one in (leaning, more))
+    with pytest.raises(bg.RefusedError) as refused:
+        bg.setting_error(fit, "table", shown=shows_of(first, side=stands), tilts=tilts)
+    cure = refused.value.faults[0].cure
+    # It is tilted to the side to which the saw is free, and the number then falls or grows.
+    assert re.search(r"tilt the top a little to the (\w+)", cure)[1] == tilts
+    found = re.search(rf'{"falls" if second < first else "grows"}.*? toward = "(\w+)"', cure)
+    assert PER_SIDE[found[1]] == sign
+
+
 @pytest.mark.parametrize("lean", [0, 0.2])
 def test_a_lean_to_a_side_needs_the_indicators(tmp_path, lean):
     blade_table(fit_of("left", "clockwise")[0], tmp_path / "blade.csv")

@@ -21,7 +21,7 @@ from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf
 from bladegeom.kinds import checked
-from bladegeom.result import Result, derived, described, number, percent, quantity
+from bladegeom.result import Result, derived, described, named, number, percent, quantity
 from bladegeom.tables.several import Mounts
 from bladegeom.wobble import Wobble
 
@@ -123,7 +123,7 @@ class ClockAdvice(Result):
     @property
     def title(self) -> str:
         """The answer in one line."""
-        name = f"Blade {self.arbor.blade.name}" if self.arbor.blade.name else "Blade"
+        name = named(self.arbor.blade.name)
         return f"{name}: {self.answer}"
 
     @property

@@ -14,7 +14,7 @@ from bladegeom.arbor.mounted import places_of
 from bladegeom.blade import Blade
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.result import Result, Text, between, derived, described, number, quantity
+from bladegeom.result import Result, Text, between, derived, described, named, number, quantity
 from bladegeom.wobble import Wobble
 
 if TYPE_CHECKING:
@@ -304,7 +304,7 @@ class ArborFit(Result):
         return complex(wobble) if wobble.ndim == 0 else wobble
 
     def _title(self) -> str:
-        name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
+        name = named(self.blade.name)
         places = int(places_of(self.clock_deg).max()) + 1
         return f"{name} on its arbor: {len(self.mount)} mountings at {places} clock positions"
 
@@ -366,7 +366,7 @@ class FleetBlade(Result):
         )
 
     def _title(self) -> str:
-        return f"Blade {self.name}, freed of the flange"
+        return f"{named(self.name)}, freed of the flange"
 
 
 @described

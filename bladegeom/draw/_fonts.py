@@ -47,13 +47,14 @@ def has_standard_letters(text: str) -> bool:
     return in_standard_fonts() and _SIMPLE.issuperset(text)
 
 
-def as_printed(text: str) -> str:
+def as_printed(text: str, *, lines: bool = False) -> str:
     """Return a text as it is to be printed: its letters as they are, or escaped.
 
     Escaped are letters that no font on the machine has, which a `BladegeomWarning` names, and
-    signs that leave no mark on paper, so that two texts never print alike for want of them.
+    signs that leave no mark on paper, so that two texts never print alike for want of them; the
+    end of a line too, where the text is not of several `lines`.
     """
-    shown = escaped(text)
+    shown = escaped(text, lines=lines)
     if lost := [one for one in dict.fromkeys(text) if one in _lost(text)]:
         names = [one if one.isprintable() else unicodedata.name(one, _escape(one)) for one in lost]
         warnings.warn(
@@ -65,9 +66,9 @@ def as_printed(text: str) -> str:
     return shown
 
 
-def escaped(text: str) -> str:
+def escaped(text: str, *, lines: bool = False) -> str:
     """Return a text as `as_printed` does, without a word."""
-    lost = _lost(text)
+    lost = _lost(text) | (set() if lines else {"\n"} & {*text})
     if not lost and not _ESCAPE.search(text):
         return text
     # A backslash is doubled: what was written as an escape is not to pass for one.

@@ -6,7 +6,7 @@ import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any
@@ -156,7 +156,7 @@ def run_batch(
         rows: list[dict[str, Any]] = []
         visits: list[Visit] = []
         drawn = 0
-        for place, (page, (_, file, readings, eye)) in enumerate(
+        for place, (page, (_, file, readings, eye, apart)) in enumerate(
             zip(sheets, found.readings, strict=True)
         ):
             if progress is not None:
@@ -169,21 +169,27 @@ def run_batch(
                 found.refused.extend(fault.within(file) for fault in error.faults)
                 continue
             changed, who = None, readings.blade.name
-            if condition.sound:
+            if condition.sound and not apart:
                 changed = earlier.change_to(fit)
-            elif who in earlier.names:
+            elif not apart and who in earlier.names:
                 notes.append(f"not compared with before, its readings mislead: {who}")
             made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
-            digest = digest_of(readings, (*made_of, *([changed.to_dict()] if changed else [])))
+            more = [*([changed.to_dict()] if changed else []), *([apart] if apart else [])]
+            digest = digest_of(readings, (*made_of, *more))
             if not made.bring_back(page, digest):
-                how = {"shop": shop, "arbor": arbor, "paper": paper}
-                with standard_fonts():
-                    ax = customer_sheet(fit, condition, before=changed, date=day, **how)
-                    save_charts([ax], page, 1, keywords=f"digest {digest}")
+                how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart}
+                try:
+                    with standard_fonts():
+                        ax = customer_sheet(fit, condition, before=changed, date=day, **how)
+                        save_charts([ax], page, 1, keywords=f"digest {digest}")
+                except RefusedError as error:  # Its place may be locked; the others go on.
+                    own = [replace(fault, blade=who or None) for fault in error.faults]
+                    found.refused.extend(fault.within(file) for fault in own)
+                    continue
                 drawn += 1
             where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
             rows.append(queue_row(condition, changed, day) | where)
-            if history is not None and condition.sound and readings.blade.name:
+            if history is not None and condition.sound and who and not apart:
                 service = "after" if changed else ""
                 visits.append(
                     visit(
@@ -219,3 +225,5 @@ def _noted(notes: list[str], made: Made) -> Iterator[None]:
         for note in (*notes, *made.notes):
             error.add_note(note)
         raise
+    finally:
+        made.close()

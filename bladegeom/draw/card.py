@@ -14,6 +14,7 @@ from matplotlib.patches import Circle
 from bladegeom.draw._axes import BLACK, CHAIN, GREY
 from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
+from bladegeom.faults import shown
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER
@@ -157,7 +158,7 @@ def _blade(page: Page, x: float, teeth: tuple[int, int], *, upright: bool, side:
     words = "upright: table, bevels" if upright else "level: miter gauge, knife"
     if side in ("left", "right"):
         words += f"\nseen from the blade's {side} side"
-    page.text(x, y + _BLADE + 1.5, words, 8, ha="center")
+    page.text(x, y + _BLADE + 1.5, words, 8, lines=True, ha="center")
 
 
 def _lay(page: Page, place: int, step: Step, size: float, *, now: bool = False) -> _Laid:
@@ -230,8 +231,9 @@ def _verdict(page: Page, verdict: str, left: float, top: float, scale: float) ->
     fill = BLACK if out else "white"
     page.box(left, top, _RIGHT, 6.0 * scale, facecolor=fill, linewidth=1.0, linestyle=style)
     words = verdict if verdict in ("cannot tell", "do not agree") else verdict.upper()
-    how = {"ha": "center", "va": "center", "weight": "bold", "color": "white" if out else BLACK}
-    page.text(left + _RIGHT / 2, top + 3.0 * scale, words, 10 * min(1.0, scale), **how)
+    color, size = "white" if out else BLACK, 10 * min(1.0, scale)
+    middle = (left + _RIGHT / 2, top + 3.0 * scale)
+    page.text(*middle, words, size, ha="center", va="center", weight="bold", color=color)
 
 
 _ROW, _TALLEST = 9.0, 13.0
@@ -337,8 +339,8 @@ def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str], uni
     page.rule(top, 1.2, BLACK)
     for row in rows:
         sizes = (17, 13, 26 if row.marked_pair else 15, 12, 13, 15)
-        shown = zip(_COLUMNS, _words(row, doubled, unit), sizes, strict=True)
-        for (head, at, wide), words, size in shown:
+        cells = zip(_COLUMNS, _words(row, doubled, unit), sizes, strict=True)
+        for (head, at, wide), words, size in cells:
             bold = head == "blade" or (row.marked_pair and head.startswith("mark"))
             page.fitted_text(
                 MARGIN + at * scale,
@@ -348,6 +350,7 @@ def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str], uni
                 size * min(1.15, high / _ROW),
                 wide * scale,
                 high - 1.0,
+                lines=True,
                 va="center_baseline",
                 weight="bold" if bold else "normal",
             )
@@ -358,6 +361,7 @@ def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str], uni
 
 def _words(row: ShelfRow, doubled: set[str], unit: str) -> tuple[str, ...]:
     name = f"{row.name} ({row.file})" if row.name in doubled else row.name
+    name = shown(name) if "\n" in name else name
     pair = row.marked_pair
     return (
         name + _star(row),

@@ -75,7 +75,7 @@ def clock_chart(
         arrows = Arrows(advice, page.axes(MARGIN + (column - side) / 2, page.top, side, side))
         arrows.draw()
         words = "\n".join(page.wrapped(arrows.scale_words(), 9, column))
-        page.text(MARGIN, page.bottom - 13.5, words, 9)
+        page.text(MARGIN, page.bottom - 13.5, words, 9, lines=True)
         ax = page.within(column + 22.0, 10.0, 2.0, 27.0)
     _turn(advice, Chart(ax))
     return ax

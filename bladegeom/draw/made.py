@@ -21,7 +21,7 @@ from itertools import count
 from pathlib import Path, PurePosixPath
 
 from bladegeom.draw.results import queue_files
-from bladegeom.faults import refuse
+from bladegeom.faults import as_letters, refuse
 from bladegeom.tables.blades import some_of
 from bladegeom.tables.out import UNFINISHED, whole_file
 
@@ -29,6 +29,9 @@ LIST, SHEETS, QUEUE, ASIDE = "made_by_batch.txt", "sheets", "queue", "earlier"
 _HEAD = "Files that bladegeom batch made here. It moves and replaces these, and no others."
 _OWN = re.compile(rf"(?:{ASIDE}/)?(?:{QUEUE}(?:-\d+)?\.(?:csv|json|xlsx)|{SHEETS}/[^/\\]+\.pdf)")
 """What a list may name: one that was tampered with leads nowhere else."""
+
+_LEFT = re.compile(rf"{re.escape(UNFINISHED)}[a-z0-9_]{{8}}\.(?:csv|json|xlsx|pdf|txt)")
+"""What a run that was killed leaves; see `bladegeom.tables.out.whole_file`."""
 
 _LONGEST = 60
 _NOT_IN_NAMES = re.compile(r'[<>:"/\\|?*\s\x00-\x1f\x7f~%]+')
@@ -45,15 +48,33 @@ def files_of(out: str | os.PathLike[str]) -> list[Path]:
 class Made:
     """The folder of a run, made if it is not there; what earlier runs made in it is moved aside.
 
-    It is refused where it cannot be written, or files that no run made stand where the queue goes.
+    It is refused where it cannot be written, another run is at work in it, or files that no run
+    made stand where the queue goes. `close` lets other runs in again.
     """
 
     def __init__(self, out: str | os.PathLike[str]) -> None:
         self.folder = Path(out)
         self.queue = self.folder / QUEUE
+        with self._told():
+            self.folder.mkdir(parents=True, exist_ok=True)
+        self._alone = _locked(self.folder)
+        try:
+            self._begin()
+        except BaseException:
+            self.close()
+            raise
+
+    def close(self) -> None:
+        """Let other runs in again."""
+        if self._alone is not None:
+            os.close(self._alone)
+            self._alone = None
+
+    def _begin(self) -> None:
         self._listed = _listed(self.folder)
         self._moved: dict[str, str] = {}
         self._renamed: list[str] = []
+        self._stuck: set[str] = set()
         for path in queue_files(self.queue):
             if os.path.lexists(path) and path.name not in self._listed:
                 raise refuse(
@@ -65,7 +86,8 @@ class Made:
             (self.folder / SHEETS).mkdir(parents=True, exist_ok=True)
             for part in (self.folder, self.folder / SHEETS):
                 for left in part.glob(f"{UNFINISHED}*"):
-                    left.unlink()  # Of a run that was killed.
+                    if _LEFT.fullmatch(left.name) and not left.is_symlink():
+                        left.unlink()  # Of a run that was killed: no other is at work here.
             self._set_aside()
 
     def places(self, names: Sequence[str]) -> list[Path]:
@@ -82,9 +104,11 @@ class Made:
             )
             taken.add(free.casefold())
             if free != own:
-                self._renamed.append(
-                    f"no run made {SHEETS}/{own}: the sheet of this run is {SHEETS}/{free}"
-                )
+                why = "no run made"
+                if f"{SHEETS}/{own}" in self._stuck:
+                    why = "of an earlier run and open elsewhere, so that it stays, is"
+                said = f"{why} {SHEETS}/{own}: the sheet of this run is {SHEETS}/{free}"
+                self._renamed.append(said)
             found.append(self.folder / SHEETS / free)
         self._listed |= {path.name for path in queue_files(self.queue)}
         self._listed |= {f"{SHEETS}/{path.name}" for path in found}
@@ -97,7 +121,10 @@ class Made:
         with self._told():
             for aside in self._asides(f"{SHEETS}/{sheet.name}"):
                 if own in (self.folder / aside).read_bytes():
-                    os.replace(self.folder / aside, sheet)
+                    try:
+                        os.replace(self.folder / aside, sheet)
+                    except PermissionError:  # It is open elsewhere; the sheet is drawn anew.
+                        continue
                     self._no_longer_aside(f"{SHEETS}/{sheet.name}", aside)
                     return True
         return False
@@ -125,14 +152,11 @@ class Made:
         return [*self._renamed, f"of an earlier run, moved to {self.folder / ASIDE}: {what}"]
 
     def _set_aside(self) -> None:
-        """Move aside what earlier runs made; remove what is not whole."""
+        """Move aside what earlier runs made; a sheet that is open elsewhere stays."""
         moved: dict[str, str] = {}
         for name in sorted(self._listed, key=lambda one: (not one.startswith(QUEUE), one)):
             path = self.folder / name
             if name.startswith(f"{ASIDE}/") or not path.exists():
-                continue
-            if _torn(path):
-                path.unlink()
                 continue
             moved[name] = next(
                 aside
@@ -144,8 +168,13 @@ class Made:
             self._write_list()
         for name, aside in moved.items():
             (self.folder / aside).parent.mkdir(parents=True, exist_ok=True)
-            os.replace(self.folder / name, self.folder / aside)
-        self._moved = moved
+            try:
+                os.replace(self.folder / name, self.folder / aside)
+            except PermissionError:
+                if not name.startswith(SHEETS):
+                    raise
+                self._stuck.add(name)
+        self._moved = {name: aside for name, aside in moved.items() if name not in self._stuck}
 
     def _asides(self, name: str) -> list[str]:
         """Return what lies aside and may have been moved there from a name."""
@@ -179,6 +208,31 @@ class Made:
             ) from None
 
 
+def _locked(folder: Path) -> int | None:
+    """Keep other runs out of a folder until the handle is closed, also by the end of the process.
+
+    None where the system knows no such lock.
+    """
+    try:
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+    except (ImportError, OSError):  # Windows; a folder that may not be read.
+        return None
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(handle)
+        raise refuse(
+            f"another batch is at work in {as_letters(folder)}",
+            "wait until it is done, or choose another folder: nothing was written",
+            value=folder,
+        ) from None
+    except OSError:  # A drive without locks.
+        pass
+    return handle
+
+
 def _listed(folder: Path) -> set[str]:
     """Return what the list of a folder names; a file of its name that is no list is refused."""
     path = folder / LIST
@@ -210,14 +264,6 @@ def _may_lie(path: Path, aside: Path) -> bool:
     return not os.path.lexists(aside) or (
         aside.is_file() and filecmp.cmp(path, aside, shallow=False)
     )
-
-
-def _torn(path: Path) -> bool:
-    """Return whether a file is the beginning of a PDF, in which there is nothing to keep."""
-    with path.open("rb") as file:
-        begins = file.read(4) == b"%PDF"
-        file.seek(max(0, path.stat().st_size - 1024))
-        return begins and b"%%EOF" not in file.read()
 
 
 def file_names(identifiers: Sequence[str]) -> list[str]:

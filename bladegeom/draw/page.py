@@ -110,10 +110,12 @@ class Page:
         how = {"facecolor": "none", "edgecolor": BLACK} | how
         self.sheet.add_patch(Rectangle((left, top), wide, high, **how))
 
-    def text(self, left: float, top: float, words: str, size: float, **how: Any) -> Text:
-        """Write words, their upper left corner at a place on the sheet."""
+    def text(
+        self, left: float, top: float, words: str, size: float, *, lines: bool = False, **how: Any
+    ) -> Text:
+        """Write words, of several lines or one, their upper left corner at a place on the sheet."""
         how = {"va": "top", "ha": "left", "color": BLACK} | how
-        words = as_printed(words)
+        words = as_printed(words, lines=lines)
         if how["va"] == "top" and has_standard_letters(words) and "\n" not in words:
             # A line's box there is as high as its letters happen to be; its baseline is not.
             how["va"] = "baseline"
@@ -217,16 +219,27 @@ class Page:
         page.warnings(fit.rest)
         return page
 
-    def warnings(self, words: Sequence[str]) -> None:
+    def warnings(self, words: Sequence[str], size: float = 9.0, **how: Any) -> None:
         """Write warnings below what heads the page."""
-        lines = [line for one in words for line in self.wrapped(f"! {one}", 9, self.inner)]
-        self.lines(MARGIN, self.top + 1.0, lines, 9, 4.0)
-        self.top += 4.0 * len(lines) + (3.0 if lines else 0.0)
+        step = size * 4 / 9
+        # Bold letters run wider than those that `wrapped` measures.
+        wide = self.inner * (0.87 if how else 1.0)
+        lines = [line for one in words for line in self.wrapped(f"! {one}", size, wide)]
+        self.lines(MARGIN, self.top + 1.0, lines, size, step, **how)
+        self.top += step * len(lines) + (3.0 if lines else 0.0)
 
     def head_of(
-        self, fit: WobbleFit, what: str, date: Date | None, facts: Sequence[str] = ()
+        self,
+        fit: WobbleFit,
+        what: str,
+        date: Date | None,
+        facts: Sequence[str] = (),
+        apart: str = "",
     ) -> None:
-        """Head a page with a blade, as it is seen if no other facts are given; see `head`."""
+        """Head a page with a blade, as it is seen if no other facts are given; see `head`.
+
+        Behind its name stands what tells it `apart` from another of that name.
+        """
         blade, side = fit.readings.blade, fit.readings.side
         numbered = f"teeth numbered {blade.numbered}"
         seen = [
@@ -234,9 +247,9 @@ class Page:
             f"seen from the indicator's side{f' ({side})' if side else ''}",
             numbered if blade.numbered else "way of the numbers not stated: drawn clockwise",
         ]
-        self.head(blade.name, what, date, facts or seen)
-        for asked in fit.asked:
-            self.line(f"! {asked}", 12, 6.0, high=5.0, bold=True)
+        name = f"{blade.name or 'Blade'} ({apart})" if apart else blade.name
+        self.head(name, what, date, facts or seen)
+        self.warnings(fit.asked, 11.0, weight="bold")
 
     def head(self, name: str, what: str, date: Date | None, facts: Sequence[str]) -> None:
         """Write a blade's name, what the page is, the date, facts, and the cautions at its foot."""
@@ -326,7 +339,7 @@ class Page:
         step = size * POINT * 1.22
         lines = self.wrapped("  \u2022 ".join(("", *CAUTIONS)).strip(), size, self.inner)
         top = self.height - MARGIN - step * len(lines) + 3.0
-        self.text(MARGIN, top, "\n".join(lines), size, linespacing=1.1)
+        self.text(MARGIN, top, "\n".join(lines), size, lines=True, linespacing=1.1)
         height = 1 - (top - 1.5) / self.height
         ends = (MARGIN / self.width, 1 - MARGIN / self.width)
         rule = Line2D(ends, (height, height), color=BLACK, linewidth=0.8)

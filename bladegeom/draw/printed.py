@@ -8,10 +8,11 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from bladegeom.blade import Blade
+from bladegeom.faults import shown
 from bladegeom.fit.answer import Answer
 from bladegeom.fit.marks import NeutralLine
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.result import Result, between, number, percent
+from bladegeom.result import Result, between, named, number, percent
 
 if TYPE_CHECKING:
     from bladegeom.saw.setup import SetUp
@@ -76,7 +77,7 @@ def doubt_text(fit: WobbleFit) -> str:
 
 def setup_text(setup: SetUp) -> str:
     """Return the steps of setting up a saw, each with what to do and what was found."""
-    lines = [*textwrap.wrap(setup.do_now, WIDTH), "", setup.title]
+    lines = [*textwrap.wrap(setup.do_now, WIDTH), "", shown(setup.title)]
     lines += [setup.notes] if setup.notes else []
     for place, step in enumerate(setup.steps, start=1):
         verdict = f": {step.word.upper()}" if step.word else ""
@@ -141,8 +142,8 @@ def heading(blade: Blade, side: str = "") -> str:
     if blade.numbered:
         facts.append(f"numbered {blade.numbered} as seen from the indicator's side")
     if side:
-        facts.append(f"indicator on the {side}")
-    return f"{f'Blade {blade.name}' if blade.name else 'Blade'}: {', '.join(facts)}"
+        facts.append(f"indicator on the {shown(side)}")
+    return f"{named(blade.name)}: {', '.join(facts)}"
 
 
 def table_lines(result: Result) -> list[str]:

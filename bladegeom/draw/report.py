@@ -42,6 +42,7 @@ def customer_sheet(
     before: Change | None = None,
     shop: str = "",
     arbor: str = "",
+    apart: str = "",
     paper: str = "a4",
     date: Date | None = None,
 ) -> Axes:
@@ -58,6 +59,8 @@ def customer_sheet(
         Who measured, in the shop's own words.
     arbor : str
         On what it was measured.
+    apart : str
+        What tells the blade from another of its name, printed behind it.
     paper : {"a4", "letter"}
     date : datetime.date, optional
         Printed on the page; today if not given.
@@ -73,7 +76,7 @@ def customer_sheet(
         If the paper is not known.
     """
     page, marks = Page(paper), neutral_line(fit) if condition is None else condition.marks
-    page.head_of(fit, shop or "blade report", date)
+    page.head_of(fit, shop or "blade report", date, apart=apart)
     _small_type(page, fit, condition)
     _verdict(page, fit, condition)
     _numbers(page, fit, marks, sound=condition is None or condition.sound)

@@ -74,7 +74,7 @@ def _write_reasons(page: Page, reasons: dict[str, str]) -> None:
     said = "; ".join(f"{letter}: {reason}" for reason, letter in reasons.items())
     lines = page.wrapped(f"Apart (hollow), not in the line: {said}.", 9, page.inner)
     page.bottom -= 4.2 * len(lines) + 1.0
-    page.text(MARGIN, page.bottom, "\n".join(lines), 9)
+    page.text(MARGIN, page.bottom, "\n".join(lines), 9, lines=True)
     page.bottom -= 1.0
 
 

@@ -23,6 +23,7 @@ from bladegeom.result import (
     derived,
     described,
     grain,
+    named,
     number,
     quantity,
 )
@@ -343,7 +344,7 @@ class Fitted(Wobble, Result):
         )
 
     def _title(self) -> str:
-        name = f"Blade {self.blade}" if self.blade else "Blade"
+        name = named(self.blade)
         return f"{name}: {self.teeth} teeth, {self._count} readings in {self.unit}"
 
     def _limits_text(self, times: float) -> str:

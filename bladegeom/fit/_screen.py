@@ -15,8 +15,7 @@ from scipy import special
 
 from bladegeom.fit.standing import CHANCE
 from bladegeom.kernel.stack import Fits, Stack
-from bladegeom.mistakes.check import FALSE_ALARMS
-from bladegeom.mistakes.trial import FEWEST, SHARES
+from bladegeom.mistakes.trial import FALSE_ALARMS, FEWEST, SHARES
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

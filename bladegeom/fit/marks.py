@@ -10,7 +10,7 @@ from bladegeom.blade import Blade
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
-from bladegeom.result import Result, derived, described, number, percent, quantity
+from bladegeom.result import Result, derived, described, named, number, percent, quantity
 
 if TYPE_CHECKING:
     from bladegeom.mistakes.check import Finding
@@ -207,8 +207,11 @@ class NeutralLine(Result):
     @property
     def either(self) -> tuple[str, ...]:
         """Which teeth will do as well as those named, in a sentence, where there are any."""
-        pairs = [f"{end.tooth} or {end.other}" for end in self.marked or () if end.other]
-        return (f"{' and '.join(pairs)} will do: the line falls between them.",) if pairs else ()
+        pairs = [sorted((end.tooth, end.other)) for end in self.marked or () if end.other]
+        if not pairs:
+            return ()
+        said = ", and ".join(f"{one} or {other}" for one, other in pairs)
+        return (f"{said}{',' * (len(pairs) > 1)} will do: the line falls between them.",)
 
     @property
     def _left_words(self) -> str:
@@ -243,7 +246,7 @@ class NeutralLine(Result):
         return () if self.fit is None else self.fit.asked  # A likely mistake is in the title.
 
     def _title(self) -> str:
-        name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
+        name = named(self.blade.name)
         return "\n".join([f"{name}: teeth to mark", *(f"  {line}" for line in self.instructions)])
 
     @property

@@ -20,7 +20,7 @@ from bladegeom.kernel.design import Design, design_of
 from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.kernel.leak import leaked, with_leak
 from bladegeom.kinds import checked
-from bladegeom.result import derived, described, number, percent, quantity
+from bladegeom.result import derived, described, named, number, percent, quantity
 from bladegeom.tables.counted import counted
 from bladegeom.wobble import Wobble
 
@@ -93,7 +93,7 @@ class NextReadings(OfBlade):
 
     def _title(self) -> str:
         return (
-            f"{f'Blade {self.blade}: w' if self.blade else 'W'}hat to read next, in this mounting"
+            f"{f'{named(self.blade)}: w' if self.blade else 'W'}hat to read next, in this mounting"
         )
 
     def _doubt(self, place: int | None) -> str:
@@ -346,11 +346,11 @@ def _columns(fit: WobbleFit, design: Design, *, bent: bool = False) -> Floats:
 
 def _covariance(fit: WobbleFit, teeth: Sequence[int]) -> Floats:
     """Return the covariance of the wobble's parts once teeth are read as one more turn."""
-    return _ahead(fit, _read_on(fit, teeth))[0]
+    return _ahead(fit, _read_on(fit, teeth)).rounded_covariance
 
 
-def _ahead(fit: WobbleFit, design: Design) -> tuple[Floats, int]:
-    """Return the covariance of the wobble's parts for a design, and its degrees of freedom."""
+def _ahead(fit: WobbleFit, design: Design) -> Wobble:
+    """Return the wobble as a design would show it; what rounding adds comes back in every turn."""
     columns = _columns(fit, design)
     _, r = np.linalg.qr(columns)
     inverse = np.linalg.inv(r)[-2:]
@@ -360,8 +360,8 @@ def _ahead(fit: WobbleFit, design: Design) -> tuple[Floats, int]:
     now = _columns(fit, design_of(fit.readings, drift=fit.drift_per_turn is not None))
     dof = fit.residual_dof + (len(columns) - last) - (len(now) - now.shape[1])
     covariance, dof = with_leak(fit.reading_sd**2 * (inverse @ inverse.T), dof, leak)
-    covariance = covariance + fit.rounding
-    return covariance + float_covariance(fit.readings.end_float), dof
+    covariance = covariance + float_covariance(fit.readings.end_float)
+    return Wobble(fit.value, covariance, dof, fit.rounding)
 
 
 def _across_squared(fit: WobbleFit, covariance: Floats) -> Floats:
@@ -430,7 +430,7 @@ def _promise(fit: WobbleFit, end: int, wanted: float, more: int) -> float:
     )
     off = gained * special.stdtrit(fit.dof, (np.arange(_CASES) + 0.5) / _CASES)
     value: Any = fit.value * (1 + 1j * off / fit.amplitude)
-    many = Wobble(value, ahead.covariance[..., np.newaxis], ahead.dof)
+    many = Wobble(value, ahead.rounded_covariance[..., np.newaxis], ahead.dof)
     reached = ends_of(fit.readings.blade.angles_deg, many.near_deg)[2 * end + 1]
     return float(np.mean(reached.probability(many) >= wanted))
 
@@ -440,13 +440,12 @@ def _after_turns(fit: WobbleFit, more: int) -> Wobble:
     tooth, rows, information, own_offset = _candidates(fit, 2)
     if not own_offset or fit.leak is not None:
         # Each turn is later than the one before, which a drift tells.
-        covariance, dof = _ahead(fit, _read_on(fit, tooth, more))
-        return Wobble(fit.value, covariance, dof)
+        return _ahead(fit, _read_on(fit, tooth, more))
     rows = rows - rows.mean(axis=0)
     whole = information + more * (rows.T @ rows)
     covariance = fit.reading_sd**2 * np.linalg.inv(whole)[-2:, -2:]
     covariance = covariance + float_covariance(fit.readings.end_float)
-    return Wobble(fit.value, covariance, fit.dof + more * (len(rows) - 1))
+    return Wobble(fit.value, covariance, fit.dof + more * (len(rows) - 1), fit.rounding)
 
 
 def _remarks(fit: WobbleFit, count: int, wanted: float, needed: int | None) -> list[str]:
@@ -464,9 +463,11 @@ def _remarks(fit: WobbleFit, count: int, wanted: float, needed: int | None) -> l
         marks = neutral_line(fit)
         ends = marks.neutral or ()
         words = [mark.words for mark in ends if mark.tooth == marks.better_tooth]
+        why = "rounding comes back in every turn, and " if np.any(fit.rounding) else ""
         remarks.append(
-            f"{MOST_TURNS} turns would not promise {percent(wanted)}: the direction may lie near "
-            f"the middle between two teeth ({', '.join(words)}); work with the direction itself"
+            f"{MOST_TURNS} turns would not promise {percent(wanted)}: {why}the direction may lie "
+            f"near the middle between two teeth ({', '.join(words)}); work with the direction "
+            "itself"
         )
     if np.any(fit.rounding):
         remarks.append(

@@ -214,14 +214,14 @@ def _rests_on_unread(fit: Fitted) -> str:
     along, across = (
         factor * float(sd_toward(fit.near_deg + turn, fit.leak.covariance)) for turn in (0.0, 90.0)
     )
-    size = f"the wobble TIR by up to {number(2 * along, 2 * along)} {fit.unit}"
+    size = f"the wobble TIR by {number(2 * along, 2 * along)} {fit.unit}"
     turned = math.degrees(math.atan2(across, max(fit.amplitude - along, 0.0)))
     if fit.resolved:
-        size += f" and its direction by up to {number(turned, turned)} deg"
+        size += f" and its direction by {number(turned, turned)} deg"
     why, cure = unread_arc(fit.readings)
     return (
-        f"{why}: a bend of two or three waves a turn, as large as the scatter allows, would change "
-        f"{size} (95 %; the limits hold that); {cure}"
+        f"{why}: a bend of the plate, as large as the scatter allows, may change {size} "
+        f"(the limits hold that); {cure}"
     )
 
 
@@ -238,7 +238,7 @@ def unread_arc(readings: Readings) -> tuple[str, str]:
     before, after = int(read[at]), int(read[(at + 1) % len(read)])
     first, last = before % blade.teeth + 1, (after - 2) % blade.teeth + 1
     return (
-        f"no tooth from {first} to {last} is read, {arc:.0f} deg of the blade",
+        f"no tooth from {first} to {last} is read ({arc:.0f} deg of the blade)",
         "read these teeth",
     )
 

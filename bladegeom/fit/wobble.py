@@ -12,7 +12,7 @@ from bladegeom.fit.ends import ends_of
 from bladegeom.fit.remarks import remarks_of
 from bladegeom.fit.standing import without
 from bladegeom.readings import Readings
-from bladegeom.result import Result, derived, described
+from bladegeom.result import Result, derived, described, named
 from bladegeom.sizes import odd_wobble
 
 if TYPE_CHECKING:
@@ -158,7 +158,7 @@ class OfBlade(Result):
 
     @property
     def _named(self) -> str:
-        return f"Blade {self.blade}" if self.blade else "Blade"
+        return named(self.blade)
 
     def _first(self) -> Sequence[str]:
         return self.fit.first

@@ -137,7 +137,8 @@ def leaks_of(stack: Stack, fits: Fits) -> NDArray[np.bool_]:
             own = slice(2 * BENDS.index(orders[0]), 2 * BENDS.index(orders[-1]) + 2)
             ways = into[:, :, own] @ np.swapaxes(into[:, :, own], 1, 2)
             share = np.trace(beyond[:, own, own], axis1=1, axis2=2)
-            found[some] |= _more(ways, unit, share, plan.dof[some])
+            seen = share > _UNSEEN**2 * plan.readings[some] / 2
+            found[some] |= seen & _more(ways, unit, share, plan.dof[some])
     return found
 
 

@@ -37,6 +37,8 @@ _TUNED = 4 * math.pi**2
 _STEADY = 0.162
 """A standard deviation with which no amplitude at all has the upper limit of half a graduation."""
 _TWO_MARKS = 1.5
+_REACHED = 1.02
+"""By a little more than the limits need to reach 0."""
 _HALF = 2 / math.pi
 """The amplitude of readings of which half are one graduation higher than the others."""
 _PLACES = np.array([0.0, 1.0, -1.0, 0.0, 0.0]), np.array([0.0, 0.0, 0.0, 1.0, -1.0])
@@ -120,7 +122,7 @@ def rounding_covariance(
     (along, tie), (_, across) = both + same * np.einsum("kin,ijn,ljn->kln", axes, unit, axes)
     free, of = np.unique(dof, return_inverse=True)
     least = np.array([least_above_zero(float(one)) for one in free])[of]
-    steady = (_STEADY + amplitude * np.maximum(1 / least - _STEADY / _HALF, 0.0)) ** 2
+    steady = (_STEADY + amplitude * np.maximum(_REACHED / least - _STEADY / _HALF, 0.0)) ** 2
     two = span < _TWO_MARKS
     along = np.where(two, np.maximum(steady - sds[0] ** 2, 0.0), np.minimum(along, steady))
     across = np.where(none, along, across)

@@ -10,7 +10,7 @@ reads it the same.
 from __future__ import annotations
 
 import math
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import NamedTuple
 
 import numpy as np
@@ -46,7 +46,7 @@ class Plate(NamedTuple):
 
 def bent_plates(base: Base) -> list[Plate]:
     """Return the bent plates that are to be believed, the one that explains most first."""
-    if len(np.unique(base.series.tooth)) < FEWEST_BENT:
+    if base.design.spots < FEWEST_BENT:
         return []
     waved, bent, alike, repeated = _waved(base), _bent(base), _alike(base), _repeated(base)
     if bent is not None and repeated is not None:
@@ -70,30 +70,52 @@ def _by_size(base: Base, wider: Base) -> float:
 def _bent(base: Base) -> Plate | None:
     """Try a bend at each place, of each length and form, and further ones besides the best."""
     teeth = base.series.blade.teeth
-    forms, firsts, lengths = _forms(teeth)
-    read = np.isin(np.arange(teeth), base.series.tooth - 1)
-    if not read.all():
-        forms = np.where((forms[read] > 0).sum(axis=0) < _SHORTEST, 0.0, forms)
-    grown, chosen = _grown(base, forms, bends=True)
+    _, firsts, lengths = _forms(teeth)
+    grown, chosen = _grown(base, base.once("bends", partial(_bends, base)), bends=True)
     if grown is None:
         return None
     first, length = int(firsts[chosen]), int(lengths[chosen])
     return grown._replace(teeth=(first + 1, (first + length - 1) % teeth + 1))
 
 
-def _grown(base: Base, shapes: Floats, *, bends: bool) -> tuple[Plate | None, int]:
-    """Add the shapes, shape (teeth, m), that explain most, one by one; tell which came first.
+class _Shapes(NamedTuple):
+    """Shapes that a plate may have, as columns: by tooth, as they are read, and c'c and c'Mc."""
+
+    by_tooth: Floats
+    columns: Floats
+    whole: Floats
+    norm: Floats
+
+
+def _shapes(base: Base, by_tooth: Floats) -> _Shapes:
+    columns = by_tooth[base.series.tooth - 1]
+    whole = np.sum(columns * columns, axis=0)
+    return _Shapes(by_tooth, columns, whole, whole - np.sum((base.q.T @ columns) ** 2, axis=0))
+
+
+def _bends(base: Base) -> _Shapes:
+    """Return the bends that show on three teeth at least; the others are flat."""
+    teeth = base.series.blade.teeth
+    forms, _, _ = _forms(teeth)
+    read = np.isin(np.arange(teeth), base.series.tooth - 1)
+    if not read.all():
+        forms = np.where((forms[read] > 0).sum(axis=0) < _SHORTEST, 0.0, forms)
+    return _shapes(base, forms)
+
+
+def _grown(base: Base, given: _Shapes, *, bends: bool) -> tuple[Plate | None, int]:
+    """Add the shapes that explain most, one by one; tell which came first.
 
     Of `bends`, what is lower than its own doubt is no evidence, however low it is; and since a bend
     is smooth, none lies upon another that stands to the other side.
     """
-    columns = shapes[base.series.tooth - 1]
-    whole = np.sum(columns * columns, axis=0)
+    shapes, columns, whole, norm = given
     plate: Plate | None = None
     chosen: list[int] = []
     now, side = base, np.zeros(shapes.shape[1])
     while len(chosen) < _MOST_BENDS and now.dof > FEWEST:
-        norm = whole - np.sum((now.q.T @ columns) ** 2, axis=0)
+        if chosen:
+            norm = whole - np.sum((now.q.T @ columns) ** 2, axis=0)
         each, rss, height = now.free(now.e @ columns, norm)
         if bends:
             doubt = np.sqrt(rss / now.dof / np.maximum(norm, 1e-9))
@@ -135,25 +157,27 @@ def _forms(teeth: int) -> tuple[Floats, NDArray[np.int64], NDArray[np.int64]]:
 def _alike(base: Base) -> Plate | None:
     """Let single teeth stand as they do that were read in more than one turn."""
     series = base.series
+    if series.off_by or series.extra or len(base.design.turns) < 2:
+        return None
     tooth_and_turn = np.unique(np.stack([series.tooth, series.turn]), axis=1)
     teeth, turns = np.unique(tooth_and_turn[0], return_counts=True)
     own = np.eye(series.blade.teeth)[:, teeth[turns > 1] - 1]
-    if not own.size or series.off_by or series.extra:
+    if not own.size:
         return None
-    return _grown(base, own, bends=False)[0]
+    return _grown(base, _shapes(base, own), bends=False)[0]
 
 
 def _repeated(base: Base) -> Plate | None:
     """Let every tooth stand as it does, where the turns show it more than once."""
     series = base.series
     teeth = np.unique(series.tooth)
-    if series.off_by or series.extra or len(np.unique(series.turn)) < 2:
+    if series.off_by or series.extra or len(base.design.turns) < 2:
         return None
     # Any three teeth are given by the offset and the wobble.
     shapes = np.eye(series.blade.teeth)[:, teeth[3:] - 1]
     if base.n - base.p - shapes.shape[1] < FEWEST:
         return None
     own = Base(series, shapes=shapes)
-    if np.linalg.matrix_rank(own.columns(series.label)) < own.p:
+    if np.linalg.matrix_rank(own.design.columns(series.label, shapes)) < own.p:
         return None
     return Plate(own, _by_size(base, own))

@@ -4,65 +4,70 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 
 from bladegeom.kernel.harmonics import Floats
+from bladegeom.mistakes._design import OWN_OFFSET, Whole
 from bladegeom.mistakes.trial import (
     DECADES,
+    FALSE_ALARMS,
     LONE,
-    OWN_OFFSET,
     WHOLE_COUNT,
     Base,
     Candidate,
-    Whole,
     by_markov,
+    from_each_on,
     likely_places,
     mean_evidence,
     refit,
 )
+from bladegeom.tables.counted import Counted
+
+Found = Iterator[Candidate]
 
 
 def single(base: Base) -> Iterator[Candidate]:
     """Try spike, lost minus and slipped decimal point of each reading; return the best of each."""
     read, e, norm = base.series.reading, base.e, np.diag(base.m)
-    rows = np.arange(base.n)
+    rows, least = np.arange(base.n), base.least_change
 
-    def made(kind: str, evidence: Floats, rss: Floats, size: Floats, new: Floats) -> Candidate:
+    def made(kind: str, evidence: Floats, rss: Floats, size: Floats, new: Floats | None) -> Found:
         best = int(np.argmax(evidence))
         chance = float(base.chance(rss[best])) * base.n / base.shares["single"]
-        mended = read.copy()
-        mended[best] = new[best]
-        return Candidate(
+        if not chance < FALSE_ALARMS:
+            return
+        mended = None
+        if new is not None:
+            mended = read.copy()
+            mended[best] = new[best]
+        yield Candidate(
             kind,
             rows[best : best + 1],
             float(evidence[best]) - math.log(base.n),
-            min(1.0, chance),
+            chance,
             float(rss[best]),
-            reading=None if kind == "spike" else mended,
-            kept=rows != best if kind == "spike" else None,
+            reading=mended,
+            kept=rows != best if new is None else None,
             size=float(size[best]),
         )
 
     base.tried += 8 * base.n
     evidence, rss, size = base.free(e, norm)
-    evidence = np.where(np.abs(size) > base.least_change, evidence, -math.inf)
-    yield made("spike", evidence, rss, size, read - size)
+    evidence = np.where(np.abs(size) > least, evidence, -math.inf)
+    yield from made("spike", evidence, rss, size, None)
     rss = base.fixed(e, norm, -2 * read)
-    big = np.abs(2 * read) > base.least_change
-    yield made("sign", np.where(big, base.log_ratio(rss), -math.inf), rss, -2 * read, -read)
-    for factor, common in DECADES.items():
-        change = read * (factor - 1)
-        rss = base.fixed(e, norm, change)
-        evidence = base.log_ratio(rss) + base.stretched(factor) + math.log(common)
-        big = (np.abs(change) > base.least_change) & base.on_grid(factor)
-        yield made(
-            "scale",
-            np.where(big, evidence, -math.inf),
-            rss,
-            np.full(base.n, factor),
-            read * factor,
-        )
+    evidence = np.where(np.abs(2 * read) > least, base.log_ratio(rss), -math.inf)
+    yield from made("sign", evidence, rss, -2 * read, -read)
+    factors, common = np.array([*DECADES.items()]).T[:, :, np.newaxis]
+    change = read * (factors - 1)
+    left = base.fixed(e, norm, change)
+    likely = base.log_ratio(left) + np.where(base.counted, 0.0, np.log(factors)) + np.log(common)
+    likely = np.where((np.abs(change) > least) & base.slipped, likely, -math.inf)
+    for factor, evidence, rss in zip(DECADES, likely, left, strict=True):
+        yield from made("scale", evidence, rss, np.full(base.n, factor), read * factor)
 
 
 def swapped(base: Base) -> Iterator[Candidate]:
@@ -78,13 +83,16 @@ def swapped(base: Base) -> Iterator[Candidate]:
     base.tried += len(first)
     evidence = np.where(np.abs(change) > base.least_change, base.log_ratio(rss), -math.inf)
     best = int(np.argmax(evidence))
+    chance = float(base.chance(rss[best])) * len(first) / base.shares["swapped"]
+    if not chance < FALSE_ALARMS:
+        return
     mended = read.copy()
     mended[[first[best], second[best]]] = read[[second[best], first[best]]]
     yield Candidate(
         "swapped",
         np.array([first[best], second[best]]),
         mean_evidence(evidence),
-        min(1.0, float(base.chance(rss[best])) * len(first) / base.shares["swapped"]),
+        chance,
         float(rss[best]),
         reading=mended,
         size=float(change[best]),
@@ -93,79 +101,88 @@ def swapped(base: Base) -> Iterator[Candidate]:
 
 def step(base: Base) -> Iterator[Candidate]:
     """Try a bump of the base: from some reading on, all lie higher or lower by the same."""
-    starts, along, norm, groups = [], [], [], []
-    for column in base.offsets.T:
-        rows = np.flatnonzero(column)
-        if len(rows) < 2 * OWN_OFFSET:
-            continue
-        block = base.m[np.ix_(rows, rows)][::-1, ::-1]
-        corner = np.diag(np.cumsum(np.cumsum(block, axis=0), axis=1))[::-1]
-        starts.append(rows[2:-1])
-        along.append(np.cumsum(base.e[rows][::-1])[::-1][2:-1])
-        norm.append(corner[2:-1])
-        groups.append(np.full(len(rows) - 3, rows[-1]))
-    if not starts:
+    runs = base.once("runs", partial(_runs, base))
+    if not runs:
         return
+    along = [np.cumsum(base.e[rows][::-1])[::-1][2:-1] for rows, _ in runs]
+    starts = [rows[2:-1] for rows, _ in runs]
+    norm = [corner for _, corner in runs]
+    groups = [np.full(len(rows) - 3, rows[-1]) for rows, _ in runs]
     start, end = np.concatenate(starts), np.concatenate(groups)
     evidence, rss, size = base.free(np.concatenate(along), np.concatenate(norm))
     evidence = np.where(np.abs(size) > base.least_change, evidence, -math.inf)
     best = int(np.argmax(evidence))
     base.tried += len(start)
+    chance = float(base.chance(rss[best])) * len(start) / base.shares["step"]
+    if not chance < FALSE_ALARMS:
+        return
     yield Candidate(
         "step",
         np.arange(start[best], end[best] + 1),
         mean_evidence(evidence),
-        min(1.0, float(base.chance(rss[best])) * len(start) / base.shares["step"]),
+        chance,
         float(rss[best]),
         size=float(size[best]),
         places=start[likely_places(evidence)],
     )
 
 
+def _runs(base: Base) -> list[tuple[Whole, Floats]]:
+    """Return the rows of each offset of enough, and c'Mc of all from the third on to the end."""
+    runs = []
+    for column in base.offsets.T:
+        rows = np.flatnonzero(column)
+        if len(rows) >= 2 * OWN_OFFSET:
+            block = base.m[np.ix_(rows, rows)][::-1, ::-1]
+            corner = np.diag(np.cumsum(np.cumsum(block, axis=0), axis=1))[::-1]
+            runs.append((rows, corner[2:-1]))
+    return runs
+
+
 def onward(base: Base, units: tuple[float, ...]) -> Iterator[Candidate]:
     """Try another unit, or decimal point, from each reading on; return the best of each."""
     read = base.series.reading
     # The column of M (d y) for each first row: sums from the right.
-    moved = np.cumsum((base.m * read)[:, ::-1], axis=1)[:, ::-1][:, 1:]
+    moved = from_each_on(base.m * read)[:, 1:]
     along, norm = base.e @ moved, np.sum(moved * moved, axis=0)
     start = np.arange(1, base.n)
-    kinds = {
-        "unit": dict.fromkeys(units, 1 / len(units)),
-        "scale": {factor: common for factor, common in DECADES.items() if common > 0.01},
+    largest = np.maximum.accumulate(np.abs(read)[::-1])[::-1][1:]
+    # A single reading is no run, and 0 tells no unit.
+    several = from_each_on(read != 0)[1:] > 1
+    usual = [place for place, common in enumerate(DECADES.values()) if common > 0.01]
+    decades, common = np.array([*DECADES.items()])[usual].T
+    of_units = np.array(units)
+    tried = {
+        "unit": (of_units, base.on_another_dial(of_units), -math.log(len(units)), True),
+        "scale": (
+            decades,
+            from_each_on(~base.counted) * np.log(decades)[:, np.newaxis],
+            np.log(common)[:, np.newaxis],
+            from_each_on(~base.slipped[usual])[:, 1:] == 0,
+        ),
     }
-    for kind, factors in kinds.items():
+    for kind, (factors, stretched, prior, allowed) in tried.items():
         base.tried += len(factors) * len(start)
-        tables, left = [], []
-        for factor, common in factors.items():
-            rss = base.fixed(along, norm, factor - 1)
-            if kind == "unit":
-                stretched = base.on_another_dial(factor)[1:]
-            else:
-                stretched = np.cumsum(base.stretched(factor)[::-1])[::-1][1:]
-            off = np.cumsum(~base.on_grid(factor)[::-1])[::-1][1:] if kind == "scale" else 0
-            change = np.maximum.accumulate(np.abs(read * (factor - 1))[::-1])[::-1][1:]
-            # A single reading is no run, and 0 tells no unit.
-            several = np.cumsum((read != 0)[::-1])[::-1][1:] > 1
-            known = (off == 0) & (change > base.least_change) & several
-            likely = base.log_ratio(rss) + stretched + math.log(common)
-            tables.append(np.where(known, likely, -math.inf))
-            left.append(rss)
-        evidence = np.array(tables)
+        change = factors[:, np.newaxis] - 1
+        rss = base.fixed(along, norm, change)
+        known = allowed & (largest * np.abs(change) > base.least_change) & several
+        likely = base.log_ratio(rss) + stretched[:, 1:] + prior
+        evidence = np.where(known, likely, -math.inf)
         which, best = np.unravel_index(int(np.argmax(evidence)), evidence.shape)
-        if evidence[which, best] == -math.inf:
-            continue
-        factor = [*factors][which]
-        mended = read.copy()
-        mended[start[best] :] *= factor
         mean = mean_evidence(evidence.ravel()) + math.log(len(factors))
+        chance = by_markov(mean, base.shares["unit"] / len(tried))
+        if not chance < FALSE_ALARMS:
+            continue
+        mended = read.copy()
+        mended[start[best] :] *= factors[which]
         yield Candidate(
             kind,
             np.arange(start[best], base.n),
             mean,
-            by_markov(mean, base.shares["unit"] / len(kinds)),
-            float(left[which][best]),
+            chance,
+            float(rss[which, best]),
             reading=mended,
-            size=factor,
+            size=float(factors[which]),
             places=start[likely_places(evidence[which])],
         )
 
@@ -175,7 +192,12 @@ def wrapped(base: Base, revolutions: tuple[float, ...]) -> Iterator[Candidate]:
     read = base.series.reading
     base.tried += len(revolutions)
     best: Candidate | None = None
+    largest = max(
+        float(np.abs(np.diff(read[group])).max(initial=0.0)) for group in base.offsets.T > 0
+    )
     for revolution in revolutions:
+        if largest <= revolution / 2:
+            continue
         mended = read.copy()
         jumps: list[int] = []
         times = 0.0
@@ -218,11 +240,15 @@ def wrapped(base: Base, revolutions: tuple[float, ...]) -> Iterator[Candidate]:
         yield best
 
 
-def shifted(base: Base) -> Iterator[Candidate]:
-    """Try a tooth read twice or passed over: from some reading on, the count is one off."""
-    series = base.series
-    if base.by_tooth:
-        return
+class Shifts(NamedTuple):
+    """All ways to count one tooth more or less from some reading on."""
+
+    first: Whole  # From which reading on.
+    prior: Floats
+    labels: dict[str, Whole]  # Kind -> the teeth, one row each.
+
+
+def _shifts(series: Counted) -> Shifts:
     starts: list[int] = []
     labels: dict[str, list[Whole]] = {"doubled": [], "skipped": []}
     priors: list[float] = []
@@ -235,34 +261,48 @@ def shifted(base: Base) -> Iterator[Candidate]:
         starts += rows[1:].tolist()
         whole = len(rows) >= series.blade.teeth and not series.extra
         priors += [math.log(WHOLE_COUNT) if whole else 0.0] * (len(rows) - 1)
-        moved = np.zeros((len(rows) - 1, base.n), dtype=np.int64)
+        moved = np.zeros((len(rows) - 1, len(series.label)), dtype=np.int64)
         moved[:, rows[1:]] = np.tri(len(rows) - 1, dtype=np.int64).T * stride
         labels["doubled"].append(series.label - moved)
         labels["skipped"].append(series.label + moved)
     if series.off_by < 0 and starts:
         # Of a value too few, the last tooth may be the one passed over: nothing is moved then.
         labels["skipped"].append(series.label[np.newaxis])
+    made = {kind: np.concatenate(several) for kind, several in labels.items() if several}
+    return Shifts(np.array(starts, dtype=np.int64), np.array(priors), made)
+
+
+def shifted(base: Base) -> Iterator[Candidate]:
+    """Try a tooth read twice or passed over: from some reading on, the count is one off."""
+    series = base.series
+    if base.by_tooth:
+        return
+    key = (series.anchored.tobytes(), series.extra, series.off_by)
+    shifts = base.design.once(("shifts", *key), partial(_shifts, series))
     kinds = 1 if series.extra else 2
-    for kind, made in labels.items():
-        if not made or (kind == "skipped" and series.extra):
+    for kind, table in shifts.labels.items():
+        if kind == "skipped" and series.extra:
             return
-        table = np.concatenate(made)
         base.tried += len(table)
-        rss, log_det, near = refit(base, table)
-        beyond = len(table) - len(starts)
-        first = np.array([*starts, *[base.n] * beyond])
-        evidence = base.log_ratio(rss) - log_det / 2 + np.array([*priors, *[0.0] * beyond])
+        rss, log_det, near = refit(base, table, (kind, *key))
+        beyond = len(table) - len(shifts.first)
+        first = np.append(shifts.first, np.full(beyond, base.n))
+        ratio = base.log_ratio(rss)
+        evidence = ratio - log_det / 2 + np.append(shifts.prior, np.zeros(beyond))
         best = int(np.argmax(evidence))
+        e_value = mean_evidence(base.dof / base.n * ratio - log_det / 2)
+        chance = by_markov(e_value, base.shares["shift"] / kinds)
+        if not (chance < FALSE_ALARMS or series.off_by or series.extra):
+            continue
         places = likely_places(evidence)
         same = series.turn == series.turn[min(first[best], base.n - 1)]
         rows = np.flatnonzero(same & (np.arange(base.n) >= first[best]) & ~series.anchored)
-        e_value = mean_evidence(base.dof / base.n * base.log_ratio(rss) - log_det / 2)
         turns = (near[places] - near[best] + 180.0) % 360.0 - 180.0
         yield Candidate(
             kind,
             rows,
             mean_evidence(evidence),
-            by_markov(e_value, base.shares["shift"] / kinds),
+            chance,
             float(rss[best]),
             label=table[best],
             places=first[places],
@@ -275,7 +315,7 @@ def mirrored(base: Base) -> Iterator[Candidate]:
     series = base.series
     if base.by_tooth:
         return
-    turns = np.unique(series.turn)
+    turns = base.design.turns
     if len(turns) < 2:
         return
     made = []
@@ -289,7 +329,7 @@ def mirrored(base: Base) -> Iterator[Candidate]:
     if not made:
         return
     base.tried += len(made)
-    rss, log_det, _ = refit(base, np.array([label for _, label in made]))
+    rss, log_det, _ = refit(base, np.array([label for _, label in made]), "mirrored")
     for (rows, label), one, det in zip(made, rss, log_det, strict=True):
         ratio = float(base.log_ratio(one))
         e_value = base.dof / base.n * ratio - float(det) / 2 - math.log(len(made))

@@ -14,18 +14,16 @@ from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.mistakes._bent import KNOWN, bent_plates
+from bladegeom.mistakes._design import Whole
 from bladegeom.mistakes._repairs import mirrored, onward, shifted, single, step, swapped, wrapped
 from bladegeom.mistakes._said import SAID, label_at
-from bladegeom.mistakes.trial import FEWEST, Base, Candidate, Whole
+from bladegeom.mistakes.trial import FALSE_ALARMS, FEWEST, Base, Candidate
 from bladegeom.readings import Readings
-from bladegeom.result import Result, derived, described, quantity
+from bladegeom.result import Result, derived, described, named, quantity
 from bladegeom.tables.counted import Counted, count_blade, counted
 
 if TYPE_CHECKING:
     import pandas as pd
-
-FALSE_ALARMS = 0.01
-"""At most so many blades without a mistake get any finding, bends and waves of the plate aside."""
 
 REVOLUTIONS_MM = (1.0, 0.5, 0.2, 2.54, 1.27, 0.508)
 """One revolution of common dials: 1, 0.5 and 0.2 mm; 0.1, 0.05 and 0.02 in (common practice, no
@@ -148,7 +146,7 @@ class Findings(Result, Sequence[Finding]):
         return (f"{self.found[0].again}, a mistake seems likely: {first}", *others)
 
     def _title(self) -> str:
-        name = f"Blade {self.blade}" if self.blade else "Blade"
+        name = named(self.blade)
         count = len(self.found)
         what = {0: "no mistake found", 1: "1 finding"}.get(count, f"{count} findings")
         return f"{name}: {what}"

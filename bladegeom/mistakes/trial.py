@@ -20,17 +20,22 @@ alarms are shared out between the kinds by `SHARES`.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property, partial
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from bladegeom.kernel.harmonics import Floats, harmonic_columns
+from bladegeom.kernel.harmonics import Floats
+from bladegeom.mistakes._design import OWN_OFFSET, Design, T, Whole, design_of
 from bladegeom.readings import least_step
 from bladegeom.tables.counted import Counted
 
-Whole = NDArray[np.int64]
+FALSE_ALARMS = 0.01
+"""At most so many blades without a mistake get any finding, bends and waves of the plate aside."""
 
 SHARES = {"step": 0.35, "single": 0.3, "swapped": 0.05, "unit": 0.05, "wrap": 0.05}
 SHARES |= {"shift": 0.1, "mirrored": 0.1}
@@ -53,7 +58,6 @@ FEWEST = 7
 """Readings below which nothing can be checked."""
 
 _LOG_SIZES = 2 * math.log(100.0)
-OWN_OFFSET = 4
 _UNTOLD = 1e300
 _BLOCK = 256
 _COARSER = np.array([1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0])
@@ -115,47 +119,43 @@ class Base:
         self.series = series
         self.orders, self.shapes = orders, shapes
         self.n = len(series.reading)
-        self.offsets = _offsets(series.turn)
+        self.design = design_of(series, orders)
+        self.offsets = self.design.offsets
         self.middle = float(np.median(series.reading))
-        self.q, _ = np.linalg.qr(self.columns(series.label))
+        self.q, self.m = self.design.q, self.design.m
+        if shapes is not None:
+            self.q, self.m = Design.taken_up(self.design.columns(series.label, shapes))
         self.p = int(self.q.shape[1])
         self.dof = self.n - self.p
-        self.m = np.eye(self.n) - self.q @ self.q.T
         centred = series.reading - self.middle
         self.e = self.m @ centred
         self.grain = _counts(series.reading, series.length("graduation"))
         self.least_change = 1.01 * self.grain
         self.floor = self.dof * self.grain**2 / 12 + self.n * _hair(series.reading) ** 2
         self.rss = float(self.e @ self.e) + self.floor
+        self.counted = _on(series.reading, self.grain)
         self.shares = EXTRA_SHARES if series.extra else SHARES
         self.tried = 0
+
+    @cached_property
+    def slipped(self) -> NDArray[np.bool_]:
+        """Which readings, if on the graduation, are still on it times each of `DECADES`.
+
+        Such a reading is one of a countable many, and so is the one that it stands for: neither is
+        the likelier for lying in a smaller unit.
+        """
+        factors = np.array([*DECADES])[:, np.newaxis]
+        still: NDArray[np.bool_] = ~self.counted | _on(self.series.reading * factors, self.grain)
+        return still
 
     @property
     def by_tooth(self) -> bool:
         """Whether each tooth has a height of its own, so that other teeth would fit as well."""
-        return self.p >= len(np.unique(self.series.tooth))
+        return self.p >= self.design.spots
 
-    def columns(self, label: Whole) -> Floats:
-        """Return the columns of the fit for teeth as labelled, shape (n, p)."""
-        return np.concatenate([self.offsets, self.waves(label)], axis=1)
-
-    def waves(self, label: Whole) -> Floats:
-        """Return the columns that hang on the tooth, shape (..., n, q): wobble, kinds, play."""
-        series, blade = self.series, self.series.blade
-        place = (label - 1) % blade.teeth
-        waves = harmonic_columns(
-            np.radians(blade.angles_deg[place] + series.touch_deg), self.orders
-        )
-        parts = [waves[..., 1:]]
-        if self.shapes is not None:
-            parts.append(self.shapes[place])
-        if series.way.min() < series.way.max():
-            parts.append(waves[..., 1:3] * series.way[:, np.newaxis])
-        if blade.tooth_pattern is not None and series.facts.get("surface") == "teeth":
-            kinds = np.unique(blade.tooth_pattern, return_inverse=True)[1]
-            each = kinds[place % len(kinds)]
-            parts.append((each[..., np.newaxis] == np.arange(1, kinds.max() + 1)).astype(float))
-        return np.concatenate(parts, axis=-1)
+    def once(self, key: Any, make: Callable[[], T]) -> T:
+        """Return what is made of the columns alone: at once where it was made before."""
+        return self.design.once(key, make) if self.shapes is None else make()
 
     def log_ratio(self, rss: Floats) -> Floats:
         """Return n/2 times the log of the fall in the sum of squares."""
@@ -187,43 +187,23 @@ class Base:
         )
         return np.where(sure & (size != 0), evidence, -math.inf), rss, size
 
-    def stretched(self, factor: float) -> Floats:
-        """Return the log of the Jacobian of each reading's multiplication by a factor.
-
-        A reading on the dial's graduation is one of a countable many, and so is the one it stands
-        for: neither is the likelier for lying in a smaller unit. The same holds for 0.
-        """
-        log = math.log(factor)
-        counted = self._multiple(self.series.reading)
-        stretch: Floats = np.where(counted & ((log > 0) | self.on_grid(factor)), 0.0, log)
-        return stretch
-
-    def on_grid(self, factor: float) -> NDArray[np.bool_]:
-        """Return which readings, if on the graduation, are still on it times a factor."""
-        read = self.series.reading
-        still: NDArray[np.bool_] = ~self._multiple(read) | self._multiple(read * factor)
-        return still
-
-    def on_another_dial(self, factor: float) -> Floats:
+    def on_another_dial(self, factor: Floats) -> Floats:
         """Return the log of the Jacobian of all readings from each on being of another unit.
 
         Readings on a graduation are then on that of another dial, which is as much wider as its
-        numbers are coarser: those of a wide one are the likelier to be met. 0 tells no unit.
+        numbers are coarser: those of a wide one are the likelier to be met. 0 tells no unit. Shape
+        (factors, n).
         """
-        read, log = self.series.reading, math.log(factor)
-        on = self._multiple(read / _COARSER[:, np.newaxis])
-        counted = on[0]
-        several = (counted & (read != 0))[::-1].cumsum()[::-1]
-        all_on = np.logical_and.accumulate((on | ~counted)[:, ::-1], axis=1)[:, ::-1]
+        read, log = self.series.reading, np.log(factor)[:, np.newaxis]
+        on = _on(read / _COARSER[:, np.newaxis], self.grain)
+        several = from_each_on(self.counted & (read != 0))
+        all_on = np.logical_and.accumulate((on | ~self.counted)[:, ::-1], axis=1)[:, ::-1]
         all_on &= several > 0
         coarser = np.max(np.where(all_on, _COARSER[:, np.newaxis], 1.0), axis=0)
         chosen = np.where(coarser > 1, math.log(len(_COARSER)), 0.0)
-        free = (~counted)[::-1].cumsum()[::-1]
+        free = from_each_on(~self.counted)
         stretch: Floats = several * (log + np.log(coarser)) + free * log - chosen
         return stretch
-
-    def _multiple(self, value: Floats) -> NDArray[np.bool_]:
-        return _on(value, self.grain)
 
     def fixed(self, along: Floats, norm: Floats, size: Floats | float) -> Floats:
         """Return the sums of squares after `size` times each column is added to the readings."""
@@ -233,14 +213,10 @@ class Base:
         return rss
 
 
-def _offsets(turn: Whole) -> Floats:
-    """One column a turn; a turn of a few readings shares the dial's setting with the first."""
-    turns, place, count = np.unique(turn, return_inverse=True, return_counts=True)
-    own = np.flatnonzero(count >= OWN_OFFSET)
-    first = int(own[0]) if own.size else 0
-    group = np.where(count >= OWN_OFFSET, np.arange(len(turns)), first)[place]
-    columns: Floats = (group[:, np.newaxis] == np.unique(group)).astype(np.float64)
-    return columns
+def from_each_on(values: NDArray[Any]) -> Floats:
+    """Return the sums from each reading on to the last, along the last axis."""
+    sums: Floats = np.cumsum(values[..., ::-1], axis=-1)[..., ::-1]
+    return sums
 
 
 def _on(value: Floats, step: float) -> NDArray[np.bool_]:
@@ -269,37 +245,59 @@ def _hair(reading: Floats) -> float:
     return max(8 * float(np.finfo(np.float64).eps) * float(np.abs(reading).max()), 1e-150)
 
 
-def refit(base: Base, label: Whole) -> tuple[Floats, Floats, Floats]:
+class Moved(NamedTuple):
+    """What the readings would be fitted by with other teeth, a row of which is one way to count.
+
+    `waves` have no mean in any turn, shape (k, n, q), and `inverse` is that of their products.
+    """
+
+    waves: Floats
+    inverse: NDArray[Any]
+    told: NDArray[np.bool_]
+    log_det: Floats
+
+
+def refit(base: Base, label: Whole, key: Any) -> tuple[Floats, Floats, Floats]:
     """Fit the readings with other teeth; return sums of squares, log determinants, directions.
 
-    The determinants are of X'X, over that of the fit as it stands.
+    The determinants are of X'X, over that of the fit as it stands. The key names the labels among
+    those of the same design.
     """
     rss, log_det, near = [], [], []
-    mean = base.offsets / base.offsets.sum(axis=0)
     y = base.series.reading - base.middle
-    y = y - base.offsets @ (mean.T @ y)
+    y = y - base.offsets @ (base.design.mean.T @ y)
     total = float(y @ y)
-    standing = _centred(base, base.waves(base.series.label), mean)
-    standing_det = float(np.linalg.slogdet(standing.T @ standing)[1])
     for at in range(0, len(label), _BLOCK):
-        waves = _centred(base, base.waves(label[at : at + _BLOCK]), mean)
-        gram = np.swapaxes(waves, 1, 2) @ waves
-        moment = np.swapaxes(waves, 1, 2) @ y
-        sign, log = np.linalg.slogdet(gram)
-        # Teeth that leave a shape of the plate unread tell nothing.
-        told = sign > 0
-        gram[~told] = np.eye(gram.shape[-1])
-        parts = np.linalg.solve(gram, moment[..., np.newaxis])[..., 0]
-        rss.append(np.where(told, total - np.sum(parts * moment, axis=-1), _UNTOLD))
-        log_det.append(np.where(told, log, standing_det) - standing_det)
+        some = label[at : at + _BLOCK]
+        moved = base.once(("moved", key, at), partial(_moved, base, some))
+        moment = np.swapaxes(moved.waves, 1, 2) @ y
+        parts = (moved.inverse @ moment[..., np.newaxis])[..., 0]
+        left = total - np.sum(parts * moment, axis=-1)
+        rss.append(np.where(moved.told, left, _UNTOLD))
+        log_det.append(moved.log_det)
         near.append(np.degrees(np.arctan2(parts[:, 1], parts[:, 0])))
     floor = base.floor + 1e-12 * base.rss / base.n
     left = np.maximum(np.concatenate(rss), 0.0) + floor
     return left, np.concatenate(log_det), np.concatenate(near)
 
 
-def _centred(base: Base, waves: Floats, mean: Floats) -> Floats:
-    centred: Floats = waves - base.offsets @ (mean.T @ waves)
+def _moved(base: Base, label: Whole) -> Moved:
+    standing = _centred(base, base.series.label)
+    standing_det = float(np.linalg.slogdet(standing.T @ standing)[1])
+    waves = _centred(base, label)
+    gram = np.swapaxes(waves, 1, 2) @ waves
+    sign, log = np.linalg.slogdet(gram)
+    # Teeth that leave a shape of the plate unread tell nothing.
+    told = sign > 0
+    gram[~told] = np.eye(gram.shape[-1])
+    det = np.where(told, log - standing_det, 0.0)
+    inverse: NDArray[Any] = np.linalg.inv(gram)
+    return Moved(waves, inverse, told, det)
+
+
+def _centred(base: Base, label: Whole) -> Floats:
+    waves = base.design.waves(label, base.shapes)
+    centred: Floats = waves - base.offsets @ (base.design.mean.T @ waves)
     return centred
 
 

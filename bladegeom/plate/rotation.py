@@ -17,7 +17,7 @@ from bladegeom.kinds import checked
 from bladegeom.lengths import Length, convert, length, lengths_mm, with_unit
 from bladegeom.plate.line import LINES, PlateLine, PlateSlopes, line_of
 from bladegeom.plate.shape import PlateFit
-from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, named, number, quantity
 from bladegeom.wobble import DETECTION_LEVEL
 
 Floats = NDArray[np.float64]
@@ -203,7 +203,7 @@ class Rotation(Result):
         )
 
     def _title(self) -> str:
-        name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
+        name = named(self.blade.name)
         return f"{name}: the best rotation for a square\n  {self.headline}.\n  Line: {self.where}."
 
     def _remarks(self) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from bladegeom.fit.waves import Harmonic, harmonic
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.mistakes.check import Findings, check_readings
 from bladegeom.plate._design import names_of, order_of, shape_columns
-from bladegeom.result import Result, Row, derived, described, number, quantity
+from bladegeom.result import Result, Row, derived, described, named, number, quantity
 from bladegeom.tables.several import Ring
 from bladegeom.wobble import Wobble
 
@@ -396,7 +396,7 @@ class PlateFit(Result):
         return height
 
     def _title(self) -> str:
-        name = f"Blade {self.blade.name}" if self.blade.name else "Blade"
+        name = named(self.blade.name)
         count = len(self.rings)
         return (
             f"{name}: shape of the plate from {count} ring{'s' if count > 1 else ''}, "

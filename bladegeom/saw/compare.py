@@ -21,7 +21,7 @@ _LOOK_FOR = ": look for dish, the square, or a sign"
 
 _LEAST_P = 0.05
 
-_MOST_STEPS, _CLOSE = 1000, 1e-9
+_MOST_STEPS, _CLOSE = 1000, 1e-7
 _LARGE_DOF = 1e7
 
 Floats = NDArray[np.float64]

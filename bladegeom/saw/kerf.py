@@ -20,7 +20,7 @@ from bladegeom.kernel.doubt import student_t
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, Length, length_mm, with_unit
 from bladegeom.readings import needed_sizes
-from bladegeom.result import Result, between, derived, described, number, quantity
+from bladegeom.result import Result, between, derived, described, named, number, quantity
 from bladegeom.saw._measure import Floats
 
 FENCES = {"indicator": "fence on the indicator's side", "other": "fence on the other side"}
@@ -261,7 +261,7 @@ class SideClearance(Result):
         return () if self.gullet_mm is not None else (NO_GULLET,)
 
     def _title(self) -> str:
-        return f"Blade {self.blade}: side clearance" if self.blade else "Side clearance"
+        return f"{named(self.blade)}: side clearance" if self.blade else "Side clearance"
 
 
 @checked

@@ -20,6 +20,7 @@ from bladegeom.saw._measure import (
     angle_over,
     difference_of,
     mean_of,
+    named_side,
     needed,
     one_of,
     side_needed,
@@ -71,9 +72,11 @@ _MOST_DEG = 5.0
 
 _FOLDED = (
     "many displays fold at 90 and show as much for a lean to the other side. Take a square, or "
-    'look again: tilt the top a little to the left. Where the number falls, write toward = "left"; '
-    'where it grows, toward = "right". For a display that goes on beyond 90 write folds = false'
+    'look again: tilt the top a little to the {0}. Where the number falls, write toward = "{0}"; '
+    'where it grows, write toward = "{1}". For a display that goes on beyond 90 write folds = false'
 )
+"""What to do; a blade that stands at its upright stop is free only to the side to which it tilts.
+"""
 
 
 class Shown(NamedTuple):
@@ -371,7 +374,8 @@ class _Reader(NamedTuple):
                 )
             if number < 90:
                 problem = f"shows is {number:g}: this does not tell to which side the blade leans"
-                self._wrong(problem, _FOLDED)
+                free = self.tilts or "left"
+                self._wrong(problem, _FOLDED.format(free, named_side(free, False)))
         sign = self.sign(side) if lean else 1.0
         if self.use == "table":
             return sign * lean, f" from table to plate, box on the {side}"

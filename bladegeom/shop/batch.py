@@ -58,12 +58,15 @@ class Read(NamedTuple):
     readings : Readings
     eye : str
         What the eye found, in words that say so; empty where it is not recorded.
+    apart : str
+        What tells it from another blade of its name, such as its file; empty where none has it.
     """
 
     who: str
     file: str
     readings: Readings
     eye: str
+    apart: str
 
 
 def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> Batch[Read]:
@@ -83,13 +86,13 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> B
     }
     # A row that no blade's name fits may be of one whose name is written otherwise.
     rest = set() if facts is None else {folded(one) for one in facts.rows.keys() - names}
-    found: list[tuple[str, Readings, str]] = []
+    found: list[tuple[_Path, Readings, str]] = []
     for path, file, batch in batches:
         whole, bare = _with_bare(path, batch, rest, how)
         for readings in whole.readings:
             name = readings.blade.name
             row = "" if facts is None or name in bare else facts.name_of(name)
-            found.append((file, readings, row))
+            found.append((path, readings, row))
         day.refused.extend(fault.within(file) for fault in whole.refused)
         day.notes.extend(f"{file}: {note}" for note in whole.notes)
         if bare:
@@ -103,18 +106,28 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> B
     of_row: dict[str, set[str]] = {}
     for _, readings, row in found:
         of_row.setdefault(row, set()).add(readings.blade.name)
-    seen: Counter[str] = Counter()
-    for file, readings, row in found:
-        name = readings.blade.name
+    several: dict[str, list[str]] = {}
+    files = Counter(as_letters(Path(path).name) for path in {*(os.fspath(one) for one in inputs)})
+    for path, readings, row in found:
+        name, file, apart = readings.blade.name, as_letters(Path(path).name), ""
         eye, wrong = _seen(facts, row, name, of_row[row])
         if wrong:
             day.refused.append(wrong.within(file))
             continue
         who = name or Path(file).stem
         if times[name] > 1:
-            seen[f"{who} {file}"] += 1
-            who = f"{who} {file} {seen[f'{who} {file}']}"
-        day.readings.append(Read(who, file, readings, eye))
+            apart = file if files[file] == 1 else as_letters(Path(path).parent.name + f"/{file}")
+            others = several.setdefault(who, [])
+            again = 1 + sum(one == apart or one.startswith(f"{apart}, ") for one in others)
+            apart += f", {again}" if again > 1 else ""
+            others.append(apart)
+            who = f"{who} {apart}"
+        day.readings.append(Read(who, file, readings, eye, apart))
+    day.notes.extend(
+        f"{len(places)} blades are called {name} ({'; '.join(places)}): each has a sheet of its "
+        "own, headed by its file; they are compared with none before, and not recorded"
+        for name, places in several.items()
+    )
     return day
 
 

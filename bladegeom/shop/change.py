@@ -13,7 +13,7 @@ from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length, convert, length_mm
-from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, named, number, quantity
 from bladegeom.shop.history import Visit, differs, differs_in_plan, visit_of
 from bladegeom.wobble import Wobble
 
@@ -128,7 +128,7 @@ class Change(Result):
         return f"{size} toward {self.moved.near_deg:.0f} deg from tooth 1"
 
     def _title(self) -> str:
-        return f"{f'Blade {self.blade}' if self.blade else 'Blade'}: {self.verdict}"
+        return f"{named(self.blade)}: {self.verdict}"
 
     def _first(self) -> Sequence[str]:
         return self.of_fits

@@ -26,14 +26,14 @@ import numpy as np
 
 from bladegeom.columns import MOST_TEETH
 from bladegeom.estimate import Estimate
-from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.faults import Fault, RefusedError, as_letters, refuse, shown
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
 from bladegeom.readings import differing
-from bladegeom.result import Result, derived, described, number, quantity
+from bladegeom.result import Result, derived, described, named, number, quantity
 from bladegeom.shop.verdict import teeth_read
 from bladegeom.tables.out import as_text, digest_of, from_text
 from bladegeom.wobble import Wobble
@@ -111,7 +111,7 @@ class Visit(Result):
 
     def _title(self) -> str:
         when = f", {self.service} its service" if self.service else ""
-        return f"{f'Blade {self.blade}' if self.blade else 'Blade'}{when}"
+        return f"{named(self.blade)}{when}"
 
 
 CHECK = "check"
@@ -119,6 +119,7 @@ COLUMNS = tuple(key for keys in Visit.glossary() for key in keys)
 """Columns of a history, behind the check."""
 
 _HEADER = [CHECK, *COLUMNS]
+_BLADE = _HEADER.index("blade")
 _DIGITS = 8
 _RESTORE = "restore the line from a copy"
 
@@ -182,9 +183,9 @@ def visit_of(fit: WobbleFit) -> Visit:
     """Return a measurement without its bends, and without what only the shop knows of it."""
     readings, blade = fit.readings, fit.readings.blade
     mm = 1 / readings.in_unit(1.0)
-    (cosine, shared), (_, sine) = (fit.covariance * mm**2).tolist()
+    (cosine, shared), (_, sine) = ((fit.rounded_covariance - fit.rounding) * mm**2).tolist()
     return Visit(
-        blade=blade.name,
+        blade=shown(blade.name),
         teeth=blade.teeth,
         diameter_mm=blade.diameter_mm,
         tooth_width_mm=blade.tooth_width_mm,
@@ -264,10 +265,12 @@ class History:
         Raises
         ------
         RefusedError
-            If there are none.
+            If there are none, with the lines of it that cannot be used.
         """
-        if found := [one for one in self.visits if one.blade == blade]:
+        if found := [one for one in self.visits if one.blade == shown(blade)]:
             return found
+        if lost := [one for one in self.refused if one.blade == shown(blade)]:
+            raise RefusedError(lost)
         known = ", ".join(self.blades[:8]) + (", ..." if len(self.blades) > 8 else "")
         raise refuse(
             f"the history holds no blade {blade}", f"it holds {known or 'none'}", value=blade
@@ -333,12 +336,11 @@ def check_value(cells: Sequence[str]) -> str:
 
 def _append(path: Path, cells: Iterable[str]) -> None:
     """Append one line with its check value before it; in a new file, the header before that."""
-    # Line breaks become blanks.
-    plain = [" ".join(as_letters(cell).split()) for cell in cells]
+    plain = [shown(as_letters(cell)).strip() for cell in cells]
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         header, ended = _ends_of(path)
-        if header is not None and header != _HEADER:
+        if header not in (None, _HEADER) and not _holds_lines(path):
             raise refuse(
                 f"{path} has other columns than a history",
                 "move it out of the folder, or choose another folder",
@@ -353,6 +355,21 @@ def _append(path: Path, cells: Iterable[str]) -> None:
             "check the folder and the disk",
             value=path,
         ) from None
+
+
+def _holds_lines(path: Path) -> bool:
+    """Return whether a file is a history by its lines, though its header is not whole."""
+    lines = path.read_bytes().decode("utf-8-sig", "replace").split("\n")
+    return any(_is_whole(_unguarded(line)) for line in lines)
+
+
+def _unguarded(line: str) -> list[str]:
+    return [from_text(cell) for cell in _cells(line)]
+
+
+def _is_whole(cells: Sequence[str]) -> bool:
+    """Return whether cells are those of a line, by the check value before them."""
+    return len(cells) == len(_HEADER) and cells[0] == check_value(cells[1:])
 
 
 def _ends_of(path: Path) -> tuple[list[str] | None, bool]:
@@ -465,14 +482,18 @@ def _read_file(path: Path, refused: list[Fault], notes: list[str]) -> list[_Line
 
     def refuse_line(row: int, problem: str, cure: str, column: str | None = None) -> None:
         value = lines[row - 1].strip()[:80]
-        refused.append(Fault(problem, cure, row=row, column=column, value=value, file=file))
+        blade = next(iter(_unguarded(lines[row - 1])[_BLADE:]), None) if row > 1 else None
+        refused.append(Fault(problem, cure, blade, row, column, value, file))
 
-    if _cells(lines[0]) != _HEADER:
+    headed = _cells(lines[0]) == _HEADER
+    if not headed and not any(_is_whole(_unguarded(line)) for line in lines):
         refuse_line(1, "it has other columns than a history", "move it out of the folder")
         return []
+    if not headed:
+        refuse_line(1, "the header is not whole: its lines are taken all the same", _RESTORE)
     whole, by_hand = [], 0
     for row, line in enumerate(lines[1:], start=2):
-        cells = [from_text(cell) for cell in _cells(line)]
+        cells = _unguarded(line)
         # Two stations that both found the file empty have both written its header.
         if not any(cells) or cells == _HEADER:
             continue
@@ -482,7 +503,7 @@ def _read_file(path: Path, refused: list[Fault], notes: list[str]) -> list[_Line
                 "the line is not whole: its writing was stopped",
                 "record the measurement again, and remove the line",
             )
-        elif cells[0] not in ("", check_value(cells[1:])):
+        elif not _is_whole(cells) and (cells[0] or not headed):
             refuse_line(
                 row,
                 "the line does not agree with its check value: it was changed, or torn",

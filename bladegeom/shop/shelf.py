@@ -11,14 +11,23 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.faults import Fault, RefusedError, as_letters, lines_shown, refuse, shown
 from bladegeom.fit.answer import Answer, answer_of
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import Interval
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
-from bladegeom.result import Result, derived, described, in_columns, number, percent, quantity
+from bladegeom.result import (
+    Result,
+    derived,
+    described,
+    in_columns,
+    named,
+    number,
+    percent,
+    quantity,
+)
 from bladegeom.tables.folder import read_folder
 
 if TYPE_CHECKING:
@@ -129,7 +138,7 @@ class ShelfRow(Result):
         """Return what the table for people shows, in the order of its heads."""
         count = len(self.answer["warnings"])
         return (
-            self.name,
+            shown(self.name),
             str(self.answer["teeth"]),
             self.marks,
             self.sure,
@@ -141,7 +150,7 @@ class ShelfRow(Result):
         )
 
     def _title(self) -> str:
-        return f"Blade {self.name} of {self.file}: {self.marks}"
+        return f"{named(self.name)} of {self.file}: {self.marks}"
 
 
 @described
@@ -191,7 +200,7 @@ class Shelf(Result):
         named: dict[str, list[str]] = {}
         for row in rows:
             for words in row.fit.said:
-                named.setdefault(words, []).append(row.name or row.file)
+                named.setdefault(words, []).append(shown(row.name or row.file))
         return [f"{', '.join(names)}: {words}" for words, names in named.items()]
 
     def _remarks(self) -> Sequence[str]:
@@ -227,7 +236,7 @@ class Shelf(Result):
             for remark in self._remarks()
             for line in textwrap.wrap(f"  - {remark}", _WIDTH, subsequent_indent="    ")
         ]
-        return "\n".join([self._title(), "", *lines, "", *remarks])
+        return lines_shown("\n".join([self._title(), "", *lines, "", *remarks]))
 
     def _table(self) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
         return _HEADS, [row.cells(self.unit) for row in self.rows]

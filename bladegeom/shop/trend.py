@@ -15,7 +15,7 @@ from bladegeom.estimate import Estimate, judge
 from bladegeom.faults import refuse
 from bladegeom.kinds import checked
 from bladegeom.lengths import convert
-from bladegeom.result import Result, derived, described, number
+from bladegeom.result import Result, derived, described, named, number
 from bladegeom.result import quantity as declare  # A trend has a quantity of its own.
 from bladegeom.shop.history import Visit, differs, differs_in_plan
 
@@ -156,7 +156,7 @@ class Trend(Result):
         return Estimate(value, u, slope.dof)
 
     def _title(self) -> str:
-        return f"Blade {self.blade}, {QUANTITIES[self.quantity]}: {self.verdict}"
+        return f"{named(self.blade)}, {QUANTITIES[self.quantity]}: {self.verdict}"
 
     def _remarks(self) -> Sequence[str]:
         said = []

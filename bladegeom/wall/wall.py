@@ -15,7 +15,7 @@ from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, Length, Lengths, convert, length, lengths_mm
 from bladegeom.readings import needed_sizes
-from bladegeom.result import between, derived, described, number, percent, quantity
+from bladegeom.result import between, derived, described, number, quantity
 from bladegeom.wall._envelope import Profile, SideEdge, envelope
 from bladegeom.wobble import DETECTION_LEVEL, Wobble
 
@@ -46,11 +46,11 @@ class Finisher(NamedTuple):
 
     @property
     def words(self) -> str:
-        """Its share with the limits, in words; empty where these are not known."""
+        """The 95 % limits of its share, in words; empty where these are not known."""
         if math.isnan(self.share_high):
             return ""
-        low, high = percent(self.share_low), percent(self.share_high)
-        return f" ({percent(self.share)}; 95 %: {low} to {high})"
+        low, high = (f"{100 * one:.0f}" for one in (self.share_low, self.share_high))
+        return f" ({low} %)" if low == high else f" ({low} to {high} %)"
 
 
 def _height(name: str, meaning: str, label: str, key: str | None = None) -> Any:
@@ -174,7 +174,10 @@ class CutWall(OfBlade):
         doubt = max(spread, abs(value.value) / 20)
         said = f"{number(value.value, doubt)} {unit}"
         if math.isnan(value.high):
-            return f"{said} (its limits are not known)"
+            why = "are not known"
+            if math.isnan(self.fit.amplitude_u):
+                why = "hang on the graduation, which is not stated"
+            return f"{said} (its limits {why})"
         if not self.named:
             return f"at most {number(value.high, doubt)} {unit}: no wobble is established"
         return f"{said} (95 %: {between(value.low, value.high, doubt)})"
