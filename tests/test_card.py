@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import copy
+import re
 import warnings
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from fits import check_fits, words_of
@@ -12,7 +14,7 @@ from matplotlib.patches import Rectangle
 
 import bladegeom as bg
 from bladegeom.draw._fonts import escaped
-from bladegeom.faults import BladegeomWarning
+from bladegeom.faults import BladegeomWarning, RefusedError
 
 DEMO = "data_demo/shed_saw.toml"
 papers = pytest.mark.parametrize("paper", ["a4", "letter"])
@@ -57,17 +59,103 @@ def test_the_card_begins_with_the_one_thing_to_do_now(demo, paper):
     assert height[now] > height[first]
 
 
+def said_on(ax):
+    return " ".join(" ".join(text.get_text() for text in words_of(ax)).split())
+
+
+def off_in_everything(demo):
+    """The demo saw with every part out, a likely mistake's warning, and more to say than fits."""
+    worse = " ".join(["It is off by more than before."] * 3)
+    far = " ".join(["Move it a long way to the left, and look at it twice."] * 3)
+    steps = [
+        replace(
+            step,
+            state="move",
+            verdict="out",
+            do=(f"Part {place}: {far}",),
+            remarks=(*step.remarks, f"Part {place}: {worse}"),
+            read_again=step.entries,
+        )
+        for place, step in enumerate(demo.steps, start=1)
+    ]
+    return replace(demo, steps=tuple(steps))
+
+
 @papers
-def test_many_steps_go_on_to_further_pages(demo, paper):
-    many = replace(demo, steps=demo.steps * 4)
-    pages = bg.setup_card(many, paper=paper)
-    assert len(pages) > 1
-    said = [text.get_text() for ax in pages for text in words_of(ax)]
-    for place, step in enumerate(many.steps, start=1):
-        assert sum(line.startswith(f"{place} {step.title.split()[0]}") for line in said) == 1
-    assert f"page 1 of {len(pages)}" in said
-    for ax in pages:
-        check_fits(ax)
+@pytest.mark.parametrize("times", [1, 3])
+def test_one_page_holds_whatever_is_to_be_done_and_the_numbers_give_way(demo, paper, times):
+    full = off_in_everything(demo)
+    (ax,) = bg.setup_card(replace(full, steps=full.steps * times), paper=paper)
+    check_fits(ax)
+    said = said_on(ax)
+    for step in full.steps[1:]:
+        assert " ".join(step.do) in said
+        for one in step.remarks:
+            assert one in said
+    assert full.do_now in said
+    assert all(caution[:40] in said for caution in bg.CAUTIONS)
+    numbers = sum(said.count(step.found[0][:30]) for step in full.steps)
+    assert numbers < times * len(full.steps)
+
+
+@papers
+def test_what_is_to_be_done_now_is_legible_at_arms_length(demo, paper):
+    for one in (demo, off_in_everything(demo)):
+        (ax,) = bg.setup_card(one, paper=paper)
+        words = words_of(ax)
+        (first,) = (at for at, text in enumerate(words) if one.do_now.startswith(text.get_text()))
+        said = ""
+        while said != one.do_now:
+            said = f"{said} {words[first].get_text()}".strip()
+            assert words[first].get_fontsize() >= 14.0
+            first += 1
+
+
+def in_mm(read):
+    """Readings in thou of a file, as one who has a metric dial wrote them."""
+    return f'"{" ".join(f"{float(one) * 0.0254:.4f}" for one in read[1].split())} mm"'
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_card_tells_lengths_in_one_unit(tmp_path, unit):
+    blade = str(Path(DEMO).resolve().parent / "forty_tooth.csv")
+    text = Path(DEMO).read_text("utf-8").replace("forty_tooth.csv", blade)
+    # One part of many was read in the other unit; or nearly all.
+    fence = re.search(r"\[fence\].*?\[\[stop", text, re.DOTALL)[0] if unit == "in" else text
+    text = text.replace(fence, re.sub(r'"([-\d. ]+) thou"', in_mm, fence))
+    path = tmp_path / "saw.toml"
+    path.write_text(text, "utf-8")
+    done, plain = bg.set_up(path), bg.set_up(DEMO)
+    assert done.unit == unit
+    told = re.findall(r"[\d.]+ (mm|in|thou|um)\b(?! front)", said_on(bg.setup_card(done)[0]))
+    assert set(told) == {unit}
+    # What was read is the same, and so is what is to be done.
+    for one, same in zip(done.steps, plain.steps, strict=True):
+        assert (one.state, one.verdict) == (same.state, same.verdict)
+
+
+def test_what_is_refused_is_told_in_the_unit_in_which_it_was_written(tmp_path):
+    path = tmp_path / "saw.toml"
+    path.write_text(
+        '[slots]\nfront = "1 mm"\nback = "61 mm"\nseparation = "50 mm"\n'
+        '[fence]\nalong = "0 12 in"\nreadings = "1 2 thou"\n'
+        '[test_cut.kerf]\nwidth = "0.13 in"\n',
+        "utf-8",
+    )
+    with pytest.raises(RefusedError, match="differ by 60 mm"):
+        bg.set_up(path)
+
+
+def test_the_card_shows_before_and_after(tmp_path):
+    path = tmp_path / "saw.toml"
+    read = 'front = "1.00 1.00 1.00 mm"\n'
+    path.write_text(
+        f'[slots]\n{read}back = "1.01 1.01 1.01 mm"\nseparation = "150 mm"\n'
+        f'graduation = "0.01 mm"\n[slots.before]\n{read}back = "1.40 1.40 1.41 mm"\n'
+    )
+    said = said_on(bg.setup_card(bg.set_up(path))[0])
+    assert "before: 0.40" in said
+    assert "0.01" in said
 
 
 @papers

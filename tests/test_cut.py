@@ -76,10 +76,10 @@ def test_no_light_shows():
 
 def test_the_words_of_a_flip_test():
     shown = str(flip(gap=[0.30, 0.34, 0.31], height=20, open_at="top", flipped="other"))
-    assert "0.454 deg (95 %: 0.380 to 0.528)" in shown
+    assert "0.454 deg toward the indicator's side (95 %: 0.380 to 0.528)" in shown
     assert "open at the top" in shown
-    assert "Tilt the top of the blade away from the indicator's side by 0.454 deg" in shown
-    assert "half the gap, 0.1583 mm over 20 mm" in shown
+    assert "Tilt the top of the blade away from the indicator's side by 0.45 deg" in shown
+    assert "half the gap, 0.16 mm over 20 mm" in shown
 
 
 @pytest.mark.parametrize(
@@ -131,7 +131,7 @@ def test_a_board_cut_round_tells_its_corner_and_the_swing_mends_it(turns, piece,
     if away:
         assert (strip.cut_first_mm > strip.cut_last_mm) == (away > 0)
         way = "toward you" if away > 0 else "away from you"
-        assert f"farther from the blade {way} by" in test.correction
+        assert f"swing the gauge's fence {way} by" in test.correction
         assert (test.swing.value > 0) == (away > 0)
     swung = math.degrees(math.atan(test.swing.value / 300))
     strip, _ = cut_round(turns, away - swung, piece)
@@ -173,10 +173,10 @@ def test_rounding_of_the_calliper_counts_at_both_ends():
     # Each end was read once, and nothing tells how well: 0.7 graduations each, by caution.
     assert test.taper.u == pytest.approx(0.07 * math.sqrt(2), rel=1e-6)
     assert (test.taper.dof, test.rests_on) == (5, "cautious")
-    assert "Leave the fence" in test.correction
+    assert "Leave the gauge's fence" in test.correction
     bare = round_board(first=10.1, last=10.0, length=100)
     assert math.isnan(bare.error.u)
-    assert "Leave the fence" in bare.correction
+    assert "Leave the gauge's fence" in bare.correction
     assert bare.to_dict()["swing_u"] is None
     assert "cannot be told" in bare.remarks[1]
     assert bare.to_dict().keys() == test.to_dict().keys()
@@ -187,7 +187,7 @@ def test_round_in_inches():
     mm, inch = in_both(round_test, first=first, last=last, length=203.2)
     assert inch.error.value == pytest.approx(mm.error.value, rel=1e-12)
     assert inch.error.u == pytest.approx(mm.error.u, rel=1e-12)
-    assert "in per 12 in" in inch.correction
+    assert "in over 12 in" in inch.correction
     assert inch.swing.value / 12 == pytest.approx(mm.swing.value / 300)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from rigid_saw import RigidSaw
 from saw_files import BLADE, faults, flip_part, mm, part, round_part, set_up, slots_part
 
 import bladegeom as bg
+from bladegeom.draw.printed import setup_text
 
 DEMO = "data_demo/shed_saw.toml"
 
@@ -230,3 +232,114 @@ def test_heel_widens_the_kerf_that_is_predicted(tmp_path):
     (check,) = set_up(tmp_path, text, saw).test_cut.checks
     assert saw.fed_kerf_mm() - saw.kerf_mm() > 0.5
     assert check.predicted.value == pytest.approx(check.measured.value, abs=0.02)
+
+
+def test_a_part_read_anew_shows_before_and_after(tmp_path):
+    saw = RigidSaw(plate_tilt_deg=0.05, near_deg=90.0)
+    text = part("saw", tilts="left") + BLADE
+    text += part("table", shows=0.02, toward="right", resolution=0.01, tolerance=0.1)
+    text += part("table.before", shows=0.3, toward="left")
+    for angle, then in ((30, 30.4), (45, 44.8)):
+        how = {"angle": angle, "from": "upright", "tolerance": 0.1}
+        text += part("[bevel]", shows=angle, resolution=0.01, **how)
+        text += part("bevel.before", shows=then, resolution=0.05)
+    done = set_up(tmp_path, text, saw)
+    for step, off in zip(done.steps, (0.3, 0.4, -0.2), strict=False):
+        held = step.to_dict()
+        assert (held["verdict"], held["before"]["verdict"]) == ("within", "out")
+        assert held["before"]["result"]["off_deg"] == pytest.approx(off, abs=0.002)
+        assert f"{abs(off):.2f}" in step.was
+        assert step.was in str(step)
+        assert step.was.rstrip(")") in setup_text(done).replace("\n  ", " ")
+        # What it was before serves nothing but to be shown.
+        assert held["read_again"] == []
+    assert done.now is None
+    assert not any("more than before" in one for one in done.warnings)
+
+
+def test_an_error_that_has_grown_is_warned_of(tmp_path):
+    read = {"front": "1.00 1.00 1.00 mm", "separation": "150 mm", "graduation": "0.01 mm"}
+    for now, grown in (("1.80 1.80 1.81 mm", True), ("0.90 0.90 0.90 mm", False)):
+        text = part("slots", **read, back=now)
+        text += part("slots.before", front=read["front"], back="1.40 1.40 1.40 mm")
+        step = set_up(tmp_path, text).steps[0]
+        assert any("more than before" in one for one in step.remarks) is grown
+
+
+@pytest.mark.parametrize(
+    ("text", "row", "words"),
+    [
+        ("[table]\nshows = 0\n[table.before]\n", 3, "[table.before] says no shows"),
+        ("[table]\nshows = 0\n[table.before]\nshow = 1\n", 4, "show is not a known key"),
+        ("[table]\nshows = 0.1\ntoward = 'left'\n[table.before]\nresolution = 1\n", 4, "shows"),
+        ("[table]\nshows = 0\nbefore = 0.3\n", 3, "table.before is 0.3"),
+        ('[blade]\nreadings = "a.csv"\n[blade.before]\n', 1, "before is not a known key"),
+        (
+            "[table]\nshows = 0\nresolution = 0.1\n[table.before]\nshows = 0.4\n",
+            5,
+            "without a side",
+        ),
+    ],
+)
+def test_what_cannot_be_used_of_what_was_read_before_is_said_with_its_row(
+    tmp_path, text, row, words
+):
+    blade = "" if "blade" in text else BLADE
+    (fault, *_) = faults(tmp_path, text + blade, RigidSaw(plate_tilt_deg=0.05))
+    assert words in fault.problem
+    assert fault.row == row
+
+
+def test_a_move_names_every_entry_that_holds_no_more(tmp_path):
+    saw = RigidSaw(plate_tilt_deg=0.1, near_deg=77.0, slot_deg=0.2, tilt_to_right_deg=0.3)
+    saw = replace(saw, gauge_deg=0.3)
+    text = BLADE + slots_part(saw, 9, side="left", times=3)
+    read = {"toward": "left", "resolution": 0.01, "tolerance": 0.02}
+    text += part("table", shows=0.3, **read) + part("miter_gauge", shows=0.3, **read)
+    text += part("riving_knife", shows=0.2, **read)
+    text += part("fence", side="right", along="0 100 200 mm", readings="0 0 0 mm")
+    text += flip_part(saw.flip_gap_mm(30.0), 30.0, "left") + round_part(saw.round_test(4))
+    text += part("test_cut.kerf", width="3.5 mm", graduation="0.01 mm")
+    said = {step.part: step.to_dict()["read_again"] for step in set_up(tmp_path, text, saw).steps}
+    assert said["slots"] == [
+        *("slots.front", "slots.back", "miter_gauge.shows", "miter_gauge.toward"),
+        *("fence.readings", "test_cut.kerf.width"),
+    ]
+    shown = ["table.shows", "table.toward"]
+    assert said["table"] == [*shown, "test_cut.flip.gap", "test_cut.flip.open"]
+    around = ["test_cut.round.first", "test_cut.round.last"]
+    assert said["miter_gauge"] == ["miter_gauge.shows", "miter_gauge.toward", *around]
+    assert said["riving_knife"] == ["riving_knife.shows", "riving_knife.toward"]
+    assert said["fence"] == said["test_cut.round"] == []  # They wait.
+
+
+@pytest.mark.parametrize("lean", [0.0, 0.4])
+def test_the_board_of_the_file_tells_what_the_error_opens_in_it(tmp_path, lean):
+    read = {"angle": 30, "from": "upright", "shows": 30 + lean, "resolution": 0.01}
+    saw = RigidSaw(plate_tilt_deg=0.05, near_deg=90.0)
+    said = []
+    for board in ({}, {"span": "20 mm"}, {"span": "40 mm"}, {"span": "20 mm", "sides": 6}):
+        text = part("saw", tilts="left") + BLADE + part("[bevel]", **(read | board))
+        step = set_up(tmp_path, text, saw).steps[0]
+        opens = [float(one) for one in re.findall(r"([\d.]+) mm", " ".join(step.found))]
+        off = step.off if lean else max(abs(step.off.low), abs(step.off.high))
+        off = math.tan(math.radians(off.value if lean else off))
+        said.append(opens)
+        if board:
+            cut = float(board["span"].split()[0]) / math.cos(math.radians(30))
+            assert opens[0] == pytest.approx(cut, rel=1e-3)
+            assert opens[1] == pytest.approx(cut * off, abs=0.006)
+        if "sides" in board:
+            assert opens[2] == pytest.approx(12 * cut * off, rel=0.1, abs=0.006)
+    assert [len(one) for one in said[1:]] == [2, 2, 3]
+
+
+@pytest.mark.parametrize("name", ["table", "miter_gauge", "riving_knife"])
+def test_the_tooth_that_the_file_names_stands_at_the_head_of_its_step(tmp_path, name):
+    saw = RigidSaw(plate_tilt_deg=0.05, near_deg=90.0)
+    text = BLADE + slots_part(saw, 9, side="left", times=3)
+    for tooth in (5, None):
+        read = {"shows": 0, "resolution": 0.01} | ({"tooth": tooth} if tooth else {})
+        step = set_up(tmp_path, text + part(name, **read), saw).steps[1]
+        named = {int(one) for one in re.findall(r"\d+", step.stand)}
+        assert named == ({tooth} if tooth else {1, 21})

@@ -327,6 +327,23 @@ def test_the_worst_is_first_and_what_has_no_angle_last(put):
     assert {row.answer["unit"] for row in listed.rows} == {"mm", "in"}
 
 
+def test_people_see_the_lengths_of_a_shelf_in_one_unit(put):
+    def shown(words):
+        return [re.findall(r"([\d.]+) (mm|in)\b", one) for one in words]
+
+    for few, many, unit in ((0.1, 0.2, "in"), (0.2, 0.1, "mm")):
+        inch, mm = in_inches(0.15, "inch"), table(whole(few, "mm"))
+        more = in_inches(many, "more") if unit == "in" else table(whole(many, "more"))
+        listed = shelf(put(a__csv=inch, b__csv=mm, c__csv=more))
+        told = [row[4] for row in listed._table()[1]]
+        for row, ((size, its_unit),) in zip(listed.rows, shown(told), strict=True):
+            assert its_unit == unit
+            true = row.answer["wobble_tir"] * (25.4 if row.answer["unit"] == "in" else 1.0)
+            assert float(size) * (25.4 if unit == "in" else 1.0) == pytest.approx(true, rel=0.01)
+        (page,) = bg.shelf_page(listed)
+        assert set(told) <= {text.get_text() for text in page.figure.texts}
+
+
 def test_wobbles_in_different_units_are_compared_as_lengths(put):
     no_ring = table(*(whole(size, f"mm {size}", ring="") for size in (0.1, 0.3)))
     listed = shelf(put(a__csv=no_ring, b__csv=in_inches(0.2, "inch", ring="")))
@@ -365,7 +382,7 @@ def test_the_table_is_aligned_and_fits_a_terminal(put):
 def test_warnings_are_counted_and_told_once_with_the_blades_that_they_are_of(put):
     listed = shelf(put(a__csv=table(whole(0.0, "flat")), b__csv=table(whole(0.0, "even"))))
     (words,) = listed.rows[0].fit.warnings
-    assert {row.cells()[-2] for row in listed.rows} == {"1"}
+    assert {row.cells("mm")[-2] for row in listed.rows} == {"1"}
     (told,) = listed.warned
     assert told.endswith(words)
     assert all(row.name in told for row in listed.rows)

@@ -59,7 +59,7 @@ def read_as(blade, reading, unit="mm", **facts):
 
 def still(teeth=40, side="", **facts):
     """A blade that does not wobble, read with a dial fine beyond all doubt."""
-    return read_as(blade_of(teeth, **facts), np.zeros(teeth), graduation="1e-09 mm", side=side)
+    return read_as(blade_of(teeth, **facts), np.zeros(teeth), graduation="1e-06 mm", side=side)
 
 
 def only(tooth, out, teeth=40):
@@ -526,9 +526,9 @@ def test_what_would_help_is_what_the_simulation_says():
 
 def test_limits_are_the_extremes_over_the_joint_region():
     # Joint region of two parameters, 2 F(0.95; 2, dof): scipy.stats. Many points at random in it.
-    # With most of the teeth unread the region is no circle, and lies askew.
+    # With two fifths of the teeth unread the region is no circle, and lies askew.
     whole = wobbling(0.012, noise=0.002).readings
-    fit = read_as(whole.blade, whole.reading[:17], tooth=whole.tooth[:17])
+    fit = read_as(whole.blade, whole.reading[:24], tooth=whole.tooth[:24])
     least, most = np.linalg.eigvalsh(fit.covariance)
     assert most > 4 * least
     wall = walled(fit)
@@ -547,8 +547,8 @@ def test_limits_are_the_extremes_over_the_joint_region():
         heights.append(profile.peak_to_valley)
         outs.append(profile.outermost)
     spread = wall.peak_to_valley.high - wall.peak_to_valley.low
-    assert min(heights) > wall.peak_to_valley.low - 0.02 * spread
-    assert max(heights) < wall.peak_to_valley.high + 0.02 * spread
+    assert min(heights) > wall.peak_to_valley.low - 0.03 * spread
+    assert max(heights) < wall.peak_to_valley.high + 0.03 * spread
     assert max(heights) - min(heights) > 0.8 * spread
     reaches = wall.out.high - wall.out.low
     assert min(outs) > wall.out.low - 0.02 * reaches
@@ -645,8 +645,8 @@ def test_keys_are_the_same_whatever_was_asked():
         ({"side_angle_deg": -1.0}, "side_angle_deg is -1"),
         ({"side_angle_deg": 45.0}, "side_angle_deg is 45"),
         ({"side_angle_deg": math.nan}, "side_angle_deg is nan"),
-        ({"side_angle_deg": True}, "side_angle_deg is True"),
-        ({"side_angle_deg": "1"}, "side_angle_deg is 1"),
+        ({"side_angle_deg": True}, "side_angle_deg, not bool"),
+        ({"side_angle_deg": "1"}, "side_angle_deg, not str"),
         ({"side_angle_deg": 0.02}, "no less than the side angle of the teeth"),
         ({"feed_per_turn": None}, "feed_per_turn is not given"),
         ({"feed_per_turn": (0.0, "mm")}, "feed_per_turn is 0"),

@@ -14,25 +14,31 @@ from matplotlib.patches import Circle
 from bladegeom.draw._axes import BLACK, CHAIN, GREY
 from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
-from bladegeom.draw.printed import sizes
 from bladegeom.faults import shown
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.kinds import checked
-from bladegeom.saw.bench import Step
+from bladegeom.lengths import MM_PER
+from bladegeom.saw.bench import LEAVE, Step
 from bladegeom.saw.setup import SetUp
 from bladegeom.shop.shelf import Shelf, ShelfRow
 
-_SIZES = tuple(10.0 - 0.25 * step for step in range(13))
-"""Letters of the steps in points: the largest with which all of them fit on one page."""
+_ACTION = 14.0
+"""Points of what to do: legible at arm's length. What is to be done now is never smaller."""
 
-_LEFT, _RIGHT = 46.0, 26.0
+_TITLE, _STAND, _WARNED, _NUMBERS = 10.5, 12.0, 8.5, 7.5
+"""Points of titles, teeth to stand, warnings and numbers; at most those of what to do."""
+
+_BOLD = 1.13
+"""Bold letters run about an eighth wider than the plain ones that are measured."""
+
+_LEFT, _RIGHT = 44.0, 25.0
 """Width of the columns of titles and verdicts, in millimetres."""
-
-_TITLE, _STAND = 1.1, 1.3
-"""How much larger than the rest titles and the teeth to stand are."""
 
 _BLADE = 15.0
 """Radius of the blades drawn at the head, in millimetres."""
+
+
+_Lines = tuple[list[str], float]
 
 
 @dataclass(frozen=True)
@@ -40,20 +46,37 @@ class _Laid:
     """A step broken into lines."""
 
     step: Step
+    size: float
+    """Points of what to do."""
     title: list[str]
     stand: list[str]
-    body: list[str]
+    do: list[str]
+    warned: list[str]
+    numbers: list[str]
 
-    def height(self, size: float) -> float:
+    def parts(self, *, numbers: bool) -> tuple[list[_Lines], list[_Lines]]:
+        """Return lines and points of the left column and of the middle one."""
+        left = [(self.title, _TITLE), (self.stand, _STAND)]
+        middle = [(self.do, self.size), (self.warned, _WARNED)]
+        middle += [(self.numbers, _NUMBERS)] if numbers else []
+        left, middle = (
+            [(one, min(size, self.size)) for one, size in each] for each in (left, middle)
+        )
+        return left, middle
+
+    def height(self, *, numbers: bool) -> float:
         """Return how much room it needs."""
-        left = _TITLE * len(self.title) + _STAND * len(self.stand)
-        return max(left, len(self.body)) * size * LINE + 0.4 * size
+        columns = self.parts(numbers=numbers)
+        tall = max(sum(len(lines) * size for lines, size in column) for column in columns)
+        return max(tall * LINE, 7.0 * self.size / _ACTION) + 0.1 * self.size
 
 
 @drawn
 @checked
 def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
-    """Draw the set-up card of a saw: one page, and more only where the steps need them.
+    """Draw the set-up card of a saw on one page: what to do large, the numbers behind it.
+
+    Where not all fits, numbers are left out; what is to be done, warnings and cautions never.
 
     Parameters
     ----------
@@ -63,41 +86,18 @@ def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
     Returns
     -------
     list of matplotlib.axes.Axes
-        One for each page, as large as the page, in millimetres from its upper left corner.
-        `save_chart` takes them all.
+        The page, in millimetres from its upper left corner, for `save_chart`.
 
     Raises
     ------
     RefusedError
         If the paper is not known.
     """
-    sheets = [_sheet(setup, paper)]
-    page = sheets[0]
-    room = page.bottom - page.top
-    for size in _SIZES:
-        laid = [_warned(page, setup, size)] if setup.fit and setup.fit.warnings else []
-        laid += [_lay(page, place, step, size) for place, step in enumerate(setup.steps, start=1)]
-        if sum(one.height(size) for one in laid) <= room:
-            break
-    rest: list[_Laid] = []
-    for one in laid:
-        if rest and sum(each.height(size) for each in (*rest, one)) > room:
-            _steps(sheets[-1], rest, size)
-            sheets.append(_sheet(setup, paper))
-            rest = []
-        rest.append(one)
-    _steps(sheets[-1], rest, size)
-    if len(sheets) > 1:
-        for place, page in enumerate(sheets, start=1):
-            words = f"page {place} of {len(sheets)}"
-            page.text(MARGIN, page.top - 5.0, words, 9, color=GREY)
-    return [page.sheet for page in sheets]
-
-
-def _sheet(setup: SetUp, paper: str) -> Page:
     page = Page.blank(paper)
     _head(page, setup)
-    return page
+    _now(page, setup.do_now)
+    _steps(page, setup)
+    return [page.sheet]
 
 
 def _head(page: Page, setup: SetUp) -> None:
@@ -108,9 +108,10 @@ def _head(page: Page, setup: SetUp) -> None:
     blade = None if setup.fit is None else setup.fit.readings.blade
     facts = []
     if blade is not None:
-        teeth, *diameter = sizes(blade)
         # A word stands between name and number, which letters from right to left would swap.
-        facts = [f"Blade {blade.name or 'without a name,'} with {teeth}", *diameter]
+        facts = [f"Blade {blade.name or 'without a name,'} with {blade.teeth} teeth"]
+        if blade.diameter_mm is not None:
+            facts.append(f"{blade.diameter_mm / MM_PER[setup.unit]:.4g} {setup.unit}")
     when = setup.date.isoformat() if setup.date else "____________"
     lines = [", ".join(facts), f"Set-up card. Measured {when}"]
     if setup.notes:
@@ -118,27 +119,23 @@ def _head(page: Page, setup: SetUp) -> None:
     page.top = 22.0
     for line in filter(None, lines):
         page.line(line, 11 if page.top < 30 else 9, 5.5, high=5.0, less=page.inner - wide)
-    _now(page, setup.do_now, wide)
     if marked:
         first, second = (end.tooth for end in marked)
         side = "" if setup.fit is None else setup.fit.readings.side.strip().lower()
         left = page.width - MARGIN - pictures + 6.0 + _BLADE
         _blade(page, left, (first, second), upright=True)
         _blade(page, left + 2 * _BLADE + 12.0, (first, second), upright=False, side=side)
-        page.top = max(page.top, 12.0 + 2 * _BLADE + 14.0)
+        page.top = max(page.top, 12.0 + 2 * _BLADE + 11.0)
 
 
-def _now(page: Page, words: str, wide: float) -> None:
+def _now(page: Page, words: str) -> None:
     """Write the one thing to do now in a box."""
-    top = page.top + 1.0
-    size, inset = 10.0, 3.0
-    # Bold letters run about an eighth wider than the plain ones that are measured.
-    lines = page.wrapped(words, size * 1.13, wide - 2 * inset)
-    high = len(lines) * size * LINE + inset
+    top, wide, inset = page.top + 1.0, page.inner, 3.0
+    lines = page.wrapped(words, _ACTION * _BOLD, wide - 2 * inset)
+    high = len(lines) * _ACTION * LINE + inset
     page.box(MARGIN, top, wide, high, linewidth=1.6)
-    left = MARGIN + inset
-    page.lines(left, top + inset / 2, lines, size, size * LINE, weight="bold")
-    page.top = top + high + 6.0
+    page.lines(MARGIN + inset, top + inset / 2, lines, _ACTION, _ACTION * LINE, weight="bold")
+    page.top = top + high + 3.0
 
 
 def _blade(page: Page, x: float, teeth: tuple[int, int], *, upright: bool, side: str = "") -> None:
@@ -164,51 +161,79 @@ def _blade(page: Page, x: float, teeth: tuple[int, int], *, upright: bool, side:
     page.text(x, y + _BLADE + 1.5, words, 8, lines=True, ha="center")
 
 
-def _warned(page: Page, setup: SetUp, size: float) -> _Laid:
-    """Lay what the blade's readings warn of above the steps, without a number."""
-    step = Step(part="blade", title="Blade", remarks=setup.fit.warnings if setup.fit else ())
-    return _lay(page, 0, step, size)
-
-
-def _lay(page: Page, place: int, step: Step, size: float) -> _Laid:
+def _lay(page: Page, place: int, step: Step, size: float, *, now: bool = False) -> _Laid:
     wide, left = page.inner - _LEFT - _RIGHT - 4.0, _LEFT - 2.0
-    found = "; ".join(one.rstrip(".") for one in step.found)
-    words = [found, " ".join(step.do), *(f"! {one}" for one in step.remarks)]
-    # Bold letters run about an eighth wider than the plain ones that are measured.
-    title, stand = size * _TITLE * 1.13, size * _STAND * 1.13
+    title, stand = min(size, _TITLE) * _BOLD, min(size, _STAND) * _BOLD
+    warned, small = min(size, _WARNED), min(size, _NUMBERS)
+    # Once it is its turn it stands above, with the entries that are then to be filled anew.
+    do = " ".join(one for one in step.do if one != LEAVE)
+    do = "As told above." if now else f"{do} Then read again." if step.state == "move" else do
+    numbers = [*([f"before: {step.was}"] if step.was else []), *step.found]
+    said = "; ".join(one.rstrip(".") for one in numbers)
     return _Laid(
         step,
+        size,
         page.wrapped(f"{place or ''} {step.title}", title, left),
         page.wrapped(step.stand, stand, left) if step.stand else [],
-        [line for one in words if one for line in page.wrapped(one, size, wide)],
+        page.wrapped(do, size, wide) if do else [],
+        [line for one in step.remarks for line in page.wrapped(f"! {one}", warned, wide)],
+        page.wrapped(said, small, wide) if said else [],
     )
 
 
-def _steps(page: Page, laid: list[_Laid], size: float) -> None:
-    top, bottom = page.top, page.bottom
-    left, middle, right = MARGIN, MARGIN + _LEFT, page.width - MARGIN
-    spare = (bottom - top - sum(one.height(size) for one in laid)) / max(1, len(laid))
+def _steps(page: Page, setup: SetUp) -> None:
+    """Write the steps as large as all that is to be done fits, and numbers where room is left."""
+    room, size = page.bottom - page.top, _ACTION
+    while True:
+        laid = [_lay(page, 0, step, size) for step in _warned(setup)]
+        laid += [
+            _lay(page, place, step, size, now=step is setup.now)
+            for place, step in enumerate(setup.steps, start=1)
+        ]
+        spare = room - sum(one.height(numbers=False) for one in laid)
+        if spare >= 0:
+            break
+        size *= 0.97
+    told = set()
+    # What is to be moved or read shows its numbers first.
+    for one in sorted(laid, key=lambda one: not one.step.asked):
+        more = one.height(numbers=True) - one.height(numbers=False)
+        if more <= spare:
+            told.add(id(one))
+            spare -= more
     for one in laid:
-        page.rule(top, 0.6, GREY)
-        at = top + 0.2 * size
-        page.lines(middle, at, one.body, size, size * LINE)
-        for lines, larger in ((one.title, size * _TITLE), (one.stand, size * _STAND)):
-            at = page.lines(left, at, lines, larger, larger * LINE, weight="bold")
-        if one.step.word is not None:
-            _verdict(page, one.step.word, right - _RIGHT, top + 1.2)
-        top += one.height(size) + max(0.0, min(spare, 4.0))
+        _step(page, one, numbers=id(one) in told)
+        page.top += one.height(numbers=id(one) in told) + max(0.0, min(spare / len(laid), 4.0))
 
 
-def _verdict(page: Page, verdict: str, left: float, top: float) -> None:
+def _warned(setup: SetUp) -> list[Step]:
+    """Return what the blade's readings warn of, to stand above the steps without a number."""
+    said = setup.fit.warnings if setup.fit else ()
+    return [Step(part="blade", title="Blade", remarks=said)] if said else []
+
+
+def _step(page: Page, one: _Laid, *, numbers: bool) -> None:
+    page.rule(page.top, 0.6, GREY)
+    for at, column in zip((MARGIN, MARGIN + _LEFT), one.parts(numbers=numbers), strict=True):
+        weight = {"weight": "bold"} if at == MARGIN else {}
+        below = page.top + 0.05 * one.size
+        for lines, size in column:
+            below = page.lines(at, below, lines, size, size * LINE, **weight)
+    if one.step.word is not None:
+        scale = one.size / _ACTION
+        _verdict(page, one.step.word, page.width - MARGIN - _RIGHT, page.top + 0.8 * scale, scale)
+
+
+def _verdict(page: Page, verdict: str, left: float, top: float, scale: float) -> None:
     """Draw the verdict in a box: white within, black where out, dashed where there is none yet."""
     out = verdict in ("out", "do not agree")
     style = "--" if verdict in ("cannot tell", "wait") else "-"
     fill = BLACK if out else "white"
-    page.box(left, top, _RIGHT, 6.0, facecolor=fill, linewidth=1.0, linestyle=style)
+    page.box(left, top, _RIGHT, 6.0 * scale, facecolor=fill, linewidth=1.0, linestyle=style)
     words = verdict if verdict in ("cannot tell", "do not agree") else verdict.upper()
-    color = "white" if out else BLACK
-    middle = (left + _RIGHT / 2, top + 3.0)
-    page.text(*middle, words, 10, ha="center", va="center", weight="bold", color=color)
+    color, size = "white" if out else BLACK, 10 * min(1.0, scale)
+    middle = (left + _RIGHT / 2, top + 3.0 * scale)
+    page.text(*middle, words, size, ha="center", va="center", weight="bold", color=color)
 
 
 _ROW, _TALLEST = 9.0, 13.0
@@ -277,7 +302,7 @@ def shelf_page(
     for number, page in enumerate(sheets):
         page.head_line(title, f"page {number + 1} of {count}", date, [_HOW])
         if number < len(tables):
-            _table(page, tables[number], high, doubled)
+            _table(page, tables[number], high, doubled, shelf.unit)
         if number >= len(tables) - 1:
             for line in ends[number - len(tables) + 1]:
                 page.line(line, _SMALL, _LINE, high=_LINE)
@@ -304,7 +329,7 @@ def _at_the_end(shelf: Shelf) -> list[str]:
     return [*said, *shelf.notes]
 
 
-def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str]) -> None:
+def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str], unit: str) -> None:
     """Draw a table."""
     scale = page.inner / 186.0
     for head, at, wide in _COLUMNS:
@@ -314,7 +339,7 @@ def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str]) -> 
     page.rule(top, 1.2, BLACK)
     for row in rows:
         sizes = (17, 13, 26 if row.marked_pair else 15, 12, 13, 15)
-        cells = zip(_COLUMNS, _words(row, doubled), sizes, strict=True)
+        cells = zip(_COLUMNS, _words(row, doubled, unit), sizes, strict=True)
         for (head, at, wide), words, size in cells:
             bold = head == "blade" or (row.marked_pair and head.startswith("mark"))
             page.fitted_text(
@@ -334,7 +359,7 @@ def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str]) -> 
     page.top = top + _LINE
 
 
-def _words(row: ShelfRow, doubled: set[str]) -> tuple[str, ...]:
+def _words(row: ShelfRow, doubled: set[str], unit: str) -> tuple[str, ...]:
     name = f"{row.name} ({row.file})" if row.name in doubled else row.name
     name = shown(name) if "\n" in name else name
     pair = row.marked_pair
@@ -343,7 +368,7 @@ def _words(row: ShelfRow, doubled: set[str]) -> tuple[str, ...]:
         str(row.answer["teeth"]),
         f"{pair[0]}  {pair[1]}" if pair else row.marks,
         row.sure,
-        row.wobble,
+        row.wobble_in(unit),
         row.ignored,
     )
 

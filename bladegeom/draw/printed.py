@@ -82,7 +82,8 @@ def setup_text(setup: SetUp) -> str:
     for place, step in enumerate(setup.steps, start=1):
         verdict = f": {step.word.upper()}" if step.word else ""
         lines += ["", f"{place}. {step.title}{verdict}"]
-        for words in (step.stand, *step.found, *step.do):
+        was = f"Before: {step.was}" if step.was else ""
+        for words in (step.stand, *step.found, was, *step.told):
             lines += _wrapped([words]) if words else []
     return "\n".join([*lines, *warning_lines(setup.warnings)])
 

@@ -271,6 +271,41 @@ def size(estimate: Estimate, unit: str) -> str:
     return f"{number(abs(estimate.value), estimate.u)} {unit}"
 
 
+def sided(estimate: Estimate, unit: str, plus: str, minus: str) -> str:
+    """Return an amount with its limits and the side it lies to, in words that carry the sign.
+
+    Where the limits include 0 there is no side: only the most that it can be is told. No digit is
+    told that is more than one finer than a hand can set.
+    """
+    places = min(decimals_for(estimate.u, estimate.value), _PLACES[unit])
+    value, low, high = (
+        f"{abs(one):.{places}f}" for one in (estimate.value, estimate.low, estimate.high)
+    )
+    if not told(estimate):
+        if not math.isfinite(estimate.u):
+            return "nothing shown, but how sure this is is not known"
+        return f"at most {max(low, high, key=float)} {unit} either way, no side told"
+    limits = "doubt not known"
+    if math.isfinite(estimate.u):
+        low, high = sorted((low, high), key=float)
+        limits = f"95 %: {low} to {high}"
+    return f"{value} {unit} {plus if estimate.value > 0 else minus} ({limits})"
+
+
+def to_set(amount: float, unit: str, graduation: float | None = None) -> str:
+    """Return an amount without its sign, as finely as a hand can set it.
+
+    That is the graduation where one is stated, else what a common indicator shows; half of it is
+    the least that is told.
+    """
+    step = graduation or FINEST[unit]
+    steps = max(0.5, round(abs(amount) / step))
+    return f"{np.format_float_positional(round(steps * step, 9), trim='-')} {unit}"
+
+
+_PLACES = {"deg": 3, "mm": 3, "in": 4}
+"""Unit -> decimals that are told of what was found."""
+
 FINEST = {"deg": 0.01, "mm": 0.01, "in": 0.0005}
 """Unit -> what is as good as a hand can set (common practice, no source)."""
 
@@ -310,9 +345,10 @@ def unknown(estimate: Estimate) -> tuple[str, ...]:
 
 
 def again_at(what: str, times: int | None) -> str:
-    """Say that a part is to be read again, and how often each place."""
-    how = "at more places" if times is None else f"each place {times} times"
-    return f"Read {what} again, {how}: it cannot be told yet."
+    """Say how often a part is to be read at each place until it can be told what to do."""
+    if times is None:
+        return f"It cannot be told so, however often {what} is read: use a finer indicator."
+    return f"Read {what} {times} times at each place: then it can be told."
 
 
 def side_of(fit: WobbleFit) -> str | None:

@@ -11,6 +11,7 @@ from bladegeom.saw._gauge import Gauge
 from bladegeom.saw._measure import (
     FINEST,
     UNKNOWN,
+    Plane,
     at_most,
     by_hand,
     known_to,
@@ -19,7 +20,7 @@ from bladegeom.saw._measure import (
     told,
     way_to,
 )
-from bladegeom.saw.bench import Slots, State, state_of, with_slots
+from bladegeom.saw.bench import Slots, State, decided, state_of, with_slots
 from bladegeom.saw.shown import Shown
 
 OVER = {"mm": (100.0, 300.0), "in": (4.0, 12.0)}
@@ -102,9 +103,12 @@ class PlateReading(Result):
         shown = self.shown
         if shown is None:
             return None
-        return shown.read.readings_needed(
-            lambda again: replace(self, shown=shown._replace(read=again)).verdict
-        )
+
+        def verdict(again: Plane) -> Verdict | None:
+            off = replace(self, shown=shown._replace(read=again)).judged
+            return None if off is None else decided(off, self.tolerance_deg)
+
+        return shown.read.readings_needed(verdict)
 
     @derived("of what was read with", inline=True)
     def gauge(self) -> Gauge:
@@ -212,11 +216,11 @@ class PlateReading(Result):
 
     @property
     def found(self) -> tuple[str, ...]:
-        """What was read, and what it means."""
+        """What it stands off by, and what was read."""
         said = [] if self.shown is None else [f"shown: {self.shown.words}"]
         known = self.to_slot is not None and self.off is not None and not told(self.off)
         stands = "" if known else self._stands()  # The corners tell as much.
-        return tuple(filter(None, (*said, self._taken_out(), stands, self._corners())))
+        return tuple(filter(None, (stands, self._corners(), *said, self._taken_out())))
 
     def _taken_out(self) -> str:
         if self.share is None or not self.against_plate:

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 from bladegeom.estimate import Known
 from bladegeom.saw._measure import UNKNOWN, by_hand, told
+from bladegeom.saw._plate_reading import OVER, PlateReading
 from bladegeom.saw._uses import BELOW, USES
-from bladegeom.saw.bench import NOT_READ, Bench, Step, Unread
+from bladegeom.saw.bench import (
+    NOT_READ,
+    SLOTS,
+    Bench,
+    Slots,
+    Step,
+    Unread,
+)
 from bladegeom.saw.setting import Setting, setting_error
 from bladegeom.saw.shown import ALONE, KEYS
+from bladegeom.saw.slots import slots_to_tell
 from bladegeom.tables.toml import Section
 
 _CALLED = {
@@ -25,14 +35,19 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     """Return the step of a part that is set from the plate; one not read is noted as unread."""
     shown = {key: one for key, one in section.values.items() if key in KEYS[use].split()}
     read = bool(shown.keys() - ALONE)
-    setting = setting_error(
-        bench.needed(_CALLED[use]),
-        use,
-        **{key: one for key, one in section.values.items() if key not in shown},
-        shown=shown if read else None,
-        tilts=bench.stated("saw", "tilts"),
-        slots=bench.slots,
-    )
+    fit, tilts = bench.needed(_CALLED[use]), bench.stated("saw", "tilts")
+    stated = {key: one for key, one in section.values.items() if key not in shown}
+
+    def made(slots: Slots | None) -> Setting:
+        made = setting_error(
+            fit, use, **stated, shown=shown if read else None, tilts=tilts, slots=slots
+        )
+        if made.span is not None or made.read.shown is None or made.read.shown.over is not None:
+            return made
+        over = OVER[bench.unit][use == "miter_gauge"], bench.unit
+        return replace(made, read=replace(made.read, over=over))
+
+    setting = made(bench.slots)
     angle = section.get("angle", setting.angle_deg)
     title = {
         "table": "Table square" if "bevel" in bench.held.parts else "Table square and bevels",
@@ -53,18 +68,23 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     # Whether a gauge is swung to the left or to the right is not stated.
     gauge = [("gauge", round(sign * setting.angle_deg, 3)) for sign in (1, -1)]
     moves = {"table": [("blade", 0.0)], "bevel": [("blade", angle)], "miter_gauge": gauge}
-    again = UNKNOWN if found.correction == UNKNOWN else _again(found.readings_needed)
     ignored = [_ignored(setting.worst)] if found.against_plate else []
+    again, by_slots, finer = "", False, False
+    if found.state == "read again":
+        again, by_slots, finer = _again(bench, found, made)
     step = bench.step(
         use,
         title,
         setting,
         found.judged,
         again=again,
-        found=(*found.found, *ignored),
+        found=(*found.found, *setting.in_wood, *ignored),
         moves=moves.get(use, ()),
+        rests=(SLOTS,) if found.by_slots else (),
         state=found.state,
         verdict=found.verdict,
+        reads=(SLOTS,) if by_slots else (),
+        finer=finer,
     )
     if use == "table":
         bench.square = found.off
@@ -79,9 +99,23 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     return _waiting(bench, step, setting)
 
 
-def _again(times: int | None) -> str:
-    how = "with what shows finer steps" if times is None else f"{times} times"
-    return f"Read it again, {how}: it cannot be told yet."
+def _again(
+    bench: Bench, read: PlateReading, made: Callable[[Slots], Setting]
+) -> tuple[str, bool, bool]:
+    """Say how to read a part so that it can be told what to do.
+
+    Also whether the slots are to be read oftener first, and whether only something finer can tell.
+    """
+    if read.correction == UNKNOWN:
+        return UNKNOWN, False, False
+    if read.readings_needed:
+        return f"Read it {read.readings_needed} times: then it can be told.", False, False
+    if read.by_slots:
+        said = slots_to_tell(bench, lambda slots: made(slots).read.state or "wait")
+        if said:
+            return said, True, False
+    said = "It cannot be told so, however often it is read: use what shows finer steps."
+    return said, False, True
 
 
 def _waiting(bench: Bench, step: Step, setting: Setting) -> Step:
@@ -140,7 +174,11 @@ def _ignored(worst: Known) -> str:
 
 
 def _stand(result: Setting) -> str:
-    """Return which teeth stand where, in the fewest words."""
+    """Return which teeth stand where, in the fewest words: the one that the file names, if any."""
+    if result.tooth is not None:
+        stood = "up" if USES[result.use].upright else "in front"
+        toe = "toe: " if result.use == "riving_knife" else ""
+        return f"{toe}tooth {result.tooth} {stood}"
     if result.line.marked is None:
         return "any tooth" if result.line.any_rotation else "no teeth known yet"
     first, second = (end.tooth for end in result.line.marked)

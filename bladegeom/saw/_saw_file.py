@@ -84,6 +84,7 @@ _READ_BY: dict[Kind, str] = {
     _accuracy: "accuracy",
     one_of("table", "trunnion"): "moved",
     one_of("front", "back"): "pivot",
+    one_of("table", "insert"): "screws",
     one_of("top", "bottom"): "open",
     whole: "tooth sides turns",
     angle: "angle",
@@ -97,14 +98,17 @@ _READ_BY: dict[Kind, str] = {
 _KINDS = {key: kind for kind, keys in _READ_BY.items() for key in keys.split()}
 
 
-def _part(keys: str, needed: str = "", *, several: bool = False, **own: Kind) -> Part:
+def _part(
+    keys: str, needed: str = "", *, read: str = "", several: bool = False, **own: Kind
+) -> Part:
     """Return what a part may say, ``key:its_name_in_the_program``, and what it reads otherwise."""
     named = {key: name or key for key, _, name in (one.partition(":") for one in keys.split())}
     kinds = {key: own.get(key, _KINDS[key]) for key in named}
-    return Part(kinds, tuple(needed.split()), several, named)
+    return Part(kinds, tuple(needed.split()), several, named, tuple(read.split()))
 
 
 _PLATE = "tooth tolerance span"
+_SHOWN = "shows toward gap open side front back"
 _LEVEL = one_of("front", "back")
 _STRIP = "first last length turns piece graduation repeatability"
 
@@ -115,34 +119,52 @@ PARTS = {
         "indicator:side front back separation graduation repeatability end_float tolerance moved "
         "pivot lever",
         "front back separation",
+        read="front back",
         tolerance=_tolerance,
     ),
-    "table": _part(f"{_PLATE} {KEYS['table']}", repeatability=_accuracy),
+    "table": _part(f"{_PLATE} {KEYS['table']}", read=_SHOWN, repeatability=_accuracy),
     "bevel": _part(
-        f"{_PLATE} angle sides {KEYS['bevel']}", "angle", several=True, repeatability=_accuracy
+        f"{_PLATE} angle sides {KEYS['bevel']}",
+        "angle",
+        read=_SHOWN,
+        several=True,
+        repeatability=_accuracy,
     ),
     "miter_gauge": _part(
-        f"{_PLATE} angle sides {KEYS['miter_gauge']}", open=_LEVEL, repeatability=_accuracy
+        f"{_PLATE} angle sides {KEYS['miter_gauge']}",
+        read=_SHOWN,
+        open=_LEVEL,
+        repeatability=_accuracy,
     ),
-    "riving_knife": _part(f"{_PLATE} {KEYS['riving_knife']}", open=_LEVEL, repeatability=_accuracy),
+    "riving_knife": _part(
+        f"{_PLATE} {KEYS['riving_knife']}", read=_SHOWN, open=_LEVEL, repeatability=_accuracy
+    ),
     "fence": _part(
         "side:fence_side along readings graduation repeatability tolerance",
         "along readings",
+        read="readings",
         readings=lengths,
         tolerance=_tolerance,
     ),
-    "stop": _part(f"{_STRIP} name tolerance", "name first last length", several=True),
+    "stop": _part(
+        f"{_STRIP} name tolerance", "name first last length", read="first last", several=True
+    ),
     "insert": _part(
-        "x y height screw_x screw_y pitch graduation repeatability tolerance",
+        "x y height screw_x screw_y pitch screws graduation repeatability tolerance",
         "x y height",
+        read="height",
         height=lengths,
         tolerance=length,
     ),
     "test_cut.flip": _part(
-        "gap height open:open_at flipped graduation repeatability", "gap height open flipped"
+        "gap height open:open_at flipped graduation repeatability",
+        "gap height open flipped",
+        read="gap open",
     ),
-    "test_cut.round": _part(_STRIP, "first last length"),
-    "test_cut.kerf": _part("width:length graduation repeatability", "width", width=lengths),
+    "test_cut.round": _part(_STRIP, "first last length", read="first last"),
+    "test_cut.kerf": _part(
+        "width:length graduation repeatability", "width", read="width", width=lengths
+    ),
 }
 """What may stand in the file."""
 

@@ -4,18 +4,30 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal, NamedTuple, Protocol
 
-from bladegeom.estimate import Estimate, Known
+from bladegeom.estimate import Estimate, Known, Verdict
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result, derived, described, quantity
 from bladegeom.saw._measure import side_needed, side_of, told
-from bladegeom.saw._saw_file import SawFile
+from bladegeom.saw._saw_file import PARTS, SawFile
 from bladegeom.saw.compare import Comparison
 
 State = Literal["move", "wait", "leave", "read again"]
+
+Moved = tuple[str, float]
+"""A thing that a step moves, and at which angle."""
+
+SLOTS: Moved = ("slots", 0.0)
+
+_GROWN = (
+    "It is off by more than before. Look whether it was moved the other way, and whether every "
+    "side is stated right, before it is moved again."
+)
+
+LEAVE = "Within the tolerance: leave it."
 
 NOT_READ = "not_read"
 """The step that names all parts without a reading."""
@@ -35,6 +47,18 @@ def state_of(estimate: Estimate | Known, verdict: str | None) -> State:
     if verdict == "cannot tell":
         return "move" if abs(estimate.value) > 2 * estimate.reach else "read again"
     return "move" if told(estimate) else "leave"
+
+
+def _head(title: str) -> str:
+    """Return how a section begins in the file."""
+    part, _, number = title.partition(" ")
+    return f"[[{part}]] {number}".rstrip() if PARTS[part].several else f"[{part}]"
+
+
+def decided(off: Estimate, tolerance: float | None) -> Verdict | None:
+    """Return the verdict; cannot tell only where it is not known either what is to be done."""
+    verdict = off.verdict(tolerance)
+    return "out" if verdict == "cannot tell" and state_of(off, verdict) == "move" else verdict
 
 
 @described
@@ -66,8 +90,33 @@ class Step(Result):
         label="verdict",
         default=None,
     )
+    read_again: tuple[str, ...] = quantity(
+        "entries of the file that do not hold any more once it is done, and are to be read anew: "
+        "part and key, such as slots.front",
+        default=(),
+    )
+    before: Step | None = quantity(
+        "what was found, the verdict and all numbers as it was read before; none where the file "
+        "does not say it",
+        parts={"": lambda step: step.as_before},
+        label="before",
+        text=lambda one: one.was,
+        default=None,
+    )
     remarks: tuple[str, ...] = ()
     result: Result | None = None
+    off: Estimate | Known | None = None
+    """What it is off by, where that is known."""
+    entries: tuple[str, ...] = ()
+    """What of it was read: entries of the file."""
+    moves: tuple[Moved, ...] = ()
+    """What its move changes."""
+    rests: tuple[Moved, ...] = ()
+    """What its readings hang on: moved, they hold no more."""
+    reads: tuple[Moved, ...] = ()
+    """Whose readings, other than its own, are too few for it to be told."""
+    finer: bool = False
+    """Whether only a finer gauge can tell, and no further readings."""
 
     @derived("all numbers; a correction only where it is to be moved", key="result")
     def _numbers(self) -> dict[str, Any] | None:
@@ -80,6 +129,54 @@ class Step(Result):
         return held if kept else held | {"correction": None}
 
     @property
+    def asked(self) -> bool:
+        """Whether something is to be moved or read."""
+        return self.state in ("move", "read again")
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """What to do, and which entries of the file then to fill anew."""
+        if not self.read_again:
+            return self.do
+        places: dict[str, list[str]] = {}
+        for entry in self.read_again:
+            title, _, key = entry.rpartition(".")
+            places.setdefault(title, []).append(key)
+        said = "; ".join(f"{' and '.join(keys)} in {_head(at)}" for at, keys in places.items())
+        if self.state != "move":
+            return (*self.do, f"Write down: {said}.")
+        own = next(iter(places)).partition(" ")[0]
+        return (*self.do, f"Then read again: {said}. Keep the old readings in [{own}.before].")
+
+    @property
+    def was(self) -> str:
+        """What was found before, and the verdict then, in a line."""
+        if self.before is None:
+            return ""
+        verdict = f" ({self.before.verdict})" if self.before.verdict else ""
+        return f"{self.before.found[0]}{verdict}"
+
+    @property
+    def as_before(self) -> dict[str, Any]:
+        """What is kept of it where it was read anew."""
+        held = self.to_dict()
+        return {key: held[key] for key in ("found", "verdict", "result")}
+
+    def since(self, before: Step, *, alike: bool) -> Step:
+        """Return it with what was read before.
+
+        An error that has grown since is warned of, where both were found beside the same slots.
+        """
+        step = replace(self, before=before)
+        if self.off is None or before.off is None or not alike:
+            return step
+        now, then = (abs(one.value) for one in (self.off, before.off))
+        grown = Estimate(now - then, math.hypot(self.off.u, before.off.u))
+        if not (math.isfinite(grown.u) and grown.value > grown.reach):
+            return step
+        return replace(step, remarks=(_GROWN, *step.remarks))
+
+    @property
     def word(self) -> str | None:
         """The verdict, or that the step waits for another."""
         return self.verdict or ("wait" if self.state == "wait" else None)
@@ -88,6 +185,7 @@ class Step(Result):
     def summary(self) -> str:
         """The step in a line."""
         said = [self.stand, *self.found, *([self.word.upper()] if self.word else [])]
+        said += [f"before: {self.was}"] if self.before else []
         return "; ".join(one.rstrip(".") for one in said if one)
 
     def _title(self) -> str:
@@ -141,8 +239,20 @@ class Bench:
     checks: list[Comparison] = field(default_factory=list)
     """Predicted and measured of every test cut."""
     unread: list[Unread] = field(default_factory=list)
-    moved: dict[tuple[str, float], str] = field(default_factory=dict)
+    unit: str = "mm"
+    """In which all lengths are told."""
+    moved: dict[Moved, str] = field(default_factory=dict)
     """What an earlier step moves, and at which angle -> its title."""
+
+    def copy(self) -> Bench:
+        """Return another bench that knows as much, to be written on."""
+        return replace(
+            self,
+            corners={**self.corners},
+            checks=[*self.checks],
+            unread=[*self.unread],
+            moved={**self.moved},
+        )
 
     def stated(self, part: str, key: str) -> Any:
         """Return a value of a part that comes once; None where it is not stated."""
@@ -168,11 +278,17 @@ class Bench:
         return side_needed(self.side, what)
 
     def check(
-        self, what: str, predicted: Estimate | None, measured: Estimate, unit: str = "deg"
+        self,
+        what: str,
+        predicted: Estimate | None,
+        measured: Estimate,
+        unit: str = "deg",
+        *,
+        plus: str = "",
     ) -> None:
         """Hold what was measured against what is predicted, where that is known."""
         if predicted is not None:
-            self.checks.append(Comparison(what, predicted, measured, unit))
+            self.checks.append(Comparison(what, predicted, measured, unit, plus))
 
     def step(
         self,
@@ -183,10 +299,13 @@ class Bench:
         *,
         again: str,
         found: tuple[str, ...],
-        moves: Sequence[tuple[str, float]] = (),
+        moves: Sequence[Moved] = (),
+        rests: Sequence[Moved] = (),
         same: str = "",
         state: State | None = None,
         verdict: str | None = None,
+        reads: Sequence[Moved] = (),
+        finer: bool = False,
     ) -> Step:
         """Return the step of a part that is off by so much, with what to do about it.
 
@@ -194,7 +313,8 @@ class Bench:
         it follows from error and verdict; an error that is not known waits. An error is corrected
         once: where an earlier step moves the same thing at the same angle (`moves`), this one
         waits. `again` is what to do where the part is to be read again, or waits; `same` where the
-        earlier step, which stands for ``{}``, corrects the same error.
+        earlier step, which stands for ``{}``, corrects the same error. What was read holds until
+        one of `moves` or `rests` is moved.
         """
         state = state or ("wait" if off is None else state_of(off, verdict))
         first = next((self.moved[one] for one in moves if one in self.moved), "")
@@ -205,9 +325,9 @@ class Bench:
         correction = result.correction
         *others, last = (correction,) if isinstance(correction, str) else correction
         if state == "leave" and verdict == "within":
-            do: tuple[str, ...] = ("Within the tolerance: leave it.",)
+            do: tuple[str, ...] = (LEAVE,)
         elif state == "move":
-            do = (*others, f"{last} Then read again.")
+            do = (*others, last)
         else:
             do = (last if state == "leave" else again,)
         return Step(
@@ -219,4 +339,9 @@ class Bench:
             verdict=verdict,
             remarks=getattr(result, "remarks", ()),
             result=result,
+            off=off,
+            moves=tuple(moves),
+            rests=(*moves, *rests),
+            reads=tuple(reads),
+            finer=finer and state == "read again",
         )

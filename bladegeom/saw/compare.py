@@ -14,7 +14,7 @@ from scipy import special
 from bladegeom.estimate import Answer, Estimate
 from bladegeom.faults import refuse
 from bladegeom.kinds import checked
-from bladegeom.result import Result, between, derived, described, number, quantity
+from bladegeom.result import Result, Row, between, derived, described, number, quantity
 
 _WORDS: dict[Answer, str] = {"yes": "agree", "no": "do not agree", "cannot tell": "cannot tell"}
 _LOOK_FOR = ": look for dish, the square, or a sign"
@@ -39,6 +39,8 @@ class Comparison(Result):
     predicted: Estimate = quantity("as predicted", parts=("", "_u"))  # noqa: RUF009
     measured: Estimate = quantity("as measured", parts=("", "_u"))  # noqa: RUF009
     unit: str = quantity("of both, such as mm, in or deg")
+    plus: str = ""
+    """Which way a value with a plus lies, in words."""
 
     @derived(
         "measured less predicted, its doubt from both (GUM 5.1.2, G.4.1)", parts=("", "_u", "_dof")
@@ -76,7 +78,12 @@ class Comparison(Result):
         return (
             f"predicted {number(one.value, one.u)}, measured {number(other.value, other.u)}, "
             f"difference {number(off.value, off.u)} {self.unit} ({limits})"
+            + (f"; plus: {self.plus}" if self.plus else "")
         )
+
+    def _rows(self) -> Sequence[Row]:
+        # What it is and its unit stand first, though they are given as first and last.
+        return sorted(super()._rows(), key=lambda row: row.key not in ("what", "unit"))
 
     def _title(self) -> str:
         return f"{self.what}: {self.line}"

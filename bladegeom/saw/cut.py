@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import Literal, get_args
+from dataclasses import replace
+from typing import Any, Literal, get_args
 
 from bladegeom.estimate import Estimate, Verdict
 from bladegeom.faults import refuse
@@ -21,17 +22,22 @@ from bladegeom.saw._measure import (
     needed,
     one_of,
     rise_over,
-    size,
+    sided,
     taken,
+    to_set,
     told,
     unknown,
+    way_to,
 )
-from bladegeom.saw.bench import Bench, Step
+from bladegeom.saw.bench import SLOTS, Bench, Step, decided
 from bladegeom.saw.kerf import kerf
 from bladegeom.tables.toml import Section
 
 OpenAt = Literal["top", "bottom"]
 Flipped = Literal["indicator", "other"]
+
+_LEANS = ("toward the indicator's side", "away from the indicator's side")
+"""How the upper end of a cut leans: positive, negative."""
 
 SWING_OVER = {"mm": 300.0, "in": 12.0}
 """Unit -> the length of fence over which a swing is told in words."""
@@ -46,6 +52,7 @@ class FlipTest(Result):
         "leans toward the indicator",
         label="cut out of square",
         unit="deg",
+        text=lambda one: sided(one.error, "deg", *_LEANS),
     )
     gap: Estimate = quantity(
         "between the two faces",
@@ -67,16 +74,19 @@ class FlipTest(Result):
     flipped: Flipped = quantity(
         "indicator or other: the side of the blade from which the piece came that was turned over"
     )
+    side: str | None = None
+    """The indicator's side of the blade, left or right, where it is known."""
 
     @derived("which way to tilt the blade, and how far", label="what to do")
     def correction(self) -> str:
         if not told(self.error):
             return f"Leave the blade's tilt: {NOT_TOLD}."
-        away = "away from" if self.error.value > 0 else "toward"
-        half = self.gap.times(0.5)
+        seen = f"{'away from' if self.error.value > 0 else 'toward'} the indicator's side"
+        half = to_set(self.gap.value / 2, self.unit, self.gauge.graduation)
         return (
-            f"Tilt the top of the blade {away} the indicator's side by {size(self.error, 'deg')}: "
-            f"half the gap, {size(half, self.unit)} over {self.height:g} {self.unit} of height."
+            f"Tilt the top of the blade {way_to(self.side, self.error.value < 0, seen)} by "
+            f"{to_set(self.error.value, 'deg')}: half the gap, {half} over {self.height:.6g} "
+            f"{self.unit} of height."
         )
 
     gauge: Gauge = quantity("of the gap", inline=True)
@@ -87,7 +97,7 @@ class FlipTest(Result):
         """Return how many readings of the gap would decide; none where it is told."""
 
         def verdict(read: Plane) -> Verdict | None:
-            return angle_over(read.at(read.centre), 2 * self.height).verdict(tolerance)
+            return decided(angle_over(read.at(read.centre), 2 * self.height), tolerance)
 
         return self.read.readings_needed(verdict)
 
@@ -163,9 +173,16 @@ class RoundTest(Result):
     error: Estimate = quantity(
         "degrees by which the corner of the board between the edge on the fence and the cut is "
         "less than `corner_deg`",
-        label=lambda one: f"corner short of {one.corner_deg:g} deg by",
+        label="each corner",
         unit="deg",
+        text=lambda one: one.corner,
     )
+
+    @property
+    def corner(self) -> str:
+        """What each corner is off by, in words."""
+        ways = (f"{way} than {self.corner_deg:.6g} deg" for way in ("narrower", "wider"))
+        return sided(self.error, "deg", *ways)
 
     @derived("the corner that closes the round: 180 - 360 / turns")
     def corner_deg(self) -> float:
@@ -183,8 +200,8 @@ class RoundTest(Result):
         parts=("", "_u"),
         label="taper of the strip",
         text=lambda one: (
-            f"{size(one.taper, one.unit)} over {one.length:g} {one.unit}, wider at the end "
-            f"cut {'first' if one.taper.value > 0 else 'last'}"
+            sided(one.taper, one.unit, "wider at the end cut first", "wider at the end cut last")
+            + f", over {one.length:.6g} {one.unit}"
         ),
     )
     length: float = quantity("length of the strip", key="strip_length")
@@ -199,7 +216,7 @@ class RoundTest(Result):
         """Return how many readings at each end would decide; none where it is told."""
 
         def verdict(read: Plane) -> Verdict | None:
-            return _corner(read.rise([1.0]), self.length, self.turns).verdict(tolerance)
+            return decided(_corner(read.rise([1.0]), self.length, self.turns), tolerance)
 
         return self.read.readings_needed(verdict)
 
@@ -218,11 +235,12 @@ class RoundTest(Result):
     @derived("which end of the fence to move, which way, and how far", label="what to do")
     def correction(self) -> str:
         if not told(self.error):
-            return f"Leave the fence of the gauge: {NOT_TOLD}."
+            return f"Leave the gauge's fence: {NOT_TOLD}."
         way = "toward you" if self.error.value > 0 else "away from you"
+        by = to_set(self.swing.value, self.unit, self.gauge.graduation)
         return (
-            f"Swing the end of the fence farther from the blade {way} by "
-            f"{size(self.swing, self.unit)} per {self.swing_over:g} {self.unit}."
+            f"At its end farther from the blade, swing the gauge's fence {way} by {by} over "
+            f"{self.swing_over:g} {self.unit} of its length."
         )
 
     @property
@@ -231,7 +249,7 @@ class RoundTest(Result):
         way = "clockwise" if self.piece == "left" else "counterclockwise"
         return (
             f"It holds if the board was turned {way}, seen from above: the edge just cut went "
-            "against the fence every time.",
+            "against the gauge's fence every time.",
             *self.gauge.remarks,
             *unknown(self.error),
         )
@@ -336,65 +354,76 @@ def measured_length(
 def flip_step(bench: Bench, section: Section) -> Step:
     """Return the step of the flip test, and hold it against what the table predicts."""
     side = bench.needed_side("the flip test")
-    flipped = "indicator" if section.get("flipped") == side else "other"
-    result = flip_test(**section.given() | {"flipped": flipped})
-    bench.check("square of the cut", bench.square, result.error)
-    found = f"cut out of square by {result.error.text('deg')}"
+    flipped: Flipped = "indicator" if section.get("flipped") == side else "other"
+    given = section.given() | {"flipped": flipped}
+    result = replace(flip_test(**given), side=side)
+    plus = "the top of the cut toward the indicator's side"
+    bench.check("square of the cut", bench.square, result.error, plus=plus)
+    leans = (way_to(side, toward, seen) for toward, seen in zip((True, False), _LEANS, strict=True))
+    found = f"the top of the cut leans {sided(result.error, 'deg', *leans)}"
     title, tolerance = "Test cut: one piece flipped", bench.stated("table", "tolerance")
-    return _step(bench, "test_cut.flip", title, result, found, ("blade", 0.0), tolerance)
+    return bench.step(
+        "test_cut.flip",
+        title,
+        result,
+        result.error,
+        found=(found,),
+        moves=(("blade", 0.0),),
+        **_judged(result, tolerance),
+    )
 
 
 def round_step(bench: Bench, section: Section) -> Step:
     """Return the step of a cut round a board, and hold it against what the gauge predicts."""
-    result, head = _round(section)
+    title, tolerance = "Test cut: round the board", bench.stated("miter_gauge", "tolerance")
+    result, head, step = _round(bench, "test_cut.round", title, section, tolerance)
     corner = bench.corners.get(abs(head))
     # On the indicator's side the lean of the cut's front end toward it takes as much off.
     sign = -1.0 if bench.side == result.piece else 1.0
-    bench.check("corner of the board", corner and corner.times(sign), result.error)
-    found = f"each corner short by {result.error.text('deg')}"
-    title, tolerance = "Test cut: round the board", bench.stated("miter_gauge", "tolerance")
-    return _step(bench, "test_cut.round", title, result, found, ("gauge", head), tolerance)
+    bench.check("corner of the board", corner and corner.times(sign), result.error, plus="narrower")
+    return step
 
 
 def stop_step(bench: Bench, section: Section) -> Step:
     """Return the step of a stop of the miter gauge."""
-    result, head = _round(section)
-    found = f"corner short by {result.error.text('deg')}, after {result.turns} turns"
-    title, tolerance = f"Miter stop {result.name}", section.get("tolerance")
-    return _step(bench, "stop", title, result, found, ("gauge", head), tolerance)
+    title = f"Miter stop {section.get('name')}"
+    return _round(bench, "stop", title, section, section.get("tolerance"))[-1]
 
 
-def _round(section: Section) -> tuple[RoundTest, float]:
-    """Return the test, and how far the gauge's fence was swung, counterclockwise from above."""
-    asked = section.given()
-    asked.pop("tolerance", None)  # Of a stop.
-    result = round_test(**asked)
-    return result, round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
-
-
-def _step(
-    bench: Bench,
-    part: str,
-    title: str,
-    result: FlipTest | RoundTest,
-    found: str,
-    moves: tuple[str, float],
-    tolerance: float | None,
-) -> Step:
-    times = result.readings_needed(tolerance)
-    ends = " at each end" if isinstance(result, RoundTest) else ""
-    often = "" if times is None else f", {times} times{ends}"
-    return bench.step(
+def _round(
+    bench: Bench, part: str, title: str, section: Section, tolerance: float | None
+) -> tuple[RoundTest, float, Step]:
+    """Return a test, how far the gauge was swung, counterclockwise from above, and its step."""
+    given = section.given()
+    given.pop("tolerance", None)  # Of a stop.
+    result = round_test(**given)
+    head = round(result.gauge_deg * (1.0 if result.piece == "left" else -1.0), 3)
+    step = bench.step(
         part,
         title,
         result,
         result.error,
-        again=f"Cut and measure again{often}: it cannot be told yet.",
-        same="The same error as under {}: make that move, then cut again.",
-        found=(found,),
-        moves=(moves,),
-        verdict=result.error.verdict(tolerance),
+        found=(f"each corner {result.corner}, after {result.turns} turns",),
+        moves=(("gauge", head),),
+        **_judged(result, tolerance, " at each end"),
     )
+    return result, head, step
+
+
+def _judged(
+    result: FlipTest | RoundTest, tolerance: float | None, ends: str = ""
+) -> dict[str, Any]:
+    """Return verdict and words of a test cut, and how often to measure it until it can be told."""
+    times, known = result.readings_needed(tolerance), math.isfinite(result.error.u)
+    again = "It cannot be told by this cut: measure it with a finer gauge, or cut a longer one."
+    if times or not known:
+        again = f"Measure it {times or 3} times{ends}: then it can be told."
+    return {
+        "again": again if known else f"{again} State the graduation, too.",
+        "same": "The same error as under {}: make that move, then cut again.",
+        "verdict": result.error.verdict(tolerance),
+        "finer": known and times is None,
+    }
 
 
 def kerf_step(bench: Bench, section: Section) -> Step:
@@ -411,6 +440,7 @@ def kerf_step(bench: Bench, section: Section) -> Step:
         title="Test cut: width of the kerf",
         found=(f"{width.text(unit)} wide; {predicted.text(unit)} predicted",),
         result=result,
+        rests=(SLOTS,),
     )
 
 

@@ -22,14 +22,28 @@ from bladegeom.saw._measure import (
     angle_over,
     one_of,
     rise_over,
-    size,
+    sided,
     taken,
+    to_set,
     told,
     tolerance_of,
     unknown,
 )
-from bladegeom.saw.bench import Bench, Slots, State, Step, state_of, with_slots
+from bladegeom.saw.bench import (
+    SLOTS,
+    Bench,
+    Slots,
+    State,
+    Step,
+    decided,
+    state_of,
+    with_slots,
+)
+from bladegeom.saw.slots import slots_to_tell
 from bladegeom.tables.toml import Section
+
+_TOES = ("of toe-in, nearer to the blade at the back", "of toe-out, open at the back")
+"""How a fence stands: positive, negative."""
 
 _CAUTION = "it closes on the blade at the back, where the board can be pinched and thrown back."
 # Common practice, no source: a fence is set parallel or a hair open at the back, never closing.
@@ -43,23 +57,32 @@ class FenceAlignment(Result):
 
     toe: Estimate = quantity(
         "toe-in of the fence to the slot, in degrees: it comes nearer to the blade toward the back",
-        label="toe-in to the slot",
+        label="to the slot",
         unit="deg",
+        text=lambda one: sided(one.toe, "deg", *_TOES),
     )
     toe_to_blade: Estimate | None = quantity(
         "the same to the plane square to the arbor; none where the slot is not known",
-        label="toe-in to the blade",
+        label="to the blade",
         unit="deg",
+        text=lambda one: sided(one.toe_to_blade, "deg", *_TOES) if one.toe_to_blade else "",
     )
 
     @derived(
         "the toe that counts, over the length that was read",
         parts=("", "_u"),
         label="over the read length",
-        text=lambda one: f"{one.toe_over.text(one.unit)} in {one.read_length:g} {one.unit}",
+        text=lambda one: one._toe(one.judged),
     )
     def toe_over(self) -> Estimate:
         return rise_over(self.judged, self.read_length)
+
+    @derived(
+        "how far to move the back end of the fence over the length that was read, positive away "
+        "from the blade: by the most that it may toe in, so that none is left"
+    )
+    def move(self) -> float:
+        return self.toe_over.high if math.isfinite(self.toe_over.u) else self.toe_over.value
 
     read_length: float = quantity("from the first to the last place along the slot, in `unit`")
     straightness: float | None = quantity(
@@ -91,8 +114,9 @@ class FenceAlignment(Result):
             return "Leave the fence: no toe can be told from the doubt of the readings."
         way = "away from" if self.judged.value > 0 else "toward"
         return (
-            f"Move the back end of the fence {way} the blade by {size(self.toe_over, self.unit)} "
-            f"over {self.read_length:g} {self.unit} of its length."
+            f"Move the back end of the fence {way} the blade by "
+            f"{to_set(self.move, self.unit, self.gauge.graduation)} over {self.read_length:.6g} "
+            f"{self.unit} of its length."
         )
 
     waits: bool = False
@@ -115,10 +139,9 @@ class FenceAlignment(Result):
     @property
     def found(self) -> tuple[str, ...]:
         """What was found, in words."""
-        which = "the slot" if self.toe_to_blade is None else "the blade"
-        said = [f"{self._toe(self.judged)} against {which}: {self.judged.text('deg')}"]
+        said = [f"against the slot {self._toe(self.toe)}"]
         if self.toe_to_blade is not None:
-            said.append(f"{self._toe(self.toe)} against the slot")
+            said.insert(0, f"against the blade {self._toe(self.toe_to_blade)}")
         return (*said, f"straight to {self._straight}") if self._straight else tuple(said)
 
     @property
@@ -126,9 +149,8 @@ class FenceAlignment(Result):
         return "" if self.straightness is None else f"{number(self.straightness)} {self.unit}"
 
     def _toe(self, toe: Estimate) -> str:
-        over = rise_over(toe, self.read_length)
-        way = "toe-in of" if toe.value > 0 else "toe-out of" if toe.value < 0 else "no toe,"
-        return f"{way} {size(over, self.unit)} over {self.read_length:g} {self.unit}"
+        over = sided(rise_over(toe, self.read_length), self.unit, *_TOES)
+        return f"{over}, over {self.read_length:.6g} {self.unit}"
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -228,7 +250,7 @@ def fence_alignment(
 
     def verdict(line: Plane) -> Verdict | None:
         toe, to_blade = judged(line)
-        return (to_blade or toe).verdict(allowed_deg)
+        return decided(to_blade or toe, allowed_deg)
 
     toe, to_blade = judged(line)
     return FenceAlignment(
@@ -245,21 +267,35 @@ def fence_alignment(
 
 def fence_step(bench: Bench, section: Section) -> Step:
     """Return the step of the fence; it waits while the slots are to be moved or read again."""
-    result = fence_alignment(**section.given(), slot=bench.slots, fit=bench.fit)
+    given = section.given() | {"slot": bench.slots, "fit": bench.fit}
+    result = fence_alignment(**given)
     stay = bench.slots_state in (None, "leave")
     sides = bench.slots is None or result.toe_to_blade is not None
     if not (stay and sides):
         result = replace(result, waits=True)
-    again = again_at("it", result.readings_needed)
+    again, slots_again, finer = result.correction, "", False
+    if result.state == "read again" and math.isfinite(result.judged.u):
+        times = result.readings_needed
+        if times is None:
+            slots_again = slots_to_tell(
+                bench, lambda slots: fence_alignment(**given | {"slot": slots}).state
+            )
+        finer = not (times or slots_again)
+        again = slots_again or again_at("it", times)
+    elif result.state == "read again":
+        again = "Read it at three places or more, and state the graduation."
     step = bench.step(
         "fence",
         "Fence",
         result,
         result.judged,
-        again=result.correction if result.waits else again,
+        again=again,
         found=result.found,
+        rests=(SLOTS,),
         state=result.state,
         verdict=result.verdict,
+        finer=finer,
+        reads=(SLOTS,) if slots_again else (),
     )
     if stay and not sides:
         do = (
@@ -272,7 +308,7 @@ def fence_step(bench: Bench, section: Section) -> Step:
         do = (
             f"{'No toe can be told' if result.verdict is None else 'Within the tolerance'}, but a "
             f"toe-in of up to {number(high, result.toe_over.u)} {result.unit} over "
-            f"{result.read_length:g} {result.unit} is not excluded: do not close it further, and "
+            f"{result.read_length:.6g} {result.unit} is not excluded: do not close it further, and "
             "in doubt open its back end by a hair."
         )
         return replace(step, do=(do,))

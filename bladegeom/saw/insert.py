@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -17,12 +18,14 @@ from bladegeom.saw._measure import (
     Plane,
     again_at,
     in_unit,
-    size,
+    one_of,
+    sided,
     taken,
+    to_set,
     told,
     unknown,
 )
-from bladegeom.saw.bench import Bench, Step
+from bladegeom.saw.bench import Bench, State, Step, state_of
 from bladegeom.tables.toml import Section
 
 _EIGHTHS = [
@@ -35,6 +38,20 @@ _EIGHTHS = [
     "front",
     "front right",
 ]
+
+_SIXTEENTHS = {
+    1: "a sixteenth of a turn",
+    2: "an eighth of a turn",
+    3: "three sixteenths of a turn",
+    4: "a quarter turn",
+    6: "three eighths of a turn",
+    8: "half a turn",
+    12: "three quarters of a turn",
+    16: "one turn",
+}
+"""As people say a turn of a screw; others are told as so many sixteenths."""
+
+ScrewsIn = Literal["table", "insert"]
 
 
 @described
@@ -52,11 +69,17 @@ class Screw(Result):
         label="turns",
         unit="turn",
     )
+    place: str = quantity("which of them it is, such as front left")
     unit: str
     """Of the lengths."""
 
+    @property
+    def sixteenths(self) -> int | None:
+        """How far to turn it, as finely as a hand can; None without a pitch."""
+        return None if self.turns is None else round(abs(self.turns.value) * 16)
+
     def _title(self) -> str:
-        return f"Screw at {self.x:g}, {self.y:g} {self.unit}"
+        return f"Screw at the {self.place}"
 
 
 @described
@@ -65,7 +88,8 @@ class InsertLevel(Result):
 
     height: Estimate = quantity(
         "of the plane through the readings, at their centre; positive above the table",
-        label="height at the centre",
+        label="at the centre",
+        text=lambda one: sided(one.height, one.unit, "proud", "low"),
     )
     tilt: Estimate = quantity(
         "of the insert, in degrees; never negative",
@@ -80,6 +104,7 @@ class InsertLevel(Result):
         "allow for its having been picked among all places",
         key="worst_height",
         label="farthest off",
+        text=lambda one: sided(one.worst, one.unit, "proud", "low"),
     )
     farthest: float = quantity(
         "the reading farthest from the table's height", key="farthest_reading"
@@ -95,6 +120,9 @@ class InsertLevel(Result):
         "every levelling screw", label="what to do", text=lambda one: one.instructions
     )
     unit: str = quantity("mm or in, as the heights were given")
+    screws_in: ScrewsIn | None = quantity(
+        "table or insert: in which the screws' threads are; none where it is not stated"
+    )
     tolerance: float | None = quantity("how far from the table's height it may lie anywhere")
 
     @derived("whether the insert is flush all over; none without a tolerance")
@@ -119,7 +147,7 @@ class InsertLevel(Result):
     @property
     def instructions(self) -> tuple[str, ...]:
         """How to turn each screw."""
-        return tuple(self._turn(place, one) for place, one in enumerate(self.screws, start=1))
+        return tuple(map(self._turn, self.screws))
 
     @property
     def correction(self) -> tuple[str, ...]:
@@ -127,26 +155,38 @@ class InsertLevel(Result):
         needed = "State screw_x, screw_y and pitch to learn how far to turn each screw."
         return self.instructions or (needed,)
 
-    def _turn(self, place: int, screw: Screw) -> str:
-        if not told(screw.height):
-            return f"Screw {place}: leave it, it is level as far as the readings tell."
+    def turned(self, screw: Screw) -> bool:
+        """Return whether a screw is to be turned: it is off, and by as much as a hand can turn."""
+        return told(screw.height) and screw.sixteenths != 0
+
+    def _turn(self, screw: Screw) -> str:
+        place = f"{screw.place[0].upper()}{screw.place[1:]}"
+        if not self.turned(screw):
+            return f"{place}: leave it."
         way = "lower" if screw.height.value > 0 else "raise"
-        if screw.turns is None:
-            return f"Screw {place}: {way} by {size(screw.height, self.unit)}."
-        return f"Screw {place}: {way} by {size(screw.turns, 'turn')}."
+        by = to_set(screw.height.value, self.unit, self.gauge.graduation)
+        if screw.sixteenths is None:
+            return f"{place}: {way} by {by}."
+        return f"{place}: {way} by {_turns(screw.sixteenths)}{self._clock(screw)} ({by})."
+
+    def _clock(self, screw: Screw) -> str:
+        """Say which way the clock runs, where it is known in what the screws sit.
+
+        A screw of the common right-hand thread goes down when it is turned clockwise, as seen from
+        above: one that stands in the table lowers the insert, one in the insert lifts it.
+        """
+        if self.screws_in is None:
+            return ""
+        down = screw.height.value > 0
+        return " clockwise" if down is (self.screws_in == "table") else " counterclockwise"
 
     @property
     def found(self) -> tuple[str, ...]:
         """What was found, in words."""
         return (
-            f"{self._stands()} at the centre: {self.height.text(self.unit)}",
+            f"at the centre {sided(self.height, self.unit, 'proud', 'low')}",
             f"tilt: {self._tilted()}",
         )
-
-    def _stands(self) -> str:
-        if not told(self.height):
-            return "flush as far as the readings tell"
-        return "proud" if self.height.value > 0 else "low"
 
     def _tilted(self) -> str:
         if self.tilts is False or not self.tilt.value:
@@ -189,6 +229,7 @@ def insert_level(
     screw_y: Lengths | None = None,
     pitch: Length | None = None,
     threads_per_inch: float | None = None,
+    screws: ScrewsIn | None = None,
     graduation: Length | None = None,
     repeatability: Length | None = None,
     tolerance: Length | None = None,
@@ -210,6 +251,8 @@ def insert_level(
         How far a screw moves in a turn.
     threads_per_inch : float, optional
         The same for a screw that is named so.
+    screws : {"table", "insert"}, optional
+        In which their threads are: it tells which way to turn a right-hand screw.
     graduation : length, optional
     repeatability : length, optional
         Standard deviation of a reading that is repeated. If not given, that of the blade's readings
@@ -241,6 +284,8 @@ def insert_level(
             "give screw_x and screw_y, or leave the pitch out",
             column="pitch",
         )
+    if screws is not None:
+        one_of("screws", screws, get_args(ScrewsIn))
     allowed = in_unit(unit, "tolerance", tolerance)
     plane = Plane(places, read, gauge_of(unit, graduation, repeatability, read, fit=fit))
     tilt, highest = plane.tilt()
@@ -264,11 +309,13 @@ def insert_level(
                 y=float(place[1]),
                 height=plane.at(place),
                 turns=None if per_turn is None else plane.at(place).times(-1 / per_turn),
+                place=name,
                 unit=unit,
             )
-            for place in stands
+            for place, name in zip(stands, _named(stands, unit), strict=True)
         ),
         unit=unit,
+        screws_in=screws,
         tolerance=allowed,
     )
 
@@ -295,6 +342,28 @@ def _places(unit: str, given: dict[str, Lengths | None], heights: Floats | None 
     return places
 
 
+def _named(stands: Floats, unit: str) -> list[str]:
+    """Return where each screw stands among all, in words."""
+    names = []
+    for x, y in stands - (stands.max(axis=0) + stands.min(axis=0)) / 2 if len(stands) else ():
+        wide, long = np.ptp(stands, axis=0) / 8
+        back = "back" if y > long else "front" if y < -long else ""
+        right = "right" if x > wide else "left" if x < -wide else ""
+        names.append(f"{back} {right}".strip() or "middle")
+    return [
+        name if names.count(name) == 1 else f"{name} at x {x:g}, y {y:g} {unit}"
+        for name, (x, y) in zip(names, stands, strict=True)
+    ]
+
+
+def _turns(sixteenths: int) -> str:
+    whole, part = divmod(sixteenths, 16)
+    if not whole or not part:
+        many = f"{whole} turns" if whole else f"{part} sixteenths of a turn"
+        return _SIXTEENTHS.get(sixteenths, many)
+    return f"{_turns(16 * whole)} and {_turns(part)}"
+
+
 def _pitch(unit: str, given: Length | None, threads: float | None) -> float | None:
     """Return in a unit how far a screw moves in a turn."""
     pitch = in_unit(unit, "pitch", given)
@@ -315,14 +384,26 @@ def _pitch(unit: str, given: Length | None, threads: float | None) -> float | No
 def insert_step(bench: Bench, section: Section) -> Step:
     """Return the step of the insert."""
     result = insert_level(**section.given(), fit=bench.fit)
-    moves = result.verdict != "within" and any(told(screw.height) for screw in result.screws)
+    known = math.isfinite(result.worst.u)
     return bench.step(
         "insert",
         "Insert",
         result,
         result.worst,
-        again=again_at("it", result.readings_needed),
+        again=again_at("it", result.readings_needed)
+        if known
+        else "Read it at six places or more, and state the graduation.",
         found=result.found,
-        state="move" if moves else None,
+        state=_state(result),
         verdict=result.verdict,
+        finer=known and result.readings_needed is None,
     )
+
+
+def _state(insert: InsertLevel) -> State:
+    """Return what is to be done about an insert."""
+    if insert.verdict != "within" and any(map(insert.turned, insert.screws)):
+        return "move"
+    state = state_of(insert.worst, insert.verdict)
+    # What is off by less than a screw can be turned is left.
+    return "leave" if state == "move" and insert.screws else state

@@ -16,7 +16,7 @@ from bladegeom.kernel.doubt import student_t
 from bladegeom.kinds import checked
 from bladegeom.lengths import LARGEST, Length, convert, length
 from bladegeom.result import derived, described, number, quantity
-from bladegeom.saw._measure import FINEST, SIDES, by_hand, one_of, rise_over, side_of
+from bladegeom.saw._measure import FINEST, SIDES, by_hand, one_of, rise_over, side_of, told
 from bladegeom.saw._plate_reading import OVER, PlateReading
 from bladegeom.saw._uses import BELOW, USES, cut_text, how_to_set
 from bladegeom.saw.bench import Slots
@@ -214,6 +214,16 @@ class Setting(OfBlade):
         first = "first " if self.use == "riving_knife" else ""
         place = "uppermost" if USES[self.use].upright else f"{first}at the front"
         return f"with tooth {self.tooth} {place} instead"
+
+    @property
+    def in_wood(self) -> tuple[str, ...]:
+        """What the error that was read opens over the length cut, at most where no side is told."""
+        off = self.read.judged
+        if off is None or not math.isfinite(off.u):
+            return ()
+        most = off if told(off) else Estimate(max(abs(off.low), abs(off.high)), off.u)
+        said = self._wood(most).removeprefix("; ")
+        return (f"{'' if told(off) else 'at most: '}{said}",) if said else ()
 
     def _wood(self, error: Estimate) -> str:
         """Return what an error opens over the length cut, and at the last joint of a frame."""

@@ -19,7 +19,7 @@ from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described, quantity
 from bladegeom.saw._plate_steps import not_read_step, plate_step
 from bladegeom.saw._saw_file import SawFile, read_saw
-from bladegeom.saw.bench import NOT_READ, Bench, Step
+from bladegeom.saw.bench import NOT_READ, SLOTS, Bench, Step
 from bladegeom.saw.compare import CutComparison, compare_test_cut
 from bladegeom.saw.cut import flip_step, kerf_step, round_step, stop_step
 from bladegeom.saw.fence import fence_step
@@ -28,7 +28,9 @@ from bladegeom.saw.slots import slots_step
 from bladegeom.tables.read import read_blades
 from bladegeom.tables.toml import Section
 
-_WORK: dict[str, Callable[[Bench, Section], Step | None]] = {
+Work = Callable[[Bench, Section], Step | None]
+
+_WORK: dict[str, Work] = {
     "slots": slots_step,
     "table": partial(plate_step, use="table"),
     "bevel": partial(plate_step, use="bevel"),
@@ -77,7 +79,8 @@ class SetUp(Result):
     def now(self) -> Step | None:
         # Where the test cut was not as predicted, something that was read is wrong: that comes
         # before any move. Else it is the first step to move or to read again, in the order of work.
-        asked = [step for step in self.steps if step.state in ("move", "read again")]
+        # What only a finer gauge can tell holds up nothing else.
+        asked = sorted((step for step in self.steps if step.asked), key=lambda step: step.finer)
         if self.test_cut is not None and self.test_cut.agree == "no":
             return next(step for step in asked if step.part == "test_cut")
         return asked[0] if asked else None
@@ -102,6 +105,8 @@ class SetUp(Result):
     """What else its owner wrote."""
     fit: WobbleFit | None
     """Of the blade on it."""
+    unit: str
+    """In which its lengths are told, mm or in: that of most readings in the file."""
     marks: NeutralLine | None
 
     def _title(self) -> str:
@@ -122,7 +127,7 @@ class SetUp(Result):
             said = "Do now: nothing. No move is told by what was read."
             return f"{said} Step {unread} names the parts that were not read." if unread else said
         place = self.steps.index(self.now) + 1
-        return f"Do now: step {place}, {self.now.title}. {' '.join(self.now.do)}"
+        return f"Do now: step {place}, {self.now.title}. {' '.join(self.now.told)}"
 
     def _remarks(self) -> Sequence[str]:
         return self.warnings
@@ -147,13 +152,14 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
     held = read_saw(path)
     saw = held.one("saw") or Section("saw", {})
     fit = _fit(held)
-    bench = Bench(held, fit)
+    bench = Bench(held, fit, unit=_unit(held, fit))
     steps = _steps(bench)
     compared = compare_test_cut(bench.checks) if bench.checks else None
     if compared is not None:
         steps.append(_compared(compared))
     if bench.unread:
         steps.append(not_read_step(bench))
+    steps = [replace(step, read_again=_read_again(step, steps)) for step in steps]
     remarks = [f"blade: {one}" for one in (fit.said if fit else ())]
     remarks += [f"{step.title.lower()}: {one}" for step in steps for one in step.remarks]
     return SetUp(
@@ -161,6 +167,7 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
         notes=saw.get("notes", ""),
         date=saw.get("date"),
         fit=fit,
+        unit=bench.unit,
         marks=None if fit is None else neutral_line(fit),
         steps=tuple(steps),
         test_cut=compared,
@@ -177,19 +184,69 @@ def _steps(bench: Bench) -> list[Step]:
             Step(part="blade", title="Blade", do=(first,), found=tuple(others), state="read again")
         )
     faults: list[Fault] = []
+    slots = bench.held.one("slots")
+    slots_anew = slots is not None and slots.before is not None
     for part, work in _WORK.items():
         sections = bench.held.parts.get(part, [])
         if not sections and part in _FROM_THE_BLADE and bench.fit is not None:
             sections = [Section(part, {})]
         for section in sections:
-            try:
-                step = work(bench, section)
-                steps += [step] if step is not None else []
-            except RefusedError as error:
-                faults += section.located(error)
+            # As it was before: on a bench of its own, so that nothing rests on it.
+            was = section.before and _worked(work, bench.copy(), section.before, faults)
+            step = _worked(work, bench, section, faults)
+            if step is None:
+                continue
+            read = tuple(f"{section.title}.{key}" for key in section.read)
+            alike = part == "slots" or SLOTS not in step.rests or not slots_anew
+            step = replace(step, entries=read)
+            steps.append(step.since(was, alike=alike) if was else step)
     if faults:
         raise RefusedError(faults)
     return steps
+
+
+def _worked(work: Work, bench: Bench, section: Section, faults: list[Fault]) -> Step | None:
+    """Return the step of a part, or None, and add what is wrong in it to the faults."""
+    try:
+        told = section.in_unit(bench.unit)
+        if told.values != section.values:
+            # What is refused is said in the units in which it was written.
+            work(bench.copy(), section)
+        return work(bench, told)
+    except RefusedError as error:
+        faults += section.located(error)
+        return None
+
+
+def _read_again(step: Step, steps: Sequence[Step]) -> tuple[str, ...]:
+    """Return the entries that hold no more once a step is done, its own first."""
+    others: list[Step] = []
+    if step.state == "move":
+        others = [one for one in steps if one is not step and {*one.rests} & {*step.moves}]
+    elif step.state == "read again":
+        others = [one for one in steps if {*one.moves} & {*step.reads}]
+    else:
+        return ()
+    return tuple(entry for one in (step, *others) for entry in one.entries)
+
+
+def _unit(held: SawFile, fit: WobbleFit | None) -> str:
+    """Return the unit in which all lengths are told: that of most readings, else of most lengths.
+
+    Where no length is stated it is that of the blade's readings.
+    """
+    lengths = [
+        (isinstance(value[0], list), value[1])
+        for sections in held.parts.values()
+        for section in sections
+        for value in section.values.values()
+        if isinstance(value, tuple) and value[1] in ("mm", "in")
+    ]
+    several = any(read for read, _ in lengths)
+    units = [unit for read, unit in lengths if read is several]
+    if fit is not None and not units:
+        units = ["mm" if fit.unit in ("mm", "um") else "in"]
+    return max(("mm", "in"), key=units.count)
 
 
 def _compared(comparison: CutComparison) -> Step:

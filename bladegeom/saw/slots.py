@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 from bladegeom.estimate import Answer, Estimate, Verdict, judge
@@ -21,16 +22,21 @@ from bladegeom.saw._measure import (
     in_unit,
     needed,
     one_of,
+    sided,
     size,
     taken,
+    to_set,
     told,
     tolerance_of,
     unknown,
     way_to,
 )
-from bladegeom.saw.bench import Bench, Step
+from bladegeom.saw.bench import SLOTS, Bench, State, Step, decided
 from bladegeom.saw.kerf import rub_angle, side_clearance
 from bladegeom.tables.toml import Section
+
+_RUNS = ("away from the blade toward the back", "away from the blade toward the front")
+"""How a slot runs: positive, negative."""
 
 
 @described
@@ -46,11 +52,12 @@ class SlotAlignment(Result):
         "difference, when the tooth stands farther from the indicator at the back",
         label="slot error",
         unit="deg",
+        text=lambda one: sided(one.angle, "deg", *_RUNS),
     )
     difference: Estimate = quantity(
         "front less back, over the separation",
-        label="front less back",
-        text=lambda one: f"{one.difference.text(one.unit)} over {one._over}",
+        label="front to back",
+        text=lambda one: one.runs,
     )
 
     @derived("which end stands off, and what that says of the slot, in words", label="which end")
@@ -64,6 +71,11 @@ class SlotAlignment(Result):
             f"at the {end} the tooth stands {size(self.difference, self.unit)} farther from the "
             f"indicator: the slot runs away from the blade toward the {end}"
         )
+
+    @property
+    def runs(self) -> str:
+        """How the slot runs beside the blade, in words."""
+        return f"{sided(self.difference, self.unit, *_RUNS)}, over {self._over}"
 
     gauge: Gauge = quantity("of the indicator", inline=True)
     end_float: float | None = quantity("how far the arbor can be pushed along its axis")
@@ -96,9 +108,10 @@ class SlotAlignment(Result):
         if not self.established:
             return "No difference to correct is established: move nothing yet."
         end = "back" if self.pivot == "front" else "front"
+        by = to_set(self.move.value, self.unit, self.gauge.graduation)
         return (
-            f"Leave the {self.pivot} bolt as the pivot. {self.lever:g} {self.unit} from it, move "
-            f"the {end} of the {self.moved} {size(self.move, self.unit)} {self._way()}."
+            f"Leave the {self.pivot} bolt as the pivot. {self.lever:.6g} {self.unit} from it, move "
+            f"the {end} of the {self.moved} {by} {self._way()}."
         )
 
     @derived("how far to move, with its doubt", key="", label="to be moved")
@@ -106,12 +119,12 @@ class SlotAlignment(Result):
         if not self.established:
             return ""
         by = self.move.times(math.copysign(1.0, self.move.value))
-        return f"{by.text(self.unit)} at {self.lever:g} {self.unit} from the pivot"
+        return f"{by.text(self.unit)} at {self.lever:.6g} {self.unit} from the pivot"
 
     @derived("what the difference does to a board, in words", label="in the wood")
     def in_the_wood(self) -> str:
-        if self.difference.value == 0:
-            return "the rear teeth follow the front teeth"
+        if not self.established:
+            return "the rear teeth follow the front teeth, as far as the readings tell"
         return (
             f"a board is cut again by the rear teeth, on one face, by up to "
             f"{size(self.difference, self.unit)} over {self._over} of blade"
@@ -258,7 +271,7 @@ def slot_alignment(
     if allowed_deg is not None:
         largest = apart * math.tan(math.radians(allowed_deg))
     needed_readings = line.readings_needed(
-        lambda again: with_float(again.rise([1.0])).verdict(largest)
+        lambda again: decided(with_float(again.rise([1.0])), largest)
     )
     verdict = difference.verdict(largest)
     remarks = [*line.gauge.remarks, *_remarks(difference, end_play)]
@@ -329,24 +342,51 @@ def slots_step(bench: Bench, section: Section) -> Step:
     """Return the step of the slots, and leave what they are out by on the bench."""
     result = slot_alignment(**section.given(), fit=bench.fit)
     few = min(len(section.get(end)[0]) for end in ("front", "back")) < 3
-    how = "with a finer dial, the arbor pushed one way"
-    if few or result.readings_needed is not None:
-        how = f"{max(result.readings_needed or 3, 3)} times at each end"
+    unsure = few and result.verdict == "cannot tell"
+    times, known = result.readings_needed, math.isfinite(result.difference.u)
     step = bench.step(
         "slots",
         "Slots",
         result,
         result.difference,
-        again=f"Read the marked tooth again, {how}: it cannot be told yet.",
-        found=(
-            f"{result.difference.text(result.unit)} from front to back; {result.stands_off}",
-            *_rubbing(bench, result),
-        ),
-        state="read again" if few and result.verdict == "cannot tell" else None,
+        again=_again(known, max(times or 3, 3) if few or times else None),
+        found=(result.runs, *_rubbing(bench, result)),
+        moves=(SLOTS,),
+        state="read again" if unsure else None,
         verdict=result.verdict,
+        finer=known and times is None and not few,
     )
     bench.slots, bench.slots_state = result, step.state
     return replace(step, stand="one marked tooth")
+
+
+def _again(known: bool, times: int | None) -> str:
+    """Say how often to read the slots until it can be told what to do."""
+    if not known:
+        return "Read the marked tooth three times at each end, and state the graduation."
+    if times is None:
+        return (
+            "It cannot be told so, however often the tooth is read: push the arbor one way every "
+            "time, and use a finer indicator."
+        )
+    return f"Read the marked tooth {times} times at each end: then it can be told."
+
+
+def slots_to_tell(bench: Bench, state: Callable[[SlotAlignment], State]) -> str:
+    """Say how often to read the slots for a part whose state hangs on them; empty if in vain."""
+    section = bench.held.one("slots")
+    if section is None:
+        return ""
+    given = section.in_unit(bench.unit).given() | {"fit": bench.fit}
+    for times in (2, 3, 4, 5):
+        read = {end: (list(given[end][0]) * times, given[end][1]) for end in section.read}
+        if state(slot_alignment(**given | read)) != "read again":
+            often = max(3, times * min(len(given[end][0]) for end in section.read))
+            return (
+                f"The doubt of the slots hides it: read their marked tooth {often} times at each "
+                "end, then this again."
+            )
+    return ""
 
 
 _RUBS: dict[Answer, str] = {

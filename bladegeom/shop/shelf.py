@@ -17,7 +17,7 @@ from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import Interval
 from bladegeom.kinds import checked
-from bladegeom.lengths import MM_PER
+from bladegeom.lengths import MM_PER, convert
 from bladegeom.result import (
     Result,
     derived,
@@ -107,13 +107,18 @@ class ShelfRow(Result):
         pair = self.answer["neutral_probability"]
         return percent(min(pair)) if pair and self.marked_pair else ""
 
-    @property
-    def wobble(self) -> str:
-        """The wobble TIR with its unit; where unresolved, what it stays under."""
-        high, unit = self.answer["wobble_tir_high"], self.answer["unit"]
-        if self.answer["resolved"]:
-            return f"{number(self.answer['wobble_tir'], 2 * self.answer['amplitude_u'])} {unit}"
-        return "not bounded" if high is None else f"< {number(high, high)} {unit}"
+    def wobble_in(self, unit: str) -> str:
+        """Return the wobble TIR in a unit; where unresolved, what it stays under."""
+        held = self.answer
+        if held["resolved"]:
+            tir, u = (
+                convert(held[key], held["unit"], unit) for key in ("wobble_tir", "amplitude_u")
+            )
+            return f"{number(tir, 2 * u)} {unit}"
+        if held["wobble_tir_high"] is None:
+            return "not bounded"
+        high = convert(held["wobble_tir_high"], held["unit"], unit)
+        return f"< {number(high, high)} {unit}"
 
     @property
     def ignored(self) -> str:
@@ -129,7 +134,7 @@ class ShelfRow(Result):
         most = self.answer["left_most_deg"]
         return "" if most is None or self.marked_pair is None else f"< {number(most, most)}"
 
-    def cells(self) -> tuple[str, ...]:
+    def cells(self, unit: str) -> tuple[str, ...]:
         """Return what the table for people shows, in the order of its heads."""
         count = len(self.answer["warnings"])
         return (
@@ -137,7 +142,7 @@ class ShelfRow(Result):
             str(self.answer["teeth"]),
             self.marks,
             self.sure,
-            self.wobble,
+            self.wobble_in(unit),
             self.ignored,
             self.marked,
             str(count) if count else "",
@@ -177,6 +182,12 @@ class Shelf(Result):
         table = pd.DataFrame(answers)
         empty = table.columns[table.isna().all()]
         return table.astype(dict.fromkeys(empty, "float64") | dict.fromkeys(_TEETH, "Int64"))
+
+    @property
+    def unit(self) -> str:
+        """The unit in which most blades were read: people see all lengths in it."""
+        units: list[str] = [row.answer["unit"] for row in self.rows]
+        return max(units, key=units.count)
 
     def _title(self) -> str:
         count = len(self.rows)
@@ -228,7 +239,7 @@ class Shelf(Result):
         return lines_shown("\n".join([self._title(), "", *lines, "", *remarks]))
 
     def _table(self) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
-        return _HEADS, [row.cells() for row in self.rows]
+        return _HEADS, [row.cells(self.unit) for row in self.rows]
 
 
 @checked

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple, NoReturn
 
 from bladegeom.faults import Fault, RefusedError, unknown_name
 from bladegeom.lengths import (
+    MM_PER,
     WRITE_SEVERAL,
     NumberError,
     parse_length,
@@ -41,12 +42,16 @@ class Part(NamedTuple):
         Whether it may come several times: ``[[bevel]]``.
     called : dict, optional
         Key -> the name in the program of what it says, where they differ.
+    read : tuple of str
+        Keys of what is read anew each time. Such a part may hold what was read before as a part of
+        its own, ``[slots.before]``; what that does not say is as in the part itself.
     """
 
     kinds: Mapping[str, Kind]
     needed: tuple[str, ...] = ()
     several: bool = False
     called: Mapping[str, str] | None = None
+    read: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -66,6 +71,10 @@ class Section:
         Where the part begins.
     called, several
         As of its `Part`.
+    before : Section or None
+        The same part as it was read before.
+    read : tuple of str
+        Keys that are given of those that are read anew each time.
     """
 
     title: str
@@ -74,6 +83,8 @@ class Section:
     row: int | None = None
     called: Mapping[str, str] = field(default_factory=dict)
     several: bool = False
+    before: Section | None = None
+    read: tuple[str, ...] = ()
 
     @property
     def head(self) -> str:
@@ -89,6 +100,20 @@ class Section:
         """Return what is given as arguments, by their names in the program: all, or these."""
         named = {self.called.get(key, key): value for key, value in self.values.items()}
         return {name: value for name, value in named.items() if name in names or not names}
+
+    def in_unit(self, unit: str) -> Section:
+        """Return it with its lengths in mm or in, where they are told in the other."""
+
+        def turned(value: Any) -> Any:
+            if not (isinstance(value, tuple) and value[1] in MM_PER) or value[1] == unit:
+                return value
+            factor = MM_PER[value[1]] / MM_PER[unit]
+            if isinstance(value[0], list):
+                return [one * factor for one in value[0]], unit
+            return value[0] * factor, unit
+
+        values = {key: turned(value) for key, value in self.values.items()}
+        return replace(self, values=values, before=self.before and self.before.in_unit(unit))
 
     def located(self, error: RefusedError) -> list[Fault]:
         """Return the faults of an error with the place in the file where they can be mended."""
@@ -148,14 +173,44 @@ def read_parts(
                 cure = f"begin a part of its own: [{part}]"
                 faults.append(Fault(f"{part} is {one!r}", cure, row=start, value=str(one)))
                 continue
-            keys = {key: row for key, row in here.items() if key}
-            called, many = parts[part].called or {}, parts[part].several
-            section = Section(title, {}, keys, start, called, many)
-            if wrong := _fill(section, one, parts[part]):
-                faults += wrong
-            else:
+            section = _section(title, one, parts[part], here)
+            before = one.get("before") if parts[part].read else None
+            wrong = _fill(section, one, parts[part])
+            if before is not None and not wrong:
+                here = rows.get((f"{part}.before", place), {})
+                section, wrong = _with_before(section, before, parts[part], here)
+            faults += wrong
+            if not wrong:
                 read.setdefault(part, []).append(section)
     return read, faults
+
+
+def _section(title: str, held: Mapping[str, Any], part: Part, rows: Mapping[str, int]) -> Section:
+    """Return a section without its values; `rows` has its own under no key."""
+    keys = {key: row for key, row in rows.items() if key}
+    read = tuple(key for key in part.read if key in held)
+    return Section(title, {}, keys, rows.get(""), part.called or {}, part.several, read=read)
+
+
+def _with_before(
+    section: Section, earlier: Any, part: Part, rows: Mapping[str, int]
+) -> tuple[Section, list[Fault]]:
+    """Return a section with what was read before, and what is wrong in that."""
+    rows = {"": section.rows.get("before", section.row or 0), **rows}
+    title = f"{section.title.partition(' ')[0]}.before"
+    if not isinstance(earlier, dict):
+        cure = f"begin a part of its own: [{title}]"
+        return section, [Fault(f"{title} is {earlier!r}", cure, row=rows[""], value=str(earlier))]
+    # What is read anew is as it says itself; the rest is as in the part.
+    needed = tuple(key for key in part.needed if key in part.read) or section.read[:1]
+    if any(key in part.read for key in earlier):
+        needed = tuple(key for key in needed if key in part.needed)
+    whole = part._replace(needed=needed, several=False, read=())
+    before = _section(title, earlier, whole, rows)
+    wrong = _fill(before, earlier, whole)
+    kept = {key: one for key, one in section.values.items() if key not in part.read}
+    before = replace(before, values=kept | before.values, rows=section.rows | before.rows)
+    return replace(section, before=before), wrong
 
 
 def _flat(held: Mapping[str, Any], parts: Mapping[str, Part]) -> dict[str, Any]:
@@ -175,9 +230,12 @@ def _fill(section: Section, held: Mapping[str, Any], part: Part) -> list[Fault]:
     head = section.head
     for key, value in held.items():
         row = section.rows.get(key, section.row)
+        if key == "before" and part.read:
+            continue
         if key not in part.kinds:
             what = f"key in {head.partition(' ')[0]}"
-            faults.append(unknown_name(key, part.kinds, what, row=row))
+            known = [*part.kinds, *(["before"] if part.read else [])]
+            faults.append(unknown_name(key, known, what, row=row))
             continue
         try:
             section.values[key] = part.kinds[key](value)
@@ -212,8 +270,12 @@ def _rows_of(text: str) -> dict[tuple[str, int], dict[str, int]]:
     here: dict[str, int] | None = None
     for row, line in enumerate(text.splitlines(), start=1):
         if match := re.match(r"\s*\[\[?\s*([\w.-]+)\s*\]", line):
-            here = rows.setdefault((match[1], times[match[1]]), {"": row})
-            times[match[1]] += 1
+            part = match[1]
+            # What was read before belongs to the last one of the part.
+            whole = part.removesuffix(".before")
+            place = times[part] if whole == part else times[whole] - 1
+            here = rows.setdefault((part, place), {"": row})
+            times[part] += 1
         elif match := re.match(r"\s*([\w-]+)\s*=", line):
             if here is None:
                 rows.setdefault((match[1], 0), {"": row})

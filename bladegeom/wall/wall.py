@@ -174,7 +174,10 @@ class CutWall(OfBlade):
         doubt = max(spread, abs(value.value) / 20)
         said = f"{number(value.value, doubt)} {unit}"
         if math.isnan(value.high):
-            return f"{said} (its limits are not known)"
+            why = "are not known"
+            if math.isnan(self.fit.amplitude_u):
+                why = "hang on the graduation, which is not stated"
+            return f"{said} (its limits {why})"
         if not self.named:
             return f"at most {number(value.high, doubt)} {unit}: no wobble is established"
         return f"{said} (95 %: {between(value.low, value.high, doubt)})"
