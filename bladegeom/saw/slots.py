@@ -333,8 +333,9 @@ def _what_would_tell(
     alone = student_t(0.95, math.inf) * (end_float or 0.0) / math.sqrt(6)
     if alone < least:
         return f"{said} More readings hardly bring it there: read with a finer dial."
+    makes = f"{number(alone, difference.u)} {unit}"
     return (
-        f"{said} Repeats are not enough, the end float alone makes {number(alone, difference.u)} {unit}: "
+        f"{said} Repeats are not enough, the end float alone makes {makes}: "
         "push the arbor the same way for every reading."
     )
 
