@@ -22,7 +22,7 @@ from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.fit.remarks import Remark, Seen, joined, remarks_on
-from bladegeom.fit.stated import float_covariance, stylus_scale_u
+from bladegeom.fit.stated import float_covariance, rides_most, stylus_scale_u
 from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO
 from bladegeom.kernel.doubt import student_t
 from bladegeom.kernel.leak import leaks_of
@@ -345,6 +345,9 @@ class _Blades:
             tilt_deg=columns.get("tilt_deg", blank),
             resolved=columns.get("resolved", blank) == 1,
             dof=self.found["dof"],
+            rides=rides_most(
+                self.facts.end_float / MM_PER[self.unit], columns.get("amplitude_u", blank)
+            ),
             spots=self.found["spots_read"],
             bare=self.facts.on_teeth,
             moved=self.moved,
