@@ -334,6 +334,20 @@ def test_the_board_of_the_file_tells_what_the_error_opens_in_it(tmp_path, lean):
     assert [len(one) for one in said[1:]] == [2, 2, 3]
 
 
+def test_the_board_may_be_named_by_what_of_it_is_measured(tmp_path):
+    saw = RigidSaw(plate_tilt_deg=0.05, near_deg=90.0)
+    names = {"table": "thickness", "miter_gauge": "width", "riving_knife": "distance"}
+    for name, key in names.items():
+        read = {"shows": 0, "resolution": 0.01}
+        found = [
+            set_up(tmp_path, BLADE + part(name, **read, **{one: "50 mm"}), saw).steps[0].found
+            for one in (key, "span")
+        ]
+        assert found[0] == found[1]
+        (fault,) = faults(tmp_path, BLADE + part(name, **read, span="50 mm", **{key: "60 mm"}))
+        assert "twice" in fault.problem
+
+
 @pytest.mark.parametrize("name", ["table", "miter_gauge", "riving_knife"])
 def test_the_tooth_that_the_file_names_stands_at_the_head_of_its_step(tmp_path, name):
     saw = RigidSaw(plate_tilt_deg=0.05, near_deg=90.0)

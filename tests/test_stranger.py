@@ -30,15 +30,8 @@ BOX_SD, BOX = 0.004, 0.02
 """The same of the angle box, in degrees."""
 
 PITCH, SEPARATION, BOARD = 0.8, 150.0, 40.0
-ALLOWED = {
-    "slots": math.degrees(math.atan(0.06 / SEPARATION)),
-    "table": 0.08,
-    "miter_gauge": 0.08,
-    "riving_knife": 0.08,
-    "fence": math.degrees(math.atan(0.15 / 600.0)),
-    "insert": 0.08,
-}
-"""The tolerances in the file, in degrees; of the insert in mm."""
+TOLERANCE = {"slots": 0.06, "fence": 0.15, "insert": 0.08, "shown": 0.08}
+"""The tolerances in the file: of slots, fence and insert in mm, of all else in degrees."""
 
 SLACK = {"insert": PITCH / 32}
 """By how much an error may seem to grow: what a hand cannot set finer; else 0.003 degrees."""
@@ -47,7 +40,8 @@ SLACK = {"insert": PITCH / 32}
 class Stranger:
     """A saw, its file, and the person between them."""
 
-    def __init__(self, seed: int, folder, *, cuts: bool) -> None:
+    def __init__(self, seed: int, folder, *, cuts: str, tight: float = 1.0) -> None:
+        self.tolerance = {name: round(one * tight, 4) for name, one in TOLERANCE.items()}
         self.rng, self.path = rng_for(7000 + seed), folder / "saw.toml"
         rng = self.rng
 
@@ -76,7 +70,7 @@ class Stranger:
         blade_table(saw, folder / "blade.csv", noise=0.002)
         fit = bg.fit_wobble(bg.read_blade(folder / "blade.csv"))
         self.first = bg.neutral_line(fit).neutral[0].tooth
-        self.often = dict.fromkeys(("slots", "fence", "insert", "test_cut"), 4) | {"fence": 9}
+        self.often = {"slots": 4, "test_cut.flip": 4, "test_cut.round": 4}
         self.held: dict[str, dict[str, object]] = {}
         for name in self.parts:
             self.held[name] = self.read(name)
@@ -84,8 +78,9 @@ class Stranger:
 
     @property
     def parts(self) -> list[str]:
-        set_by = ["test_cut.flip", "test_cut.round"] if self.cuts else ["table", "miter_gauge"]
-        return ["slots", *set_by, "riving_knife", "fence", "insert"]
+        shown = ["table", "miter_gauge"] if self.cuts != "cut" else []
+        cuts = ["test_cut.flip", "test_cut.round"] if self.cuts != "read" else []
+        return ["slots", *shown, "riving_knife", "fence", "insert", *cuts]
 
     # ---------------------------------------------------------------- reading and writing
 
@@ -93,69 +88,69 @@ class Stranger:
         shown = as_read(np.atleast_1d(exact), SD, DIAL, self.rng)
         return f"{' '.join(f'{one:.2f}' for one in shown)} mm"
 
-    def box(self, lean: float) -> dict[str, object]:
+    def box(self, lean: float, times: int) -> dict[str, object]:
         """A lean toward the indicator's side, as the angle box shows it."""
-        shown = round(float(as_read(lean, BOX_SD, BOX, self.rng)), 2)
+        shown = as_read(np.full(times, lean), BOX_SD, BOX, self.rng)
         side = self.saw.side
         other = "left" if side == "right" else "right"
-        return {"shows": abs(shown), "toward": side if shown > 0 else other}
+        read = " ".join(f"{abs(one):.2f}" for one in shown)
+        return {"shows": f"{read} deg", "toward": side if shown.sum() > 0 else other}
 
     def read(self, name: str) -> dict[str, object]:
         """What is read of a part, by its keys in the file."""
-        saw, times, sign = self.saw, self.often, PER_SIDE[self.saw.side]
+        saw, times, sign = self.saw, self.often.get(name, 1), PER_SIDE[self.saw.side]
         top, level = saw.turned(self.first, "top"), saw.turned(self.first, "front")
         if name == "slots":
             return {
                 at: self.dial(
-                    [saw.slot_reading_mm(self.first, at, SEPARATION, side=self.rides)]
-                    * times["slots"]
+                    [saw.slot_reading_mm(self.first, at, SEPARATION, side=self.rides)] * times
                 )
                 for at in ("front", "back")
             }
         if name == "table":
-            return self.box(saw.square_lean_deg(top))
+            return self.box(saw.square_lean_deg(top), times)
         if name == "miter_gauge":
-            return self.box(-sign * saw.gauge_against_plate_deg(level))
+            return self.box(-sign * saw.gauge_against_plate_deg(level), times)
         if name == "riving_knife":
-            return self.box(saw.knife_toe_deg - saw.set_knife(level, top).knife_toe_deg)
+            return self.box(saw.knife_toe_deg - saw.set_knife(level, top).knife_toe_deg, times)
         if name == "fence":
-            along = np.linspace(-300.0, 300.0, times["fence"])
+            along = np.repeat(np.linspace(-300.0, 300.0, 9), times)
             places = f"{' '.join(f'{one:.1f}' for one in along)} mm"
             return {"along": places, "readings": self.dial(saw.fence_readings_mm(along))}
         if name == "insert":
-            rows = max(2, math.ceil(times["insert"] / 2))
-            places = np.array([(x, y) for y in np.linspace(-150, 150, rows) for x in (-35, 35)])
+            places = np.array([(x, y) for y in (-150, 0, 150) for x in (-35, 35)] * times)
             x, y = (f"{' '.join(f'{one:.1f}' for one in each)} mm" for each in places.T)
             return {"x": x, "y": y, "height": self.dial(saw.insert_readings_mm(places))}
         if name == "test_cut.flip":
             gap = saw.flip_gap_mm(BOARD, flipped="left")
-            shown = self.dial([abs(gap)] * times["test_cut"]).replace("-", "")
+            shown = self.dial([abs(gap)] * times).replace("-", "")
             return {"gap": shown, "open": "top" if gap > 0 else "bottom"}
         cut = saw.round_test(4, kept="left")
         widths = (cut.cut_first_mm, cut.cut_last_mm)
-        first, last = (self.dial([one] * times["test_cut"]) for one in widths)
+        first, last = (self.dial([one] * times) for one in widths)
         return {"first": first, "last": last, "length": f"{cut.length_mm:.2f} mm"}
 
     def set_up(self) -> bg.SetUp:
         """Write the file, and what was read before into it, and set the saw up from it."""
+        shown = self.tolerance["shown"]
         dial, box = {"graduation": f"{DIAL} mm"}, {"resolution": BOX, "accuracy": 0}
         x, y = zip(*self.saw.insert_screws_mm, strict=True)
         stated = {
             "slots": {
                 "indicator": self.rides,
                 "separation": f"{SEPARATION} mm",
-                "tolerance": "0.06 mm",
+                "tolerance": f"{self.tolerance['slots']} mm",
                 "moved": self.moved,
                 "pivot": self.pivot,
                 "lever": "400 mm",
                 **dial,
             },
-            "table": {"tolerance": 0.08, **box},
-            "miter_gauge": {"tolerance": 0.08, **box},
-            "riving_knife": {"tolerance": 0.08, **box},
+            "table": {"tolerance": shown, **box},
+            "miter_gauge": {"tolerance": shown, **box},
+            "riving_knife": {"tolerance": shown, **box},
             "fence": {
                 "side": "right" if self.saw.fence_mm > 0 else "left",
-                "tolerance": "0.15 mm",
+                "tolerance": f"{self.tolerance['fence']} mm",
                 **dial,
             },
             "insert": {
@@ -163,15 +158,15 @@ class Stranger:
                 "screw_y": f"{' '.join(map(str, y))} mm",
                 "pitch": f"{PITCH} mm",
                 "screws": self.screws,
-                "tolerance": "0.08 mm",
+                "tolerance": f"{self.tolerance['insert']} mm",
                 **dial,
             },
             "test_cut.flip": {"height": f"{BOARD} mm", "flipped": "left", **dial},
             "test_cut.round": {"turns": 4, "piece": "left", **dial},
         }
         text = part("saw", tilts=self.tilts) + BLADE
-        if self.cuts:
-            text += part("table", tolerance=0.08) + part("miter_gauge", tolerance=0.08)
+        if self.cuts == "cut":
+            text += part("table", tolerance=shown) + part("miter_gauge", tolerance=shown)
         for name, read in self.held.items():
             text += part(name, **stated[name], **read)
             if name in self.before:
@@ -192,9 +187,27 @@ class Stranger:
         }
 
     @property
+    def allowed(self) -> dict[str, float]:
+        """The tolerances in degrees; of the insert in mm."""
+        over = {"slots": SEPARATION, "fence": 600.0}
+        return dict.fromkeys(self.errors(), self.tolerance["shown"]) | {
+            "insert": self.tolerance["insert"],
+            **{name: math.degrees(math.atan(self.tolerance[name] / over[name])) for name in over},
+        }
+
+    @property
     def toe_in(self) -> float:
         cut = planes_meet(self.saw.cut_plane().normal, UPWARD, TO_BACK)
         return toe_in_deg(self.saw, cut)
+
+    def out(self) -> list[str]:
+        """What is left out of its tolerance."""
+        left, allowed = self.errors(), self.allowed
+        # Beside slots that are within their tolerance, and stay, a fence is set true to the blade.
+        true_to_blade = {**allowed, "fence": allowed["fence"] + left["slots"]}
+        out = [name for name, off in left.items() if off > true_to_blade[name]]
+        # True to the blade as well, and not closing on it at the back.
+        return out if -allowed["fence"] <= self.toe_in <= 0.004 else [*out, "toe"]
 
     def do(self, step: bg.Step, words: str | None) -> None:
         """Move what is to be moved: by the words, or where there are none by the numbers."""
@@ -304,10 +317,10 @@ class Stranger:
             if step.state == "move":
                 self.do(step, said.do_now if by_words else None)
             else:
-                often = re.search(r"(\d+) (?:times|places)", said.do_now)
+                # So often that it can be told: what is said belongs to the last that is named.
+                often = re.search(r"(\d+) times", said.do_now)
                 assert often, said.do_now
-                for name in {entry.rpartition(".")[0] for entry in step.read_again}:
-                    self.often["test_cut" if "test_cut" in name else name] = int(often[1])
+                self.often[step.read_again[-1].rpartition(".")[0]] = int(often[1])
             now = self.errors()
             for name, off in now.items():
                 slack = SLACK.get(name, 0.003)
@@ -317,16 +330,18 @@ class Stranger:
         raise AssertionError(f"it never ends: {done}")
 
 
-@pytest.mark.parametrize("cuts", [False, True], ids=["read", "cut"])
+@pytest.mark.parametrize("cuts", ["read", "cut", "both"])
 @pytest.mark.parametrize("by_words", [False, True], ids=["numbers", "words"])
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(6))
 def test_a_strangers_saw_comes_true(tmp_path, seed, by_words, cuts):
-    person = Stranger(seed + 100 * by_words + 1000 * cuts, tmp_path, cuts=cuts)
+    person = Stranger(seed + 100 * by_words + 1000 * len(cuts), tmp_path, cuts=cuts)
     done = person.follow(by_words=by_words)
-    left = person.errors()
-    for name, allowed in ALLOWED.items():
-        # Beside slots that are within their tolerance, and stay, a fence is set true to the blade.
-        beside = left["slots"] if name == "fence" else 0.0
-        assert left[name] <= allowed + beside, (name, done)
-    # True to the blade as well, and not closing on it at the back.
-    assert -ALLOWED["fence"] <= person.toe_in <= 0.004, done
+    assert not person.out(), done
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_it_does_where_what_is_read_hardly_tells(tmp_path, seed):
+    """Tolerances about as fine as the instruments are: it is said how often to read."""
+    person = Stranger(9000 + seed, tmp_path, cuts="read", tight=0.5)
+    done = person.follow(by_words=True)
+    assert not person.out(), done

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from bladegeom.estimate import Known
+from bladegeom.faults import refuse
 from bladegeom.saw._measure import UNKNOWN, by_hand, told
 from bladegeom.saw._plate_reading import OVER, PlateReading
 from bladegeom.saw._uses import BELOW, USES
@@ -36,7 +37,10 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     shown = {key: one for key, one in section.values.items() if key in KEYS[use].split()}
     read = bool(shown.keys() - ALONE)
     fit, tilts = bench.needed(_CALLED[use]), bench.stated("saw", "tilts")
-    stated = {key: one for key, one in section.values.items() if key not in shown}
+    stated = {key: one for key, one in section.given().items() if key not in shown}
+    if len(stated) + len(shown) < len(section.values):
+        said = "span is given twice, under two names"
+        raise refuse(said, "leave one of them out", column="span")
 
     def made(slots: Slots | None) -> Setting:
         made = setting_error(

@@ -90,7 +90,8 @@ _READ_BY: dict[Kind, str] = {
     angle: "angle",
     _angles: "shows",
     _above_0_deg: "resolution tolerance",
-    length: "height separation end_float lever graduation repeatability span width length pitch",
+    length: "height separation end_float lever graduation repeatability span thickness width "
+    "distance length pitch",
     lengths: "front back along first last gap x y screw_x screw_y",
 }
 """What reads a value -> keys of the file, as they are meant in most of its parts."""
@@ -122,22 +123,27 @@ PARTS = {
         read="front back",
         tolerance=_tolerance,
     ),
-    "table": _part(f"{_PLATE} {KEYS['table']}", read=_SHOWN, repeatability=_accuracy),
+    "table": _part(
+        f"{_PLATE} thickness:span {KEYS['table']}", read=_SHOWN, repeatability=_accuracy
+    ),
     "bevel": _part(
-        f"{_PLATE} angle sides {KEYS['bevel']}",
+        f"{_PLATE} thickness:span angle sides {KEYS['bevel']}",
         "angle",
         read=_SHOWN,
         several=True,
         repeatability=_accuracy,
     ),
     "miter_gauge": _part(
-        f"{_PLATE} angle sides {KEYS['miter_gauge']}",
+        f"{_PLATE} width:span angle sides {KEYS['miter_gauge']}",
         read=_SHOWN,
         open=_LEVEL,
         repeatability=_accuracy,
     ),
     "riving_knife": _part(
-        f"{_PLATE} {KEYS['riving_knife']}", read=_SHOWN, open=_LEVEL, repeatability=_accuracy
+        f"{_PLATE} distance:span {KEYS['riving_knife']}",
+        read=_SHOWN,
+        open=_LEVEL,
+        repeatability=_accuracy,
     ),
     "fence": _part(
         "side:fence_side along readings graduation repeatability tolerance",
