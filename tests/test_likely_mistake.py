@@ -144,7 +144,7 @@ def test_a_saw_is_set_up_from_nothing_that_rests_on_doubtful_readings(tmp_path, 
         '[blade]\nreadings = "one.csv"',
         '[slots]\nfront = "0.50 0.50 0.50 mm"\nback = "0.90 0.90 0.90 mm"\n'
         'separation = "200 mm"\ngraduation = "0.01 mm"\ntolerance = "0.03 mm"',
-        "[table]\nshows = 0.4\nresolution = 0.05\ntolerance = 0.05",
+        "[table]\nshows = 0.4\ntoward = \"left\"\nresolution = 0.05\ntolerance = 0.05",
     ]
     made = bg.set_up(save(tmp_path / "saw.toml", "\n".join(parts)))
     assert made.now is made.steps[0]
