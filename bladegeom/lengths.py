@@ -6,6 +6,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from itertools import pairwise
 from numbers import Real
 from typing import Any
@@ -229,6 +230,10 @@ def plain_numbers(values: object) -> NDArray[np.float64]:
     if isinstance(values, np.ma.MaskedArray):
         values = values.tolist()  # None where masked.
     if isinstance(values, (Sequence, Iterator)) and not isinstance(values, str):
+        values = list(values)
+        if {*map(type, values)} <= {int, float}:  # As most are; others are looked at one by one.
+            with suppress(OverflowError):
+                return np.array(values, dtype=np.float64)
         listed = [None if one is np.ma.masked else one for one in values]
         values = np.asarray(listed, dtype=object)
     given = np.asarray(values)

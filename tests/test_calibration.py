@@ -11,6 +11,7 @@ import math
 
 import numpy as np
 import pytest
+from benchmarks import bench_coarse as coarse
 from benchmarks.bench_doubt import (
     ASSUMED,
     NOISE_MM,
@@ -72,9 +73,41 @@ def test_coarse_readings_widen_the_amplitude_and_the_direction() -> None:
     assert found.near >= 0.95 - strayed(0.95)
 
 
-def test_bends_only_widen_where_teeth_are_read_evenly() -> None:
-    found = counted(Case("", 40, 3.0, every=4, bend=1.0), 7)
-    assert min(found.amplitude, found.near, found.squareness) >= 0.95 - strayed(0.95)
+@pytest.mark.parametrize(
+    ("case", "blades"),
+    [
+        (Case("", 40, 3.0, every=4, bend=1.0), BLADES),
+        (Case("", 40, 3.0, arc_deg=240.0), BLADES // 10),
+    ],
+    ids=["bent, every 4th", "arc"],
+)
+def test_bends_only_widen(case: Case, blades: int) -> None:
+    found = counted(case, 7)
+    least = 0.95 - strayed(0.95, blades)
+    assert min(found.amplitude, found.near, found.squareness) >= least
+
+
+@pytest.mark.parametrize(
+    "case",
+    [
+        coarse.Case(24, 0.0, 8.0),
+        coarse.Case(40, 0.1, 0.7),
+        coarse.Case(24, 0.3, 3.0),
+        coarse.Case(80, 0.3, 1.0),
+        coarse.Case(12, 0.0, 8.0, turns=2),
+        coarse.Case(24, 0.3, 3.0, stated=False),
+    ],
+    ids=str,
+)
+def test_limits_of_coarse_readings_hold_and_are_no_wider_than_need_be(case: coarse.Case) -> None:
+    blades = 600
+    found = coarse.found(case, blades, np.random.SeedSequence(20_261_127))
+    least = 0.95 - strayed(0.95, blades)
+    assert min(found.amplitude, found.near) >= least
+    if case.scatter >= 0.3:  # As common dials repeat.
+        assert max(found.width, found.near_width) <= 1.15
+        assert max(found.amplitude, found.near) <= 0.975 + strayed(0.975, blades)
+        assert_allclose(found.claimed.mean(), found.true.mean(), atol=strayed(0.5, blades))
 
 
 def test_among_resolved_blades_near_the_noise_the_limits_fall_short() -> None:

@@ -230,7 +230,8 @@ def test_no_tooth_is_named_where_no_direction_is_established():
 @pytest.mark.parametrize("chart", [bg.polar_chart, bg.squareness_chart, bg.strip_chart])
 def test_a_name_prints_as_written(chart, name, tmp_path):
     ax = chart(fit_of(name=name), date=DAY)
-    (text,) = [t for t in ax.get_figure(root=True).texts if t.get_text() == name]
+    shown = name.replace("\n", "\\u000a")  # On one line.
+    (text,) = [t for t in ax.get_figure(root=True).texts if t.get_text() == shown]
     assert not text.get_parse_math()
     assert not text.get_usetex()
     bg.save_chart(ax, tmp_path / "name.pdf")

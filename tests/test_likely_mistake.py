@@ -22,6 +22,7 @@ import bladegeom as bg
 from bladegeom.draw.printed import NOT_RELIED_ON
 from bladegeom.fit.many import fit_frame
 from bladegeom.fit.marks import NO_MATTER_DEG
+from bladegeom.result import in_columns
 
 TEETH, SLIP = 40, 17
 DIAL_TURN_MM = 1.0
@@ -144,7 +145,7 @@ def test_a_saw_is_set_up_from_nothing_that_rests_on_doubtful_readings(tmp_path, 
         '[blade]\nreadings = "one.csv"',
         '[slots]\nfront = "0.50 0.50 0.50 mm"\nback = "0.90 0.90 0.90 mm"\n'
         'separation = "200 mm"\ngraduation = "0.01 mm"\ntolerance = "0.03 mm"',
-        "[table]\nshows = 0.4\ntoward = \"left\"\nresolution = 0.05\ntolerance = 0.05",
+        "[table]\nshows = 0\nresolution = 0.05\ntolerance = 0.05",
     ]
     made = bg.set_up(save(tmp_path / "saw.toml", "\n".join(parts)))
     assert made.now is made.steps[0]
@@ -215,6 +216,36 @@ def test_at_most_three_in_a_hundred_blades_without_a_mistake_get_a_remark(make):
         for at in range(blades // 2)
     )
     assert alarms <= 0.03 * blades
+
+
+@pytest.mark.parametrize("closing", [False, True])
+def test_a_row_of_a_table_says_of_a_doubtful_blade_what_its_own_answer_says(closing):
+    frames, answers = [], {}
+    for kind in ("wrap", "scale", "sign", "none"):
+        read = read_mm() if kind == "none" else slipped(kind)
+        tooth = np.arange(1, TEETH + 1)
+        if closing:
+            read, tooth = np.append(read, read[0] + 0.001), np.append(tooth, 1)
+        one = bg.Readings(bg.Blade(TEETH, name=kind), read, unit="mm", tooth=tooth, **FACTS)
+        answers[kind] = bg.blade_answer(bg.fit_wobble(one))
+        cells = {"blade": kind, "teeth": TEETH, "tooth": tooth, "reading_mm": read}
+        frames.append(pd.DataFrame({**cells, **COLUMNS}))
+    table, refused = fit_frame(pd.concat(frames, ignore_index=True), checked=True)
+    assert not refused
+    for kind, answer in answers.items():
+        row = table.set_index("blade").loc[kind]
+        expected = {}
+        for key, value in answer.items():
+            expected |= in_columns(key, value)
+        for key, value in row.items():
+            if key == "read_again":
+                assert (value == "") == (kind == "none")
+            elif key in ("warnings", "unit"):
+                assert value == expected[key]
+            elif expected[key] is None:
+                assert pd.isna(value) or value is False or not value
+            else:
+                assert value == pytest.approx(expected[key], rel=1e-6, abs=1e-9), key
 
 
 def test_the_screen_of_a_table_loses_next_to_nothing_that_the_check_finds():

@@ -512,7 +512,7 @@ def test_what_is_said_of_a_blade_has_its_own_numbers_in_a_table_too():
     frame = pd.concat([steep, *arcs, *few], ignore_index=True)
     assert assert_same(frame) == 2  # Those with an arc not read.
     said = bg.fit_table(frame)["warnings"].tolist()
-    assert "a tilt of 1.7 deg" in said[0]
+    assert "a wobble (TIR) of 6 mm" in said[0]
     assert "from 16 to 40 is read (225 deg" in said[1]
     assert "from 18 to 40 is read (207 deg" in said[2]
     assert "only 7 teeth" in said[3]

@@ -225,6 +225,19 @@ def test_a_bumped_base_can_only_be_read_again(by):
     assert ("higher" in one.words) == (by > 0)
 
 
+def test_gum_on_a_tooth_is_named_beside_a_bumped_base():
+    values = whole(amplitude_mm=0.02)
+    values[25:] += 0.012
+    values[33] -= 0.012
+    values[4] += 0.011
+    found = bg.check_readings(readings(values))
+    assert (found[0].kind, found[0].teeth[0]) == ("step", 26)
+    beside = [one for one in found if one.besides]
+    assert {one.teeth for one in beside} == {(5,), (34,)}
+    assert all(one.kind == "spike" and one.repaired is None for one in beside)
+    assert f"({values[33]:.3g}" in next(one.words for one in beside if one.teeth == (34,))
+
+
 def two_turns(second, **more):
     tooth = [*range(1, TEETH + 1)] * 2
     physical = [*range(1, TEETH + 1), *second]

@@ -59,7 +59,8 @@ def test_several_blades_fit_into_a_pdf_and_no_other_file(fit, tmp_path):
 
 def test_a_failure_half_way_leaves_the_old_file_as_it_was(fit, tmp_path):
     target = tmp_path / "c.pdf"
-    target.write_bytes(b"the old chart")
+    bg.save_chart(bg.polar_chart(fit), target)
+    old = target.read_bytes()
 
     def charts():
         yield bg.polar_chart(fit)
@@ -67,7 +68,7 @@ def test_a_failure_half_way_leaves_the_old_file_as_it_was(fit, tmp_path):
 
     with pytest.raises(RuntimeError, match="power"):
         save_charts(charts(), target, 2)
-    assert target.read_bytes() == b"the old chart"
+    assert target.read_bytes() == old
     assert list(tmp_path.iterdir()) == [target]
 
 

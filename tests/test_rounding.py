@@ -203,3 +203,18 @@ def test_a_history_keeps_what_rounding_adds_and_older_lines_keep_their_meaning()
     older = dataclasses.replace(kept, rounding_mm=STEP / 2).wobble  # Half a graduation either way.
     along = dataclasses.replace(fit, rounding=0.0).amplitude_u
     assert_allclose(older.amplitude_u, math.hypot(along, STEP / 2 / math.sqrt(3)))
+
+
+def test_a_wobble_that_is_not_resolved_calls_no_part_of_the_saw_out() -> None:
+    tried = 0
+    for seed in range(150):
+        noise = rng_for(seed).normal(0, 0.01, 24)
+        fit = bg.fit_wobble(bg.Readings(bg.Blade(24), noise, unit="mm", ring_radius="100 mm"))
+        error = bg.squareness(fit, tooth=1).error
+        if fit.resolved or error.low <= 0 <= error.high:
+            continue
+        tried += 1  # What this tooth alone would say leaves 0 out.
+        shown = {"shows": 0.0, "resolution": 1e-6}
+        found = bg.setting_error(fit, "table", tooth=1, shown=shown, tolerance="1e-5 deg")
+        assert found.read.verdict == "cannot tell"
+    assert tried

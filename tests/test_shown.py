@@ -405,6 +405,26 @@ def test_what_is_impossible_or_missing_is_refused_by_name(tmp_path, name, read, 
 
 
 @pytest.mark.parametrize(
+    ("column", "how"),
+    [
+        ("shown", {"shown": "gap"}),
+        ("shown", {"shown": 0.3}),
+        ("1", {"shown": {1: 2}}),
+        ("folds", {"shown": {"shows": 90.1, "side": "left", "resolution": 0.1, "folds": "no"}}),
+        ("slots", {"shown": {"shows": 0, "resolution": 0.1}, "slots": "true"}),
+        ("tilts", {"tilts": "up"}),
+        ("tolerance", {"tolerance": "some"}),
+        ("angle", {"angle": "steep"}),
+    ],
+)
+def test_arguments_of_the_wrong_kind_are_named(column, how):
+    use = "bevel" if column == "angle" else "table"
+    with pytest.raises(bg.RefusedError) as refused:
+        bg.setting_error(fit_of("left", "clockwise")[1], use, **how)
+    assert refused.value.faults[0].column == column
+
+
+@pytest.mark.parametrize(
     ("name", "read"),
     [
         ("table", {"shows": 0}),

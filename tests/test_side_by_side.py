@@ -57,6 +57,18 @@ def test_an_owners_file_in_the_place_of_a_sheet_is_never_lost(day, tmp_path, hel
     assert own.read_bytes().startswith(b"%PDF-")
 
 
+@pytest.mark.parametrize("ending", ["pdf", "svg", "png"])
+def test_a_chart_takes_the_place_of_a_chart_and_of_nothing_else(day, tmp_path, ending):
+    page = save(tmp_path / f"page.{ending}", b"months of work")
+    words = ("chart", day[1], "--blade", "A", "-o", page)
+    ran = run(*words)
+    assert (ran.status, ran.out, page.read_bytes()) == (2, "", b"months of work")
+    assert "choose another name" in ran.err
+    page.unlink()
+    assert [run(*words).status for _ in range(2)] == [0, 0]
+    assert page.stat().st_size > 5000
+
+
 def test_a_file_that_stood_there_before_any_run_stays(day, tmp_path):
     (tmp_path / "out" / "sheets").mkdir(parents=True)
     own = save(tmp_path / "out" / "sheets" / "A.pdf", b"an owner's")

@@ -477,7 +477,7 @@ def test_the_key_lies_within_the_limits_of_the_fit_in_95_of_100() -> None:
         ({"ring_radius": 100}, "without a unit"),
         ({"ring_radius": "100 110 mm", "dial_zero": "0 0 0 mm"}, "dial_zero holds 3 numbers"),
         ({"dial_zero": "? mm"}, "dial_zero is None"),
-        ({"blade": 40}, "give it as Blade"),
+        ({"blade": 40}, "give a blade"),
         ({"clock_deg": []}, "clock_deg holds 0 numbers"),
         ({"clock_deg": [0, math.nan]}, "clock_deg is nan"),
         ({"turned": ()}, "turned is"),

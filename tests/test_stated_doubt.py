@@ -137,6 +137,8 @@ def test_tables_say_the_same_as_one_blade():
     )
     (row,) = bg.fit_table(rows).to_dict("records")
     assert not one.resolved
+    assert ("end float" in row["warnings"]) == any("end float" in said for said in one.warnings)
+    assert "end float" in row["warnings"]
     wanted = [one.amplitude_u, one.amplitude_interval().high, one.tilt_u_deg, one.tilt.high]
     named = ["amplitude_u", "amplitude_high", "tilt_u_deg", "worst_squareness_deg"]
     assert_allclose([row[name] for name in named], wanted, rtol=1e-12)

@@ -176,17 +176,13 @@ def run_batch(
             made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
             more = [*([changed.to_dict()] if changed else []), *([apart] if apart else [])]
             digest = digest_of(readings, (*made_of, *more))
-            if not made.bring_back(page, digest):
-                how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart}
-                try:
-                    with standard_fonts():
-                        ax = customer_sheet(fit, condition, before=changed, date=day, **how)
-                        save_charts([ax], page, 1, keywords=f"digest {digest}")
-                except RefusedError as error:  # Its place may be locked; the others go on.
-                    own = [replace(fault, blade=who or None) for fault in error.faults]
-                    found.refused.extend(fault.within(file) for fault in own)
-                    continue
-                drawn += 1
+            how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart}
+            try:
+                drawn += _drawn(made, page, digest, fit, condition, before=changed, date=day, **how)
+            except RefusedError as error:  # Its place may be locked; the others go on.
+                own = [replace(fault, blade=who or None) for fault in error.faults]
+                found.refused.extend(fault.within(file) for fault in own)
+                continue
             where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
             rows.append(queue_row(condition, changed, day) | where)
             if history is not None and condition.sound and who and not apart:
@@ -214,6 +210,16 @@ def run_batch(
         files = write_queue([*left, *rows], [fault.to_dict() for fault in refused], made.queue)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
+
+
+def _drawn(made: Made, page: Path, digest: str, *what: Any, **how: Any) -> bool:
+    """Bring back the sheet that an earlier run made of the same, or draw it; return whether."""
+    if made.bring_back(page, digest):
+        return False
+    with standard_fonts():
+        ax = customer_sheet(*what, **how)
+        save_charts([ax], page, 1, keywords=f"digest {digest}")
+    return True
 
 
 @contextmanager

@@ -415,6 +415,9 @@ def save_charts(
                 pages.savefig(_figure(axes))
 
 
+_END = 1 << 16
+
+
 def check_target(path: str | os.PathLike[str]) -> Path:
     """Return the path of a chart that can be written, before any work is done for it."""
     target = Path(path)
@@ -426,7 +429,21 @@ def check_target(path: str | os.PathLike[str]) -> Path:
         raise refuse(f"there is no folder {target.parent}", cure, value=target)
     if target.is_dir():
         raise refuse(f"{target} is a folder", "name a file", value=target)
+    if target.is_file() and target.stat().st_size and not _is_drawing(target):
+        raise refuse(
+            f"{target} is there already, and is no chart that could be drawn anew",
+            "choose another name, or move the old file away first",
+            value=target,
+        )
     return target
+
+
+def _is_drawing(path: Path) -> bool:
+    """Return whether a file was drawn with Matplotlib, which says so near an end of its files."""
+    with path.open("rb") as file:
+        ends = file.read(_END)
+        file.seek(max(0, path.stat().st_size - _END))
+        return b"Matplotlib" in ends + file.read()
 
 
 def _figure(axes: Axes) -> Figure:

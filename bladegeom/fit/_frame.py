@@ -13,7 +13,6 @@ from bladegeom.columns import FACT_COLUMNS, MOST_TEETH, STATED, Length, Number, 
 from bladegeom.faults import RefusedError, as_letters
 from bladegeom.kernel.design import FEWEST_TEETH
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, NumberError, parse_number
-from bladegeom.mistakes.check import REVOLUTIONS_MM
 from bladegeom.sizes import ANY, LEAST_OF_DIAMETER, SIZES
 from bladegeom.tables.facts import parse_fact
 
@@ -199,8 +198,7 @@ class Facts(NamedTuple):
     """What is stated of each blade; arrays of shape (groups,), lengths in mm, NaN for not stated.
 
     `blade` is the place of its kind in `blades`, None there for a kind that cannot be. `sizes` are
-    what else remounting cannot change, `least_revolution` is the smallest one of a dial, stated or
-    common.
+    what else remounting cannot change.
     """
 
     teeth: NDArray[np.int64]
@@ -215,7 +213,7 @@ class Facts(NamedTuple):
     blade: NDArray[np.int64]
     blades: list[Blade | None]
     sizes: list[Floats]
-    least_revolution: float
+    dial_turn: Floats
 
 
 def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plain: Bools) -> Facts:
@@ -294,7 +292,7 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
         blade,
         blades,
         [values for name, values in stated.items() if STATED[name].of == "blade"],
-        float(np.nanmin(np.append(get("dial_turn", blank), min(REVOLUTIONS_MM)))),
+        get("dial_turn", blank),
     )
 
 

@@ -22,7 +22,7 @@ from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.fit.remarks import Remark, Seen, joined, remarks_on
-from bladegeom.fit.stated import float_covariance, stylus_scale_u
+from bladegeom.fit.stated import float_covariance, rides_most, stylus_scale_u
 from bladegeom.kernel.design import FEWEST_TEETH, REFUSED_RATIO
 from bladegeom.kernel.doubt import student_t
 from bladegeom.kernel.leak import leaks_of
@@ -37,7 +37,9 @@ from bladegeom.kernel.stack import (
     unit_covariance,
 )
 from bladegeom.lengths import LARGEST, LEAST, MM_PER
+from bladegeom.mistakes.check import REVOLUTIONS_MM, suspect
 from bladegeom.readings import least_step
+from bladegeom.tables.counted import Counted
 from bladegeom.wobble import Wobble
 
 if TYPE_CHECKING:
@@ -53,6 +55,7 @@ class Answers(NamedTuple):
     """The answers to plain blades; arrays of shape (groups,)."""
 
     plain: Bools
+    doubted: Bools  # Where a mistake is found in the readings of a plain blade.
     columns: dict[str, Floats]  # Of `fit_table`; NaN where not established.
     which: NDArray[np.int64]  # Place of each blade's warnings among the texts.
     texts: list[str]
@@ -78,10 +81,12 @@ def plain_answers(
     """Answer the plain blades of a frame, whose columns have a place each.
 
     `column` and `unit` are those of the readings. Where `checked`, the blades in whose readings a
-    mistake might be found are not plain.
+    mistake is found are doubted.
     """
     blades = _Blades(frame, place, column, unit, groups, in_order=checked)
     plain, found = blades.plain, blades.found
+    doubted = np.zeros_like(plain)
+    stated = float(np.nanmin(np.append(blades.facts.dial_turn, min(REVOLUTIONS_MM))))
     if checked:
         plain &= blades.turns == 1
     with np.errstate(all="ignore"):
@@ -92,8 +97,11 @@ def plain_answers(
             if len(stack.reading) > 1:
                 plain[some[may_stand_off(stack, fits)]] = False
             if checked:
-                jump = blades.facts.least_revolution / 2 / MM_PER[unit]
-                plain[some[worth_a_look(stack, fits, jump)]] = False
+                looked = worth_a_look(stack, fits, stated / 2 / MM_PER[unit], closed is not None)
+                doubted[some[looked]] = [
+                    suspect(blades.counted(int(some[at]), stack, closed, int(at), blade))
+                    for at in np.flatnonzero(looked)
+                ]
         if checked:
             plain[[*blades.moved]] = False
         plain &= (found["spots_read"] >= FEWEST_TEETH) & (found["dof"] >= 1)
@@ -101,7 +109,7 @@ def plain_answers(
         if "mount" in place:
             _all_mounts_alike(blades.facts, groups, plain)
         columns = blades.columns()
-    return Answers(plain, columns, *joined(blades.remarks(columns), len(plain)))
+    return Answers(plain, doubted & plain, columns, *joined(blades.remarks(columns), len(plain)))
 
 
 _KEPT = (*Plan._fields[3:], *Fits._fields[1:-1], "closure", "closure_bias")
@@ -245,6 +253,28 @@ class _Blades:
         time[slot] = when
         return stack, _Closed(closes, difference, time.reshape(shape)[:, :, closes])
 
+    def counted(
+        self, group: int, stack: Stack, closed: _Closed | None, at: int, blade: Blade
+    ) -> Counted:
+        """Return the readings of one blade of a stack of one turn, the closing reading too."""
+        read = stack.reading[0, :, at]
+        label = np.flatnonzero(~np.isnan(read)) + 1
+        read = read[label - 1]
+        again: Any = [] if closed is None else np.flatnonzero(closed.at == at)
+        if len(again):
+            assert closed is not None
+            label = np.append(label, label[0])
+            read = np.append(read, read[0] + closed.difference[again[0]])
+        ones = np.ones(len(label), dtype=np.int64)
+        anchored = np.zeros(len(label), dtype=np.bool_)
+        anchored[-1] = len(again) > 0 and len(label) <= blade.teeth
+        facts: dict[str, Any] = {"touch_deg": float(self.facts.touch[group])}
+        for name in ("graduation", "dial_turn"):
+            if not np.isnan(length := getattr(self.facts, name)[group]):
+                facts[name] = (float(length), "mm")
+        whole = (blade, self.unit, label, read, ones, ones, anchored, facts)
+        return Counted(*whole, readings=None, off_by=0)
+
     def keep(self, some: Places, stack: Stack, fits: Fits, closed: _Closed | None) -> None:
         """Keep what is found of some blades."""
         here = _here(some)
@@ -315,6 +345,9 @@ class _Blades:
             tilt_deg=columns.get("tilt_deg", blank),
             resolved=columns.get("resolved", blank) == 1,
             dof=self.found["dof"],
+            rides=rides_most(
+                self.facts.end_float / MM_PER[self.unit], columns.get("amplitude_u", blank)
+            ),
             spots=self.found["spots_read"],
             bare=self.facts.on_teeth,
             moved=self.moved,

@@ -19,11 +19,11 @@ from bladegeom.mistakes.trial import FALSE_ALARMS, FEWEST, SHARES
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-_LEVEL = 2 * FALSE_ALARMS
-"""The check counts the closing reading in, which a row here has not: not to miss by a hair."""
+_HAIR, _HAIR_CLOSING = 1.05, 2.0
+"""By how much more probable by chance a finding may look here than in the check."""
 
 
-def worth_a_look(stack: Stack, fits: Fits, jump: float) -> Bools:
+def worth_a_look(stack: Stack, fits: Fits, jump: float, closing: bool) -> Bools:
     """Return for which blades the check for mistakes might find something, shape (n,).
 
     Parameters
@@ -33,6 +33,8 @@ def worth_a_look(stack: Stack, fits: Fits, jump: float) -> Bools:
     fits : Fits
     jump : float
         The least change from one reading to the next by which a dial passes zero.
+    closing : bool
+        Whether closing readings belong to some: the check counts them in, a row here has none.
     """
     teeth, n = stack.reading.shape[1:]
     waves = np.column_stack([np.ones(teeth), stack.spots.waves])
@@ -48,18 +50,19 @@ def worth_a_look(stack: Stack, fits: Fits, jump: float) -> Bools:
     whole = np.linalg.inv(onward[:, 0])
     change, before = _changes(stack.reading[0].T, there)
     found = np.abs(change).max(axis=1) > jump
+    level = FALSE_ALARMS * (_HAIR_CLOSING if closing else _HAIR)
     leverage = np.einsum("njk,ijk->ni", whole, products)
     alone = np.max(plan * left**2 / np.maximum(1 - leverage, 1e-9), axis=1)
-    found |= _chance(alone, rss, count) * count < _LEVEL * SHARES["single"]
+    found |= _chance(alone, rss, count) * count < level * SHARES["single"]
     step = waves - waves[before]
     apart = left - left[np.arange(n)[:, np.newaxis], before]
     norm = 2 - np.einsum("nij,njk,nik->ni", step, whole, step)
     taken_up = change * (2 * apart - change * norm)
-    found |= _chance(taken_up.max(axis=1), rss, count) * count < _LEVEL * SHARES["swapped"]
+    found |= _chance(taken_up.max(axis=1), rss, count) * count < level * SHARES["swapped"]
     beyond = onward - onward @ whole[:, np.newaxis] @ onward
     moved = [_from_each_on(left * wave) for wave in waves.T]
     bumped = moved[0][:, 2:-1] ** 2 / np.maximum(beyond[:, 2:-1, 0, 0], 1e-9)
-    found |= _chance(bumped.max(axis=1), rss, count) * count < _LEVEL * SHARES["step"]
+    found |= _chance(bumped.max(axis=1), rss, count) * count < level * SHARES["step"]
     solved = np.linalg.inv(beyond + 1e-9 * np.eye(3))
     taken = np.zeros_like(left)
     for i in range(3):

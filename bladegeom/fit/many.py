@@ -5,6 +5,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
@@ -107,20 +108,24 @@ def fit_frame(
         frame = frame.astype(foreign)  # Pandas does not pick rows of numbers from other machines.
     keys = [frame.iloc[:, place[one]] if one in place else None for one in _NAMES]
     groups = grouped(keys[0], keys[1], len(frame))
-    plain, columns, which, texts = plain_answers(
+    plain, doubted, columns, which, texts = plain_answers(
         frame, place, column, unit, groups, checked=checked
     )
-    alone = np.flatnonzero(~plain)
+    alone = np.flatnonzero(~plain | doubted)
     done, count = len(plain) - len(alone), len(plain)
     told = progress or (lambda *_: None)
     told(done, count)
     answers: dict[int, dict[str, Any]] = {}
     refused: list[Fault] = []
-    for group, answer in _one_by_one(frame, groups, alone, place, column, unit, checked=checked):
+    mistakes: dict[int, dict[str, Any]] = {}
+    answered = partial(_in_row, checked=checked)
+    for group, answer in _one_by_one(
+        frame, groups, alone, place, column, unit, lambda at: _mistake if doubted[at] else answered
+    ):
         done += 1
         told(done, count)
         if isinstance(answer, dict):
-            answers[group] = answer
+            (mistakes if doubted[group] else answers)[group] = answer
         else:
             refused += answer
     kept = plain.copy()
@@ -135,6 +140,13 @@ def fit_frame(
     for group, answer in answers.items():
         which[group] = spoken.setdefault(answer["warnings"], len(spoken))
         again[group] = answer.get("read_again", "")
+    for group, answer in mistakes.items():
+        if answer["read_again"]:
+            words = "; ".join(filter(None, (answer["warnings"], texts[which[group]])))
+            which[group] = spoken.setdefault(words, len(spoken))
+            again[group] = answer["read_again"]
+            for key in (*_TEETH, "flat"):
+                columns[key][group] = np.nan
     # Whatever kind of text a frame has, its answers have the usual one.
     table: dict[str, Any] = {"blade": pd.Series(groups.name[at]).astype("str")}
     if "mount" in place:
@@ -183,10 +195,9 @@ def _one_by_one(
     place: Mapping[str, int],
     column: str,
     unit: str,
-    *,
-    checked: bool,
+    answered: Callable[[int], Callable[[Readings], dict[str, Any]]],
 ) -> Iterator[tuple[int, dict[str, Any] | list[Fault]]]:
-    """Return the answer of each blade and mounting, or its faults; nothing of blank rows."""
+    """Return what is answered of each blade and mounting, or its faults; nothing of blank rows."""
     rows = groups.rows(alone)
     texts = [
         cells(frame.iloc[rows, at], whole=tidy_name(str(name)) in _NAMES)
@@ -205,7 +216,7 @@ def _one_by_one(
                 _check_named(name, value, name in place, read)
             readings = Part(table, who, read).readings()
             _check_same_blade(readings, blades, mount)
-            yield group, _in_row(readings, checked)
+            yield group, answered(group)(readings)
         except RefusedError as error:
             yield group, [_placed(fault, who, mount) for fault in error.faults]
 
@@ -235,7 +246,14 @@ def _check_same_blade(readings: Readings, blades: dict[str, tuple[Blade, str]], 
         raise RefusedError(faults)
 
 
-def _in_row(readings: Readings, checked: bool) -> dict[str, Any]:
+def _mistake(readings: Readings) -> dict[str, Any]:
+    """Return what is said of the likely mistakes in readings, before the rest."""
+    fit = fit_wobble(readings)
+    row = in_columns("warnings", fit.doubted)
+    return row | {"read_again": fit.mistake.again if fit.mistake else ""}
+
+
+def _in_row(readings: Readings, *, checked: bool) -> dict[str, Any]:
     row: dict[str, Any] = {}
     fit = fit_wobble(readings)
     for key, value in (blade_answer(fit) if checked else fit_answer(fit)).items():

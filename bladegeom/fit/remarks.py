@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from bladegeom.fit._fitted import Fitted
 from bladegeom.fit.closing import Closing, closing_of
+from bladegeom.fit.stated import rides_most
 from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kernel.leak import leaks_of
 from bladegeom.kernel.stack import fit_stack, stack_of
@@ -46,11 +47,11 @@ class Seen(NamedTuple):
 
     `graduation` is 0 and `ring_radius` NaN where not known; `steps` are those on which coarse
     readings without a stated graduation lie, 0 for none, which are taken for the graduation of
-    teeth enough; `bare` tells where teeth were touched whose kinds are not stated. `moved` holds
-    the closing readings that show that a stand moved, by place, and how far a steady drift of that
-    would shift the wobble. The rest is of one blade alone: which teeth stand off alike in several
-    turns, the notes of its readings, the teeth that count less, and in words the arc that was not
-    read and the fitted drift.
+    teeth enough; `bare` tells where teeth were touched whose kinds are not stated, `rides` where
+    the arbor's float makes most of the doubt. `moved` holds the closing readings that show that a
+    stand moved, by place, and how far a steady drift of that would shift the wobble. The rest is of
+    one blade alone: which teeth stand off alike in several turns, the notes of its readings, the
+    teeth that count less, and in words the arc that was not read and the fitted drift.
     """
 
     unit: str
@@ -63,6 +64,7 @@ class Seen(NamedTuple):
     tilt_deg: Floats
     resolved: Bools
     dof: Floats
+    rides: Bools
     spots: NDArray[Any]
     bare: Bools
     moved: Mapping[int, tuple[Closing, float]]
@@ -105,6 +107,11 @@ def remarks_on(seen: Seen) -> list[Remark]:
             "the ring radius is not stated: no tilt and no squareness error; give ring_radius",
         ),
         Remark(every & bool(seen.flagged), lambda _: _flagged(seen.flagged)),
+        Remark(
+            seen.rides,
+            "the end float of the arbor makes most of the doubt: push the arbor the same way for "
+            "every reading, and leave end_float out",
+        ),
         Remark(
             seen.resolved & (seen.dof < FEWEST_DOF),
             "too few teeth are read to tell how sure each named tooth is: read the others",
@@ -180,6 +187,7 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
         tilt_deg=np.array([np.nan if fit.tilt_deg is None else fit.tilt_deg]),
         resolved=np.array([fit.resolved]),
         dof=np.array([fit.dof]),
+        rides=np.array([rides_most(readings.end_float, fit.amplitude_u)]),
         moved=moved,
         standing=[one.words(fit.unit, fit.residual_sd) for one in fit.standing],
         notes=readings.notes,

@@ -25,6 +25,11 @@ def float_covariance(end_float: Any) -> NDArray[np.float64]:
     return covariance
 
 
+def rides_most(end_float: Any, amplitude_u: Any) -> Any:
+    """Return whether the arbor's float makes more than half of an amplitude's variance."""
+    return float_covariance(end_float)[0, 0] > np.square(amplitude_u) / 2
+
+
 def stylus_scale_u(stylus_deg: Any) -> Any:
     """Return the relative standard uncertainty of sizes read out of the arbor's direction.
 

@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 BENDS = (2, 3)
 """Waves a turn of the bends that are reckoned with: those by which plates are usually bent."""
 
+_MATTERS = 1.5
+"""A leak of less, over what the scatter makes as chance, leaves its limits true: 95 % and more."""
+
 _WIDE_RATIO = 1.02
 _FEW_SPOTS = 12
 _UNSEEN = 1e-3
@@ -52,7 +55,8 @@ def leak_of(
 
     What is left of the readings is taken for bends of two waves, for bends of three, and for both
     alike in size all round; that which leaks most is held. Where scatter that is all bends would
-    leak less than it makes as chance, the limits of the scatter alone hold, as simulation shows.
+    leak hardly more than it makes as chance, the limits of the scatter alone hold, as simulation
+    shows.
 
     Parameters
     ----------
@@ -143,11 +147,11 @@ def leaks_of(stack: Stack, fits: Fits) -> NDArray[np.bool_]:
 
 
 def _more(ways: Floats, unit: Floats, share: Any, dof: Any) -> NDArray[np.bool_]:
-    """Return whether scatter that is all bends leaks more than scatter that is all chance."""
+    """Return whether scatter that is all bends leaks more variance than such chance, and a half."""
     leaks, chance = (
         (one[..., 0, 0] + one[..., 1, 1]) / 2
         + np.hypot((one[..., 0, 0] - one[..., 1, 1]) / 2, one[..., 0, 1])
         for one in (ways, unit)
     )
-    more: NDArray[np.bool_] = leaks * dof > chance * share
+    more: NDArray[np.bool_] = leaks * dof > _MATTERS * chance * share
     return more

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.kernel.harmonics import Floats
+from bladegeom.mistakes._design import design_of
 from bladegeom.mistakes.trial import FEWEST, Base, mean_evidence
 
 FEWEST_BENT = 10
@@ -57,14 +58,19 @@ def bent_plates(base: Base) -> list[Plate]:
 
 
 def _waved(base: Base) -> Plate | None:
-    waved = Base(base.series, orders=_WAVES)
-    return None if waved.dof < FEWEST else Plate(waved, _by_size(base, waved))
+    design = design_of(base.series, _WAVES)
+    p = design.q.shape[1]
+    if base.n - p < FEWEST:
+        return None
+    left = design.m @ base.e
+    evidence = _by_size(base, float(left @ left) + base.floor_of(base.n - p), p)
+    return Plate(Base(base.series, orders=_WAVES), evidence) if evidence > KNOWN else None
 
 
-def _by_size(base: Base, wider: Base) -> float:
+def _by_size(base: Base, rss: float, p: int) -> float:
     """Return the evidence of a wider fit by its sum of squares and its size (Schwarz 1978)."""
-    gain = float(base.log_ratio(np.asarray(wider.rss)))
-    return gain - (wider.p - base.p) / 2 * math.log(base.n)
+    gain = float(base.log_ratio(np.asarray(rss)))
+    return gain - (p - base.p) / 2 * math.log(base.n)
 
 
 def _bent(base: Base) -> Plate | None:
@@ -180,4 +186,4 @@ def _repeated(base: Base) -> Plate | None:
     own = Base(series, shapes=shapes)
     if np.linalg.matrix_rank(own.design.columns(series.label, shapes)) < own.p:
         return None
-    return Plate(own, _by_size(base, own))
+    return Plate(own, _by_size(base, own.rss, own.p))

@@ -90,11 +90,16 @@ def _skipped(count: Counted, one: Candidate) -> str:
 def _spike(count: Counted, one: Candidate) -> str:
     row = int(one.rows[0])
     side = "above" if one.size > 0 else "below"
-    return (
+    stands = (
         f"{_where(count, row)} ({grain(float(count.reading[row]))}) stands "
         f"{abs(one.size):.2g} {count.unit} {side} the curve: gum, or bent, or a slip of the pen? "
-        "Clean it and read it again: if it reads otherwise, write that in its place; if it reads "
-        "the same, add it as a turn of its own. Until then the repair leaves this reading out"
+    )
+    if one.kept is None:
+        return f"{stands}Clean it before you read the blade again"
+    return (
+        f"{stands}Clean it and read it again: if it reads otherwise, write that in its place; if "
+        "it reads the same, add it as a turn of its own. Until then the repair leaves this reading "
+        "out"
     )
 
 

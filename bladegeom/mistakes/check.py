@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +16,7 @@ from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
 from bladegeom.mistakes._bent import KNOWN, bent_plates
-from bladegeom.mistakes._design import Whole
+from bladegeom.mistakes._design import Whole, design_of
 from bladegeom.mistakes._repairs import mirrored, onward, shifted, single, step, swapped, wrapped
 from bladegeom.mistakes._said import SAID, label_at
 from bladegeom.mistakes.trial import FALSE_ALARMS, FEWEST, Base, Candidate
@@ -205,6 +207,11 @@ def check_readings(
     return check_counted(count_blade(readings, blade=blade, blades=blades, unit=unit, **facts))
 
 
+def suspect(count: Counted) -> bool:
+    """Return whether `check_counted` would find anything in readings that stand."""
+    return not _cannot_tell(count) and bool(_tried(count, "")[1])
+
+
 def check_counted(count: Counted) -> Findings:
     """Do the work of `check_readings` on readings as they were counted."""
     remarks = _cannot_tell(count)
@@ -227,6 +234,8 @@ def check_counted(count: Counted) -> Findings:
             for one, then in zip(ranked, after, strict=True)
         ]
         found += made[:1] if found else made
+        if ranked[0].kind == "step":
+            found += _beside_a_step(now, ranked[0])[: _MOST_MISTAKES - len(found)]
         now = None if after[0] is None or _cannot_tell(after[0]) else after[0]
     if count.extra and not any(one.kind == "doubled" for one in found):
         remarks.append(_of_extra(count))
@@ -240,6 +249,27 @@ def check_counted(count: Counted) -> Findings:
         rival=rival,
         remarks=(*rival, *remarks),
     )
+
+
+def _beside_a_step(count: Counted, step: Candidate) -> list[Finding]:
+    """Return the teeth that stand off by themselves in readings with a bumped base.
+
+    Who reads the blade again should clean them first. They are looked for as if the base had not
+    been bumped; what was read then is no reading, so that none of them has a repair.
+    """
+    levelled = count.reading.copy()
+    levelled[step.rows] -= step.size
+    now, found = count._replace(reading=levelled), list[Finding]()
+    while len(found) < _MOST_MISTAKES and not _cannot_tell(now):
+        base, ranked, _ = _tried(now, "")
+        spike = next((one for one in ranked if one.kind == "spike"), None)
+        if spike is None or spike.kept is None:
+            break
+        one, now = replace(spike, kept=None), now.only(spike.kept)
+        made = _finding(base, one, None, besides=True)
+        found.append(replace(made, words=f"besides, {SAID['spike'](count, one)}"))
+        count = count.only(spike.kept)
+    return found
 
 
 def _of_extra(count: Counted) -> str:
@@ -265,14 +295,19 @@ def _cannot_tell(count: Counted) -> list[str]:
             f"{len(read)} readings are too many to be looked through for mistakes at once: give "
             f"{_MOST_READINGS} at most, some turns at a time"
         ]
-    if len(read) < FEWEST + len(np.unique(count.turn)) or len(np.unique(count.tooth)) < FEWEST:
+    design = design_of(count, (1,)) if len(read) else None
+    if design is None or len(read) < FEWEST + len(design.turns) or design.spots < FEWEST:
         return [f"{len(read)} readings are too few to show a mistake"]
     if read.max() == read.min():
         return ["all readings are the same: no mistake would show"]
-    angle = np.radians(count.blade.angles_deg[count.tooth - 1])
-    if worst_ratio(harmonic_columns(angle)[:, 1:], np.ones((len(angle), 1))) > REFUSED_RATIO:
+    if design.once("ratio", partial(_ratio, count)) > REFUSED_RATIO:
         return ["the teeth read lie on too short an arc to show a mistake"]
     return []
+
+
+def _ratio(count: Counted) -> float:
+    angle = np.radians(count.blade.angles_deg[count.tooth - 1])
+    return worst_ratio(harmonic_columns(angle)[:, 1:], np.ones((len(angle), 1)))
 
 
 def _tried(count: Counted, expected: str) -> tuple[Base, list[Candidate], tuple[int, ...]]:

@@ -121,7 +121,7 @@ class Base:
         self.n = len(series.reading)
         self.design = design_of(series, orders)
         self.offsets = self.design.offsets
-        self.middle = float(np.median(series.reading))
+        self.middle = float(series.reading.mean())
         self.q, self.m = self.design.q, self.design.m
         if shapes is not None:
             self.q, self.m = Design.taken_up(self.design.columns(series.label, shapes))
@@ -131,11 +131,15 @@ class Base:
         self.e = self.m @ centred
         self.grain = _counts(series.reading, series.length("graduation"))
         self.least_change = 1.01 * self.grain
-        self.floor = self.dof * self.grain**2 / 12 + self.n * _hair(series.reading) ** 2
+        self.floor = self.floor_of(self.dof)
         self.rss = float(self.e @ self.e) + self.floor
         self.counted = _on(series.reading, self.grain)
         self.shares = EXTRA_SHARES if series.extra else SHARES
         self.tried = 0
+
+    def floor_of(self, dof: int) -> float:
+        """Return the least sum of squares to believe in: that of the rounding."""
+        return dof * self.grain**2 / 12 + self.n * _hair(self.series.reading) ** 2
 
     @cached_property
     def slipped(self) -> NDArray[np.bool_]:

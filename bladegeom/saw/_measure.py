@@ -321,11 +321,12 @@ def by_hand(value: float, u: float, unit: str) -> str:
     return f"{max(round(abs(value) / step), 1) * step:.{places}f}"
 
 
-def known_to(estimate: Estimate, unit: str) -> str:
+def known_to(one: Estimate | Known, unit: str) -> str:
     """Return the size of what is off to one side, with its limits, as a hand can set it."""
-    sizes = sorted(map(abs, (estimate.low, estimate.high)))
-    value, low, high = (by_hand(one, estimate.u, unit) for one in (estimate.value, *sizes))
-    if not math.isfinite(estimate.u):
+    sizes = sorted(map(abs, (one.low, one.high)))
+    doubt = one.u if math.isfinite(one.u) else (sizes[1] - sizes[0]) / 4
+    value, low, high = (by_hand(size, doubt, unit) for size in (one.value, *sizes))
+    if not math.isfinite(doubt):
         return f"{value} {unit} (doubt not known)"
     limits = "" if low == high else f" (95 %: {low} to {high})"
     return f"{value} {unit}{limits}"

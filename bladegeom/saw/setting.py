@@ -16,7 +16,16 @@ from bladegeom.kernel.doubt import student_t
 from bladegeom.kinds import checked
 from bladegeom.lengths import LARGEST, Length, convert, length
 from bladegeom.result import derived, described, number, quantity
-from bladegeom.saw._measure import FINEST, SIDES, by_hand, one_of, rise_over, side_of, told
+from bladegeom.saw._measure import (
+    FINEST,
+    SIDES,
+    by_hand,
+    known_to,
+    one_of,
+    rise_over,
+    side_of,
+    told,
+)
 from bladegeom.saw._plate_reading import OVER, PlateReading
 from bladegeom.saw._uses import BELOW, USES, cut_text, how_to_set
 from bladegeom.saw.bench import Slots
@@ -123,7 +132,8 @@ class Setting(OfBlade):
         "error at the worst rotation: the tilt, or its upper limit where unresolved",
         label="at the worst rotation",
         text=lambda one: (
-            one.worst.text("deg to either side") + one._wood(Estimate(one.worst.value, one.worst.u))
+            f"{known_to(one.worst, 'deg')} to either side"
+            + one._wood(Estimate(one.worst.value, one.worst.u))
             if math.isfinite(one.worst.value)
             else BELOW
         ),
@@ -182,7 +192,8 @@ class Setting(OfBlade):
         the doubt of the line.
         """
         cut = self.cut if self.error is None else self.cut_at_error
-        return cut or Estimate(0.0, self.worst.value / student_t(0.95, math.inf))
+        told = cut if self.fit.resolved else None
+        return told or Estimate(0.0, self.worst.value / student_t(0.95, math.inf))
 
     @property
     def _over(self) -> tuple[float, str]:
@@ -362,6 +373,9 @@ def setting_error(
             'add tilts = "left" or "right" to [saw]',
             column="shows" if "shows" in shown else "gap",
         )
+    if slots is not None and not hasattr(slots, "angle"):
+        cure = "align the slots first: slot_alignment(front, back, ...)"
+        raise refuse(f"slots is {slots!r}", cure, column="slots")
     what = read_as(use, shown, fit, angle=turn, tilts=tilts)
     read = PlateReading(
         use=use,

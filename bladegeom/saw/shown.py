@@ -172,9 +172,14 @@ def read_as(
     if use not in KEYS:
         raise refuse(f"shown is given for use {use}", "read the fence along the slot", column="use")
     known = KEYS[use].split()
-    for key in shown:
+    if not isinstance(shown, Mapping):
+        cure = 'give what was read by its names: {"shows": 0, "resolution": 0.05}'
+        raise refuse(f"shown is {shown!r}", cure, column="shown")
+    for key in map(str, shown):
         if key not in known:
             raise RefusedError(unknown_name(key, known, f"key of what was shown of the {use}"))
+    if shown.get("folds") not in (None, True, False):
+        raise refuse(f"folds is {shown['folds']!r}", "give True or False", column="folds")
     given = {key: value for key, value in shown.items() if value is not None}
     what = {"back": "front"}
     read = sorted({what.get(one, one) for one in given if what.get(one, one) in _WITH})

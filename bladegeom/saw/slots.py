@@ -323,17 +323,19 @@ def _what_would_tell(
 ) -> str:
     """Say how far the doubt must come down, and how many readings bring it there."""
     least = abs(allowed - abs(difference.value))
-    if least < difference.u / 100:
-        return "Cannot tell: the difference is just the tolerance."
     reach, limit = (f"{number(one, least)} {unit}" for one in (difference.reach, least))
     said = f"Cannot tell: the 95 % doubt of the difference, {reach}, must come down to {limit}."
+    if least < difference.u / 100:
+        said = "Cannot tell: the difference is just the tolerance."
     if times is not None:
-        return f"{said} {times} readings at each end would do, if they scatter alike."
+        again = f"{times} readings at each end"
+        return f"{said} {again} would tell what to do, if they scatter alike."
     alone = student_t(0.95, math.inf) * (end_float or 0.0) / math.sqrt(6)
     if alone < least:
         return f"{said} More readings hardly bring it there: read with a finer dial."
+    makes = f"{number(alone, difference.u)} {unit}"
     return (
-        f"{said} Repeats are not enough, the end float alone makes {number(alone, least)} {unit}: "
+        f"{said} Repeats are not enough, the end float alone makes {makes}: "
         "push the arbor the same way for every reading."
     )
 

@@ -57,7 +57,8 @@ class Counted(NamedTuple):
     @property
     def extra(self) -> bool:
         """Whether a reading after the last tooth may or may not be the closing reading."""
-        return self.readings is None and self.off_by == 0
+        beyond = self.label.max(initial=0) > self.blade.teeth
+        return self.readings is None and self.off_by == 0 and bool(beyond)
 
     @property
     def tooth(self) -> NDArray[np.int64]:

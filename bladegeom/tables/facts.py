@@ -45,12 +45,7 @@ class Fact:
 def parse_fact(
     column: str, cell: str, decimal_mark: str, place: str, row: int | None
 ) -> tuple[str, Fact] | None:
-    """Read one cell of a fact's column; None where nothing is stated.
-
-    Raises
-    ------
-    NumberError
-    """
+    """Read one cell of a fact's column; None where nothing is stated, or raise NumberError."""
     text = cell.strip()
     if text in ("", "?"):
         return None
@@ -129,12 +124,7 @@ def merge(into: dict[str, Fact], new: Mapping[str, Fact], blade: str | None) -> 
 
 
 def blade_of(facts: Mapping[str, Fact], name: str) -> Blade:
-    """Make the blade that the facts describe.
-
-    Raises
-    ------
-    RefusedError
-    """
+    """Make the blade that the facts describe, or raise RefusedError."""
     return Blade(name=name, **_arguments(facts, of_blade=True))
 
 
@@ -193,12 +183,7 @@ def _words(value: Any) -> str:
 
 
 def need_teeth(known: Mapping[str, Fact], name: str, row: int | None = None) -> None:
-    """Refuse a blade whose number of teeth is stated nowhere.
-
-    Raises
-    ------
-    RefusedError
-    """
+    """Refuse a blade whose number of teeth is stated nowhere."""
     if "teeth" not in known:
         raise RefusedError(
             Fault(
@@ -212,11 +197,6 @@ def need_teeth(known: Mapping[str, Fact], name: str, row: int | None = None) -> 
 
 
 def check_unit(unit: str | None) -> None:
-    """Refuse a unit of readings that is not known.
-
-    Raises
-    ------
-    RefusedError
-    """
+    """Refuse a unit of readings that is not known."""
     if unit is not None and unit not in MM_PER:
         raise refuse(f"the unit is {unit!r}", "write mm, in, thou or um", value=unit)

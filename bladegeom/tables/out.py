@@ -191,12 +191,7 @@ def save_readings(readings: Readings, path: str | os.PathLike[str]) -> None:
 
 
 def check_turns(turns: int) -> None:
-    """Refuse a number of turns that nobody reads.
-
-    Raises
-    ------
-    RefusedError
-    """
+    """Refuse a number of turns that nobody reads."""
     if not 1 <= turns <= MOST_TURNS or int(turns) != turns:
         raise refuse(
             f"{turns} turns", f"give a whole number of turns from 1 to {MOST_TURNS}", value=turns

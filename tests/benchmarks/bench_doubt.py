@@ -316,7 +316,11 @@ def shares(case: Case, verdicts: Verdicts) -> Shares:
 
 
 def run_case(case: Case, blades: int, seed: np.random.SeedSequence) -> Shares:
-    """Simulate, judge, and hold the first blades against the public functions."""
+    """Simulate, judge, and hold the first blades against the public functions.
+
+    Where bends may leak, blades are fitted one by one, and a tenth of them has to do.
+    """
+    blades = blades if case.arc_deg == 360.0 else max(blades // 10, COMPARED)
     made = simulate(case, blades, np.random.Generator(np.random.PCG64(seed)))
     verdicts = judge(fit_many(case, made.reading), made)
     for place in np.flatnonzero(leaking(case, made.reading)).tolist():
@@ -422,8 +426,12 @@ FAILING = (
 )
 """Groups in which they do not."""
 
-ROBUST = ("robust, all teeth read", "robust, Student t noise, 5 dof")
-"""Groups fitted with ``robust=True``."""
+OTHERS = (
+    "120 deg not read",
+    "robust, all teeth read",
+    "robust, Student t noise, 5 dof",
+)
+"""Groups whose limits hold bends that may leak, or the doubt of a robust fit."""
 
 
 def interval_cases() -> list[Case]:
@@ -452,7 +460,7 @@ def interval_cases() -> list[Case]:
                 found.append(Case("bent plate, every 4th tooth read", *kind, every=4, bend=1.0))
             if teeth % len(uneven) == 0:
                 found.append(Case("uneven pitch 1 1 1 1 1.6", *kind, pitch=uneven))
-    order = [*ASSUMED, *FAILING, *ROBUST]
+    order = [*ASSUMED, *FAILING, *OTHERS]
     return sorted(found, key=lambda case: order.index(case.group))
 
 
@@ -554,8 +562,9 @@ def summary(found: Sequence[Shares], bins: dict[str, list[Bin]], blades: int) ->
     yield ""
     yield (
         "Least and greatest share, in percent, of simulated blades whose 95 % interval holds the "
-        f"truth; {blades:,} blades a case, 8 to 80 teeth, amplitudes from twice the fitted "
-        "amplitude's standard deviation to 30 times the noise. Squareness: with the fitted "
+        f"truth; {blades:,} blades a case (a tenth where an arc is not read), 8 to 80 "
+        "teeth, amplitudes from twice the fitted amplitude's standard deviation to 30 times the "
+        "noise. Squareness: with the fitted "
         "neutral line upright, resolved or not. False alarms: flat blades called resolved. Below "
         "twice that standard deviation (a flat blade included) the amplitude's limits hold for "
         f"{span([one.amplitude for one in small])} %, where the assumptions hold."

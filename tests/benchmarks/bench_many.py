@@ -3,8 +3,9 @@
     python tests/benchmarks/bench_many.py [BLADES]
 
 BLADES (100,000) invented blades of 40 readings; as many of which a tenth was not read, as many of
-23, 24, 40 and 60 teeth, and as many read in two turns. Every answer is whole: wobble, intervals,
-detection, marks, probabilities, warnings. Beside them, one blade at a time: statsmodels OLS with
+23, 24, 40 and 60 teeth, as many read in two turns, and as many to a coarse
+graduation. Every answer is whole: wobble, intervals, detection, marks, probabilities, warnings.
+Beside them, one blade at a time: statsmodels OLS with
 standard errors and intervals, SciPy's curve_fit, `fit_wobble` alone, with both limits and p, and
 with `blade_answer`; the table of the command, which looks for mistakes too; and one copy of the
 memory of the readings. Medians of rounds in which everything takes its turn. Only the ratios mean
@@ -35,6 +36,7 @@ ROUNDS = 5
 TEETH = 40
 MIXED = (23, 24, 40, 60)
 UNREAD = 0.1
+GRADUATION = 0.03
 SEED = 20_261_125
 
 
@@ -89,6 +91,12 @@ def two_turns(whole: pd.DataFrame) -> pd.DataFrame:
     again["reading_mm"] += np.random.default_rng(SEED).normal(0, 0.005, len(whole))
     both = pd.concat([whole.assign(turn=1), again.assign(turn=2)])
     return both.sort_values(["blade", "turn", "tooth"], kind="stable").reset_index(drop=True)
+
+
+def coarse(whole: pd.DataFrame) -> pd.DataFrame:
+    """Return the same blades read to a graduation of three times their scatter."""
+    read = np.round(whole["reading_mm"] / GRADUATION) * GRADUATION
+    return whole.assign(reading_mm=read, graduation_mm=GRADUATION)
 
 
 def by_statsmodels(readings: np.ndarray) -> None:
@@ -146,11 +154,17 @@ def main() -> None:
     ones = [
         bg.Readings(blade, row, unit="mm", ring_radius="110 mm") for row in readings[:OWN_LOOPED]
     ]
+    rounded = np.round(readings[:OWN_LOOPED] / GRADUATION) * GRADUATION
+    coarse_ones = [
+        bg.Readings(blade, row, unit="mm", ring_radius="110 mm", graduation=(GRADUATION, "mm"))
+        for row in rounded
+    ]
     frames = {
         "complete": whole,
         "a tenth unread": gaps(whole),
         "mixed tooth counts": mixed(count),
         "two turns": two_turns(whole),
+        "coarse graduation": coarse(whole),
         "shuffled rows": whole.sample(frac=1.0, random_state=1),
     }
     work: dict[str, tuple[int, Callable[[], object]]] = {
@@ -158,6 +172,7 @@ def main() -> None:
         "curve_fit": (LOOPED, lambda: by_curve_fit(readings[:LOOPED])),
         "fit_wobble": (OWN_LOOPED, lambda: by_fit_wobble(ones)),
         "fit_wobble, both limits and p": (OWN_LOOPED, lambda: with_limits(ones)),
+        "the same of coarse readings": (OWN_LOOPED, lambda: with_limits(coarse_ones)),
         "fit_wobble, blade_answer": (SLOW_LOOPED, lambda: whole_answers(ones[:SLOW_LOOPED])),
         "one copy of the readings": (count, readings.copy),
     }

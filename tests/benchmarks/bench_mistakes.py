@@ -5,8 +5,9 @@
 Simulated blades of 24, 40 and 80 teeth with normal scatter, the unit of everything below. The
 wobble's amplitude is spread evenly on a log scale from 1 to 100, its direction over the circle;
 half of the dials are set to zero at tooth 1 and the others stand anywhere up to one amplitude away.
-Every tooth is read once and the first again at the end, unless the line says otherwise. Seeded;
-nothing here is a test, but tests/test_mistakes.py runs a small part of it against the same aims.
+Every tooth is read once and the first again at the end, unless the line says otherwise. The table
+goes to mistakes.md. Seeded; nothing here is a test, but tests/test_mistakes.py runs a small part of
+it against the same aims.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from functools import partial
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -389,6 +391,13 @@ CLEAN: dict[str, Callable[[Rng, int], bg.Readings]] = {
 }
 
 
+TITLE = """\
+# How often the look for mistakes errs
+
+Made by `bench_mistakes.py`, which says how the blades are simulated; sd: the scatter of a reading.
+"""
+
+
 def lines(blades: int, planted: int) -> Iterator[str]:
     """Return the report, line by line."""
     head = " | ".join(f"{teeth} teeth" for teeth in TEETH)
@@ -429,8 +438,11 @@ def main() -> None:
         )
     )
     start = time.perf_counter()
+    table = []
     for line in lines(blades, planted):
         print(line, flush=True)
+        table.append(line)
+    Path(__file__).with_name("mistakes.md").write_text("\n".join([TITLE, *table]) + "\n", "utf-8")
     print(f"\n{time.perf_counter() - start:.0f} s", file=sys.stderr)
 
 
