@@ -205,7 +205,8 @@ class InsertLevel(Result):
             self.worst.value
         ):
             said.append(
-                f"One reading is {number(self.farthest)} {self.unit} from the table's height and "
+                f"One reading is {to_set(self.farthest, self.unit, self.gauge.graduation)} "
+                f"{'above' if self.farthest > 0 else 'below'} the table and "
                 "the plane through all is not: the insert is bent, or the reading is; screws "
                 "cannot level that."
             )
