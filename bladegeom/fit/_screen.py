@@ -69,12 +69,14 @@ def worth_a_look(stack: Stack, fits: Fits, jump: float, closing: bool) -> Bools:
         for j in range(i, 3):
             taken += (1 + (i < j)) * solved[..., i, j] * moved[i] * moved[j]
     most = np.max(taken, axis=1) / rss
-    wanted = 1 / (FALSE_ALARMS * min(SHARES.values()))
+    # A tooth too many is held to the factor without the three unknowns, a unit to twice as much.
+    factor = 1 / (FALSE_ALARMS * min(SHARES.values()))
+    wanted: Floats = np.minimum(factor ** (count / np.maximum(count - 3, 1)), 2 * factor)
     # Where the mean of the Bayes factors is large enough, so is the largest of them.
     some = np.flatnonzero(most > 1 - wanted ** (-2 / count))
     left_over = np.maximum(1 - taken[some] / rss[some, np.newaxis], 1e-12)
     factors = np.exp(np.minimum(-count[some, np.newaxis] / 2 * np.log(left_over), 700.0))
-    found[some] |= factors.mean(axis=1) > wanted
+    found[some] |= factors.mean(axis=1) > wanted[some]
     looked: Bools = found & enough
     return looked
 
