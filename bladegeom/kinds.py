@@ -117,6 +117,8 @@ def _kinds(said: str) -> list[_Kind]:
             kinds.append(_PLAIN[one])
         elif one in MADE_BY:
             kinds.append(_named(one))
+        elif of == "Sequence" and inner == "float":
+            kinds.append(_several(_Kind("numbers", "give numbers", lambda _: True)))
         elif of in ("Sequence", "Iterable", "tuple", "list") and (each := _kinds(inner)):
             any_of = _Kind(each[0].noun, each[0].cure, _any(each))
             kinds.append(_several(any_of))

@@ -357,3 +357,14 @@ def test_the_tooth_that_the_file_names_stands_at_the_head_of_its_step(tmp_path, 
         step = set_up(tmp_path, text + part(name, **read), saw).steps[1]
         named = {int(one) for one in re.findall(r"\d+", step.stand)}
         assert named == ({tooth} if tooth else {1, 21})
+
+
+def test_an_insert_off_by_less_than_a_screw_can_be_turned_is_left(tmp_path):
+    places = {"x": "-35 35 -35 35 -35 35 mm", "y": "-150 -150 0 0 150 150 mm"}
+    screws = {"screw_x": "-40 40 40 -40 mm", "screw_y": "-150 -150 150 150 mm", "pitch": "1 mm"}
+    how = {"graduation": "0.001 mm", "tolerance": "0.01 mm"}
+    for height, state in (("0.02", "leave"), ("0.05", "move")):
+        read = {"height": f"{' '.join([height] * 6)} mm"}
+        step = set_up(tmp_path, part("insert", **places, **read, **screws, **how)).steps[0]
+        assert (step.verdict, step.state) == ("out", state)
+        assert bool(re.search(r"a sixteenth of a turn", " ".join(step.do))) is (state == "move")

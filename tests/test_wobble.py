@@ -306,7 +306,7 @@ def test_warnings_say_what_the_reader_should_know() -> None:
     (said,) = noisy(amplitude=0.0).warnings
     assert "no direction is established" in said
     (said,) = noisy(amplitude=3.0).warnings
-    assert "a tilt of 1.7 deg is far more than usable blades show" in said
+    assert "a wobble (TIR) of 6 mm, far more than usable blades do" in said
     (said,) = noisy(surface="teeth").warnings
     assert said.startswith("read on the teeth")
 

@@ -169,6 +169,10 @@ def _lay(page: Page, place: int, step: Step, size: float, *, now: bool = False) 
     do = " ".join(one for one in step.do if one != LEAVE)
     do = "As told above." if now else f"{do} Then read again." if step.state == "move" else do
     numbers = [*([f"before: {step.was}"] if step.was else []), *step.found]
+    remarks = step.remarks
+    if step.part == "blade":
+        # What seems wrong in its readings is a warning.
+        numbers, remarks = [], (*step.found, *remarks)
     said = "; ".join(one.rstrip(".") for one in numbers)
     return _Laid(
         step,
@@ -176,7 +180,7 @@ def _lay(page: Page, place: int, step: Step, size: float, *, now: bool = False) 
         page.wrapped(f"{place or ''} {step.title}", title, left),
         page.wrapped(step.stand, stand, left) if step.stand else [],
         page.wrapped(do, size, wide) if do else [],
-        [line for one in step.remarks for line in page.wrapped(f"! {one}", warned, wide)],
+        [line for one in remarks for line in page.wrapped(f"! {one}", warned, wide)],
         page.wrapped(said, small, wide) if said else [],
     )
 

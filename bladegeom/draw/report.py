@@ -23,7 +23,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.shop.change import Change
 from bladegeom.shop.condition import Condition
-from bladegeom.shop.verdict import teeth_read
+from bladegeom.shop.verdict import evidence
 from bladegeom.tables.out import digest_of
 
 _CHART = 104.0
@@ -157,10 +157,9 @@ def _told(
     said.append(
         (
             "How it was read",
-            f"{teeth_read(fit.readings)} of {fit.readings.blade.teeth} teeth, "
-            f"{len(fit.residuals)} readings on the {fit.readings.surface}{where}{on}. Your own "
-            "arbor and flanges add their own wobble: on your saw it reads otherwise, and marks "
-            "hold for the mounting they were found in.",
+            f"{evidence(fit)}; on the {fit.readings.surface}{where}{on}. Your own arbor and "
+            "flanges add their own wobble: on your saw it reads otherwise, and marks hold for the "
+            "mounting they were found in.",
         )
     )
     if condition is not None:

@@ -27,7 +27,7 @@ def float_covariance(end_float: Any) -> NDArray[np.float64]:
 
 def rides_most(end_float: Any, amplitude_u: Any) -> Any:
     """Return whether the arbor's float makes more than half of an amplitude's variance."""
-    return float_covariance(end_float)[0, 0] > np.square(amplitude_u) / 2
+    return np.sqrt(float_covariance(end_float)[0, 0]) > amplitude_u / math.sqrt(2)
 
 
 def stylus_scale_u(stylus_deg: Any) -> Any:

@@ -146,7 +146,9 @@ class FenceAlignment(Result):
 
     @property
     def _straight(self) -> str:
-        return "" if self.straightness is None else f"{number(self.straightness)} {self.unit}"
+        if self.straightness is None:
+            return ""
+        return to_set(self.straightness, self.unit, self.gauge.graduation)
 
     def _toe(self, toe: Estimate) -> str:
         over = sided(rise_over(toe, self.read_length), self.unit, *_TOES)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Literal, get_args
 
 import numpy as np
@@ -205,7 +206,8 @@ class InsertLevel(Result):
             self.worst.value
         ):
             said.append(
-                f"One reading is {number(self.farthest)} {self.unit} from the table's height and "
+                f"One reading is {to_set(self.farthest, self.unit, self.gauge.graduation)} "
+                f"{'above' if self.farthest > 0 else 'below'} the table and "
                 "the plane through all is not: the insert is bent, or the reading is; screws "
                 "cannot level that."
             )
@@ -389,7 +391,7 @@ def insert_step(bench: Bench, section: Section) -> Step:
     """Return the step of the insert."""
     result = insert_level(**section.given(), fit=bench.fit)
     known = math.isfinite(result.worst.u)
-    return bench.step(
+    step = bench.step(
         "insert",
         "Insert",
         result,
@@ -402,6 +404,9 @@ def insert_step(bench: Bench, section: Section) -> Step:
         verdict=result.verdict,
         finer=known and result.readings_needed is None,
     )
+    if step.state == "leave" and result.verdict not in (None, "within"):
+        return replace(step, do=("Leave it: it is off by less than a hand can turn its screws.",))
+    return step
 
 
 def _state(insert: InsertLevel) -> State:

@@ -33,6 +33,7 @@ from bladegeom.shop.verdict import (
     UNDECIDED,
     UNREAD_RULE,
     Verdict,
+    evidence,
     in_ranges,
     teeth_read,
     turns_read,
@@ -195,17 +196,10 @@ class Condition(OfBlade):
 
     @property
     def read_words(self) -> str:
-        """How many teeth were read, and which are to be."""
-        fit, to_read, turns = self.fit, self.teeth_to_read, turns_read(self.fit)
-        read = f"{self.teeth_read} of {fit.readings.blade.teeth}"
-        said = [f"{read} in {turns} turn{'' if turns == 1 else 's'}"]
-        closing = closing_of(fit.readings)
-        if closing is None:
-            said.append("no closing reading")
-        else:
-            by = number(abs(closing.difference), closing.allowed(MATTERS))
-            said.append(f"closed within {by} {fit.unit}")
-        return "; ".join([*said, *([f"to be read: {in_ranges(to_read)}"] if to_read else [])])
+        """What the readings are, and which teeth are to be read."""
+        to_read = self.teeth_to_read
+        said = evidence(self.fit)
+        return f"{said}; to be read: {in_ranges(to_read)}" if to_read else said
 
     @property
     def eye_line(self) -> str:

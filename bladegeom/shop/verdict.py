@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from bladegeom.estimate import Known, judge
 from bladegeom.faults import refuse
+from bladegeom.fit.closing import closing_of
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf, student_t
 from bladegeom.kernel.span import Scatter, rough, rounded_away, span, span_of_one_turn
@@ -308,6 +309,18 @@ def _repeatability(fit: WobbleFit, means: Floats, counts: NDArray[np.intp]) -> S
 def teeth_read(readings: Readings) -> int:
     """Return how many different teeth were read, closing readings aside."""
     return len(np.unique(readings.tooth[~readings.closing]))
+
+
+def evidence(fit: WobbleFit) -> str:
+    """Return in a line what the readings are: teeth, turns, and whether they close."""
+    readings, turns = fit.readings, turns_read(fit)
+    said = f"{teeth_read(readings)} of {readings.blade.teeth} teeth in {turns} turn"
+    said += "" if turns == 1 else "s"
+    closing = closing_of(readings)
+    if closing is None:
+        return f"{said}, none closed"
+    by = number(abs(closing.difference), closing.allowed())
+    return f"{said}, closed within {by} {fit.unit}"
 
 
 def _hiding(fit: WobbleFit, spare: float) -> tuple[int, ...]:
