@@ -89,5 +89,5 @@ def cut_text(use: str, cut: Estimate, end: str) -> str:
         return f"not known: {BELOW}"
     if not told(cut):
         return f"{USES[use].off} {at_most(cut, 'deg')} (95 %), to which side cannot be told"
-    way = "toward" if cut.value > 0 else "from"
+    way = "toward" if cut.value > 0 else "away from"
     return f"{known_to(cut, 'deg')} {USES[use].off}, {end} {way} the indicator"
