@@ -30,6 +30,8 @@ from bladegeom.lengths import (
 )
 
 MOST_TEETH = 1000
+LEFT_ALONE, SET_ANEW = "left alone", "set anew"
+"""What may be stated of the dial between turns."""
 
 
 @dataclass(frozen=True)
@@ -355,6 +357,15 @@ for _one in (
         "mount",
         "one revolution of the dial's hand, to look for readings so much off",
         differs="mounts",
+    ),
+    OneOf(
+        "dial",
+        "mount",
+        "`left alone` or `set anew`: whether the dial was left as it was from one turn to the "
+        "next; left alone, every tooth read again shows whether the stand moved",
+        "write left alone, or set anew where its zero was moved between turns",
+        (LEFT_ALONE, SET_ANEW),
+        differs="rings mounts",
     ),
     Number(
         "stylus_deg",

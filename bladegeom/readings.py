@@ -92,6 +92,7 @@ class Readings:
         graduation_mm: float | None
         end_float_mm: float | None
         dial_turn_mm: float | None
+        dial: str | None
         surface: str
         touch_deg: float
         stylus_deg: float

@@ -7,11 +7,13 @@ check for mistakes has an error rate of its own and is left out, but where it is
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from shop_days import NO_MISTAKE
 from simulated import rng_for
 
 import bladegeom as bg
+from bladegeom.fit.closing import closing_of, without_drift
 from bladegeom.shop.condition import assess
 
 SD, TIR = 0.003, 0.1
@@ -21,13 +23,18 @@ def limits(wobble_mm):
     return bg.Limits((bg.Limit("wobble_tir", (wobble_mm, "mm"), "invented for a test"),))
 
 
-def read(teeth, turns, step, rng, *, drift=0.0, near=None, stated=True, closed=True):
-    """Readings in mm, every turn closed; the stand drifts by so many mm in a turn."""
+def read(teeth, turns, step, rng, *, drift=0.0, near=None, stated=True, closed=True, dial=None):
+    """Readings in mm, every turn closed; the stand drifts by so many mm in a turn.
+
+    It drifts on from turn to turn where the dial was left alone.
+    """
     tooth = np.append(np.arange(1, teeth + 1), [1] if closed else [])
     near = rng.uniform(0, 2 * np.pi) if near is None else near
     plate = TIR / 2 * np.cos(2 * np.pi * (tooth - 1) / teeth - near) + rng.uniform(0, step)
-    ramp = drift * np.arange(len(tooth)) / teeth
-    values = np.tile(plate + ramp, turns) + rng.normal(0, SD, turns * len(tooth))
+    ramp = drift * np.arange(turns * len(tooth)) / teeth
+    if dial != "left alone":
+        ramp = np.tile(ramp[: len(tooth)], turns)
+    values = np.tile(plate, turns) + ramp + rng.normal(0, SD, turns * len(tooth))
     return bg.Readings(
         bg.Blade(teeth),
         np.round(values / step) * step,
@@ -36,6 +43,7 @@ def read(teeth, turns, step, rng, *, drift=0.0, near=None, stated=True, closed=T
         turn=np.repeat(np.arange(1, turns + 1), len(tooth)),
         ring_radius="100 mm",
         graduation=(step if stated else None, "mm"),
+        dial=dial,
     )
 
 
@@ -166,3 +174,147 @@ def test_every_closed_turn_counts():
 
     assert warned(size, size)
     assert not warned(size, -size)
+
+
+# The dial left alone between turns
+
+
+@pytest.mark.parametrize("turns", [2, 3])
+@pytest.mark.parametrize(("step", "stated"), [(0.0005, True), (0.01, True), (0.01, False)])
+@pytest.mark.parametrize("closed", [True, False])
+def test_with_the_dial_left_alone_a_small_drift_is_told_and_a_steady_stand_is_not(
+    turns, step, stated, closed
+):
+    rng, trials = rng_for(79), 250
+    given = {"stated": stated, "closed": closed, "dial": "left alone"}
+    steady = [closing_of(read(40, turns, step, rng, **given)).moved() for _ in range(trials)]
+    assert sum(steady) < trials * 0.01 + 3 * np.sqrt(trials * 0.01 * 0.99)
+    for way in (1, -1):
+        drift = 2 * SD * way
+        found = [closing_of(read(40, turns, step, rng, drift=drift, **given)) for _ in range(15)]
+        assert all(one.moved() for one in found)
+        mean = np.mean([one.difference for one in found])
+        # A step adds step**2 / 12 to the variance of a reading.
+        sd = np.hypot(SD, step / np.sqrt(12)) * np.sqrt(2 / 40 / len(found))
+        assert mean == pytest.approx(drift, abs=4 * sd)
+
+
+def test_the_teeth_read_again_differ_by_as_much_as_the_law_says():
+    """Over many blades, closed and not, read all round or every second tooth, both ways or one."""
+    rng = rng_for(80)
+    for closed, every, back in [(1, 1, False), (0, 1, False), (1, 2, False), (0, 1, True)]:
+        found = []
+        for _ in range(300):
+            one = read(40, 3, 1e-6, rng, drift=SD, closed=bool(closed), dial="left alone")
+            kept = (one.tooth - 1) % every == 0
+            ways = np.where(back & (one.turn == 3), "backward", "forward")[kept]
+            # The stylus drags: what is read backward stands lower throughout.
+            heights = one.reading[kept] - SD * 5 * (ways == "backward")
+            again = bg.Readings(
+                one.blade,
+                heights,
+                unit="mm",
+                tooth=one.tooth[kept],
+                turn=one.turn[kept],
+                turned=ways,
+                dial="left alone",
+            )
+            found.append(closing_of(again))
+        off = np.array([one.difference for one in found]) - SD
+        scatter = SD * np.sqrt(2 / found[0].turns)
+        assert abs(off.mean()) < 4 * scatter / np.sqrt(len(found))
+        assert off.std() == pytest.approx(scatter, rel=0.17)
+
+
+@pytest.mark.parametrize("dial", [None, "set anew"])
+def test_a_dial_set_anew_or_not_stated_shows_nothing_between_turns(dial):
+    readings = read(40, 2, 0.0005, rng_for(81), closed=False, dial=dial)
+    values = readings.reading + 0.05 * (readings.turn == 2)
+    given = {"unit": "mm", "tooth": readings.tooth, "turn": readings.turn}
+    moved = bg.Readings(readings.blade, values, **given, dial=dial)
+    assert closing_of(moved) is None
+    plain = bg.fit_wobble(moved)
+    left = bg.fit_wobble(bg.Readings(readings.blade, values, **given, dial="left alone"))
+    assert left.turn_drift == pytest.approx(0.05, abs=4 * SD * np.sqrt(2 / 40))
+    assert left.wobble_tir == plain.wobble_tir
+    assert len(left.warnings) == len(plain.warnings) + 1
+
+
+def test_one_slip_in_one_turn_is_no_moved_stand():
+    readings = read(40, 2, 0.0005, rng_for(82), closed=False, dial="left alone")
+    values = readings.reading.copy()
+    values[55] += 0.1
+    slipped = bg.Readings(
+        *(readings.blade, values),
+        unit="mm",
+        tooth=readings.tooth,
+        turn=readings.turn,
+        dial="left alone",
+    )
+    assert not closing_of(slipped).moved()
+
+
+@pytest.mark.parametrize("way", [1, -1])
+def test_with_the_dial_left_alone_a_drift_that_would_turn_the_outcome_sends_the_blade_back(way):
+    """Two turns that no closing reading ends; without the fact nothing can show the drift."""
+    drift, near = 4 * SD, np.pi / 2 * (1 if way > 0 else 3)
+    limit, sent, unseen = limits(TIR - way * drift / np.pi), 0, 0
+    rng = rng_for(83)
+    for _ in range(12):
+        moved = read(80, 2, 0.0005, rng, drift=drift, near=near, closed=False, dial="left alone")
+        fit = bg.fit_wobble(moved)
+        low, high, _ = fit.amplitude_interval()
+        plain = limit.limits[0].in_unit("mm")
+        if not (2 * high <= plain if way > 0 else 2 * low > plain):
+            continue  # The drift has made no wrong call.
+        said = assess(fit, limit, findings=NO_MISTAKE)
+        sent += (said.action, said.outcome, said.sound) == ("measure again", "undecided", False)
+        unseen += 1
+        steady = bg.fit_wobble(without_drift(moved, closing_of(moved).difference))
+        assert abs(steady.wobble_tir - TIR) < abs(fit.wobble_tir - TIR)
+        assert abs(fit.value - steady.value) == pytest.approx(fit.closure_bias)
+    assert sent == unseen > 3
+
+
+def test_the_table_says_what_the_fit_says_of_a_dial_left_alone():
+    rng, given = rng_for(84), {"drift": 3 * SD, "closed": False, "dial": "left alone"}
+    every = {name: read(40, 2, 0.0005, rng, **given) for name in "ABCDEF"}
+    frame = pd.concat(
+        pd.DataFrame(
+            {"blade": name, "teeth": 40, "tooth": one.tooth, "turn": one.turn}
+            | {"reading_mm": one.reading, "ring_radius_mm": 100.0, "graduation_mm": 0.0005}
+        )
+        for name, one in every.items()
+    )
+    left = bg.fit_table(frame.assign(dial="Left alone")).to_dict("records")
+    for row, one in zip(left, every.values(), strict=True):
+        fit = bg.fit_wobble(one)
+        assert row["closure_bias"] == pytest.approx(fit.closure_bias)
+        assert row["warnings"] == "; ".join(fit.warnings) != ""
+    assert bg.fit_table(frame)["closure_bias"].isna().all()
+
+
+def test_a_drift_through_turns_is_fitted_but_not_where_the_dial_was_set_anew():
+    made = {"drift": 5 * SD, "closed": False}
+    left = read(40, 2, 0.0005, rng_for(85), **made, dial="left alone")
+    fit = bg.fit_wobble(left, drift=True)
+    assert fit.drift_per_turn == pytest.approx(fit.turn_drift, abs=SD)
+    assert fit.closure_bias is None
+    assert assess(fit, limits(5 * TIR), findings=NO_MISTAKE).sound
+    anew = read(40, 2, 0.0005, rng_for(85), **made, dial="set anew")
+    with pytest.raises(bg.RefusedError) as refused:
+        bg.fit_wobble(anew, drift=True)
+    assert refused.value.faults[0].column == "dial"
+
+
+def test_a_turn_of_every_second_tooth_drifts_by_as_much_as_its_closing_reading_shows():
+    plate = 0.05 * np.cos(2 * np.pi * np.arange(0, 40, 2) / 40)
+    tooth, ramp = [*range(1, 41, 2), 1], 0.02 * np.arange(21) / 20
+    given = {"unit": "mm", "tooth": tooth, "graduation": "1e-6 mm"}
+    drifted = bg.Readings(bg.Blade(40), np.append(plate, plate[0]) + ramp, **given)
+    fit = bg.fit_wobble(drifted)
+    assert fit.closure_bias == pytest.approx(abs(fit.value - 0.05), rel=1e-3)
+    steady = without_drift(drifted, closing_of(drifted).difference)
+    assert bg.fit_wobble(steady).value == pytest.approx(0.05, abs=1e-6)
+    frame = pd.DataFrame({"blade": "A", "teeth": 40, "tooth": tooth, "reading_mm": drifted.reading})
+    assert bg.fit_table(frame)["closure_bias"][0] == pytest.approx(fit.closure_bias)

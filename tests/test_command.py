@@ -309,6 +309,7 @@ def test_every_fact_does_what_its_column_does(table):
         "ring_radius_u_mm": "0.5",
         "end_float_um": "4",
         "dial_turn_mm": "1",
+        "dial": "left alone",
         "stylus_deg": "2",
         "tooth_pattern": "L R",
     }

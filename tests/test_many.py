@@ -439,6 +439,7 @@ def random_blade(rng, name, unit):
             ]
     facts["surface"] = str(rng.choice(["plate", "teeth", "Teeth", "rim"], p=[0.75, 0.1, 0.1, 0.05]))
     facts["numbered"] = rng.choice([None, "clockwise"])
+    facts["dial"] = rng.choice([None, "left alone", "Left alone", "set anew"])
     return frame.assign(**facts)
 
 

@@ -327,6 +327,7 @@ def test_the_repair_keeps_every_fact():
     facts = {
         "graduation": "0.0001 mm",
         "dial_turn": "1 mm",
+        "dial": "left alone",
         "end_float": "0.01 mm",
         "ring_radius_u": "0.5 mm",
         "touch_deg": 3.0,

@@ -52,6 +52,7 @@ FACTS = {
     "diameter_mm": ["254", "254", "200", "?"],
     "surface": ["plate", "teeth", "Plate", "rim"],
     "side": ["left", "right "],
+    "dial": ["left alone", "Set anew", "loose"],
     "numbered": ["clockwise", "counterclockwise", ""],
     "touch_deg": ["0", "2.5"],
     "pitch_pattern": ["1 1 1.6", "1", "1 2"],

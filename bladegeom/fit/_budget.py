@@ -206,7 +206,8 @@ def budget_of(fit: Fitted) -> Budget:
         unknown.append("the graduation (state it)")
     if fit.closure_bias is not None:
         size = fit.closure_bias / math.sqrt(3)
-        words = "a steady drift between none and what the closing reading shows"
+        shows = "closing reading shows" if fit.turn_drift is None else "turns show"
+        words = f"a steady drift between none and what the {shows}"
         add("drift", size, size, math.inf, words)
     elif fit.drift_per_turn is None:
         unknown.append("drift (read the first tooth again at the end)")

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.estimate import Known
+from bladegeom.fit.closing import between_turns, closing_of
 from bladegeom.fit.play import band_of
 from bladegeom.fit.standing import Standing
 from bladegeom.fit.waves import Harmonic
@@ -253,6 +254,15 @@ class Fitted(Wobble, Result):
     def closure(self) -> float | None:
         return self.readings.closure
 
+    @derived(
+        "drift in a turn, from all teeth read again with the dial left alone",
+        label="from turn to turn",
+        text=lambda one: one._turns_text(),
+    )
+    def turn_drift(self) -> float | None:
+        told = between_turns(self.readings)
+        return told and told[0]
+
     closure_bias: float | None = quantity(
         "how far a steady drift of that would shift the wobble", default=None
     )
@@ -361,14 +371,22 @@ class Fitted(Wobble, Result):
         return f"{number(self.near_deg, u)} deg from tooth 1 (95 %: {between(low, high, u)})"
 
     def _closes_text(self) -> str:
-        closes, bias = "", self.closure_bias
-        if self.closure is not None:
-            closes = f"{grain(self.closure)} {self.unit}"
-        if bias is not None:
-            closes += (
-                f" (as a steady drift it would shift the wobble by {number(bias)} {self.unit})"
-            )
-        return closes
+        if self.closure is None:
+            return ""
+        shift = "" if self.turn_drift is not None else self._shift_text()
+        return f"{grain(self.closure)} {self.unit}{shift}"
+
+    def _turns_text(self) -> str:
+        closing = closing_of(self.readings)
+        if self.turn_drift is None or closing is None:
+            return ""
+        return f"{number(self.turn_drift, closing.allowed())} {self.unit}{self._shift_text()}"
+
+    def _shift_text(self) -> str:
+        if self.closure_bias is None:
+            return ""
+        by = f"{number(self.closure_bias)} {self.unit}"
+        return f" (as a steady drift it would shift the wobble by {by})"
 
     def _play_text(self) -> str:
         if self.play is None or self.lag_deg is None:

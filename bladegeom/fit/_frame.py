@@ -9,7 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
-from bladegeom.columns import FACT_COLUMNS, MOST_TEETH, STATED, Length, Number, OneOf, Whole
+from bladegeom.columns import (
+    FACT_COLUMNS,
+    LEFT_ALONE,
+    MOST_TEETH,
+    STATED,
+    Length,
+    Number,
+    OneOf,
+    Whole,
+)
 from bladegeom.faults import RefusedError, as_letters
 from bladegeom.kernel.design import FEWEST_TEETH
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, NumberError, parse_number
@@ -214,6 +223,7 @@ class Facts(NamedTuple):
     blades: list[Blade | None]
     sizes: list[Floats]
     dial_turn: Floats
+    left_alone: Bools  # The dial, from turn to turn.
 
 
 def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plain: Bools) -> Facts:
@@ -293,6 +303,7 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
         blades,
         [values for name, values in stated.items() if STATED[name].of == "blade"],
         get("dial_turn", blank),
+        says("dial", LEFT_ALONE),
     )
 
 

@@ -2,7 +2,7 @@
 
 Plain are blades whose readings and facts have no fault, read forward, each tooth at most once a
 turn, with a closing reading or without in a single turn, and with nothing to be fitted beside an
-offset a turn and the wobble.
+offset a turn and the wobble; not said to be read in several turns with the dial left alone.
 """
 
 from __future__ import annotations
@@ -181,6 +181,8 @@ class _Blades:
             self.turn = turn - np.repeat(turn[start], size)
             self.turns = self.turn[start + size - 1] + 1
             self.plain[self.turns > _MOST_TURNS] = False
+            # A stand that moved is told from every tooth then: one by one.
+            self.plain[self.facts.left_alone & (self.turns > 1)] = False
 
     def alike(self) -> Iterator[tuple[Places, Blade]]:
         """Return some plain blades at a time, of one kind, touched spot and number of turns."""
@@ -234,9 +236,9 @@ class _Blades:
         closes, last = closes[again], last[again]
         difference, when = reading[last] - reading[begin[closes]], np.zeros(0)
         if len(closes):
-            when = np.delete((np.arange(len(of)) - begin[of]) / teeth, last)
-            reading, spot, of = (np.delete(one, last) for one in (reading, spot, of))
             size[closes] -= 1
+            when = np.delete((np.arange(len(of)) - begin[of]) / size[of], last)
+            reading, spot, of = (np.delete(one, last) for one in (reading, spot, of))
         if self.in_order:
             back = (np.diff(spot) < 0) & (np.diff(of) == 0)
             self.plain[some[of[1:][back]]] = False

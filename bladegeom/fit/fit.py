@@ -11,8 +11,9 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from bladegeom.columns import SET_ANEW
 from bladegeom.faults import refuse
-from bladegeom.fit.closing import closing_of, drift_of
+from bladegeom.fit.closing import closing_of, drift_of, drift_shown
 from bladegeom.fit.play import taken_out
 from bladegeom.fit.standing import others, standing_in, without
 from bladegeom.fit.stated import float_covariance, stylus_scale_u
@@ -135,9 +136,8 @@ def _stacked(readings: Readings) -> WobbleFit:
         residual_sd = math.sqrt(fits.rss[0] / dof)
     reading_sd = believed(residual_sd, graduation, float(fits.largest[0]), float(fits.raw_tir[0]))
     bias = None
-    if readings.closing.any():
-        drift = drift_of(readings, stack, place, fits.left)
-        bias = float(abs(readings.closures[-1]) * drift.shift[0])
+    if (shown := drift_shown(readings)) is not None:
+        bias = float(abs(shown) * drift_of(readings, stack, place, fits.left).shift[0])
     residuals = fits.left.ravel()[place]
     offset, a, b = float(fits.offset[0]), float(fits.a[0]), float(fits.b[0])
     return WobbleFit(
@@ -230,7 +230,7 @@ def _by_columns(readings: Readings, harmonics: int, drift: bool, robust: bool) -
         reading_sd=reading_sd,
         plan_ratio=design_of(readings, drift=False).ratio,
         harmonics=tuple(waves[order] for order in sorted(waves)) if len(waves) > 1 else (),
-        closure_bias=_closure_bias(readings, design),
+        closure_bias=None if drift else _closure_bias(readings, design),
         drift_per_turn=float(found[1]) if drift else None,
         drift_u_per_turn=math.sqrt(float(covariance[1, 1])) if drift else None,
         drift_cost=_drift_cost(readings, unit[wobble, wobble]) if drift else None,
@@ -366,14 +366,14 @@ def _lag(value: complex, play: Floats, covariance: Floats) -> tuple[float, float
 
 
 def _closure_bias(readings: Readings, design: Design) -> float | None:
-    """Return how far a steady drift with this closure would shift the wobble's parts.
+    """Return how far a steady drift as it is shown would shift the wobble's parts.
 
     In one even turn that is closure / pi in the sine part and closure / teeth in the cosine part.
     """
-    closure = readings.closure
-    if closure is None or design.in_fit.all():
+    shown = drift_shown(readings)
+    if shown is None:
         return None
-    drift = closure * drift_time(readings)[design.in_fit]
+    drift = shown * drift_time(readings)[design.in_fit]
     columns = np.concatenate([design.aside, harmonic_columns(design.angle)[:, 1:]], axis=1)
     moved = least_squares(columns, drift).coefficients[-2:]
     return float(np.hypot(*moved))
@@ -383,6 +383,14 @@ def _check_drift(readings: Readings) -> None:
     """Refuse a drift that a person could not defend from these readings."""
     blade = readings.blade.name
     turns = len(np.unique(readings.turn[~readings.closing]))
+    if turns > 1 and readings.dial == SET_ANEW:
+        raise refuse(
+            "the dial was set anew between the turns, so no drift runs on from one to the next",
+            "fit without drift",
+            value=readings.dial,
+            blade=blade,
+            column="dial",
+        )
     if turns > 1:
         return
     closing = closing_of(readings)

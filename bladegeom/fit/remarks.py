@@ -19,7 +19,7 @@ from bladegeom.kernel.doubt import sd_toward, student_t
 from bladegeom.kernel.leak import leaks_of
 from bladegeom.kernel.stack import fit_stack, stack_of
 from bladegeom.readings import Readings
-from bladegeom.result import grain, number
+from bladegeom.result import number
 from bladegeom.sizes import odd_wobble, odd_words
 from bladegeom.wobble import FEWEST_DOF
 
@@ -291,8 +291,8 @@ def _flagged(teeth: Sequence[int]) -> str:
 def _moved(closing: Closing, bias: float, unit: str) -> str:
     most = closing.allowed()
     return (
-        f"the closing reading differs from the first by {grain(closing.difference)} {unit}, "
-        f"and on a steady stand by at most {number(most, most)} (99 %): look for a drifting stand "
-        "or a bumped base and read again; a steady drift of that would shift the wobble by "
+        f"{closing.words(unit)}, and on a steady stand by at most {number(most, most)} (99 %): "
+        "look for a drifting stand or a bumped base and read again; a steady drift of that would "
+        "shift the wobble by "
         f"{number(bias)} {unit}"
     )

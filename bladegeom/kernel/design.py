@@ -70,8 +70,9 @@ def design_of(readings: Readings, *, drift: bool) -> Design:
 
 
 def drift_time(readings: Readings) -> Floats:
-    """Return when each reading was taken, in turns: its place in the order over the teeth."""
-    return np.arange(len(readings.reading), dtype=np.float64) / readings.blade.teeth
+    """Return when each reading was taken, in turns: its place over how many a turn has."""
+    kept, turns = np.count_nonzero(~readings.closing), len(np.unique(readings.turn))
+    return np.arange(len(readings.reading), dtype=np.float64) / (kept / turns)
 
 
 def beyond(columns: Floats, aside: Floats) -> Floats:

@@ -34,7 +34,6 @@ from bladegeom.plate._design import (
     told_orders,
 )
 from bladegeom.plate.shape import Checks, PlateFit
-from bladegeom.result import grain
 from bladegeom.tables.several import Ring
 
 Floats = NDArray[np.float64]
@@ -438,8 +437,7 @@ def _of_zeros(fit: PlateFit, design: PlateDesign) -> list[str]:
         # The scatter is that of all rings: a ring of few readings hardly shows its own.
         if closing is not None and closing._replace(sd=fit.reading_sd, dof=fit.dof).moved():
             found.append(
-                f"{one.words}: the closing reading differs from the first by "
-                f"{grain(closing.difference)} {fit.unit}, more than the readings scatter: the zero "
+                f"{one.words}: {closing.words(fit.unit)}, more than the readings scatter: the zero "
                 "that the rings share moved, "
                 "and the dish rests on it; look for a drifting stand and read again"
             )

@@ -288,7 +288,7 @@ def _moved(
     Where it would be the contrary, less is enough to go by than where one of both is undecided.
     """
     closing = closing_of(fit.readings)
-    if closing is None or fit.in_fit.all() or not closing.moved(MATTERS):
+    if closing is None or fit.drift_per_turn is not None or not closing.moved(MATTERS):
         return None
     steady = fit_wobble(
         without_drift(fit.readings, closing.difference),
@@ -427,11 +427,14 @@ def _touches(found: Finding, fit: WobbleFit) -> bool:
 
 def _moved_words(closing: Closing, unit: str) -> str:
     most = closing.allowed(MATTERS)
+    by = number(abs(closing.difference), most)
+    said = f"The turn does not close: the first tooth read again differs by {by} {unit}"
+    if closing.every_tooth:
+        said = f"The stand moved: {closing.words(unit)}"
     return (
-        "The turn does not close: the first tooth read again differs by "
-        f"{number(abs(closing.difference), most)} {unit}, on a steady stand by at most "
-        f"{number(most, most)} {unit} (95 %). With a steady drift of that taken out, the outcome "
-        "would be another. Look for a loose stand or a bumped base, and read the blade again."
+        f"{said}, on a steady stand by at most {number(most, most)} {unit} (95 %). With a steady "
+        "drift of that taken out, the outcome would be another. Look for a loose stand or a bumped "
+        "base, and read the blade again."
     )
 
 
