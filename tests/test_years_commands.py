@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import shutil
 from dataclasses import replace
@@ -95,6 +96,14 @@ def test_an_arbor_spelt_otherwise_is_asked_about_and_nothing_changed(
         assert arbors == ["b1", typed.strip()]
         assert main([again, table, *how]) == 0  # Nothing is added, so nothing is asked.
         assert '"b1"' not in capsys.readouterr().err
+        (file,) = mine.iterdir()
+        header, *lines = csv.reader(file.read_text().splitlines())
+        for line in lines:
+            line[0], line[header.index("arbor")] = "", "b1"  # As the note says.
+        file.write_text("\n".join(map(",".join, [header, *lines])))
+        mended = bg.read_history(mine)
+        assert [one.arbor for one in mended.visits] == ["b1", "b1"]
+        assert not mended.refused
 
 
 def test_a_bad_blade_or_line_stops_no_other(tmp_path, capsys):

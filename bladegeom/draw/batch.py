@@ -202,10 +202,8 @@ def run_batch(
             notes.append(f"read before only: {', '.join(alone)}")
         if history is not None:
             added, asked = record_and_ask(visits, history)
-            notes += asked
-            notes.append(
-                f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
-            )
+            said = f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
+            notes += [*asked, said]
         rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
         left = left_rows(found.refused, rows[0], day)
         files = write_queue([*left, *rows], [fault.to_dict() for fault in refused], made.queue)

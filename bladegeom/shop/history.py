@@ -335,8 +335,8 @@ def _asked(arbor: str, known: Iterable[str]) -> str:
     other = " or ".join(f'"{one}"' for one in near)
     return (
         f'the arbor is recorded as "{arbor}", and the history knows {other}: did you mean the '
-        "same? Measurements are compared only where it is spelt alike: if it is the same, correct "
-        f"the cells arbor in the history's lines, and empty the cells {CHECK} of these"
+        "same? Measurements are compared only where it is spelt alike. If it is the same, correct "
+        f"the arbor in the history's lines, and empty the cell {CHECK} of each that you correct"
     )
 
 

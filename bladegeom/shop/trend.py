@@ -172,8 +172,8 @@ class Trend(Result):
         if spelt := sum(one.spelt for one in self.points):
             said.append(
                 f"{spelt} measurement{' is' if spelt == 1 else 's are'} apart only by how the "
-                "arbor is spelt. If it is the same arbor, write it alike in the history's lines, "
-                f"and empty the cells {CHECK} of those that you correct."
+                "arbor is spelt. If it is the same, correct it in the history's lines, and empty "
+                f"the cell {CHECK} of each that you correct."
             )
         if self.excess > 2:
             said.append(
