@@ -481,6 +481,8 @@ def run_change(options: Namespace) -> int:
 
 def run_record(options: Namespace) -> int:
     """Append the measurements of a table to a history."""
+    from bladegeom.shop.history import record_and_ask
+
     batch = bg.read_blades(options.file, **_given(options, "blades unit sheet"))
     about = _given(options, "date arbor tooth_1_marked note")
     about["service"] = options.service or ""
@@ -500,11 +502,11 @@ def run_record(options: Namespace) -> int:
     refused = [*batch.refused, *refused]
     if not visits:
         raise bg.RefusedError(refused)
-    added = bg.record(visits, options.history)
+    added, asked = record_and_ask(visits, options.history)
     there = len(visits) - len(added)
     already = f", {there} there already" if there else ""
     said = f"recorded {len(added)} in {as_letters(options.history)}{already}"
-    return _done(said, refused, batch.notes)
+    return _done(said, refused, [*batch.notes, *asked])
 
 
 def _clocks(options: Namespace) -> tuple[list[bg.ClockAdvice], list[bg.Fault]]:

@@ -295,7 +295,7 @@ def test_an_arc_a_little_short_is_answered_with_a_warning(table, read, warned):
     ran = run("fit", table(arc(read, 96)), "--json")
     warnings = " ".join(ran.json["blades"][0]["warnings"])
     assert ran.status == 0
-    assert ("times as uncertain in its worst direction" in warnings) is warned
+    assert ("no tooth from 42 to 96 is read (206 deg of the blade)" in warnings) is warned
 
 
 def test_the_closing_reading_is_no_repeat(table):

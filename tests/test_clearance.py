@@ -225,7 +225,7 @@ def test_a_large_slot_error_stays_on_the_chart():
     assert ax.get_ylim()[1] > slot.angle.high > 0.6
 
 
-@pytest.mark.parametrize("diameter_mm", [5, 85, 160, 254, 305, 900])
+@pytest.mark.parametrize("diameter_mm", [50, 85, 160, 254, 305, 900])
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_no_words_meet_and_none_leave_the_page(diameter_mm, paper):
     blade = bg.Blade(

@@ -72,9 +72,10 @@ def test_a_fence_zeroed_at_a_tooth_is_off_by_what_that_tip_falls_short(saw, want
     # Turned to the top a tip stands as far from the fence as everywhere: it runs round the arbor.
     assert_allclose(wide(nearest), 0.0, atol=1e-9)
     # The plate's own foreshortening is of the second order in the tilt.
-    atol = rim * (math.sin(pitch) + 1 - math.cos(pitch) + math.radians(saw.plate_tilt_deg) ** 2)
+    short = math.radians(saw.plate_tilt_deg) ** 2
+    atol = rim * (math.sin(pitch) + 1 - math.cos(pitch) + short)
     assert_allclose(wide(line.neutral[0]), found.board_at_neutral.value, atol=atol)
-    atol = 2 * rim * (1 - math.cos(pitch)) + 1e-9
+    atol = 2 * rim * (1 - math.cos(pitch) + short) + 1e-9
     assert_allclose(wide(farthest), found.board_at_far.value, atol=atol)
     said = next(text for label, text in found.shown_rows() if label.startswith("fence"))
     assert f"touching tooth {nearest.tooth}, nearest the fence: right" in said

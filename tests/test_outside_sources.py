@@ -24,7 +24,7 @@ Floats = NDArray[np.float64]
 def gappy_blade() -> tuple[Floats, Floats]:
     """Angles in turns and readings in mm of an unevenly pitched blade with teeth left out."""
     angles = tooth_angles_deg(50, "1 1 1 1 1.6")
-    angles = np.delete(angles, [3, 4, 17, *range(24, 38), 44])
+    angles = np.delete(angles, [3, 4, 17, *range(24, 29), 33, 34, 44])
     noise = np.random.Generator(np.random.PCG64(11)).normal(0.0, 0.003, len(angles))
     return angles / 360.0, readings_mm(RigidBlade(0.03, 77.0), angles, 115.0) + 0.5 + noise
 
@@ -166,7 +166,7 @@ def test_fit_is_that_of_statsmodels() -> None:
 def test_chance_without_wobble_is_that_of_statsmodels(amplitude: float) -> None:
     # statsmodels: F test of both wobble columns at once.
     readings = wave(40, amplitude, 75.0, rng_for(9).normal(0.0, 0.003, 40))
-    kept = np.r_[0:17, 25:40]
+    kept = np.delete(np.arange(40), [2, 3, 9, 17, 18, 19, 30, 36])
     gappy = bg.Readings(
         readings.blade, readings.reading[kept], tooth=readings.tooth[kept], unit="mm"
     )
@@ -253,4 +253,4 @@ def test_a_teaching_model_tilted_by_ten_degrees_is_answered_exactly() -> None:
     assert_allclose(bg.squareness_error(fit, [0.0, 90.0]), [0.0, 10.0], atol=1e-12)
     half = float(bg.squareness_error(fit, 30.0))
     assert f"{half:.4f}" == "5.0384"
-    assert any("far more than usable blades show" in one for one in fit.warnings)
+    assert any("is it" in one for one in fit.asked)

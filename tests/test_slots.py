@@ -170,8 +170,8 @@ def test_rounding_counts_where_the_dial_stands_still():
     # Three times 0.1 add up to a little more than 0.3 in binary arithmetic.
     facts = {"front": [0.5, 0.5, 0.5], "back": [0.1, 0.1, 0.1], "separation": 200}
     sure = slots(**facts, graduation=0.01)
-    # Nine degrees of freedom: five of a cautious 0.7 graduations, four of no scatter at all.
-    assert sure.gauge.sd == pytest.approx(0.007 * math.sqrt(5 / 9))
+    # Nine degrees of freedom: five of caution, four of no scatter at all, which leaves the step.
+    assert sure.gauge.sd == pytest.approx(0.01 / math.sqrt(12))
     assert (sure.difference.dof, sure.rests_on) == (9, "cautious")
     # The dial may have stood just short of a graduation at one end and just past it at the other.
     assert 0.009 < sure.difference.reach < 0.011

@@ -132,6 +132,21 @@ def test_what_differs_is_set_apart_with_its_reason():
     assert trend.per_year == plain.per_year
 
 
+@pytest.mark.parametrize("arbor", ["B1", "b 1", "b-1", "b1."])
+def test_measurements_apart_only_by_the_spelling_of_their_arbor_are_told(arbor):
+    visits = [replace(one, arbor="b1") for one in visits_of([0.1, 0.11, 0.12, 0.13, 0.14, 0.15])]
+    whole = bg.trend(visits)
+    visits[0] = replace(visits[0], arbor=arbor)
+    visits[1] = replace(visits[1], arbor=arbor, side="left")
+    visits[2] = replace(visits[2], arbor="b2")
+    trend = bg.trend(visits)
+    assert [one.spelt for one in trend.points] == [True, False, False, False, False, False]
+    assert [bool(one.apart) for one in trend.points] == [True] * 3 + [False] * 3
+    assert arbor in trend.points[0].apart
+    assert len(trend.warnings) == len(whole.warnings) + 1
+    assert not any(one.spelt for one in bg.trend(visits, "diameter").points)
+
+
 def test_the_line_begins_anew_after_a_service():
     visits = visits_of([0.30, 0.31, 0.32, 0.05, 0.06, 0.07])
     visits[3] = replace(visits[3], service="after")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 import json
+import shutil
 from dataclasses import replace
 
 import pytest
 from fits import boxes_of, check_fits
+from shop_days import LIMITS
 from test_history import DAY
 from test_trend import visits_of
 
@@ -65,6 +68,42 @@ def test_record_and_trend(tmp_path, capsys):
     assert json.loads(capsys.readouterr().out)["verdict"] == "no change shown"
     assert main(["trend", "--history", kept, "--blade", "K-8"]) == 2
     assert "no blade K-8; it holds K-0412, K-7" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("typed", "asked"),
+    [("b1", False), (" b1 ", False), ("b2", False), ("B1", True), ("b 1", True), ("b-1", True)],
+)
+def test_an_arbor_spelt_otherwise_is_asked_about_and_nothing_changed(
+    tmp_path, capsys, typed, asked
+):
+    kept = str(tmp_path / "kept")
+    first, table = (a_table(tmp_path / f"{name}.csv", 0.03, seed) for seed, name in enumerate("ab"))
+    assert main(["record", first, "--history", kept, "--arbor", "b1"]) == 0
+    assert not capsys.readouterr().err
+    limits = tmp_path / "shop.toml"
+    limits.write_text(LIMITS)
+    for again in ("record", "batch"):
+        mine = tmp_path / again
+        shutil.copytree(kept, mine)
+        how = ["--history", str(mine), "--arbor", typed]
+        if again == "batch":
+            how += ["--limits", str(limits), "--out", str(tmp_path / "out")]
+        assert main([again, table, *how]) == 0
+        told = capsys.readouterr().err
+        assert ('"b1"' in told) is asked
+        arbors = [one.arbor for one in bg.read_history(mine).visits]
+        assert arbors == ["b1", typed.strip()]
+        assert main([again, table, *how]) == 0  # Nothing is added, so nothing is asked.
+        assert '"b1"' not in capsys.readouterr().err
+        (file,) = mine.iterdir()
+        header, *lines = csv.reader(file.read_text().splitlines())
+        for line in lines:
+            line[0], line[header.index("arbor")] = "", "b1"  # As the note says.
+        file.write_text("\n".join(map(",".join, [header, *lines])))
+        mended = bg.read_history(mine)
+        assert [one.arbor for one in mended.visits] == ["b1", "b1"]
+        assert not mended.refused
 
 
 def test_a_bad_blade_or_line_stops_no_other(tmp_path, capsys):

@@ -22,7 +22,7 @@ from bladegeom.kinds import checked
 from bladegeom.lengths import Length
 from bladegeom.shop.batch import Earlier, Repeats, left_rows, queue_row, read_day
 from bladegeom.shop.condition import ACTIONS, assess
-from bladegeom.shop.history import Visit, record, visit
+from bladegeom.shop.history import Visit, record_and_ask, visit
 from bladegeom.shop.limits import Limits
 from bladegeom.tables.blade_facts import read_blade_facts
 from bladegeom.tables.out import check_apart, digest_of
@@ -201,10 +201,9 @@ def run_batch(
         if alone := sorted(earlier.names - {row["blade"] for row in rows}):
             notes.append(f"read before only: {', '.join(alone)}")
         if history is not None:
-            added = record(visits, history)
-            notes.append(
-                f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
-            )
+            added, asked = record_and_ask(visits, history)
+            said = f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
+            notes += [*asked, said]
         rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
         left = left_rows(found.refused, rows[0], day)
         files = write_queue([*left, *rows], [fault.to_dict() for fault in refused], made.queue)

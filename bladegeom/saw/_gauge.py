@@ -32,6 +32,10 @@ _CAUTIOUS, _CAUTIOUS_DOF = 0.7, 5.0
 """Scatter of one reading where nothing tells it, as a share of the graduation, and what that is
 worth; tests/benchmarks/few.md shows what comes of it."""
 
+_STEADY_DOF = 4
+"""Degrees of freedom of repeats that, where all agree, show that the dial's step hides the scatter:
+three readings at each of two ends."""
+
 _MORE = 0.1
 """Readings of one thing that scatter so much that it has less than this chance are taken alone."""
 
@@ -62,6 +66,8 @@ class Gauge(Result):
     unit: str = quantity("of both: mm, in or deg", key="gauge_unit")
     assumed: bool = False
     """Whether the graduation is not stated, and the step of the readings was taken for it."""
+    steady: bool = False
+    """Whether repeated readings all agreed, so that nothing dithers the rounding away."""
 
     def with_readings(self, squares: float, dof: int) -> Gauge:
         """Pool it with readings of one thing: their squares about it, and degrees of freedom."""
@@ -76,19 +82,22 @@ class Gauge(Result):
         else:
             freedom = self.dof + dof
             variance = (self.dof * self.sd**2 + squares) / freedom
-        sd = max(math.sqrt(variance), (self.graduation or 0.0) / math.sqrt(12))
-        return replace(self, sd=sd, dof=freedom, rests_on=rests_on)
+        step = self.graduation or 0.0
+        steady = step > 0 and dof >= _STEADY_DOF and squares <= (1e-6 * step) ** 2
+        sd = max(0.0 if steady else math.sqrt(variance), step / math.sqrt(12))
+        return replace(self, sd=sd, dof=freedom, rests_on=rests_on, steady=steady)
 
     @property
     def rounding(self) -> float:
         """What rounding adds to a mean however often one reads (standard uncertainty).
 
         The more a reading scatters, the less: ``q / sqrt(12) exp(-2 pi^2 sd^2 / q^2)`` with the
-        scatter before rounding, as the first wave of the saw-tooth that rounding is fades.
+        scatter before rounding, as the first wave of the saw-tooth that rounding is fades. Of
+        readings that all agree nothing fades.
         """
         if not self.graduation or not self.dof:
             return 0.0
-        scatter = max(0.0, (self.sd / self.graduation) ** 2 - 1 / 12)
+        scatter = 0.0 if self.steady else max(0.0, (self.sd / self.graduation) ** 2 - 1 / 12)
         return self.graduation / math.sqrt(12) * math.exp(-2 * math.pi**2 * scatter)
 
     def of(self, value: float, spread: float, rounding: float) -> Estimate:

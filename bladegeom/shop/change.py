@@ -173,9 +173,11 @@ def change(
 
     The limits of the change put together the exact limits of both amplitudes, as Zou and Donner
     (Statistics in Medicine 27:1693, 2008; from memory) do for any difference: the scatter's own
-    share in an amplitude does not pass for a change, also near no wobble at all. Where tooth 1 is
-    marked for good, the change of the wobble's two parts is tested too (Wald's test, 2 degrees of
-    freedom above, below after Welch and Satterthwaite).
+    share in an amplitude does not pass for a change. Theirs takes for granted that an estimate is
+    as often too small as too large. Near no wobble it is too large: where the limits of one hold
+    none, that limit less the other's own is the limit of the change. Where tooth 1 is marked for
+    good, the change of the wobble's two parts is tested too (Wald's test, 2 degrees of freedom
+    above, below after Welch and Satterthwaite).
 
     Parameters
     ----------
@@ -206,8 +208,13 @@ def change(
     was, now = first.wobble, second.wobble
     (was_low, was_high), (now_low, now_high) = (_limits(one, seating_sd) for one in (was, now))
     change = now.amplitude - was.amplitude
-    low = change - math.hypot(now.amplitude - now_low, was_high - was.amplitude)
-    high = change + math.hypot(now_high - now.amplitude, was.amplitude - was_low)
+    # Where there may be none, an amplitude is too large by chance, never too small: both reaches
+    # add. Else they are independent.
+    low, high = now_low - was_high, now_high - was_low
+    if now_low > 0:
+        low = change - math.hypot(now.amplitude - now_low, was_high - was.amplitude)
+    if was_low > 0:
+        high = change + math.hypot(now_high - now.amplitude, was.amplitude - was_low)
     return Change(
         before=first,
         after=second,

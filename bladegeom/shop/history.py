@@ -35,6 +35,7 @@ from bladegeom.lengths import MM_PER, NumberError, parse_number, parse_whole
 from bladegeom.readings import differing
 from bladegeom.result import Result, derived, described, named, number, quantity
 from bladegeom.shop.verdict import teeth_read
+from bladegeom.tables.blade_facts import folded
 from bladegeom.tables.out import as_text, digest_of, from_text
 from bladegeom.wobble import Wobble
 
@@ -302,21 +303,46 @@ def record(visits: Iterable[Visit], folder: str | os.PathLike[str]) -> list[Visi
     RefusedError
         If a blade has no name, a file of the folder has other columns, or cannot be written.
     """
+    return record_and_ask(visits, folder)[0]
+
+
+def record_and_ask(
+    visits: Iterable[Visit], folder: str | os.PathLike[str]
+) -> tuple[list[Visit], list[str]]:
+    """Do as `record`; return those added, and what is asked about the spelling of their arbors."""
     new = list(visits)
     if any(not one.blade for one in new):
         raise refuse(
             "a blade without a name cannot be found again", "name it (column blade)", column="blade"
         )
-    there = set()
-    if os.path.isdir(folder):
-        there = {_key(one) for one in read_history(folder).visits}
-    added = []
+    old = read_history(folder).visits if os.path.isdir(folder) else []
+    there, added = {_key(one) for one in old}, []
     for one in new:
         if _key(one) not in there:
             _append(Path(folder) / f"{one.date.year}.csv", map(_cell, one.to_dict().values()))
             there.add(_key(one))
             added.append(one)
-    return added
+    known = {one.arbor for one in old}
+    arbors = dict.fromkeys(_plain(one.arbor) for one in added)
+    return added, [said for arbor in arbors if (said := _asked(arbor, known))]
+
+
+def _asked(arbor: str, known: Iterable[str]) -> str:
+    """Return the question that an arbor asks for which is known by another spelling, if any."""
+    near = sorted(one for one in known if spelt_otherwise(one, arbor))
+    if not near:
+        return ""
+    other = " or ".join(f'"{one}"' for one in near)
+    return (
+        f'the arbor is recorded as "{arbor}", and the history knows {other}: did you mean the '
+        "same? Measurements are compared only where it is spelt alike. If it is the same, correct "
+        f"the arbor in the history's lines, and empty the cell {CHECK} of each that you correct"
+    )
+
+
+def spelt_otherwise(one: str, other: str) -> bool:
+    """Return whether two names differ, but only by what differs by mistake (see `folded`)."""
+    return one != other and folded(one) == folded(other)
 
 
 def _key(one: Visit) -> tuple[Date, str, str, str]:
@@ -329,6 +355,10 @@ def _cell(value: Any) -> str:
     return "" if value is None else repr(value) if isinstance(value, float) else str(value)
 
 
+def _plain(cell: str) -> str:
+    return shown(as_letters(cell)).strip()
+
+
 def check_value(cells: Sequence[str]) -> str:
     """Return eight digits that stand for the cells of a line: the first of their SHA-256."""
     return hashlib.sha256("\x1f".join(cells).encode()).hexdigest()[:_DIGITS]
@@ -336,7 +366,7 @@ def check_value(cells: Sequence[str]) -> str:
 
 def _append(path: Path, cells: Iterable[str]) -> None:
     """Append one line with its check value before it; in a new file, the header before that."""
-    plain = [shown(as_letters(cell)).strip() for cell in cells]
+    plain = [*map(_plain, cells)]
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         header, ended = _ends_of(path)

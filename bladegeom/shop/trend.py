@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date as Date  # noqa: N812
 from functools import cached_property
 from typing import NamedTuple
@@ -17,7 +18,7 @@ from bladegeom.kinds import checked
 from bladegeom.lengths import convert
 from bladegeom.result import Result, derived, described, named, number
 from bladegeom.result import quantity as declare  # A trend has a quantity of its own.
-from bladegeom.shop.history import Visit, differs, differs_in_plan
+from bladegeom.shop.history import CHECK, Visit, differs, differs_in_plan, spelt_otherwise
 
 Floats = NDArray[np.float64]
 
@@ -47,12 +48,15 @@ class Point(NamedTuple):
         In the trend's unit; `u` is NaN where it is not known.
     apart : str
         Why it is not compared with the others; empty where it is.
+    spelt : bool
+        Whether that is only because its arbor is spelt otherwise than the latest one's.
     """
 
     visit: Visit
     value: float
     u: float
     apart: str
+    spelt: bool = False
 
 
 @described
@@ -165,6 +169,12 @@ class Trend(Result):
                 f"A trend takes {LEAST} comparable measurements on two days at least; there "
                 f"{'is' if len(self.compared) == 1 else 'are'} {len(self.compared)}."
             )
+        if spelt := sum(one.spelt for one in self.points):
+            said.append(
+                f"{spelt} measurement{' is' if spelt == 1 else 's are'} apart only by how the "
+                "arbor is spelt. If it is the same, correct it in the history's lines, and empty "
+                f"the cell {CHECK} of each that you correct."
+            )
         if self.excess > 2:
             said.append(
                 "The measurements scatter more than their own doubt says, as where the blade seats "
@@ -225,13 +235,20 @@ def trend(visits: Sequence[Visit], quantity: str = "wobble_tir") -> Trend:
     last, unit = found[-1], found[-1].unit
     if quantity in _SIZES:
         unit = "in" if unit in ("in", "thou") else "mm"
+    alike = [
+        replace(one, arbor=last.arbor) if spelt_otherwise(one.arbor, last.arbor) else one
+        for one in found
+    ]
     points = []
-    for one, size in zip(found, filter(None, sizes), strict=True):
-        why = ""
+    for one, same, size in zip(found, alike, filter(None, sizes), strict=True):
+        why, spelt = "", False
         if quantity not in _SIZES:
-            why = differs(one, last) or differs_in_plan(one, last) or _serviced(one, found)
+            why = differs(same, last) or differs_in_plan(same, last) or _serviced(same, alike)
+            spelt = not why and one is not same
+        if spelt:
+            why = f'the arbor is spelt "{one.arbor}", not "{last.arbor}": is it the same?'
         value, u = (convert(part, "mm", unit) for part in (size.value, size.u))
-        points.append(Point(one, value, u, why))
+        points.append(Point(one, value, u, why, spelt))
     return Trend(points=tuple(points), quantity=quantity, unit=unit)
 
 

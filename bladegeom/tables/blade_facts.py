@@ -83,7 +83,7 @@ class BladeFacts(NamedTuple):
 
 
 def folded(name: str) -> str:
-    """Return a blade's name without what differs by mistake: case, blanks, signs, leading zeros."""
+    """Return a name without what differs by mistake: case, blanks, signs, leading zeros."""
     text = unicodedata.normalize("NFKC", name).casefold()
     return "".join(filter(str.isalnum, text)).lstrip("0") or text
 

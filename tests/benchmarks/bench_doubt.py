@@ -318,9 +318,8 @@ def shares(case: Case, verdicts: Verdicts) -> Shares:
 def run_case(case: Case, blades: int, seed: np.random.SeedSequence) -> Shares:
     """Simulate, judge, and hold the first blades against the public functions.
 
-    Where bends may leak, blades are fitted one by one, and a tenth of them has to do.
+    Where bends may leak, blades are fitted one by one.
     """
-    blades = blades if case.arc_deg == 360.0 else max(blades // 10, COMPARED)
     made = simulate(case, blades, np.random.Generator(np.random.PCG64(seed)))
     verdicts = judge(fit_many(case, made.reading), made)
     for place in np.flatnonzero(leaking(case, made.reading)).tolist():
