@@ -155,7 +155,7 @@ def test_the_card_shows_before_and_after(tmp_path):
     )
     said = said_on(bg.setup_card(bg.set_up(path))[0])
     assert "before: 0.40" in said
-    assert "0.01" in said
+    assert "at most 0.021 mm" in said
 
 
 @papers

@@ -363,7 +363,7 @@ def test_the_words_say_which_tooth_goes_where(use, stand):
     place, end = ("uppermost", "upper") if use in UPRIGHT else ("at the front", "front")
     told = next(line for line in text.splitlines() if "with tooth 6" in line)
     assert place in told
-    assert f"{end} end from the indicator; over 50 mm that is" in told
+    assert f"{end} end away from the indicator; over 50 mm that is" in told
     assert ("quarter turn" in text) == (use == "riving_knife")
     assert text.count("with tooth 6") == (2 if use == "riving_knife" else 1)
 
