@@ -23,6 +23,7 @@ import bladegeom as bg
 from bladegeom.estimate import Known
 from bladegeom.faults import RefusedError
 from bladegeom.kernel.span import Scatter, span
+from bladegeom.shop.batch import Repeats
 from bladegeom.shop.verdict import CONFORMS, FAILS, UNDECIDED, judged, raw_span, wobble_span
 
 sizes = st.floats(0.01, 10)
@@ -249,3 +250,36 @@ def test_what_other_blades_tell_narrows_the_limits_of_one_turn():
     width = [one.measured.high - one.measured.low for one in (alone, pooled)]
     assert width[1] < 0.8 * width[0]
     assert "closing readings" in pooled.rests_on
+
+
+def closed(rng, sd, unit="mm", graduation="0.001 mm", moved=0.0):
+    """Return one turn of a plate, closed by its first tooth, on a stand that may have moved."""
+    per = {"mm": 1.0, "um": 1000.0}[unit]
+    read = 0.05 * np.cos(np.radians(9.0 * np.arange(41))) + rng.normal(0, sd, 41)
+    read[-1] += moved
+    tooth = [*range(1, 41), 1]
+    return bg.Readings(bg.Blade(40), read * per, unit=unit, tooth=tooth, graduation=graduation)
+
+
+def test_a_days_closing_readings_tell_how_well_a_reading_repeats():
+    rng = rng_for(12)
+    steady = [closed(rng, 0.004) for _ in range(40)]
+    day = Repeats([*steady, *(closed(rng, 0.004, moved=0.2) for _ in range(3))])
+    found = day.of(steady[0])
+    assert found.sd == pytest.approx(0.004, rel=0.3)
+    assert 30 <= found.dof <= 40
+    assert day.of(closed(rng, 0.004, "um")).sd == pytest.approx(1000 * found.sd)
+    # Another dial, and too few turns, tell nothing.
+    assert day.of(closed(rng, 0.004, graduation="0.01 mm")) is None
+    assert Repeats(steady[:9]).of(steady[0]) is None
+
+
+def test_so_many_turns_as_are_told_decide():
+    rng, at = rng_for(14), np.radians(9.0 * np.arange(40))
+    plate = 0.02 * np.cos(at) + 0.02 * np.cos(2 * at)
+    limits = bg.Limits((bg.Limit("raw_tir", (float(np.ptp(plate)) + 0.006, "mm"), "ours"),))
+    few = bg.assess(turns_of(rng, plate, 2, 0.004), limits).raw_tir
+    assert few.outcome == UNDECIDED
+    assert 2 < few.turns < 40
+    enough = [turns_of(rng, plate, int(few.turns) + 4, 0.004) for _ in range(10)]
+    assert sum(bg.assess(fit, limits).raw_tir.outcome == CONFORMS for fit in enough) >= 8
