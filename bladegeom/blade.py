@@ -65,6 +65,7 @@ class Blade:
         pitch_pattern: tuple[float, ...] | None
         tooth_pattern: tuple[str, ...] | None
         numbered: str | None
+        customer: str
 
     def __init__(
         self,

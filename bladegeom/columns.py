@@ -425,6 +425,10 @@ for _one in (
         default="",
         differs="rings",
     ),
+    Column("customer", "blade", "whose blade it is", default=""),
+    Column("job", "mount", "the customer's order, or the day's", default=""),
+    Column("operator", "mount", "who read the blade", default="", differs="rings mounts"),
+    Column("done", "mount", "what was done to the blade before it was read", default=""),
 ):
     add_column(_one)
 

@@ -97,6 +97,9 @@ class Readings:
         touch_deg: float
         stylus_deg: float
         side: str
+        job: str
+        operator: str
+        done: str
 
     def __init__(
         self,

@@ -205,13 +205,13 @@ def test_a_column_that_means_the_eye_is_refused_with_its_name(day, header):
 
 
 def test_columns_that_are_not_understood_and_rows_of_no_blade_are_named(day, tmp_path):
-    seen = "blade,eye,customer,Shelf No\nA,none,x,1\nB,ok,y,2\nC,none,z,3\nD,crack at 9,z,3\n"
+    seen = "blade,eye,weather,Shelf No\nA,none,x,1\nB,ok,y,2\nC,none,z,3\nD,crack at 9,z,3\n"
     ran, actions, _ = day(seen)
     assert (ran.status, set(actions)) == (0, {"A", "B"})
-    for said in ("customer", "shelf_no", "C", "crack at 9", "row 5"):
+    for said in ("weather", "shelf_no", "C", "crack at 9", "row 5"):
         assert said in ran.err
     one = run("fit", tmp_path / "day.csv", "--blades", tmp_path / "seen.csv")
-    assert "customer" in one.err
+    assert "weather" in one.err
 
 
 def test_a_row_that_is_read_from_another_file_is_not_missed(day, tmp_path):
@@ -287,7 +287,7 @@ def test_the_library_asks_too():
 
 def test_facts_of_nothing_but_the_eye_are_facts_in_a_folder(tmp_path):
     save(tmp_path / "day.csv", sheet(blade="A", ring_radius_mm=100))
-    save(tmp_path / "seen.csv", "blade,eye,customer\nA,none,x\n")
+    save(tmp_path / "seen.csv", "blade,eye,weather\nA,none,x\n")
     listed = bg.shelf(tmp_path)
     assert not listed.refused
-    assert any("customer" in note for note in listed.notes)
+    assert any("weather" in note for note in listed.notes)

@@ -54,7 +54,7 @@ def test_a_length_without_a_known_unit_is_refused(faults, stem, unit):
 
 
 @pytest.mark.parametrize(
-    "column", ["note", "date", "operator", "id", "temperature_c", "blade_maker", "mm"]
+    "column", ["note", "date", "weather", "id", "temperature_c", "blade_maker", "mm"]
 )
 def test_a_column_of_something_else_is_left_alone_and_named(tmp_path, column):
     path = save(tmp_path / "a.csv", with_column(sheet(), column, "x"))
