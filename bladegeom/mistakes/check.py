@@ -58,6 +58,12 @@ class Finding(Result):
     tried: int = quantity("how many repairs were tried")
     words: str = quantity("what seems to have happened, and the cure")
 
+    @property
+    def teeth_again(self) -> tuple[int, ...]:
+        """The teeth to read again; empty where the whole blade is."""
+        alone = self.kind not in _WHOLE_BLADE and len(self.teeth) <= 4
+        return tuple(sorted({*self.teeth})) if alone else ()
+
     @derived("what to read again, as an instruction")
     def again(self) -> str:
         first, last = self.teeth[0], self.teeth[-1]
