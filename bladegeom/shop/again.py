@@ -42,10 +42,11 @@ def read_again(condition: Condition) -> Again | None:
     if action == RETIRE:
         return None
     found = [one for at, one in enumerate(fit.findings.found) if at == 0 or one.besides]
-    parts = [Again(one.teeth_again, one.words.rstrip(".")) for one in found]
+    # What seems to have happened; how to go about it stands on the sheet.
+    parts = [Again(one.teeth_again, one.words.split("? ")[0].rstrip(".?") + "?") for one in found]
     if not found and not condition.sound:
         parts.append(Again((), "the stand moved while the blade was read"))
-    if condition.teeth_to_read:
+    if condition.teeth_to_read and action != REMOUNT:
         parts.append(Again(condition.teeth_to_read, "not read: a fault there would not show"))
     if action == REMOUNT:
         parts.append(Again((), "once arbor, flanges and bore are clean and it is mounted anew"))
@@ -56,10 +57,10 @@ def read_again(condition: Condition) -> Again | None:
         parts.append(Again(next_.teeth, "as one more turn: no neutral line is established yet"))
     if not parts:
         return None
-    every = any(not one.teeth for one in parts)
-    teeth = () if every else tuple(sorted({tooth for one in parts for tooth in one.teeth}))
-    several = len(parts) > 1
-    why = [f"{one.words} ({one.why})" if several else one.why for one in parts]
+    teeth: tuple[int, ...] = ()
+    if all(one.teeth for one in parts):
+        teeth = tuple(sorted({tooth for one in parts for tooth in one.teeth}))
+    why = [f"{one.words}: {one.why}" if one.teeth != teeth else one.why for one in parts]
     return Again(teeth, "; ".join(why))
 
 

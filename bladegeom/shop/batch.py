@@ -43,7 +43,7 @@ CHANGED = _RENAMED | {
     key: key
     for keys in Change.glossary()
     for key in keys
-    if key not in (*_RENAMED, "blade", "unit")
+    if key not in (*_RENAMED, "blade", "customer", "unit")
 }
 """Key of a `Change` -> its key in the queue."""
 
@@ -328,7 +328,7 @@ def queue_row(condition: Condition, changed: Change | None, day: Date) -> dict[s
     said = condition.to_dict()
     del said["warnings"]  # Of the fit, which the answer has at its end.
     readings = condition.fit.readings
-    first = {"blade": said.pop("blade"), "customer": readings.blade.customer}
+    first = {name: said.pop(name) for name in ("blade", "customer")}
     first |= {name: readings.facts[name] for name in ("job", "operator", "done")}
     over, again = over_limit(condition), read_again(condition)
     first |= {"action": said.pop("action"), "outcome": said.pop("outcome")}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
 from bladegeom.lengths import convert
@@ -13,7 +13,7 @@ from bladegeom.shop.limits import Limits
 from bladegeom.shop.totals import URGENCY
 from bladegeom.shop.verdict import in_ranges
 
-Row = Mapping[str, Any]
+Row = dict[str, Any]
 
 SHOWN_IN = ("mm", "in", "thou")
 """Units that a queue can be shown in."""
@@ -113,7 +113,7 @@ def _cells(row: Row, unit: str) -> dict[str, Cell]:
         if row["tilt_deg"] is not None:
             tilt = Number(row["tilt_deg"], 3)
         if row["neutral_teeth"] and row["left_most_deg"] is not None:
-            left = Number(row["left_most_deg"], decimals_for(row["left_most_deg"]))
+            left = Number(row["left_most_deg"], min(4, decimals_for(row["left_most_deg"])))
     marks = row["neutral_teeth"]
     read = f"{row['teeth_read']} of {row['teeth']}" if known else ""
     return {
@@ -122,7 +122,7 @@ def _cells(row: Row, unit: str) -> dict[str, Cell]:
         "job": row["job"],
         "action": row["action"],
         "why": row["why"],
-        "over the limit (%)": over,
+        "over the limit, - under (%)": over,
         "limit on": (row["over_limit_on"] or "").replace("_tir", " TIR"),
         f"limit ({unit})": limit,
         f"wobble TIR ({unit})": wobble,
