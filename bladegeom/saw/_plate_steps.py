@@ -12,6 +12,7 @@ from bladegeom.saw._measure import UNKNOWN, by_hand, told
 from bladegeom.saw._plate_reading import OVER, PlateReading
 from bladegeom.saw._uses import BELOW, USES
 from bladegeom.saw.bench import (
+    MOUNTED,
     NOT_READ,
     SLOTS,
     Bench,
@@ -84,7 +85,7 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
         again=again,
         found=(*found.found, *setting.in_wood, *ignored),
         moves=moves.get(use, ()),
-        rests=(SLOTS,) if found.by_slots else (),
+        rests=[SLOTS] * found.by_slots + [MOUNTED] * found.against_plate,
         state=found.state,
         verdict=found.verdict,
         reads=(SLOTS,) if by_slots else (),
@@ -137,7 +138,9 @@ def _waiting(bench: Bench, step: Step, setting: Setting) -> Step:
             else "Say on which side of the blade each indicator stood: side in the blade's "
             "readings, indicator in [slots].",
         )
-        return replace(step, state="read again", do=do)
+        # Slots that stand in the file are read first.
+        first = bench.slots is None and bench.slots_state is not None
+        return replace(step, state="wait" if first else "read again", do=do)
     if by_slots and step.state == "read again" and bench.slots_state != "leave":
         name = "gauge" if setting.use == "miter_gauge" else "knife"
         return replace(step, state="wait", do=(f"After the slots: read the {name} again.",))

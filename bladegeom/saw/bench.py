@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date as Date  # noqa: N812
 from typing import Any, Literal, NamedTuple, Protocol
 
 from bladegeom.estimate import Estimate, Known, Verdict
@@ -21,6 +22,9 @@ Moved = tuple[str, float]
 """A thing that a step moves, and at which angle."""
 
 SLOTS: Moved = ("slots", 0.0)
+
+MOUNTED: Moved = ("mounted", 0.0)
+"""The blade as it sits on the arbor, on which its marks rest."""
 
 _GROWN = (
     "It is off by more than before. Look whether it was moved the other way, and whether every "
@@ -103,6 +107,11 @@ class Step(Result):
         text=lambda one: one.was,
         default=None,
     )
+    read_at: Date | None = quantity(
+        "day, or day and time, at which it was read, as text; none where the file does not say it",
+        parts={"": lambda day: day.isoformat()},
+        default=None,
+    )
     remarks: tuple[str, ...] = ()
     result: Result | None = None
     off: Estimate | Known | None = None
@@ -117,6 +126,10 @@ class Step(Result):
     """Whose readings, other than its own, are too few for it to be told."""
     finer: bool = False
     """Whether only a finer gauge can tell, and no further readings."""
+    place: int = 0
+    """Which reading of the file's log it is of; see `Section`."""
+    void: str = ""
+    """Why what was read holds no more, or how to read what was not read yet; empty: it holds."""
 
     @derived("all numbers; a correction only where it is to be moved", key="result")
     def _numbers(self) -> dict[str, Any] | None:
@@ -160,7 +173,7 @@ class Step(Result):
     def as_before(self) -> dict[str, Any]:
         """What is kept of it where it was read anew."""
         held = self.to_dict()
-        return {key: held[key] for key in ("found", "verdict", "result")}
+        return {key: held[key] for key in ("found", "verdict", "result", "read_at")}
 
     def since(self, before: Step, *, alike: bool) -> Step:
         """Return it with what was read before.
@@ -175,6 +188,22 @@ class Step(Result):
         if not (math.isfinite(grown.u) and grown.value > grown.reach):
             return step
         return replace(step, remarks=(_GROWN, *step.remarks))
+
+    def voided(self, why: str) -> Step:
+        """Return it without what was read, which holds no more."""
+        return replace(
+            self,
+            state="read again",
+            verdict=None,
+            do=(why,),
+            found=(),
+            remarks=(),
+            result=None,
+            off=None,
+            reads=(),
+            finer=False,
+            void=why,
+        )
 
     @property
     def word(self) -> str | None:
