@@ -32,6 +32,9 @@ _CALLED = {
     "riving_knife": "the riving knife",
 }
 
+_CUT = {"table": "test_cut.flip", "miter_gauge": "test_cut.round"}
+"""Use -> the cut that tells what is off."""
+
 
 def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     """Return the step of a part that is set from the plate; one not read is noted as unread."""
@@ -61,7 +64,9 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
         "riving_knife": "Riving knife",
     }[use]
     if not read:
-        bench.unread.append(Unread(title, _stand(setting), setting.worst, use == "miter_gauge"))
+        entries = _to_read(bench, section, use)
+        unread = (title, _stand(setting), setting.worst, use == "miter_gauge", entries)
+        bench.unread.append(Unread(*unread))
         return None
     title += ", toe" if use == "riving_knife" else ""
     found = setting.read
@@ -102,6 +107,18 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     if found.against_plate:
         step = replace(step, stand=_stand(setting))
     return _waiting(bench, step, setting)
+
+
+def _to_read(bench: Bench, section: Section, use: str) -> tuple[str, ...]:
+    """Return what is to be written down of a part that was not read, if its file asks for it.
+
+    That is where it stands in the file, and no cut that stands there tells as much.
+    """
+    if section.row is None or _CUT.get(use) in bench.held.parts:
+        return ()
+    square = {"graduation", "height", "length"} & section.values.keys()
+    shown = ("shows", "from" if use == "bevel" else "toward")
+    return tuple(f"{section.title}.{key}" for key in (("gap", "open", "side") if square else shown))
 
 
 def _again(
@@ -171,6 +188,7 @@ def not_read_step(bench: Bench) -> Step:
             "on which side.",
         ),
         remarks=tuple(remarks),
+        entries=tuple(entry for one in bench.unread for entry in one.entries),
     )
 
 

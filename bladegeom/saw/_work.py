@@ -40,22 +40,28 @@ _FROM_THE_BLADE = ("table", "miter_gauge", "riving_knife")
 
 
 _UNREAD = {
-    "slots": ("Slots", "Read one marked tooth in front and, turned along, behind."),
+    "slots": (
+        "Slots",
+        "Read one marked tooth in front and, turned along, behind, three times each.",
+    ),
     "fence": ("Fence", "Read it along the slot, from front to back."),
     "stop": (
         "Miter stop {}",
-        "Cut a board round with it, and measure the last strip at both ends.",
+        "Cut round a board, and measure the last strip three times at both ends.",
     ),
-    "insert": ("Insert", "Read its height above the table at six places or more."),
+    "insert": ("Insert", "Read its height above the table, at six places or more."),
     "test_cut.flip": (
         "Test cut: one piece flipped",
-        "Cut a piece in two, turn one of them over, and measure the gap between them.",
+        "Cut a piece in two, turn one of them over, and measure the gap three times.",
     ),
     "test_cut.round": (
         "Test cut: round the board",
-        "Cut round a board four times, and measure the last strip at both ends.",
+        "Cut round a board, and measure the last strip three times at both ends.",
     ),
-    "test_cut.kerf": ("Test cut: width of the kerf", "Cut a kerf, and measure how wide it is."),
+    "test_cut.kerf": (
+        "Test cut: width of the kerf",
+        "Cut a kerf, and measure its width three times.",
+    ),
 }
 """Part that stands in the file without a reading -> its title, and how it is read."""
 
@@ -97,7 +103,7 @@ def worked(
         if title == "blade":
             moved[MOUNTED] = place, _MOUNTED
         elif was is not None and was.state == "move":
-            why = f"It was read ahead of the move under {was.title}, and does not hold any more."
+            why = f"It was read before the move under {was.title}, and does not hold any more."
             moved |= dict.fromkeys(was.moves, (place, f"{why} Read it again."))
         bench, steps = _steps(Bench(now, fit(now), unit=unit), steps, moved, faults)
     if faults:
@@ -116,7 +122,12 @@ def _steps(
     if bench.fit is not None and bench.fit.mistake is not None:
         first, *others = neutral_line(bench.fit).instructions
         steps["blade"] = Step(
-            part="blade", title="Blade", do=(first,), found=tuple(others), state="read again"
+            part="blade",
+            title="Blade",
+            do=(first,),
+            found=tuple(others),
+            state="read again",
+            entries=("blade.readings",),
         )
     for part, work in _WORK.items():
         sections = bench.held.parts.get(part, [])

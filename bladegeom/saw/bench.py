@@ -142,24 +142,56 @@ class Step(Result):
         return held if kept else held | {"correction": None}
 
     @property
+    def of(self) -> str:
+        """Which part of the file it is of, such as ``bevel 2``; empty of what is of none."""
+        return self.entries[0].rpartition(".")[0] if self.entries else ""
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether it is not shown to be within its tolerance: it has none, or was not read."""
+        return self.verdict not in ("within", "agree")
+
+    @property
+    def more(self) -> tuple[str, ...]:
+        """What to do but to leave it."""
+        return tuple(one for one in self.do if one != LEAVE)
+
+    @property
     def asked(self) -> bool:
         """Whether something is to be moved or read."""
-        return self.state in ("move", "read again")
+        return self.state in ("move", "read again") or (self.part == NOT_READ and self.of != "")
+
+    @property
+    def turn(self) -> int:
+        """When it is its turn, of those asked: the least first, then in the order of work.
+
+        What only a finer gauge can tell holds up nothing else, and a cut is made when all that can
+        be read was read.
+        """
+        if self.finer:
+            return 3
+        if self.part == NOT_READ:
+            return 1
+        return 2 if self.void and self.part.startswith(("stop", "test_cut")) else 0
 
     @property
     def told(self) -> tuple[str, ...]:
         """What to do, and which entries of the file then to fill anew."""
         if not self.read_again:
             return self.do
+        said = "; ".join(f"{' and '.join(keys)} in {_head(at)}" for at, keys in self.anew.items())
+        if self.state != "move":
+            return (*self.do, f"Write down: {said}.")
+        return (*self.do, f"Then read again, for the log: {said}.")
+
+    @property
+    def anew(self) -> dict[str, list[str]]:
+        """What is to be read anew: part, such as ``bevel 2`` -> its keys."""
         places: dict[str, list[str]] = {}
         for entry in self.read_again:
             title, _, key = entry.rpartition(".")
             places.setdefault(title, []).append(key)
-        said = "; ".join(f"{' and '.join(keys)} in {_head(at)}" for at, keys in places.items())
-        if self.state != "move":
-            return (*self.do, f"Write down: {said}.")
-        own = next(iter(places)).partition(" ")[0]
-        return (*self.do, f"Then read again: {said}. Keep the old readings in [{own}.before].")
+        return places
 
     @property
     def was(self) -> str:
@@ -251,6 +283,8 @@ class Unread(NamedTuple):
     stand: str
     worst: Known
     gauge: bool
+    entries: tuple[str, ...]
+    """What is to be written down of it, where it stands in the file and no cut tells of it."""
 
 
 @dataclass

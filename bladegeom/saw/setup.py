@@ -56,8 +56,7 @@ class SetUp(Result):
     def now(self) -> Step | None:
         # Where the test cut was not as predicted, something that was read is wrong: that comes
         # before any move. Else it is the first step to move or to read again, in the order of work.
-        # What only a finer gauge can tell holds up nothing else.
-        asked = sorted((step for step in self.steps if step.asked), key=lambda step: step.finer)
+        asked = sorted((step for step in self.steps if step.asked), key=lambda step: step.turn)
         if self.test_cut is not None and self.test_cut.agree == "no":
             return next(step for step in asked if step.part == "test_cut")
         return asked[0] if asked else None
@@ -106,11 +105,30 @@ class SetUp(Result):
         place = self.steps.index(self.now) + 1
         return f"Do now: step {place}, {self.now.title}. {' '.join(self.now.told)}"
 
+    @property
+    def next(self) -> SetUp:
+        """The same with the one step to do now; where there is none, with those left in doubt."""
+        if self.now is None:
+            return replace(self, steps=tuple(step for step in self.steps if step.doubtful))
+        return replace(self, steps=(self.now,), warnings=_warnings(self.fit, [self.now]))
+
+    def step_of(self, title: str) -> Step | None:
+        """Return the step of a part of the file, ``slots`` or ``bevel 2``, if it has one."""
+        return next((step for step in self.steps if step.of == title), None)
+
     def when(self, step: Step) -> str:
         """Say when a step was read, where that is not the day of the last reading of all."""
+        day = self._day(step) if step.found else ""
+        return f"read{day}" if day else ""
+
+    def was(self, step: Step) -> str:
+        """Say what was found in a step before, and when, likewise; empty where nothing was."""
+        return f"before{self._day(step.before)}: {step.was}" if step.before else ""
+
+    def _day(self, step: Step) -> str:
         if self.date is None or step.read_at is None or day_of(step.read_at) >= self.date:
             return ""
-        return f"read on {day_of(step.read_at).isoformat()}"
+        return f" on {day_of(step.read_at).isoformat()}"
 
     def _remarks(self) -> Sequence[str]:
         return self.warnings
@@ -156,8 +174,6 @@ def set_up_from(held: SawFile) -> SetUp:
     if bench.unread:
         steps.append(not_read_step(bench))
     steps = [replace(step, read_again=_read_again(step, steps)) for step in steps]
-    remarks = [f"blade: {one}" for one in (fit.said if fit else ())]
-    remarks += [f"{step.title.lower()}: {one}" for step in steps for one in step.remarks]
     return SetUp(
         saw=saw.get("name", ""),
         notes=saw.get("notes", ""),
@@ -167,8 +183,14 @@ def set_up_from(held: SawFile) -> SetUp:
         marks=None if fit is None else neutral_line(fit),
         steps=tuple(steps),
         test_cut=compared,
-        warnings=tuple(remarks),
+        warnings=_warnings(fit, steps),
     )
+
+
+def _warnings(fit: WobbleFit | None, steps: Sequence[Step]) -> tuple[str, ...]:
+    said = [f"blade: {one}" for one in (fit.said if fit else ())]
+    said += [f"{step.title.lower()}: {one}" for step in steps for one in step.remarks]
+    return tuple(said)
 
 
 def _read_again(step: Step, steps: Sequence[Step]) -> tuple[str, ...]:
@@ -176,7 +198,7 @@ def _read_again(step: Step, steps: Sequence[Step]) -> tuple[str, ...]:
     others: list[Step] = []
     if step.state == "move":
         others = [one for one in steps if one is not step and {*one.rests} & {*step.moves}]
-    elif step.state == "read again":
+    elif step.asked:
         others = [one for one in steps if {*one.moves} & {*step.reads}]
     else:
         return ()
