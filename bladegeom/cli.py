@@ -442,6 +442,28 @@ def run_sheet(options: Namespace) -> int:
 # What answers a saw, a shop, or several readings of one blade
 
 
+def run_setup(options: Namespace) -> int:
+    """Set a saw up: all of it, or the one thing to do now; record what was read before that."""
+    file = as_letters(options.file)
+    if options.record:
+        from bladegeom.saw.record import record
+
+        done = record(options.file, options.record)
+        setup, said = done.setup, printed.recorded_text(done, file)
+    else:
+        setup = bg.set_up(options.file)
+        said = printed.next_text(setup, file) if options.next else printed.setup_text(setup)
+    alone = options.next or options.record
+    return _tell(
+        options,
+        [setup],
+        text=lambda _: said,
+        as_dict=lambda one: (one.next if alone else one).to_dict(),
+        draw="setup_card",
+        alone=True,
+    )
+
+
 def _trend(options: Namespace) -> tuple[list[bg.Trend], list[bg.Fault]]:
     history = bg.read_history(options.history)
     trend = bg.trend(history.of(options.blade), options.of)
@@ -627,8 +649,8 @@ COMMANDS = (
     Command(
         "setup",
         "set up a saw step by step, from its own text file; draw its card",
-        _one(lambda given: bg.set_up(given.file), text=printed.setup_text, draw="setup_card"),
-        "file --output --paper --json",
+        run_setup,
+        "file --next --record --output --paper --json",
         told={"file": {"metavar": "SAW.toml", "help": "what was measured, part by part"}},
         epilog="What people read at the saw, by part of the file. [table] and [[bevel]], a square: "
         "gap, open (top or bottom), height, and the side of the blade on which it stood; a gap at "

@@ -125,6 +125,14 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "--unit": _one_of(MM_PER, "unit of readings whose columns do not say"),
     "--fact": {"metavar": "NAME=VALUE", "action": "append", "default": []},
     # Of one blade
+    "--next": _flag("print the one thing to do now, and what to read and record then"),
+    "--record": _words(
+        'add what was read to the log at the end of the file, such as "slots front=12.0 12.5 thou '
+        'back=11.0 thou", and print what it changes and what to do next; a length without a unit '
+        "has that which the file has for it; may come several times",
+        "READING",
+        action="append",
+    ),
     "--repair": _count("write the readings with finding N repaired"),
     "--near": _count("the tooth nearest the indicator"),
     "--tolerance-deg": _degrees("the largest error that is accepted"),
