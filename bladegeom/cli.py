@@ -360,13 +360,35 @@ def run_chart(options: Namespace) -> int:
     of_blades = options.kind == "clearance"  # It rests on no reading, and no slip touches it.
     of = [fit.readings.blade if of_blades else fit for fit in drawn]
     _save(options.output, of, draw, paper=options.paper, **how)
+    of_fits = [] if of_blades else drawn
+    return _drew(options, of_fits, refused, _status(len(drawn), wanted))
+
+
+def _drew(
+    options: Namespace, fits: Sequence[bg.WobbleFit], refused: Sequence[bg.Fault], status: int
+) -> int:
+    """Say what was drawn, of which blades not to be followed and why, and what was refused."""
     print(_wrote(options.output))
-    for fit in () if of_blades else drawn:
+    for fit in fits:
         name = f"blade {shown(fit.readings.blade.name)}: " * bool(fit.readings.blade.name)
         for doubted in fit.doubted:
             print(f"bladegeom: {name}not for the wall: {doubted}", file=sys.stderr)
     _complain(refused)
-    return _status(len(drawn), wanted)
+    return status
+
+
+def run_disc(options: Namespace) -> int:
+    """Draw a disc to mark by of every blade."""
+    from bladegeom.draw.disc import blade_disc
+
+    fits, refused, wanted = _fits(options)
+    how = _given(options, "bore face paper")
+    drawn, others = _kept(fits, lambda fit: (blade_disc(fit, **how), fit))
+    refused += others
+    if not drawn:
+        raise bg.RefusedError(refused)
+    bg.save_chart([page for pages, _ in drawn for page in pages], options.output)
+    return _drew(options, [fit for _, fit in drawn], refused, _status(len(drawn), wanted))
 
 
 def run_check(options: Namespace) -> int:
@@ -622,6 +644,13 @@ COMMANDS = (
         "--ring-radius",
         _MORE,
         {"--tolerance-deg": "band to draw on a squareness chart"},
+    ),
+    Command(
+        "disc",
+        "draw a paper ring to lay on the plate: its teeth numbered, the line to draw along",
+        run_disc,
+        "file --output! --bore! --face --paper --blade --unit --ring-radius --fact",
+        f"--blades {_MORE}",
     ),
     Command(
         "next",

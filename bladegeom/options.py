@@ -143,6 +143,16 @@ OPTIONS: dict[str, dict[str, Any]] = {
         "cut (clearance)",
         "polar",
     ),
+    "--bore": _length(
+        "diameter of the disc's hole: the flange's where the blade is on the saw, the arbor hole's "
+        "where it is off"
+    ),
+    "--face": _one_of(
+        ("toward", "away"),
+        "the side of the blade on which the disc lies: toward the indicator (the default), or "
+        "away from it",
+        "toward",
+    ),
     "-n": _count("how many teeth; default 4", default=4),
     "--probability": {
         "type": number,
