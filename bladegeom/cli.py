@@ -436,6 +436,27 @@ def _of_marks(marks: bg.NeutralLine) -> dict[str, Any]:
     return {"blade": marks.blade.name, "teeth": marks.blade.teeth, **marks.to_dict()}
 
 
+def run_read(options: Namespace) -> int:
+    """Ask for a blade's readings at the saw, and answer them."""
+    from bladegeom.live.terminal import read_at_saw
+
+    if options.enough is not None and not options.enough > 0:
+        raise refuse(f"--enough {options.enough:g}", "give degrees above 0", value=options.enough)
+    whole = read_at_saw(
+        options.file,
+        facts_of(options) | _given(options, "unit name"),
+        spread=options.order == "spread",
+        wanted_deg=options.enough,
+        device=options.device,
+        caution=printed.CAUTIONS[0],
+    )
+    if not whole:
+        print(lines_shown(f"bladegeom read {as_letters(options.file)} goes on."))
+        return SOME
+    answer = answer_of(bg.fit_wobble(bg.read_blade(options.file)))
+    return _done("\n\n".join([printed.answer_text(answer), printed.cautions_text()]), [])
+
+
 def run_sheet(options: Namespace) -> int:
     """Draw a blank form, and write the table that goes with it."""
     from bladegeom.tables.out import blank_table, check_new, write_new
@@ -611,6 +632,16 @@ COMMANDS = (
         {
             "--tolerance-deg": "the largest error that does not matter: within it any rotation "
             f"will do; default {NO_MATTER_DEG:g}"
+        },
+    ),
+    Command(
+        "read",
+        "ask for the readings one by one at the saw, and keep each at once",
+        run_read,
+        "file --unit --teeth --ring-radius --graduation --name --order --enough --from",
+        FACTS,
+        {
+            "file": {"metavar": "FILE.csv", "help": "a new file, or one to go on with"},
         },
     ),
     Command(

@@ -124,6 +124,22 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "--sheet": _words("which sheet of a workbook that has several", "NAME"),
     "--unit": _one_of(MM_PER, "unit of readings whose columns do not say"),
     "--fact": {"metavar": "NAME=VALUE", "action": "append", "default": []},
+    # How it is read
+    "--order": _one_of(
+        ("teeth", "spread"),
+        "which teeth are asked for: one after another (the default), or all round first, which "
+        "tells soonest that enough is read",
+        "teeth",
+    ),
+    "--enough": _degrees(
+        "the squareness error that may be left, to stop early; with --order spread 0.005, or one "
+        "and a half times what the spacing of the teeth leaves, whichever is more"
+    ),
+    "--from": _path(
+        "a serial port, pipe or growing file that sends a line a reading, beside the keyboard",
+        "PATH",
+        dest="device",
+    ),
     # Of one blade
     "--next": _flag("print the one thing to do now, and what to read and record then"),
     "--record": _words(
