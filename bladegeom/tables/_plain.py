@@ -111,8 +111,8 @@ def plain_table(
         rows = PlainRows(*opened(data, name, unit, notes))
         second = None if blades is None else read_blade_facts(blades)
         tidy = tidy_rows(rows, Beside(stated, second), progress)
-        held = {*rows.blades, *(fault.who for fault in tidy.refused)}
-        return tidy._replace(notes=notes + notes_of(rows.table, second, held))
+        blades_read = {*rows.blades, *(fault.who for fault in tidy.refused)}
+        return tidy._replace(notes=notes + notes_of(rows.table, second, blades_read))
     except (NotPlainError, RefusedError):
         return None  # Reading cell by cell refuses it too, and says why.
 
