@@ -150,6 +150,7 @@ def run_batch(
     read = [*inputs, *before, *([] if blades is None else [blades])]
     check_apart([*files_of(out), *recorded], read)
     how_read = {"unit": unit, "sheet": sheet}
+    kept: dict[str, Any] = {"date": day, "arbor": arbor, "tooth_1_marked": tooth_1_marked}
     made = Made(out)
     notes: list[str] = []
     with _noted(notes, made):
@@ -168,16 +169,14 @@ def run_batch(
         ):
             if progress is not None:
                 progress(place, len(found.readings))
+            changed, who = None, readings.blade.who
             try:
                 fit = fit_wobble(readings)
                 pooled = repeats.of(readings)
                 condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
             except RefusedError as error:
-                found.refused.extend(
-                    fault.within(file).of(readings.blade.who) for fault in error.faults
-                )
+                found.refused.extend(fault.within(file).of(who) for fault in error.faults)
                 continue
-            changed, who = None, readings.blade.who
             if condition.sound and not apart:
                 changed = earlier.change_to(fit)
             elif not apart and who in earlier:
@@ -194,12 +193,7 @@ def run_batch(
             where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
             rows.append(queue_row(condition, changed, day) | where)
             if history is not None and condition.sound and who.name and not apart:
-                service = "after" if changed else ""
-                visits.append(
-                    visit(
-                        fit, date=day, arbor=arbor, service=service, tooth_1_marked=tooth_1_marked
-                    )
-                )
+                visits.append(visit(fit, service="after" if changed else "", **kept))
         if progress is not None:
             progress(len(found.readings), len(found.readings))
         refused = [*found.refused, *earlier.refused]
@@ -212,12 +206,10 @@ def run_batch(
             added, asked = record_and_ask(visits, history)
             said = f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
             notes += [*asked, said]
-        rows = worst_first(rows)
-        left = worst_first(left_rows(found.refused, rows[0], day))
-        unit, open_ = (show_in, "") if show_in else unit_for(limits, rows)
-        notes += [open_] if open_ else []
-        told = [fault.to_dict() for fault in refused]
-        files = write_queue([*left, *rows], told, made.folder, unit)
+        rows, left = worst_first(rows), worst_first(left_rows(found.refused, rows[0], day))
+        shown_in, why = (show_in, "") if show_in else unit_for(limits, rows)
+        notes += filter(None, [why])
+        files = write_queue([*left, *rows], refused, made.folder, shown_in)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
 
