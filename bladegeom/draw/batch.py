@@ -78,8 +78,6 @@ def run_batch(
     tooth_1_marked: bool = False,
     seating: Length | None = None,
     history: str | os.PathLike[str] | None = None,
-    unit: str | None = None,
-    sheet: str | None = None,
     rule: str = "zones",
     shop: str = "",
     arbor: str = "",
@@ -87,6 +85,7 @@ def run_batch(
     date: Date | None = None,
     show_in: str | None = None,
     progress: Callable[[int, int], None] | None = None,
+    **facts: Any,
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
 
@@ -116,10 +115,6 @@ def run_batch(
     history : path, optional
         Folder of the shop's history (see `record`), to which the measurements are added; not
         those in which a mistake was found, nor those of blades without a name.
-    unit : {"mm", "in", "thou", "um"}, optional
-        Of readings whose column does not say.
-    sheet : str, optional
-        Which sheet, where a workbook has several with cells.
     rule : {"zones", "simple"}
         See `assess`.
     shop, arbor : str
@@ -132,6 +127,8 @@ def run_batch(
         the readings.
     progress : callable, optional
         Told how many blades of how many are done.
+    **facts
+        As for `read_blades`, of all tables: ``unit``, ``sheet``, and what is stated of all blades.
 
     Returns
     -------
@@ -149,16 +146,15 @@ def run_batch(
     recorded = [] if history is None else [*Path(history).glob("*")]
     read = [*inputs, *before, *([] if blades is None else [blades])]
     check_apart([*files_of(out), *recorded], read)
-    how_read = {"unit": unit, "sheet": sheet}
     kept: dict[str, Any] = {"date": day, "arbor": arbor, "tooth_1_marked": tooth_1_marked}
     made = Made(out)
     notes: list[str] = []
     with _noted(notes, made):
-        facts = None if blades is None else read_blade_facts(blades)
-        found = read_day(inputs, facts, **how_read)
+        beside = None if blades is None else read_blade_facts(blades)
+        found = read_day(inputs, beside, **facts)
         notes += found.notes
         whose = [one.readings.blade.who for one in found.readings]
-        earlier = Earlier(before, facts, whose, tooth_1_marked, seating, **how_read)
+        earlier = Earlier(before, beside, whose, tooth_1_marked, seating, **facts)
         repeats = Repeats(one.readings for one in found.readings)
         sheets = made.places(file_names([one.who for one in found.readings]))
         rows: list[dict[str, Any]] = []
