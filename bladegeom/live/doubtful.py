@@ -81,8 +81,8 @@ def questioned(readings: Readings, kept: Collection[int] = ()) -> Question | Non
         Teeth whose reading stands, as it was asked about before: they are neither questioned again
         nor used to foretell others.
     """
-    if len(readings.closing) and readings.closing[-1]:
-        return _closed(readings)
+    if readings.closing[-1:].any():
+        return None if readings.tooth[-1] in kept else _closed(readings)
     design = design_of(readings, drift=False)
     tooth, read = readings.tooth[design.in_fit], readings.reading[design.in_fit]
     judged = ~np.isin(tooth, list(kept))

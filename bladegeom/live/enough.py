@@ -17,7 +17,8 @@ import numpy as np
 from bladegeom.faults import RefusedError
 from bladegeom.fit.ends import ends_of, farthest_off
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.marks import Mark, NeutralLine, neutral_line
+from bladegeom.fit.marks import Mark, NeutralLine, neutral_line, sentence
+from bladegeom.fit.remarks import unread_words
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.live.doubtful import FIRST, questioned
 from bladegeom.readings import Readings
@@ -84,7 +85,7 @@ def enough(
         Teeth whose reading stands, as for `questioned`.
     """
     read, teeth = len(np.unique(readings.tooth)), readings.blade.teeth
-    count, unknown = f"; {read} of {teeth} read", _unknown(readings, read)
+    count, unknown = f"; {read} of {teeth} read", _unknown(read, teeth)
     try:
         fit = fit_wobble(readings)
     except RefusedError:
@@ -107,15 +108,12 @@ def enough(
             told = short = "without a ring radius nothing tells how far out of square that may be"
     within = within and read >= min(FIRST, teeth)
     against = _against(readings, fit, kept) if within else ""
-    so_far = " so far" if marks.neutral else ""
-    will_do = "" if marks.neutral is None else " will do"
-    named = _named(marks)
-    if within and not against:
-        named = named if marks.neutral else "any rotation will do"
-        words = f"{named}{will_do}: {told}{count}"
+    if done := within and not against:
+        words = f"{_named(marks) or 'any rotation'} will do: {told}{count}"
     else:
-        words = f"{named}{so_far}: {short}{count}" + (f", but {against}" if against else "")
-    done = within and not against
+        so_far = " so far" if marks.neutral and read < teeth else ""
+        words = f"{_named(marks) or 'no direction is established'}{so_far}: {short}{count}"
+        words += f", but {against}" if against else ""
     return Enough(done, read, teeth, fit, marks, most, wanted, words, unknown)
 
 
@@ -141,7 +139,7 @@ def _against(readings: Readings, fit: WobbleFit, kept: Collection[int]) -> str:
 
 def _named(marks: NeutralLine) -> str:
     if marks.neutral is None:
-        return "no direction is established"
+        return ""
     first, second = map(_either, marks.neutral)
     comma = "," if "or" in first + second else ""
     return f"teeth {first}{comma} and {second}{comma}"
@@ -152,12 +150,7 @@ def _either(mark: Mark) -> str:
     return " or ".join(map(str, both))
 
 
-def _unknown(readings: Readings, read: int) -> str:
-    """Return what stopping leaves unknown, in a sentence or two."""
-    teeth = readings.blade.teeth
+def _unknown(read: int, teeth: int) -> str:
     if read == teeth:
         return ""
-    return (
-        f"{teeth - read} of {teeth} teeth are not read: bends of the plate and single teeth that "
-        "stand off are not known, and no verdict on the blade is made. Read every tooth for these."
-    )
+    return f"{sentence(unread_words(read, teeth))} No verdict on the blade is made of an early stop."
