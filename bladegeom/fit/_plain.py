@@ -351,7 +351,6 @@ class _Blades:
                 self.facts.end_float / MM_PER[self.unit], columns.get("amplitude_u", blank)
             ),
             spots=self.found["spots_read"],
-            teeth=self.facts.teeth,
             bare=self.facts.on_teeth,
             moved=self.moved,
         )

@@ -66,7 +66,6 @@ class Seen(NamedTuple):
     dof: Floats
     rides: Bools
     spots: NDArray[Any]
-    teeth: NDArray[Any]
     bare: Bools
     moved: Mapping[int, tuple[Closing, float]]
     standing: Sequence[str] = ()
@@ -118,10 +117,6 @@ def remarks_on(seen: Seen) -> list[Remark]:
             "too few teeth are read to tell how sure each named tooth is: read the others",
         ),
         *_on_plan(seen.spots, seen.bare),
-        Remark(
-            (seen.spots >= _FEW_SPOTS) & (2 * seen.spots < seen.teeth),
-            lambda at: unread_words(int(seen.spots[at]), int(seen.teeth[at])),
-        ),
         *(Remark(every, note) for note in seen.notes),
         Remark(closed, lambda at: _moved(*seen.moved[at], seen.unit)),
         Remark(every & bool(seen.drift), seen.drift),
@@ -148,14 +143,6 @@ def _on_steps(seen: Seen) -> list[Remark]:
             ),
         ),
     ]
-
-
-def unread_words(read: int, teeth: int) -> str:
-    """Return in words what few teeth leave unknown."""
-    return (
-        f"{teeth - read} of {teeth} teeth are not read: bends of the plate and single teeth that "
-        "stand off do not show there; read every tooth for these"
-    )
 
 
 def _on_plan(spots: NDArray[Any], bare: Bools) -> list[Remark]:
@@ -201,7 +188,6 @@ def remarks_of(fit: Fitted) -> tuple[str, ...]:
         resolved=np.array([fit.resolved]),
         dof=np.array([fit.dof]),
         rides=np.array([rides_most(readings.end_float, fit.amplitude_u)]),
-        teeth=np.array([fit.teeth]),
         moved=moved,
         standing=[one.words(fit.unit, fit.residual_sd) for one in fit.standing],
         notes=readings.notes,

@@ -18,10 +18,9 @@ from bladegeom.faults import RefusedError
 from bladegeom.fit.ends import ends_of, farthest_off
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.marks import Mark, NeutralLine, neutral_line, sentence
-from bladegeom.fit.remarks import unread_words
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.live.doubtful import FIRST, questioned
-from bladegeom.readings import Readings
+from bladegeom.readings import Readings, ended_words
 from bladegeom.result import number
 
 WANTED_DEG = 0.005
@@ -85,7 +84,8 @@ def enough(
         Teeth whose reading stands, as for `questioned`.
     """
     read, teeth = len(np.unique(readings.tooth)), readings.blade.teeth
-    count, unknown = f"; {read} of {teeth} read", _unknown(read, teeth)
+    count = f"; {read} of {teeth} read"
+    unknown = "" if read == teeth else sentence(ended_words(read, teeth))
     try:
         fit = fit_wobble(readings)
     except RefusedError:
@@ -148,9 +148,3 @@ def _named(marks: NeutralLine) -> str:
 def _either(mark: Mark) -> str:
     both = [mark.tooth] if mark.other is None else sorted((mark.tooth, mark.other))
     return " or ".join(map(str, both))
-
-
-def _unknown(read: int, teeth: int) -> str:
-    if read == teeth:
-        return ""
-    return f"{sentence(unread_words(read, teeth))} No verdict on the blade is made of an early stop."
