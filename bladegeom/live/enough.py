@@ -95,8 +95,7 @@ def enough(
     most = marks.left_most_deg if marks.neutral else marks.worst_deg
     wanted = wanted_deg
     if wanted is None and fit.tilt_deg is not None:
-        spacing = fit.tilt_deg * math.sin(math.pi / teeth) if marks.neutral else 0.0
-        wanted = max(WANTED_DEG, _SPACING * spacing)
+        wanted = wanted_of(fit.tilt_deg, teeth if marks.neutral else None)
     apart = _apart(fit) if marks.neutral else math.inf
     if most is not None and wanted is not None:
         within, told = most <= wanted, f"at most {number(most, most)} deg left"
@@ -115,6 +114,12 @@ def enough(
         words = f"{_named(marks) or 'no direction is established'}{so_far}: {short}{count}"
         words += f", but {against}" if against else ""
     return Enough(done, read, teeth, fit, marks, most, wanted, words, unknown)
+
+
+def wanted_of(tilt_deg: float, teeth: int | None) -> float:
+    """Return the limit at which it is enough; of no teeth where none are named."""
+    spacing = 0.0 if teeth is None else tilt_deg * math.sin(math.pi / teeth)
+    return max(WANTED_DEG, _SPACING * spacing)
 
 
 def _apart(fit: WobbleFit) -> float:
