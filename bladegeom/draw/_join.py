@@ -73,12 +73,12 @@ def _objects(held: bytes) -> tuple[dict[int, bytes], int]:
     for number, place in offsets.items():
         one = held[place : ends[place]]
         objects[number] = one[one.index(b"obj\n") + 4 : one.rindex(b"endobj")]
-    root, about = (
-        int(re.search(rb"/%s (\d+) 0 R" % one, trailer)[1]) for one in (b"Root", b"Info")
-    )
-    del objects[about]
-    return objects, int(_PAGES.search(objects.pop(root))[1])
+    del objects[_named(b"Info", trailer)[0]]
+    return objects, _named(b"Pages", objects.pop(_named(b"Root", trailer)[0]))[0]
 
 
-def _kids(tree: bytes) -> list[int]:
-    return [int(one) for one in _REFERENCE.findall(_KIDS.search(tree)[1])]
+def _named(key: bytes, held: bytes) -> list[int]:
+    """Return the numbers of the objects that a dictionary refers to under a key."""
+    said = held.partition(b"/%s " % key)[2]
+    several = said.startswith(b"[")
+    return [int(one) for one in _REFERENCE.findall(said.partition(b"]" if several else b"/")[0])]

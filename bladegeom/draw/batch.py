@@ -11,7 +11,7 @@ from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any
 
-from bladegeom.draw._style import standard_fonts
+from bladegeom.draw._style import own_style, standard_fonts
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
 from bladegeom.draw.page import save_charts
 from bladegeom.draw.report import customer_sheet
@@ -217,7 +217,7 @@ def _drawn(made: Made, page: Path, digest: str, *what: Any, **how: Any) -> bool:
     """Bring back the sheet that an earlier run made of the same, or draw it; return whether."""
     if made.bring_back(page, digest):
         return False
-    with standard_fonts():
+    with standard_fonts(), own_style():
         ax = customer_sheet(*what, **how)
         save_charts([ax], page, 1, keywords=f"digest {digest}")
     return True

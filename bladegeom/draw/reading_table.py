@@ -9,7 +9,7 @@ from datetime import date as Date  # noqa: N812
 import numpy as np
 from matplotlib.axes import Axes
 
-from bladegeom.draw._axes import GREY
+from bladegeom.draw._axes import BLACK, GREY
 from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.printed import sizes
@@ -102,6 +102,6 @@ def _block(page: Page, left: float, heads: tuple[str, ...], rows: _Rows, size: f
     for place, line in enumerate([heads, *rows]):
         right, down = left + size * _TOOTH, page.top + place * step
         for words in line:
-            how = {"color": GREY} if place == 0 or words == line[0] else {}
-            page.text(right, down, words, size, ha="right", **how)
+            color = GREY if place == 0 or right == left + size * _TOOTH else BLACK
+            page.text(right, down, words, size, ha="right", color=color)
             right += size * _CELL

@@ -241,7 +241,8 @@ _Read = tuple[list[Limit], LabelSheet | None, list[Fault]]
 
 
 def _from_toml(text: str) -> _Read:
-    parts, faults = toml.read_parts(text, "it", {"limit": _PART, "labels": PART})
+    known = {"limit": _PART, "labels": PART}
+    parts, faults = toml.read_parts(toml.load(text, "it"), toml.rows_of(text), known)
     limits: list[Limit] = []
     for one in parts.get("limit", []):
         _add(limits, faults, one.values, one.row)
