@@ -12,18 +12,22 @@ from matplotlib.axes import Axes
 from bladegeom.draw._axes import BLACK, GREY
 from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
-from bladegeom.shop.plain import NEVER, not_for_use, row_action, row_wobble
+from bladegeom.shop.condition import RETIRE
+from bladegeom.shop.plain import NEVER, NOT_YET, not_for_use, row_action, row_over
 from bladegeom.shop.totals import NOBODY, Totals, totals
 
 Row = Mapping[str, Any]
 
-_SIZE, _HEADS, _TITLE, _ROOM = 9.5, 7.5, 13.0, 1.4
-"""Points of the rows, of the heads of columns and of a list; millimetres between two rows."""
+_SIZE, _TITLE, _ROOM = 9.5, 13.0, 1.4
+"""Points of the rows and of the head of a list; millimetres between two rows."""
+
+_HEADS = (7.5, 7.0, 6.5, 6.0, 5.5)
+"""Points of the heads of columns: the first in which no word is broken."""
 
 _WIDE = {"blade": 36.0, "customer": 42.0, "page": 12.0}
 """Width of the columns of the lists; what to do has the rest."""
 
-_CUSTOMER, _ALL, _PAGE = 50.0, 12.0, 16.0
+_CUSTOMER, _ALL, _PAGE = 46.0, 11.0, 11.0
 """Width of the columns of the totals that stand beside the actions."""
 
 
@@ -113,18 +117,16 @@ def _told(
     page_of: Mapping[int, int],
 ) -> list[_Row]:
     """Return all rows of the tables."""
-    waits = {word: [] for word in (NEVER, "")}  # type: dict[str, list[Row]]
+    waits: dict[str, list[Row]] = {NEVER: [], NOT_YET: [], "": []}
     for row in rows:
-        if not _fit(row):
-            never = not_for_use(row["action"], row["outcome"]) == NEVER
-            waits[NEVER if never else ""].append(row)
+        waits[not_for_use(row["action"], row["outcome"])].append(row)
     first: dict[str, int] = {}
     for row in rows:
         page = page_of[id(row)]
         first[row["customer"]] = min(page, first.get(row["customer"], page))
     told = _totals(inner, counted, first)
     told += _list(inner, "Must not go back on a saw", waits[NEVER], page_of)
-    told += _list(inner, "Not decided or not judged: read again", [*waits[""], *left], page_of)
+    told += _list(inner, "Not decided or not judged: read again", [*waits[NOT_YET], *left], page_of)
     return told
 
 
@@ -143,8 +145,11 @@ def _totals(inner: float, counted: Totals, first: Mapping[str, int]) -> list[_Ro
         return _Row([_Cell(MARGIN, _CUSTOMER - 2.0, [name]), *numbers], **how)
 
     page = Page("a4")
-    heads = [page.wrapped(one, _HEADS, wide - 3.0) for one in (*counted.actions,)]
-    told = [row("customer", [*heads, ["all"], ["first page"]], size=_HEADS, head=True)]
+    for size in _HEADS:
+        heads = [page.wrapped(one, size, wide - 2.0) for one in counted.actions]
+        if " ".join(map(" ".join, heads)) == " ".join(counted.actions):
+            break  # No word is broken.
+    told = [row("customer", [*heads, ["all"], ["first", "page"]], size=size, head=True)]
     for customer in counted.customers if counted.named else ():
         many = [str(counted.of(customer, one) or "") for one in counted.actions]
         start = str(first.get(customer, ""))
@@ -183,10 +188,8 @@ def _what(row: Row) -> str:
     """Return what is to be done with a blade, and why."""
     if not_for_use(row["action"], row["outcome"]) != NEVER:
         return str(row["reasons"])
-    wobble, limit = row_wobble(row), row.get("wobble_tir_limit")
-    against = f", limit {limit:.4g} {row['unit']}" if wobble and limit is not None else ""
-    seen = f": {row['eye']}" if row["outcome"] == "not judged" and row.get("eye") else ""
-    return f"{row_action(row)}{seen}{f'; {wobble}{against}' if wobble else ''}"
+    seen = f": {row['eye']}" if row["action"] == RETIRE and row.get("eye") else ""
+    return "; ".join(filter(None, (f"{row_action(row)}{seen}", row_over(row))))
 
 
 def _laid(told: Sequence[_Row], paper: str) -> list[Page]:

@@ -8,7 +8,7 @@ from typing import Any
 from matplotlib.axes import Axes
 
 from bladegeom.draw._style import drawn
-from bladegeom.draw.page import POINT, Page
+from bladegeom.draw.page import LINE, Page
 from bladegeom.faults import refuse
 from bladegeom.shop.label_sheet import LabelSheet
 from bladegeom.shop.plain import label_words
@@ -17,13 +17,16 @@ _PAD = 2.0
 """Left free along the edges of a label, in millimetres: a printer is out by as much."""
 
 _LINES = (
-    ("name", 0.26, 22, True),
-    ("whose", 0.14, 11, False),
-    ("head", 0.28, 22, True),
-    ("note", 0.17, 10, False),
-    ("foot", 0.15, 9, False),
+    ("name", 0.23, 22, 1),
+    ("whose", 0.13, 11, 1),
+    ("head", 0.26, 24, 1),
+    ("note", 0.24, 9.5, 2),
+    ("foot", 0.14, 9, 1),
 )
-"""Lines of a label: part of its height, points at most, whether bold."""
+"""Lines of a label: part of its height, points at most, and on how many lines it may go."""
+
+_BOLD, _LEAST = ("name", "head"), 6.0
+"""What is bold; points below which nothing is broken into lines."""
 
 
 def check_labels(sheet: LabelSheet, paper: str, first: int) -> None:
@@ -58,13 +61,18 @@ def _label(
 ) -> None:
     room, tall = wide - 2 * _PAD, high - 2 * _PAD
     down = top + _PAD
-    for name, part, most, bold in _LINES:
-        line = part * tall
-        if words[name]:
-            how = {"weight": "bold"} if bold else {}
-            size = min(most, line / (1.25 * POINT))
-            page.fitted_text(left + _PAD, down, words[name], size, room, line, **how)
-        down += line
+    for name, part, most, lines in _LINES:
+        step = part * tall / lines
+        size = min(most, step / LINE)
+        how: dict[str, Any] = {"weight": "bold"} if name in _BOLD else {}
+        broken = page.wrapped(words[name], size, room)
+        while len(broken) > lines and size > _LEAST:
+            size -= 0.25
+            broken = page.wrapped(words[name], size, room)
+        # A line that fits at no size that can be read is made smaller still: none is cut.
+        for at, line in enumerate(broken if len(broken) <= lines else [words[name]]):
+            page.fitted_text(left + _PAD, down + at * step, line, size, room, step, **how)
+        down += part * tall
 
 
 def _size(paper: str) -> tuple[float, float]:

@@ -84,7 +84,7 @@ def _table(readings: Readings) -> tuple[tuple[str, ...], _Rows]:
         readings.tooth.tolist(), readings.turn.tolist(), readings.reading.tolist(), strict=True
     ):
         again = times[tooth, turn] = times.get((tooth, turn), -1) + 1
-        cells.setdefault((again, tooth), {})[turn] = f"{read:.{decimals}f}"
+        cells.setdefault((again, tooth), {})[turn] = f"{read + 0.0:.{decimals}f}"
     rows = [
         (f"{tooth} again" if again else str(tooth), *(held.get(turn, "") for turn in turns))
         for (again, tooth), held in sorted(cells.items())

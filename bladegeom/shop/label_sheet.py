@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from bladegeom.faults import refuse
 from bladegeom.kinds import checked
-from bladegeom.lengths import Length, length_mm
+from bladegeom.lengths import MM_PER, Length, plain_number, with_unit
 from bladegeom.tables import toml
 
-_MOST, _LEAST_MM = 40, (20.0, 12.0)
-"""Rows or columns of a sheet, and the width and height of a label that anything can be read on."""
+_MOST, _WIDEST_MM, _LEAST_MM = 40, 300.0, (20.0, 12.0)
+"""Rows or columns of a sheet; a margin; the width and height of the least label to be read."""
 
 PART = toml.Part(
     {"rows": toml.whole, "columns": toml.whole}
@@ -58,12 +58,15 @@ class LabelSheet:
             self._mm(name)
 
     def _mm(self, name: str) -> float:
-        given = length_mm(name, getattr(self, name))
+        given = getattr(self, name)
         if given is None:
             return self._mm({"bottom": "top", "right": "left"}[name])
-        if given < 0:
-            raise refuse(f"{name} is below 0", "give it as measured on the sheet", column=name)
-        return given
+        value, unit = with_unit(name, given)
+        number = plain_number(value)
+        if number is None or not 0 <= number < _WIDEST_MM / MM_PER[unit]:
+            cure = "give it as measured on the sheet of labels, 0 mm for none"
+            raise refuse(f"{name} is {value} {unit}", cure, value=value, column=name)
+        return number * MM_PER[unit]
 
     def places(self, width: float, height: float) -> list[tuple[float, float, float, float]]:
         """Return the labels of a paper, all in millimetres, row by row.

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.result import number
+from bladegeom.result import between, number
+from bladegeom.shop.batch import REFUSED
 from bladegeom.shop.change import IMPROVED, NOT_SHOWN, WORSE, Change
 from bladegeom.shop.condition import (
     AGAIN,
@@ -127,7 +128,7 @@ def label_words(row: Mapping[str, Any]) -> dict[str, str]:
         head, note = never, row_action(row)
     elif marks:
         head = f"{marks[0]} \u2013 {marks[1]}"
-        note = "neutral line on our arbor: read it again on yours, then mark"
+        note = "teeth of the neutral line on our arbor: read again on yours before you mark"
     else:
         head, note = "FIT FOR USE", "no teeth to mark"
     return {
@@ -142,6 +143,8 @@ def label_words(row: Mapping[str, Any]) -> dict[str, str]:
 def row_action(row: Mapping[str, Any]) -> str:
     """Return what is to be done with a blade, and where, from its row of a queue."""
     first, last = row.get("level_first"), row.get("level_last")
+    if row["action"] == REFUSED:
+        return "not judged: read again"
     if first is None:
         return str(row["action"])
     return f"{row['action']}, {f'tooth {first}' if first == last else f'teeth {first} to {last}'}"
@@ -151,5 +154,19 @@ def row_wobble(row: Mapping[str, Any]) -> str:
     """Return the wobble of a blade from its row of a queue; empty where numbers do not decide."""
     if row.get("conformance_probability") is None:
         return ""
-    u = row["amplitude_u"]
-    return f"wobble {number(row['wobble_tir'], None if u is None else 2 * u)} {row['unit']}"
+    if not row["resolved"]:
+        most = 2 * row["amplitude_high"]
+        return f"wobble under {number(most, most)} {row['unit']}"
+    return f"wobble {number(row['wobble_tir'], 2 * row['amplitude_u'])} {row['unit']}"
+
+
+def row_over(row: Mapping[str, Any]) -> str:
+    """Return from a row of a queue which limits are not kept, and what was found against them."""
+    said = []
+    for name, what in (("wobble_tir", "wobble"), ("raw_tir", "highest less lowest reading")):
+        if row.get(f"{name}_outcome") == FAILS:
+            low, high = row[f"{name}_low"], row[f"{name}_high"]
+            found = between(low, high, (high - low) / 2)
+            limit = f"{row[f'{name}_limit']:.4g} {row['unit']}"
+            said.append(f"{what} {found} {row['unit']}, limit {limit}")
+    return "; ".join(said)
