@@ -509,8 +509,12 @@ def run_setup(options: Namespace) -> int:
 
 def _trend(options: Namespace) -> tuple[list[bg.Trend], list[bg.Fault]]:
     history = bg.read_history(options.history)
-    trend = bg.trend(history.of(options.blade), options.of)
+    visits = history.of(options.blade, options.customer)
+    trend = bg.trend(visits, options.of)
     _note(*history.notes)
+    unsaid = [one for one in history.visits if one.who == (shown(options.blade), "")]
+    if left := len([one for one in unsaid if one not in visits]):
+        _note(f"{left} measurements of a blade {options.blade} say no customer: left out")
     return [trend], history.refused
 
 
@@ -536,7 +540,7 @@ def _shape_text(shape: bg.PlateFit | bg.Rotation) -> str:
 
 def run_change(options: Namespace) -> int:
     """Compare two measurements of one blade."""
-    facts = _given(options, "blade blades unit sheet")
+    facts = _given(options, "blade customer blades unit sheet")
     before, after = (
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
@@ -600,7 +604,7 @@ def run_batch(options: Namespace) -> int:
             rule="simple" if options.simple else "zones",
             progress=partial(bar, ""),
             **_given(options, "blades before tooth_1_marked seating history unit sheet"),
-            **_given(options, "shop arbor paper date"),
+            **_given(options, "shop arbor paper date show_in"),
         )
     return _done(done.text(), done.refused, done.notes)
 
@@ -735,7 +739,8 @@ COMMANDS = (
         "batch",
         "judge a day's blades: a sheet each for its owner, and the queue",
         run_batch,
-        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --shop --date",
+        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --show-in "
+        "--shop --date",
         "--seating --simple --arbor --paper --sheet",
         {
             "--blades": "CSV with one row of facts a blade, and what the eye found in a column "
@@ -793,7 +798,7 @@ COMMANDS = (
         "change",
         "before and after: has the wobble of a blade improved?",
         run_change,
-        "before after --blade --blades --unit --tooth-1-marked --seating --json",
+        "before after --blade --customer --blades --unit --tooth-1-marked --seating --json",
         "--sheet",
         told={"--blade": "which blade, where a file holds several"},
     ),
@@ -809,7 +814,7 @@ COMMANDS = (
         "trend",
         "show how a blade changes over the years",
         _told(_trend, draw="trend_chart", alone=True),
-        "--history! --blade! --of --output --paper --json",
+        "--history! --blade! --customer --of --output --paper --json",
         told={"--blade": "which blade"},
     ),
 )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -14,16 +13,18 @@ from typing import Any
 from bladegeom.draw._style import own_style, standard_fonts
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
 from bladegeom.draw.page import save_charts
+from bladegeom.draw.queue import write_queue
 from bladegeom.draw.report import customer_sheet
-from bladegeom.draw.results import write_queue
-from bladegeom.faults import Fault, RefusedError, Who, as_letters
+from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length
 from bladegeom.shop.batch import Earlier, Repeats, left_rows, queue_row, read_day
-from bladegeom.shop.condition import ACTIONS, assess
+from bladegeom.shop.condition import assess
 from bladegeom.shop.history import Visit, record_and_ask, visit
 from bladegeom.shop.limits import Limits
+from bladegeom.shop.queue import SHOWN_IN, to_read_again, unit_for, worst_first
+from bladegeom.shop.totals import totals
 from bladegeom.tables.blade_facts import read_blade_facts
 from bladegeom.tables.out import check_apart, digest_of
 
@@ -35,7 +36,7 @@ class Done:
     Attributes
     ----------
     rows : list of dict
-        One a blade that was judged, sorted by what is to be done.
+        One a blade that was judged, sorted by what is to be done, and by how far over the limit.
     left : list of dict
         One a blade that was not, or a file; they stand first in the queue.
     refused : list of Fault
@@ -55,15 +56,14 @@ class Done:
     notes: list[str]
 
     def text(self) -> str:
-        """Return how many blades there are of each action, and what was written."""
-        counts = Counter(row["action"] for row in self.rows)
-        width = len(str(max(counts.values())))
+        """Return how many blades there are of each action and customer, and what was written."""
+        again = len(to_read_again(self.rows))
         blades = "1 blade" if len(self.rows) == 1 else f"{len(self.rows)} blades"
         sheets = "1 sheet" if self.drawn == 1 else f"{self.drawn} sheets"
         lines = [f"{blades}, {sheets} drawn, {self.kept} kept as they were"]
-        lines += [f"  {count:>{width}}  {action}" for action, count in counts.items()]
-        if self.left:
-            lines.append(f"  {len(self.left):>{width}}  refused, see below")
+        lines.append(totals([*self.left, *self.rows]).text())
+        if again:
+            lines.append(f"{again} to read again, teeth in {as_letters(self.files[-1])}")
         return "\n".join([*lines, *(f"wrote {as_letters(file)}" for file in self.files)])
 
 
@@ -85,6 +85,7 @@ def run_batch(
     arbor: str = "",
     paper: str = "a4",
     date: Date | None = None,
+    show_in: str | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
@@ -126,6 +127,9 @@ def run_batch(
     paper : {"a4", "letter"}
     date : datetime.date, optional
         Printed on the sheets; today if not given.
+    show_in : {"mm", "in", "thou"}, optional
+        Unit of the queue for people; if not given, that of the limits where all are alike, else of
+        the readings.
     progress : callable, optional
         Told how many blades of how many are done.
 
@@ -139,6 +143,8 @@ def run_batch(
         If no blade can be answered, what is to be read would be written over, or the folder
         cannot be written.
     """
+    if show_in not in (None, *SHOWN_IN):
+        raise refuse(f"show_in is {show_in!r}", f"give {', '.join(SHOWN_IN)}", value=show_in)
     day = date or Date.today()
     recorded = [] if history is None else [*Path(history).glob("*")]
     read = [*inputs, *before, *([] if blades is None else [blades])]
@@ -206,9 +212,12 @@ def run_batch(
             added, asked = record_and_ask(visits, history)
             said = f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
             notes += [*asked, said]
-        rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
-        left = left_rows(found.refused, rows[0], day)
-        files = write_queue([*left, *rows], [fault.to_dict() for fault in refused], made.queue)
+        rows = worst_first(rows)
+        left = worst_first(left_rows(found.refused, rows[0], day))
+        unit, open_ = (show_in, "") if show_in else unit_for(limits, rows)
+        notes += [open_] if open_ else []
+        told = [fault.to_dict() for fault in refused]
+        files = write_queue([*left, *rows], told, made.folder, unit)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
 

@@ -23,7 +23,6 @@ from bladegeom.result import (
     derived,
     described,
     in_columns,
-    named,
     number,
     percent,
     quantity,
@@ -150,7 +149,7 @@ class ShelfRow(Result):
         )
 
     def _title(self) -> str:
-        return f"{named(self.name)} of {self.file}: {self.marks}"
+        return f"{self.known._named} of {self.file}: {self.marks}"
 
 
 @described
