@@ -12,6 +12,9 @@ from bladegeom.tables import toml
 _MOST, _WIDEST_MM, _LEAST_MM = 40, 300.0, (20.0, 12.0)
 """Rows or columns of a sheet; a margin; the width and height of the least label to be read."""
 
+_OTHER = {"bottom": "top", "right": "left"}
+"""Margin -> that which it is like, if it is not given."""
+
 PART = toml.Part(
     {"rows": toml.whole, "columns": toml.whole}
     | dict.fromkeys(["top", "left", "bottom", "right", "gap_across", "gap_down"], toml.length),
@@ -48,19 +51,17 @@ class LabelSheet:
 
     def __post_init__(self) -> None:
         for name in ("rows", "columns"):
-            if not 1 <= getattr(self, name) <= _MOST:
-                raise refuse(
-                    f"{name} is {getattr(self, name)}",
-                    f"give how many labels there are, 1 to {_MOST}",
-                    column=name,
-                )
+            many = getattr(self, name)
+            if many not in range(1, _MOST + 1):
+                cure = f"give how many labels there are, 1 to {_MOST}"
+                raise refuse(f"{name} is {many}", cure, value=many, column=name)
         for name in ("top", "left", "bottom", "right", "gap_across", "gap_down"):
             self._mm(name)
 
     def _mm(self, name: str) -> float:
         given = getattr(self, name)
-        if given is None:
-            return self._mm({"bottom": "top", "right": "left"}[name])
+        if given is None and name in _OTHER:
+            return self._mm(_OTHER[name])
         value, unit = with_unit(name, given)
         number = plain_number(value)
         if number is None or not 0 <= number < _WIDEST_MM / MM_PER[unit]:
