@@ -162,11 +162,11 @@ class Page:
         return top
 
     def wrapped(self, words: str, size: float, width: float) -> list[str]:
-        """Break words of the page's own letters into lines that fit a width."""
+        """Break words of the page's own letters into lines that fit a width; a longer word too."""
         space = line_width_mm(" ", size)
         lines: list[list[str]] = [[]]
         room = width
-        for word in words.split():
+        for word in (part for one in words.split() for part in _parts(one, size, width)):
             wide = line_width_mm(escaped(word), size)
             if lines[-1] and space + wide > room:
                 lines.append([])
@@ -256,7 +256,8 @@ class Page:
         self.fitted_text(MARGIN, 9.0, name, 30, self.inner - 40, 13.0, weight="bold")
         day = date or Date.today()
         self.text(self.width - MARGIN, 10.0, day.isoformat(), 13, ha="right")
-        self.text(self.width - MARGIN, 16.0, what, 9, ha="right", color=GREY)
+        right = self.width - MARGIN
+        self.fitted_text(right, 16.0, what, 9, self.inner, 4.0, ha="right", color=GREY)
         self.fitted_text(MARGIN, 24.0, ", ".join(facts), 11, self.inner, 5.0)
         self.top = 33.0
 
@@ -335,11 +336,26 @@ class Page:
         lines = self.wrapped("  \u2022 ".join(("", *CAUTIONS)).strip(), size, self.inner)
         top = self.height - MARGIN - step * len(lines) + 3.0
         self.text(MARGIN, top, "\n".join(lines), size, lines=True, linespacing=1.1)
-        height = 1 - (top - 1.5) / self.height
-        ends = (MARGIN / self.width, 1 - MARGIN / self.width)
-        rule = Line2D(ends, (height, height), color=BLACK, linewidth=0.8)
-        self.figure.add_artist(rule)
+        self.rule_across(top - 1.5)
         self.bottom = top - 3.0
+
+    def rule_across(self, top: float) -> None:
+        """Draw a line from margin to margin."""
+        height = 1 - top / self.height
+        ends = (MARGIN / self.width, 1 - MARGIN / self.width)
+        self.figure.add_artist(Line2D(ends, (height, height), color=BLACK, linewidth=0.8))
+
+
+def _parts(word: str, size: float, width: float) -> list[str]:
+    """Cut a word into parts that fit a width."""
+    if line_width_mm(escaped(word), size) <= width:
+        return [word]
+    parts = [word[:1]]
+    for letter in word[1:]:
+        if line_width_mm(escaped(parts[-1] + letter), size) > width:
+            parts.append("")
+        parts[-1] += letter
+    return parts
 
 
 class _Words(Words):

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from bladegeom.columns import NOT_FINISHED
 from bladegeom.faults import RefusedError
 from bladegeom.fit.closing import Closing, closing_of, without_drift
 from bladegeom.fit.fit import fit_wobble
@@ -59,6 +60,7 @@ MATTERS = 0.05
 
 _CLEAR = "looked at, nothing found"
 _NOT_SEEN = "not recorded: look for cracks, missing tips, heat marks, wrong bore or speed rating"
+_ENDED = "The reading ended before every tooth was asked for: read them all, then judge."
 _WAVES, _FEWEST, _MOST_BENDS = 4, 8, 2
 _MOST_TURNS = 6
 """More turns nobody reads."""
@@ -89,9 +91,10 @@ class _Next(NamedTuple):
 class Condition(OfBlade):
     """What the limits say of a blade.
 
-    Undecided where a mistake is likely, the stand moved or unread teeth may hide a fault; not
-    judged where the blade is out of service. `verdicts` are those on each limit; `sound` is
-    whether the readings can be relied on: no mistake was found, and the stand did not move.
+    Undecided where a mistake is likely, the stand moved, the reading ended early or unread teeth
+    may hide a fault; not judged where the blade is out of service. `verdicts` are those on each
+    limit; `sound` is whether the readings can be relied on: no mistake was found, and the stand did
+    not move.
     """
 
     fit: WobbleFit
@@ -263,6 +266,9 @@ def assess(
         why = f"The eye found: {seen}. This is not decided from the runout."
         step = _Next(RETIRE, (why,), sound=step.sound)
         withheld = NOT_JUDGED, "the blade is out of service"
+    elif step.sound and fit.readings.finished == NOT_FINISHED:
+        step = _Next(AGAIN, (_ENDED,))
+        withheld = UNDECIDED, "the reading ended early"
     elif not step.sound:
         withheld = UNDECIDED, "the readings cannot be relied on"
     if withheld:
@@ -369,7 +375,9 @@ def _to_straighten(fit: WobbleFit, verdicts: Sequence[Verdict]) -> _Next | None:
         return None
     tooth = max(fit.standing, key=lambda one: abs(one.height))
     why = [sentence(one.words(fit.unit, fit.residual_sd)) for one in fit.standing]
-    why.append(f"Without it the raw TIR is {grain(rest)} {fit.unit}, within the limit.")
+    why.append(
+        f"Without it the readings differ by {grain(rest)} {fit.unit} at most, within the limit."
+    )
     return _Next(
         STRAIGHTEN if tooth.surface == "teeth" else LEVEL,
         tuple(why),
