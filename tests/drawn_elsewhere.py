@@ -18,7 +18,7 @@ def ended(_):
 
 
 def printed(path):
-    print("a word in between")
+    print("a word in between", flush=True)
     Path(path).write_text("drawn")
 
 
