@@ -136,7 +136,7 @@ class Session:
     def ending(self) -> list[str]:
         """Return what is said at the end."""
         known, taken = self.known, self.state.taken
-        if self.state.at == STOPPED:
+        if self.state.at != DONE:
             return [f"{len(taken.asked)} of {taken.blade.teeth} teeth are kept."]
         return [known.unknown] if known is not None and known.unknown else []
 

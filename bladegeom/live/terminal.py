@@ -75,13 +75,13 @@ def read_at_saw(
     about = About(path, stated) if taken is None else None
     talk = _Talk(device, file)
     _say([caution])
-    with suppress(EOFError):
-        if about is not None:
-            talk.hold(about)
-            taken = None if about.stopped else about.begin()
-        if taken is not None:
-            return _session(talk, taken, path, spread=spread, wanted_deg=wanted_deg)
-    return False
+    if about is not None:
+        talk.hold(about)
+        if about.stopped:
+            return False
+        taken = about.begin()
+    assert taken is not None  # Found, or begun.
+    return _session(talk, taken, path, spread=spread, wanted_deg=wanted_deg)
 
 
 def _session(talk: _Talk, taken: Taken, path: Path, **how: Any) -> bool:
@@ -114,13 +114,7 @@ class _Talk:
         threading.Thread(target=listens, daemon=True).start()
 
     def hold(self, asks: About | Session) -> None:
-        """Ask and take what comes until nothing more is asked.
-
-        Raises
-        ------
-        EOFError
-            If the keyboard ends.
-        """
+        """Ask and take what comes until nothing more is asked; the keyboard's end is to stop."""
         while not asks.ended:
             if asks.waits:
                 _forget_typed()
