@@ -360,13 +360,35 @@ def run_chart(options: Namespace) -> int:
     of_blades = options.kind == "clearance"  # It rests on no reading, and no slip touches it.
     of = [fit.readings.blade if of_blades else fit for fit in drawn]
     _save(options.output, of, draw, paper=options.paper, **how)
+    of_fits = [] if of_blades else drawn
+    return _drew(options, of_fits, refused, _status(len(drawn), wanted))
+
+
+def _drew(
+    options: Namespace, fits: Sequence[bg.WobbleFit], refused: Sequence[bg.Fault], status: int
+) -> int:
+    """Say what was drawn, of which blades not to be followed and why, and what was refused."""
     print(_wrote(options.output))
-    for fit in () if of_blades else drawn:
+    for fit in fits:
         name = f"blade {shown(fit.readings.blade.name)}: " * bool(fit.readings.blade.name)
         for doubted in fit.doubted:
             print(f"bladegeom: {name}not for the wall: {doubted}", file=sys.stderr)
     _complain(refused)
-    return _status(len(drawn), wanted)
+    return status
+
+
+def run_disc(options: Namespace) -> int:
+    """Draw a disc to mark by of every blade."""
+    from bladegeom.draw.disc import blade_disc
+
+    fits, refused, wanted = _fits(options)
+    how = _given(options, "bore face paper")
+    drawn, others = _kept(fits, lambda fit: (blade_disc(fit, **how), fit))
+    refused += others
+    if not drawn:
+        raise bg.RefusedError(refused)
+    bg.save_chart([page for pages, _ in drawn for page in pages], options.output)
+    return _drew(options, [fit for _, fit in drawn], refused, _status(len(drawn), wanted))
 
 
 def run_check(options: Namespace) -> int:
@@ -461,6 +483,28 @@ def run_sheet(options: Namespace) -> int:
 
 
 # What answers a saw, a shop, or several readings of one blade
+
+
+def run_setup(options: Namespace) -> int:
+    """Set a saw up: all of it, or the one thing to do now; record what was read before that."""
+    file = as_letters(options.file)
+    if options.record:
+        from bladegeom.saw.record import record
+
+        done = record(options.file, options.record)
+        setup, said = done.setup, printed.recorded_text(done, file)
+    else:
+        setup = bg.set_up(options.file)
+        said = printed.next_text(setup, file) if options.next else printed.setup_text(setup)
+    alone = options.next or options.record
+    return _tell(
+        options,
+        [setup],
+        text=lambda _: said,
+        as_dict=lambda one: (one.next if alone else one).to_dict(),
+        draw="setup_card",
+        alone=True,
+    )
 
 
 def _trend(options: Namespace) -> tuple[list[bg.Trend], list[bg.Fault]]:
@@ -633,6 +677,13 @@ COMMANDS = (
         {"--tolerance-deg": "band to draw on a squareness chart"},
     ),
     Command(
+        "disc",
+        "draw a paper ring to lay on the plate: its teeth numbered, the line to draw along",
+        run_disc,
+        "file --output! --bore! --face --paper --blade --unit --ring-radius --fact",
+        f"--blades {_MORE}",
+    ),
+    Command(
         "next",
         "which teeth to read next, and how many turns would do",
         _each(lambda fit, given: bg.next_readings(fit, given.n, probability=given.probability)),
@@ -658,8 +709,8 @@ COMMANDS = (
     Command(
         "setup",
         "set up a saw step by step, from its own text file; draw its card",
-        _one(lambda given: bg.set_up(given.file), text=printed.setup_text, draw="setup_card"),
-        "file --output --paper --json",
+        run_setup,
+        "file --next --record --output --paper --json",
         told={"file": {"metavar": "SAW.toml", "help": "what was measured, part by part"}},
         epilog="What people read at the saw, by part of the file. [table] and [[bevel]], a square: "
         "gap, open (top or bottom), height, and the side of the blade on which it stood; a gap at "

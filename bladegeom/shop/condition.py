@@ -375,7 +375,9 @@ def _to_straighten(fit: WobbleFit, verdicts: Sequence[Verdict]) -> _Next | None:
         return None
     tooth = max(fit.standing, key=lambda one: abs(one.height))
     why = [sentence(one.words(fit.unit, fit.residual_sd)) for one in fit.standing]
-    why.append(f"Without it the raw TIR is {grain(rest)} {fit.unit}, within the limit.")
+    why.append(
+        f"Without it the readings differ by {grain(rest)} {fit.unit} at most, within the limit."
+    )
     return _Next(
         STRAIGHTEN if tooth.surface == "teeth" else LEVEL,
         tuple(why),

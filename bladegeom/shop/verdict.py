@@ -19,6 +19,7 @@ from bladegeom.fit.closing import closing_of
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf, student_t
 from bladegeom.kernel.span import Scatter, rough, rounded_away, span, span_of_one_turn
+from bladegeom.live.order import SPREAD
 from bladegeom.readings import Readings, same_ring
 from bladegeom.result import between, number, percent
 from bladegeom.shop.limits import Limit, Limits, said_length
@@ -44,10 +45,13 @@ RULES = {
 UNREAD_RULE = (
     "What was not read cannot pass: at most two neighbouring teeth may be left out, and at most an "
     "eighth of a turn between two that are read. For a limit on the raw TIR, a tooth left out may "
-    "also stand off the curve twice as far as its neighbours."
+    "also stand off the curve twice as far as its neighbours. A reading stopped early, once the "
+    "teeth to mark were known, neither passes nor fails a blade, nor do fewer than half its teeth "
+    "fail it."
 )
 """The rule as it is printed. A bend of the plate runs over three teeth or more, so that a run of
-two unread ones shows it on one side at least; eight teeth are the fewest that show a shape."""
+two unread ones shows it on one side at least; eight teeth are the fewest that show a shape. The
+outcome at which a reading is stopped early chose the moment, so that it proves nothing."""
 
 _MOST, _WIDEST_DEG = 2, 45.0
 """That rule in numbers."""
@@ -161,9 +165,12 @@ def _verdict(fit: WobbleFit, on: Limit, rule: str, pooled: Scatter | None) -> Ve
     seen = raw_span(fit, limit, pooled) if raw else wobble_span(fit, limit)
     measured, within, rests_on, a_turn = seen
     outcome = judged(measured, limit, rule)
-    passes = outcome == CONFORMS
+    passes, readings = outcome == CONFORMS, fit.readings
     reach = measured.value if rule == "simple" else measured.high
     unread = _hiding(fit, limit - reach if raw and passes else math.inf)
+    early = stopped_early(readings)
+    if early:
+        unread = tuple(tooth for run in _runs(readings) for tooth in run)
     away = abs(limit - measured.value)
     turns = math.ceil((a_turn / away) ** 2) if math.isfinite(a_turn) and away > 0 else math.inf
     verdict = Verdict(
@@ -176,7 +183,8 @@ def _verdict(fit: WobbleFit, on: Limit, rule: str, pooled: Scatter | None) -> Ve
         unread,
         turns=max(turns, turns_read(fit) + 1),
     )
-    if passes and unread:
+    few = 2 * teeth_read(readings) < readings.blade.teeth
+    if unread and (passes or early or few):
         return verdict.withheld(UNDECIDED, "until the unread teeth are read")
     return verdict
 
@@ -311,6 +319,21 @@ def teeth_read(readings: Readings) -> int:
     return len(np.unique(readings.tooth[~readings.closing]))
 
 
+def stopped_early(readings: Readings) -> bool:
+    """Return whether reading stopped before every tooth was read, in an order that allows for it.
+
+    That is after the first eight teeth, or in a turn that goes round more than once.
+    """
+    teeth, read = readings.blade.teeth, teeth_read(readings)
+    if read == teeth:
+        return False
+    return read <= SPREAD or any(
+        np.sum(np.diff(readings.tooth[which]) * readings.way[which][0] % teeth) >= teeth
+        for turn in np.unique(readings.turn)
+        if np.any(which := (readings.turn == turn) & ~readings.closing)
+    )
+
+
 def evidence(fit: WobbleFit) -> str:
     """Return in a line what the readings are: teeth, turns, and whether they close."""
     readings, turns = fit.readings, turns_read(fit)
@@ -367,7 +390,7 @@ def unread_words(readings: Readings, teeth: Sequence[int]) -> str:
     )
     pitch = float(np.diff(blade.angles_deg, append=360.0).max())
     apart = min(_MOST + 1, int(_WIDEST_DEG / pitch * (1 + 1e-9)))
-    if apart > 1 and len(teeth) > apart:
+    if apart > 1 and len(teeth) > apart and not stopped_early(readings):
         said += f", at least every {'third' if apart > 2 else 'second'} one"
     if set(teeth) == set(range(read + 1, count + 1)):
         said += f"; or, if the blade has only {read} teeth, correct their number"

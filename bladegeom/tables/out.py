@@ -52,7 +52,7 @@ def whole_file(path: str | os.PathLike[str]) -> Iterator[IO[bytes]]:
     try:
         with os.fdopen(handle, "wb") as file:
             yield file
-        os.chmod(name, 0o666 & ~_umask())
+        os.chmod(name, target.stat().st_mode & 0o7777 if target.exists() else 0o666 & ~_umask())
         os.replace(name, target)
     except BaseException as error:
         Path(name).unlink(missing_ok=True)
@@ -61,6 +61,32 @@ def whole_file(path: str | os.PathLike[str]) -> Iterator[IO[bytes]]:
                 f"{target} cannot be written: {error.strerror}", "check the disk", value=target
             ) from None
         raise
+
+
+def locked(folder: Path, *, wait: bool = False) -> int | None:
+    """Keep other runs out of a folder until the handle is closed, also by the end of the process.
+
+    None where the system knows no such lock.
+
+    Raises
+    ------
+    BlockingIOError
+        If another is in it, and it is not to be waited for.
+    """
+    try:
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+    except (ImportError, OSError):  # Windows; a folder that may not be read.
+        return None
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+    except BlockingIOError:
+        os.close(handle)
+        raise
+    except OSError:  # A drive without locks.
+        pass
+    return handle
 
 
 def check_apart(
