@@ -77,14 +77,14 @@ class AtSaw:
     def until(self, words: str) -> str:
         """Return what stands on the screen since last time, up to some words, which must come."""
         while (at := self.screen.find(words, self._seen)) < 0:
-            assert self._more(), f"{words!r} does not come: {self.screen[self._seen:]!r}"
+            assert self._more(), f"{words!r} does not come: {self.screen[self._seen :]!r}"
         start, self._seen = self._seen, at + len(words)
         return self.screen[start : self._seen]
 
     def _more(self) -> bool:
         """Add what is said next to the screen; return whether there was anything."""
         ready, _, _ = select.select([self._hand], [], [], _PATIENCE_S)
-        assert ready, f"nothing more is said: {self.screen[self._seen:]!r}"
+        assert ready, f"nothing more is said: {self.screen[self._seen :]!r}"
         try:
             part = os.read(self._hand, 4096)
         except OSError:  # All is said.

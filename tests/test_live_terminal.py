@@ -1,4 +1,4 @@
-"""The command at a real pseudo-terminal: whole sessions, wrong keys, ends of all kinds, a device."""
+"""The command at a real pseudo-terminal: whole sessions, slips, ends of all kinds, a device."""
 
 from __future__ import annotations
 
