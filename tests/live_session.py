@@ -9,11 +9,12 @@ import select
 import signal
 import subprocess
 import sys
+import textwrap
 from pathlib import Path
 
 from written import SURROUNDINGS
 
-from bladegeom.draw.printed import CAUTIONS
+from bladegeom.draw.printed import CAUTIONS, WIDTH
 from bladegeom.live.session import Session
 from bladegeom.live.taken import Taken, begun
 
@@ -50,7 +51,13 @@ def session_text(slips: dict[int, str] | None = None, *, spread: bool = True) ->
         line = (slips or {}).get(place, reading_of(asked_tooth(prompt)))
         shown += [f"{prompt}{line}", *session.take(line)]
         place += 1
-    return "\n".join([*shown, *session.ending()]), session.state.taken
+    said = [part for line in [*shown, *session.ending()] for part in textwrap.wrap(line, WIDTH)]
+    return "\n".join(said), session.state.taken
+
+
+def first_lines(count: int = 8) -> str:
+    """Return the first lines of a session, as a wide terminal shows them."""
+    return "\n".join(session_text()[0].splitlines()[:count])
 
 
 class AtSaw:
@@ -94,7 +101,7 @@ class AtSaw:
 
     def prompt(self) -> int:
         """Wait for the next prompt, and return the tooth that is asked for."""
-        while not (asked := re.search(r"\a?tooth (\d+)(?: again)?: $", self.until(": "))):
+        while not (asked := re.search(r"(?:\n|\a|^)tooth (\d+)(?: again)?: $", self.until(": "))):
             pass
         return int(asked[1])
 

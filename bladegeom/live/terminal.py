@@ -76,8 +76,10 @@ def read_at_saw(
     talk = _Talk(device, file)
     _say([caution])
     if about is not None:
+        _say(about.opening())
         talk.hold(about)
         if about.stopped:
+            _say(["Nothing is begun."])
             return False
         taken = about.begin()
     assert taken is not None  # Found, or begun.
