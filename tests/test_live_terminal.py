@@ -12,6 +12,7 @@ from live_session import OPTIONS, TEETH, AtSaw, reading_of
 from written import run
 
 import bladegeom as bg
+from bladegeom.live.terminal import read_at_saw
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminal there")
 
@@ -25,7 +26,6 @@ def is_careful(path, teeth: int = TEETH) -> None:
     assert [*readings.reading] == [float(reading_of(tooth)) for tooth in readings.tooth]
     assert readings.closing[-1]
     assert bg.neutral_line(bg.fit_wobble(readings)).near_tooth == 23
-    assert [one for one in os.listdir(path.parent) if one.startswith(".")] == []
 
 
 def test_a_whole_session_with_slips_ends_with_the_right_file_and_the_answer(tmp_path):
@@ -64,65 +64,36 @@ def test_a_whole_session_with_slips_ends_with_the_right_file_and_the_answer(tmp_
     assert fitted in saw.screen
 
 
-def test_killed_at_any_moment_at_most_the_line_being_typed_is_lost(tmp_path):
-    path = tmp_path / "blade.csv"
-    chance, typed, ended = random.Random(1), 0, False
-    while not ended:
+def stops(saw: AtSaw, key: str, status: int, count: int) -> None:
+    """A key stops the session, which says how many teeth it keeps."""
+    saw.type(key)
+    assert saw.end() == status
+    assert f"{count} of 40 teeth are kept" in saw.screen
+
+
+def test_ended_at_any_moment_at_most_the_line_being_typed_is_lost(tmp_path):
+    path, chance = tmp_path / "blade.csv", random.Random(1)
+    for end in ("power cut in a line", "lid", "power cut at Enter", ""):
         with AtSaw(path, *GIVEN) as saw:
-            for _ in range(chance.randint(12, 20)):
-                tooth = saw.prompt()
-                held = path.read_text().splitlines()[1:]
-                assert len([one for one in held if one.split(",")[2]]) == typed
+            tooth, last = saw.prompt(), chance.randint(2, 12)
+            for _ in range(last if end else TEETH):
                 saw.type(f"{reading_of(tooth)}\n")
-                typed += 1
-                if ended := typed == TEETH + 1:
+                if tooth == 1 and "again" in saw.screen[-12:]:
                     assert saw.end() == 0
                     break
-            else:
-                tooth = saw.prompt()
-                saw.type("99")  # Half of a line, and then the power is cut.
+                before, tooth = tooth, saw.prompt()
+                held = bg.read_blade(path)
+                assert (held.tooth[-1], held.reading[-1]) == (before, float(reading_of(before)))
+            if end == "lid":
+                saw.hang_up()
+            elif end:
+                saw.type(reading_of(tooth) + "\n" * ("Enter" in end))
+                time.sleep(chance.uniform(0, 0.005))
                 saw.kill()
+        if end:
+            count = len(bg.read_blade(path).tooth)
+            assert count == tooth - 1 or ("Enter" in end and count == tooth)
     is_careful(path)
-
-
-def test_killed_while_it_writes_the_file_is_whole(tmp_path):
-    path = tmp_path / "blade.csv"
-    for wait_ms in (0.5, 3):
-        with AtSaw(path, *GIVEN) as saw:
-            asked = [saw.prompt()]
-            for _ in range(2):
-                saw.type(f"{reading_of(asked[-1])}\n")
-                asked.append(saw.prompt())
-            saw.type(f"{reading_of(asked[-1])}\n")
-            time.sleep(wait_ms / 1000)
-            saw.kill()
-        readings = bg.read_blade(path)
-        assert [*readings.tooth] in ([*range(1, asked[-1])], [*range(1, asked[-1] + 1)])
-        assert [*readings.reading] == [float(reading_of(tooth)) for tooth in readings.tooth]
-
-
-@pytest.mark.parametrize(
-    ("key", "status"), [("q\n", 1), ("\x04", 1), ("\x03", 130)], ids=["q", "Ctrl-D", "Ctrl-C"]
-)
-def test_every_way_to_stop_keeps_and_says_so(tmp_path, key, status):
-    path = tmp_path / "blade.csv"
-    with AtSaw(path, *GIVEN) as saw:
-        for _ in range(2):
-            saw.type(f"{reading_of(saw.prompt())}\n")
-        saw.prompt()
-        saw.type(key)
-        assert saw.end() == status
-    assert "2 of 40 teeth are kept" in saw.screen
-    assert [*bg.read_blade(path).tooth] == [1, 2]
-
-
-def test_a_closed_lid_keeps(tmp_path):
-    path = tmp_path / "blade.csv"
-    with AtSaw(path, *GIVEN) as saw:
-        saw.type(f"{reading_of(saw.prompt())}\n")
-        saw.prompt()
-        saw.hang_up()
-    assert [*bg.read_blade(path).tooth] == [1]
 
 
 def test_lines_pasted_at_once_are_taken_in_turn_but_answer_no_question(tmp_path):
@@ -138,8 +109,7 @@ def test_lines_pasted_at_once_are_taken_in_turn_but_answer_no_question(tmp_path)
         assert saw.prompt() == 10
         saw.type(f"{reading_of(10)}\n")
         assert saw.prompt() == 11
-        saw.type("q\n")
-        saw.end()
+        stops(saw, "\x03", 130, count=10)
     readings = bg.read_blade(path)
     assert [*readings.tooth] == [*range(1, 11)]
     assert [*readings.reading] == [float(reading_of(tooth)) for tooth in range(1, 11)]
@@ -176,8 +146,8 @@ def test_a_dial_at_a_serial_port_and_the_keyboard_go_together(tmp_path):
     os.close(port)
 
 
-@pytest.mark.parametrize("kind", ["pipe", "file"])
-def test_what_came_before_a_tooth_was_asked_for_is_not_taken_for_it(tmp_path, kind):
+@pytest.mark.parametrize(("kind", "key"), [("pipe", "\x04"), ("file", "q\n")])
+def test_what_came_before_a_tooth_was_asked_for_is_not_taken_for_it(tmp_path, kind, key):
     path, device = tmp_path / "blade.csv", tmp_path / "dial"
     if kind == "pipe":
         os.mkfifo(device)
@@ -194,8 +164,7 @@ def test_what_came_before_a_tooth_was_asked_for_is_not_taken_for_it(tmp_path, ki
         time.sleep(0.1)
         os.write(hand, b".5\n")
         assert saw.prompt() == 3
-        saw.type("q\n")
-        assert saw.end() == 1
+        stops(saw, key, 1, count=2)
     os.close(hand)
     assert [*bg.read_blade(path).reading] == [0.5, 1.5]
 
@@ -226,13 +195,16 @@ def test_where_there_is_no_terminal_it_is_refused_with_a_cure(tmp_path):
     assert not (tmp_path / "blade.csv").exists()
 
 
-def test_a_device_that_is_not_there_and_a_finished_file_are_refused(tmp_path):
+def test_what_is_of_no_use_is_refused_before_anything_is_asked(tmp_path, monkeypatch):
+    monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
+    stated = {"unit": None, "name": None}
+    how = {"spread": False, "wanted_deg": None, "caution": ""}
     path = tmp_path / "blade.csv"
-    with AtSaw(path, *GIVEN, "--from", tmp_path / "none") as saw:
-        assert saw.end() == 2
-    assert "--from" in saw.screen
+    with pytest.raises(bg.RefusedError, match="--from"):
+        read_at_saw(str(path), stated, device=str(tmp_path / "none"), **how)
     lines = [f"{tooth},{reading_of(tooth)},40" for tooth in (*range(1, 41), 1)]
     path.write_text("\n".join(["tooth,reading_thou,teeth", *lines, ""]))
-    with AtSaw(path) as saw:
-        assert saw.end() == 2
-    assert "is finished" in saw.screen
+    with pytest.raises(bg.RefusedError, match="is finished"):
+        read_at_saw(str(path), stated, device=None, **how)
+    with pytest.raises(bg.RefusedError, match="teeth is 40 here"):
+        read_at_saw(str(path), {**stated, "teeth": 24}, device=None, **how)
