@@ -13,7 +13,7 @@ from functools import partial
 from operator import methodcaller
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, NamedTuple, NoReturn
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 import bladegeom as bg
 from bladegeom._version import __version__
@@ -29,10 +29,13 @@ from bladegeom.tables.out import check_apart
 from bladegeom.tables.table import Written
 from bladegeom.tables.text import read_bytes, read_stream
 
+if TYPE_CHECKING:
+    from bladegeom.shop.remount import Remounted
+
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
 
-_READ = ("file", "inputs", "blades", "before", "after", "flange", "limits")
+_READ = ("file", "inputs", "blades", "before", "after", "was", "flange", "limits")
 """Options that name what is read: a file, or several."""
 
 Run = Callable[[Namespace], int]
@@ -310,11 +313,32 @@ def _one(make: Callable[[Namespace], Any], **told: Any) -> Run:
     return _told(find, alone=True, **told)
 
 
-def _answer(fit: bg.WobbleFit, options: Namespace) -> Answer:
-    most = options.tolerance_deg
-    return answer_of(
-        fit, bg.neutral_line(fit, tolerance_deg=NO_MATTER_DEG if most is None else most)
-    )
+def _answers(options: Namespace) -> tuple[list[Any], list[bg.Fault], int]:
+    """Answer every blade; beside its old marks, where old readings are given."""
+    most = NO_MATTER_DEG if options.tolerance_deg is None else options.tolerance_deg
+    fits, refused, wanted = _fits(options)
+    if options.was is None:
+        made, others = _kept(
+            fits, lambda fit: answer_of(fit, bg.neutral_line(fit, tolerance_deg=most))
+        )
+        return made, [*refused, *others], wanted
+    from bladegeom.shop.remount import remounted_of
+
+    was, left, _ = _fits(Namespace(**vars(options) | {"file": options.was}))
+    old = {fit.readings.blade.name: fit for fit in was}
+    made, others = _kept(fits, lambda fit: remounted_of(fit, old, most))
+    left = [fault.within(options.was) for fault in left]
+    return made, [*refused, *left, *others], wanted
+
+
+def _answer_text(one: Answer | Remounted) -> str:
+    return printed.answer_text(one) if isinstance(one, Answer) else printed.remounted_text(one)
+
+
+def _answer_dict(one: Answer | Remounted) -> dict[str, Any]:
+    if isinstance(one, Answer):
+        return one.to_dict()
+    return one.now.to_dict() | {"remounted": one.to_dict()}
 
 
 def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
@@ -454,10 +478,9 @@ def run_read(options: Namespace) -> int:
         caution=printed.CAUTIONS[0],
     )
     if not whole:
-        print(lines_shown(f"bladegeom read {as_letters(options.file)} goes on."))
         return SOME
     answer = answer_of(bg.fit_wobble(bg.read_blade(options.file)))
-    return _done("\n\n".join([printed.answer_text(answer), printed.cautions_text()]), [])
+    return _done(f"\n{printed.answer_text(answer)}\n\n{printed.cautions_text()}", [])
 
 
 def run_sheet(options: Namespace) -> int:
@@ -632,13 +655,13 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _each(_answer, text=printed.answer_text),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --tolerance-deg --fact "
+        _told(_answers, text=_answer_text, as_dict=_answer_dict),
+        "file --blade --was --unit --teeth --ring-radius --graduation --tolerance-deg --fact "
         "--json",
-        _MORE,
+        f"--blades {_MORE}",
         {
             "--tolerance-deg": "the largest error that does not matter: within it any rotation "
-            f"will do; default {NO_MATTER_DEG:g}"
+            f"will do, and old marks serve; default {NO_MATTER_DEG:g}"
         },
     ),
     Command(

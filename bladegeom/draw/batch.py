@@ -8,8 +8,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+from bladegeom.draw._crew import Drawing, crew
 from bladegeom.draw._style import own_style, standard_fonts
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
 from bladegeom.draw.page import save_charts
@@ -84,7 +85,7 @@ def run_batch(
     paper: str = "a4",
     date: Date | None = None,
     show_in: str | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Callable[[int, int], None] = lambda *_: None,
     **facts: Any,
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
@@ -92,7 +93,7 @@ def run_batch(
     What an earlier run left in the folder is moved aside first, into ``earlier/``, but for sheets
     that were made from the same readings, limits and settings: they are kept, so that a batch that
     was stopped goes on where it was and ends with the same files. A list says which files runs
-    made; no other is touched.
+    made; no other is touched. Many sheets are drawn by as many processes as there are cores to use.
 
     Parameters
     ----------
@@ -159,39 +160,48 @@ def run_batch(
         sheets = made.places(file_names([one.who for one in found.readings]))
         rows: list[dict[str, Any]] = []
         visits: list[Visit] = []
-        drawn = 0
-        for place, (page, (_, file, readings, eye, apart)) in enumerate(
-            zip(sheets, found.readings, strict=True)
-        ):
-            if progress is not None:
-                progress(place, len(found.readings))
-            changed, who = None, readings.blade.who
-            try:
-                fit = fit_wobble(readings)
-                pooled = repeats.of(readings)
-                condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
-            except RefusedError as error:
-                found.refused.extend(fault.within(file).of(who) for fault in error.faults)
-                continue
-            if condition.sound and not apart:
-                changed = earlier.change_to(fit)
-            elif not apart and who in earlier:
-                notes.append(f"not compared with before, its readings mislead: {who}")
-            made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
-            more = [*([changed.to_dict()] if changed else []), *([apart] if apart else [])]
-            digest = digest_of(readings, (*made_of, *more))
-            how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart}
-            try:
-                drawn += _drawn(made, page, digest, fit, condition, before=changed, date=day, **how)
-            except RefusedError as error:  # Its place may be locked; the others go on.
-                found.refused.extend(fault.within(file).of(who) for fault in error.faults)
-                continue
-            where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
-            rows.append(queue_row(condition, changed, day) | where)
-            if history is not None and condition.sound and who.name and not apart:
-                visits.append(visit(fit, service="after" if changed else "", **kept))
-        if progress is not None:
-            progress(len(found.readings), len(found.readings))
+        judged: list[_Judged] = []
+        drawn, count = 0, len(found.readings)
+        with crew() as drawers:
+            for place, (page, (_, file, readings, eye, apart)) in enumerate(
+                zip(sheets, found.readings, strict=True)
+            ):
+                progress(place - drawers.at_work, count)
+                changed, who = None, readings.blade.who
+                try:
+                    fit = fit_wobble(readings)
+                    pooled = repeats.of(readings)
+                    condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
+                except RefusedError as error:
+                    found.refused.extend(fault.within(file).of(who) for fault in error.faults)
+                    continue
+                if condition.sound and not apart:
+                    changed = earlier.change_to(fit)
+                elif not apart and who in earlier:
+                    notes.append(f"not compared with before, its readings mislead: {who}")
+                made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
+                more = [*([changed.to_dict()] if changed else []), *([apart] if apart else [])]
+                digest = digest_of(readings, (*made_of, *more))
+                how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart, "date": day}
+                sheet_of = None
+                if not made.bring_back(page, digest):
+                    what = (page, digest, fit, condition)
+                    sheet_of = drawers.start(count - place, _draw, *what, before=changed, **how)
+                where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
+                row, seen = queue_row(condition, changed, day) | where, None
+                if history is not None and condition.sound and who.name and not apart:
+                    seen = visit(fit, service="after" if changed else "", **kept)
+                judged.append(_Judged(sheet_of, row, seen, file, who))
+            for one in judged:
+                try:
+                    drawn += one.drawn()
+                except RefusedError as error:  # Its place may be locked; the others go on.
+                    found.refused.extend(f.within(one.file).of(one.who) for f in error.faults)
+                    continue
+                progress(count - drawers.at_work, count)
+                rows.append(one.row)
+                visits += filter(None, [one.visit])
+        progress(count, count)
         refused = [*found.refused, *earlier.refused]
         if not rows:
             made.finish([])
@@ -210,14 +220,27 @@ def run_batch(
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
 
 
-def _drawn(made: Made, page: Path, digest: str, *what: Any, **how: Any) -> bool:
-    """Bring back the sheet that an earlier run made of the same, or draw it; return whether."""
-    if made.bring_back(page, digest):
-        return False
+class _Judged(NamedTuple):
+    """A blade that was judged, its sheet in the making, or there already."""
+
+    sheet: Drawing | None
+    row: dict[str, Any]
+    visit: Visit | None
+    file: str
+    who: Who
+
+    def drawn(self) -> bool:
+        """Wait for the sheet; return whether it was drawn."""
+        if self.sheet is None:
+            return False
+        self.sheet.wait()
+        return True
+
+
+def _draw(page: Path, digest: str, *what: Any, **how: Any) -> None:
     with standard_fonts(), own_style():
         ax = customer_sheet(*what, **how)
         save_charts([ax], page, 1, keywords=f"digest {digest}")
-    return True
 
 
 @contextmanager
