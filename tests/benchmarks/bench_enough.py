@@ -334,7 +334,7 @@ def tables(blades: int) -> Iterator[str]:
     bent, still, slips = (round(part * blades) for part in (BENT, ASKED, SLIPPED))
     yield "Of invented blades: lengths in mm, shares in percent.\n"
     yield "## When it is enough\n"
-    yield f"Of {blades:,} blades a case, and {bent:,} where the plate is bent, in the spread order.\n"
+    yield f"Of {blades:,} blades a case, and {bent:,} where the plate is bent, in spread order.\n"
     head = "plate, teeth, scatter, graduation, readings, decided, early, told held, wanted held"
     yield from lines(
         head.split(", "), (summed(case, bent if case.kind in BENDS else blades) for case in cases())
@@ -358,8 +358,8 @@ def tables(blades: int) -> Iterator[str]:
     rows = (power(slip, teeth, slips, early) for slip, teeth, early in made)
     yield from lines(head.split(", "), rows)
     yield (
-        f"\nOf {slips:,} sessions a case in the spread order: named at once, named sooner or later, "
-        "and another reading blamed first; by the scatter in graduations.\n"
+        f"\nOf {slips:,} sessions a case in spread order: named at once, named sooner or later, and "
+        " another reading blamed first; by the scatter in graduations.\n"
     )
     yield "Made by `python tests/benchmarks/bench_enough.py`."
 
