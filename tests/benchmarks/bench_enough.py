@@ -358,8 +358,8 @@ def tables(blades: int) -> Iterator[str]:
     rows = (power(slip, teeth, slips, early) for slip, teeth, early in made)
     yield from lines(head.split(", "), rows)
     yield (
-        f"\nOf {slips:,} sessions a case in spread order: named at once, named sooner or later, and "
-        " another reading blamed first; by the scatter in graduations.\n"
+        f"\nOf {slips:,} sessions a case in spread order: named at once, sooner or later, and "
+        "another reading blamed first; by the scatter in graduations.\n"
     )
     yield "Made by `python tests/benchmarks/bench_enough.py`."
 
