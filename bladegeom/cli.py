@@ -765,9 +765,8 @@ COMMANDS = (
         "batch",
         "judge a day's blades: a sheet each for its owner, and the queue",
         run_batch,
-        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --show-in "
-        "--shop --date",
-        "--seating --simple --arbor --paper --sheet",
+        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --shop --date",
+        "--show-in --seating --simple --arbor --paper --sheet",
         {
             "--blades": "CSV with one row of facts a blade, and what the eye found in a column "
             "eye: none, or the fault",

@@ -141,12 +141,8 @@ def run_batch(
         If no blade can be answered, what is to be read would be written over, or the folder
         cannot be written.
     """
-    if show_in not in (None, *SHOWN_IN):
-        raise refuse(f"show_in is {show_in!r}", f"give {', '.join(SHOWN_IN)}", value=show_in)
+    _check(out, history, [*inputs, *before, *([] if blades is None else [blades])], show_in)
     day = date or Date.today()
-    recorded = [] if history is None else [*Path(history).glob("*")]
-    read = [*inputs, *before, *([] if blades is None else [blades])]
-    check_apart([*files_of(out), *recorded], read)
     kept: dict[str, Any] = {"date": day, "arbor": arbor, "tooth_1_marked": tooth_1_marked}
     made = Made(out)
     notes: list[str] = []
@@ -209,15 +205,32 @@ def run_batch(
         if alone := earlier.alone(Who(row["blade"], row["customer"]) for row in rows):
             notes.append(f"read before only: {', '.join(alone)}")
         if history is not None:
-            added, asked = record_and_ask(visits, history)
-            said = f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
-            notes += [*asked, said]
+            notes += _recorded(visits, history, len(rows))
         rows, left = worst_first(rows), worst_first(left_rows(found.refused, rows[0], day))
         shown_in, why = (show_in, "") if show_in else unit_for(limits, rows)
         notes += filter(None, [why])
         files = write_queue([*left, *rows], refused, made.folder, shown_in)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
+
+
+def _check(
+    out: str | os.PathLike[str],
+    history: str | os.PathLike[str] | None,
+    read: list[str | os.PathLike[str]],
+    show_in: str | None,
+) -> None:
+    """Refuse, before anything is done, what cannot be shown or would be written over."""
+    if show_in not in (None, *SHOWN_IN):
+        raise refuse(f"show_in is {show_in!r}", f"give {', '.join(SHOWN_IN)}", value=show_in)
+    recorded = [] if history is None else [*Path(history).glob("*")]
+    check_apart([*files_of(out), *recorded], read)
+
+
+def _recorded(visits: list[Visit], history: str | os.PathLike[str], of: int) -> list[str]:
+    """Add measurements to a history; return what is to be said of that."""
+    added, asked = record_and_ask(visits, history)
+    return [*asked, f"{len(added)} of {of} measurements recorded in {as_letters(history)}"]
 
 
 class _Judged(NamedTuple):

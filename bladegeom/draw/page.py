@@ -243,7 +243,8 @@ class Page:
             f"seen from the indicator's side{f' ({side})' if side else ''}",
             numbered if blade.numbered else "way of the numbers not stated: drawn clockwise",
         ]
-        name = f"{blade.name or 'Blade'} ({apart})" if apart else blade.name
+        called = str(blade.who)
+        name = f"{called or 'Blade'} ({apart})" if apart else called
         self.head(name, what, date, facts or seen)
         self.warnings(fit.asked, 11.0, weight="bold")
 
