@@ -69,11 +69,8 @@ _BEFORE = -1
 """Place of what stands under before: ahead of all readings of the log, which count from 1, and of
 those in the parts themselves, which have 0."""
 
-_MOUNTED = "The blade was read anew since, and its marks may be others. Read this again."
-
 _Moved = dict[Moved, tuple[int, str]]
-"""What was moved -> the reading of the log ahead of which it was last, and what that does to
-earlier ones."""
+"""What was moved -> the reading of the log ahead of which it was last, and what that was."""
 
 
 def worked(
@@ -101,10 +98,9 @@ def worked(
         title = held.log[place - 1].title if place else ""
         was = steps.get(title)
         if title == "blade":
-            moved[MOUNTED] = place, _MOUNTED
+            moved[MOUNTED] = place, "the blade was mounted or read anew"
         elif was is not None and was.state == "move":
-            why = f"It was read before the move under {was.title}, and does not hold any more."
-            moved |= dict.fromkeys(was.moves, (place, f"{why} Read it again."))
+            moved |= dict.fromkeys(was.moves, (place, f"the move under {was.title}"))
         bench, steps = _steps(Bench(now, fit(now), unit=unit), steps, moved, faults)
     if faults:
         raise RefusedError(list(dict.fromkeys(faults)))
@@ -174,9 +170,11 @@ def _since(step: Step, was: Step | None, moved: _Moved) -> Step:
 
     `was` is the step as it stood ahead of the last reading of the log.
     """
-    since, why = max((moved[one] for one in step.rests if one in moved), default=(0, ""))
+    since, cause = max((moved[one] for one in step.rests if one in moved), default=(0, ""))
     if since > step.place:
-        step = step.voided(why)
+        done = "cut" if step.part.startswith(("stop", "test_cut")) else "read"
+        again = f"{done.title()} it again."
+        step = step.voided(f"It was {done} before {cause}, and does not hold any more. {again}")
     # What was found in a reading that holds no more is kept with it; so is what was before the
     # same reading.
     if was is not None and (was.void or (was.place == step.place and not step.void)):
