@@ -302,6 +302,7 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
         elif isinstance(fact, Number):
             value = np.nan_to_num(get(fact.name, blank))
             plain &= (fact.among[0] <= value) & (value <= fact.among[1])
+    plain &= says("finished", "", "?", "yes")  # What is told of the others is told one by one.
     plain &= says("turned", "", "forward") & (~on_teeth | says("tooth_pattern", "", "?"))
     count = np.where(whole, teeth, 0).astype(np.int64)
     code = count

@@ -89,9 +89,10 @@ class _Next(NamedTuple):
 class Condition(OfBlade):
     """What the limits say of a blade.
 
-    Undecided where a mistake is likely, the stand moved or unread teeth may hide a fault; not
-    judged where the blade is out of service. `verdicts` are those on each limit; `sound` is
-    whether the readings can be relied on: no mistake was found, and the stand did not move.
+    Undecided where a mistake is likely, the stand moved, the reading ended early or unread teeth
+    may hide a fault; not judged where the blade is out of service. `verdicts` are those on each
+    limit; `sound` is whether the readings can be relied on: no mistake was found, and the stand did
+    not move.
     """
 
     fit: WobbleFit

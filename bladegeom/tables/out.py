@@ -212,8 +212,8 @@ def save_readings(readings: Readings, path: str | os.PathLike[str]) -> None:
     values = [
         one.tolist() if isinstance(one, np.ndarray) else [one] * count for one in columns.values()
     ]
-    rows = [[*map(_cell, row)] for row in zip(*values, strict=True)]
-    write_new(path, _csv([[*columns], *rows]))
+    rows = [[*map(cell_text, row)] for row in zip(*values, strict=True)]
+    write_new(path, table_text([[*columns], *rows]))
 
 
 def check_turns(turns: int) -> None:
@@ -253,14 +253,19 @@ def blank_table(
     check_unit(unit)
     check_turns(turns)
     blade_of(stated_facts({"teeth": teeth, **facts}), name)
-    constant = dict(_stated(*fact) for fact in {"teeth": teeth, **facts}.items())
+    constant = stated_columns({"teeth": teeth, **facts})
     several = turns > 1
     rows = [["blade", *(["turn"] if several else []), "tooth", f"reading_{unit}", *constant]]
     for turn in range(1, turns + 1):
         for tooth in (*range(1, teeth + 1), 1):
             where = [turn, tooth] if several else [tooth]
             rows.append([name, *map(str, where), "", *constant.values()])
-    return _csv(rows)
+    return table_text(rows)
+
+
+def stated_columns(facts: Mapping[str, Any]) -> dict[str, str]:
+    """Return the columns of facts as they were given, and what stands in each."""
+    return dict(_stated(*fact) for fact in facts.items())
 
 
 def _stated(name: str, value: Any) -> tuple[str, str]:
@@ -270,15 +275,17 @@ def _stated(name: str, value: Any) -> tuple[str, str]:
         value, unit = with_unit(name, value)
         column = f"{name}_{unit}"
     several = isinstance(value, Iterable) and not isinstance(value, str)
-    return column, " ".join(map(_cell, value)) if several else _cell(value)
+    return column, " ".join(map(cell_text, value)) if several else cell_text(value)
 
 
-def _cell(value: object) -> str:
+def cell_text(value: object) -> str:
+    """Return a value as it stands in a table."""
     # Twelve digits: no reading has more, and the dust of binary arithmetic is left behind.
     return f"{value:.12g}" if isinstance(value, float) else str(value)
 
 
-def _csv(rows: Iterable[Sequence[str]]) -> str:
+def table_text(rows: Iterable[Sequence[str]]) -> str:
+    """Return rows of cells as CSV."""
     page = io.StringIO(newline="")
     csv.writer(page, lineterminator="\n").writerows(rows)
     return page.getvalue()
