@@ -742,7 +742,10 @@ COMMANDS = (
         run_setup,
         "file --next --record --output --paper --json",
         told={"file": {"metavar": "SAW.toml", "help": "what was measured, part by part"}},
-        epilog="What people read at the saw, by part of the file. [table] and [[bevel]], a square: "
+        epilog="A reading that is recorded names its part, then keys and values as in the file: "
+        '"table shows=0.05 0.10 0.05 toward=left"; of several bevels or stops which one, '
+        '"bevel 2 shows=45.05"; a blade that was mounted or read anew, "blade readings=FILE.csv". '
+        "What people read at the saw, by part of the file. [table] and [[bevel]], a square: "
         "gap, open (top or bottom), height, and the side of the blade on which it stood; a gap at "
         "the top means that the blade leans away from the square. [table], degrees: shows, from "
         "the upright, with toward, the side to which the top leans; or from the table, with side, "
