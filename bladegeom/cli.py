@@ -19,7 +19,7 @@ import bladegeom as bg
 from bladegeom._version import __version__
 from bladegeom.draw import printed
 from bladegeom.face import check_blade, check_surface, is_face
-from bladegeom.faults import as_letters, lines_shown, refuse, shown
+from bladegeom.faults import Who, as_letters, lines_shown, refuse, shown
 from bladegeom.fit.answer import Answer, answer_of
 from bladegeom.fit.face import FlangeFace, flange_face
 from bladegeom.fit.marks import NO_MATTER_DEG
@@ -268,8 +268,8 @@ def _fits(options: Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
     how = _given(options, "harmonics drift robust")
     fits, refused = _kept(read, lambda readings: bg.fit_wobble(readings, **how))
     refused = [*left, *refused]
-    names = {readings.blade.name for readings in read}
-    return fits, refused, len(names | {fault.blade or "" for fault in refused})
+    blades = {readings.blade.who for readings in read}
+    return fits, refused, len(blades | {fault.who for fault in refused})
 
 
 def _kept(given: Iterable[Any], make: Callable[[Any], Any]) -> tuple[list[Any], list[bg.Fault]]:
@@ -280,7 +280,9 @@ def _kept(given: Iterable[Any], make: Callable[[Any], Any]) -> tuple[list[Any], 
         try:
             made.append(make(one))
         except bg.RefusedError as error:
-            refused += error.faults
+            readings = getattr(one, "readings", one)
+            whose = readings.blade.who if isinstance(readings, bg.Readings) else Who("")
+            refused += [fault.of(whose) for fault in error.faults]
     return made, refused
 
 
@@ -359,6 +361,7 @@ def run_fit(options: Namespace) -> int:
 def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
     return {
         "blade": fit.readings.blade.name,
+        "customer": fit.readings.blade.customer,
         "unit": fit.unit,
         "budget": fit.budget.to_dict(),
         "shape": bg.residual_shape(fit).to_dict(),
@@ -417,7 +420,7 @@ def _drew(
     """Say what was drawn, of which blades not to be followed and why, and what was refused."""
     print(_wrote(options.output))
     for fit in fits:
-        name = f"blade {shown(fit.readings.blade.name)}: " * bool(fit.readings.blade.name)
+        name = f"blade {shown(str(fit.readings.blade.who))}: " * bool(fit.readings.blade.name)
         for doubted in fit.doubted:
             print(f"bladegeom: {name}not for the wall: {doubted}", file=sys.stderr)
     _complain(refused)
@@ -455,7 +458,7 @@ def run_check(options: Namespace) -> int:
             raise bg.RefusedError(refused or [many])
         save_readings(_repaired(checked[0], options.repair), options.output)
         end = [f"{_wrote(options.output)} with repair {options.repair}"]
-    wanted = len(checked) + len({fault.blade for fault in refused})
+    wanted = len(checked) + len({fault.who for fault in refused})
     return _tell(options, checked, refused, wanted, text=printed.result_text, end=end)
 
 
@@ -500,10 +503,9 @@ def run_read(options: Namespace) -> int:
         caution=printed.CAUTIONS[0],
     )
     if not whole:
-        print(lines_shown(f"bladegeom read {as_letters(options.file)} goes on."))
         return SOME
     answer = answer_of(bg.fit_wobble(bg.read_blade(options.file)))
-    return _done("\n\n".join([printed.answer_text(answer), printed.cautions_text()]), [])
+    return _done(f"\n{printed.answer_text(answer)}\n\n{printed.cautions_text()}", [])
 
 
 def run_sheet(options: Namespace) -> int:
@@ -558,8 +560,12 @@ def run_setup(options: Namespace) -> int:
 
 def _trend(options: Namespace) -> tuple[list[bg.Trend], list[bg.Fault]]:
     history = bg.read_history(options.history)
-    trend = bg.trend(history.of(options.blade), options.of)
+    visits = history.of(options.blade, options.customer)
+    trend = bg.trend(visits, options.of)
     _note(*history.notes)
+    unsaid = [one for one in history.visits if one.who == (shown(options.blade), "")]
+    if left := len([one for one in unsaid if one not in visits]):
+        _note(f"{left} measurements of a blade {options.blade} say no customer: left out")
     return [trend], history.refused
 
 
@@ -585,7 +591,7 @@ def _shape_text(shape: bg.PlateFit | bg.Rotation) -> str:
 
 def run_change(options: Namespace) -> int:
     """Compare two measurements of one blade."""
-    facts = _given(options, "blade blades unit sheet")
+    facts = _given(options, "blade customer blades unit sheet")
     before, after = (
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
@@ -649,7 +655,7 @@ def run_batch(options: Namespace) -> int:
             rule="simple" if options.simple else "zones",
             progress=partial(bar, ""),
             **_given(options, "blades before tooth_1_marked seating history unit sheet"),
-            **_given(options, "shop arbor paper date"),
+            **_given(options, "shop arbor paper date show_in"),
         )
     return _done(done.text(), done.refused, done.notes)
 
@@ -784,7 +790,8 @@ COMMANDS = (
         "batch",
         "judge a day's blades: a sheet each for its owner, and the queue",
         run_batch,
-        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --shop --date",
+        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --show-in "
+        "--shop --date",
         "--seating --simple --arbor --paper --sheet",
         {
             "--blades": "CSV with one row of facts a blade, and what the eye found in a column "
@@ -842,7 +849,7 @@ COMMANDS = (
         "change",
         "before and after: has the wobble of a blade improved?",
         run_change,
-        "before after --blade --blades --unit --tooth-1-marked --seating --json",
+        "before after --blade --customer --blades --unit --tooth-1-marked --seating --json",
         "--sheet",
         told={"--blade": "which blade, where a file holds several"},
     ),
@@ -858,7 +865,7 @@ COMMANDS = (
         "trend",
         "show how a blade changes over the years",
         _told(_trend, draw="trend_chart", alone=True),
-        "--history! --blade! --of --output --paper --json",
+        "--history! --blade! --customer --of --output --paper --json",
         told={"--blade": "which blade"},
     ),
 )

@@ -123,7 +123,7 @@ class ClockAdvice(Result):
     @property
     def title(self) -> str:
         """The answer in one line."""
-        name = named(self.arbor.blade.name)
+        name = named(str(self.arbor.blade.who))
         return f"{name}: {self.answer}"
 
     @property

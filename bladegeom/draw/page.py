@@ -95,8 +95,9 @@ class Page:
         page.sheet.set_xlim(0.0, page.width)
         page.sheet.set_ylim(page.height, 0.0)
         page.sheet.axis("off")
-        page.cautions(cautions)
-        page.bottom -= 1.0
+        if cautions:
+            page.cautions(cautions)
+            page.bottom -= 1.0
         return page
 
     def rule(self, top: float, width: float, color: str) -> None:

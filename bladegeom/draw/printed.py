@@ -222,7 +222,7 @@ def heading(blade: Blade, side: str = "") -> str:
         facts.append(f"numbered {blade.numbered} as seen from the indicator's side")
     if side:
         facts.append(f"indicator on the {shown(side)}")
-    return f"{named(blade.name)}: {', '.join(facts)}"
+    return f"{named(str(blade.who))}: {', '.join(facts)}"
 
 
 def table_lines(result: Result) -> list[str]:

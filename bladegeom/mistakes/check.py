@@ -13,6 +13,7 @@ import numpy as np
 
 from bladegeom.columns import FLANGE
 from bladegeom.face import named_face, of_face
+from bladegeom.faults import Who
 from bladegeom.kernel.design import REFUSED_RATIO, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.kinds import checked
@@ -59,6 +60,12 @@ class Finding(Result):
     repaired_scatter: float = quantity("the same with the repair")
     tried: int = quantity("how many repairs were tried")
     words: str = quantity("what seems to have happened, and the cure")
+
+    @property
+    def teeth_again(self) -> tuple[int, ...]:
+        """The teeth to read again; empty where the whole blade is."""
+        alone = self.kind not in _WHOLE_BLADE and len(self.teeth) <= 4
+        return tuple(sorted({*self.teeth})) if alone else ()
 
     @derived("what to read again, as an instruction")
     def again(self) -> str:
@@ -114,6 +121,7 @@ class Findings(Result, Sequence[Finding]):
     """The findings on one blade, the likeliest first; empty where nothing is found."""
 
     blade: str = quantity("the blade's name, as text")
+    customer: str = quantity("whose blade it is; empty where not stated", default="")
     unit: str = quantity("unit of the readings")
     found: tuple[Finding, ...] = quantity(
         "likely mistakes, the likeliest first",
@@ -156,7 +164,8 @@ class Findings(Result, Sequence[Finding]):
         return (f"{self.found[0].again}, a mistake seems likely: {first}", *others)
 
     def _title(self) -> str:
-        name = named_face(self.blade) if self.face else named(self.blade)
+        name = str(Who(self.blade, self.customer))
+        name = named_face(name) if self.face else named(name)
         count = len(self.found)
         what = {0: "no mistake found", 1: "1 finding"}.get(count, f"{count} findings")
         return f"{name}: {what}"
@@ -255,6 +264,7 @@ def check_counted(count: Counted) -> Findings:
         rival, remarks = tuple(map(of_face, rival)), [of_face(one) for one in remarks]
     return Findings(
         blade=count.blade.name,
+        customer=count.blade.customer,
         unit=count.unit,
         found=tuple(found),
         readings=count.readings,

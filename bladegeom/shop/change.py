@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from bladegeom.estimate import Known, combined, judge
-from bladegeom.faults import refuse
+from bladegeom.faults import Who, refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length, convert, length_mm
@@ -38,6 +38,10 @@ class Change(Result):
     @derived("the blade's name, as text")
     def blade(self) -> str:
         return self.after.blade or self.before.blade
+
+    @derived("whose blade it is; empty where neither measurement says")
+    def customer(self) -> str:
+        return self.after.customer or self.before.customer
 
     @derived("unit of all lengths: that of the later measurement")
     def unit(self) -> str:
@@ -130,7 +134,7 @@ class Change(Result):
         return f"{size} toward {self.moved.near_deg:.0f} deg from tooth 1"
 
     def _title(self) -> str:
-        return f"{named(self.blade)}: {self.verdict}"
+        return f"{named(str(Who(self.blade, self.customer)))}: {self.verdict}"
 
     def _first(self) -> Sequence[str]:
         return self.of_fits

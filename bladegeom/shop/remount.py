@@ -42,6 +42,10 @@ class Remounted(Result):
     def blade(self) -> str:
         return self.now.blade or self.was.blade
 
+    @derived("whose blade it is; empty where not stated")
+    def customer(self) -> str:
+        return self.now.customer or self.was.customer
+
     @derived(
         "teeth that were marked: as their readings name them, none where a mistake seems likely or "
         "no direction is established",
@@ -132,7 +136,8 @@ class Remounted(Result):
         )
 
     def _title(self) -> str:
-        lines = [f"{named(self.blade)}, mounted anew", *(f"  {one}" for one in self.instructions)]
+        name = named(str(Who(self.blade, self.customer)))
+        lines = [f"{name}, mounted anew", *(f"  {one}" for one in self.instructions)]
         return "\n".join(lines)
 
     def _first(self) -> Sequence[str]:
