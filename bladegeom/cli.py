@@ -18,8 +18,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 import bladegeom as bg
 from bladegeom._version import __version__
 from bladegeom.draw import printed
+from bladegeom.face import check_blade, check_surface, is_face
 from bladegeom.faults import Who, as_letters, lines_shown, refuse, shown
 from bladegeom.fit.answer import Answer, answer_of
+from bladegeom.fit.face import FlangeFace, flange_face
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
@@ -318,27 +320,42 @@ def _answers(options: Namespace) -> tuple[list[Any], list[bg.Fault], int]:
     most = NO_MATTER_DEG if options.tolerance_deg is None else options.tolerance_deg
     fits, refused, wanted = _fits(options)
     if options.was is None:
-        made, others = _kept(
-            fits, lambda fit: answer_of(fit, bg.neutral_line(fit, tolerance_deg=most))
-        )
+        made, others = _kept(fits, lambda fit: _known(fit, most))
         return made, [*refused, *others], wanted
     from bladegeom.shop.remount import remounted_of
 
     was, left, _ = _fits(Namespace(**vars(options) | {"file": options.was}))
-    old = {fit.readings.blade.name: fit for fit in was}
+    old = {fit.readings.blade.who: fit for fit in was}
     made, others = _kept(fits, lambda fit: remounted_of(fit, old, most))
     left = [fault.within(options.was) for fault in left]
     return made, [*refused, *left, *others], wanted
 
 
-def _answer_text(one: Answer | Remounted) -> str:
+def _known(fit: bg.WobbleFit, tolerance_deg: float) -> Answer | FlangeFace:
+    """Return all that is known of a blade, or of the face of a flange."""
+    if is_face(fit.readings):
+        return flange_face(fit)
+    return answer_of(fit, bg.neutral_line(fit, tolerance_deg=tolerance_deg))
+
+
+def _answer_text(one: Answer | FlangeFace | Remounted) -> str:
+    if isinstance(one, FlangeFace):
+        return printed.face_text(one)
     return printed.answer_text(one) if isinstance(one, Answer) else printed.remounted_text(one)
 
 
-def _answer_dict(one: Answer | Remounted) -> dict[str, Any]:
-    if isinstance(one, Answer):
+def _answer_dict(one: Answer | FlangeFace | Remounted) -> dict[str, Any]:
+    if isinstance(one, (Answer, FlangeFace)):
         return one.to_dict()
     return one.now.to_dict() | {"remounted": one.to_dict()}
+
+
+def run_fit(options: Namespace) -> int:
+    """Answer every blade, and every face of a flange."""
+    found, refused, wanted = _answers(options)
+    faces = found and all(isinstance(one, FlangeFace) for one in found)
+    end = [printed.cautions_text(printed.FACE_CAUTIONS)] if faces else None
+    return _tell(options, found, refused, wanted, text=_answer_text, as_dict=_answer_dict, end=end)
 
 
 def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
@@ -379,7 +396,13 @@ def run_chart(options: Namespace) -> int:
     """Draw a chart of every blade."""
     fits, refused, wanted = _fits(options)
     draw, needs = CHARTS[options.kind]
-    drawn, others = _kept(fits, lambda fit: (needs(fit), fit)[1])
+
+    def ready(fit: bg.WobbleFit) -> bg.WobbleFit:
+        check_blade(fit.readings, "there is no blade to draw")
+        needs(fit)
+        return fit
+
+    drawn, others = _kept(fits, ready)
     refused += others
     if not drawn:
         raise bg.RefusedError(refused)
@@ -455,7 +478,9 @@ def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
 def _marks(options: Namespace) -> tuple[list[bg.NeutralLine]]:
     from bladegeom.tables.facts import blade_of, stated_facts
 
-    blade = blade_of(stated_facts(facts_of(options)), options.blade or "")
+    facts = facts_of(options)
+    check_surface(facts.get("surface"), "there are no teeth to name", options.blade or "")
+    blade = blade_of(stated_facts(facts), options.blade or "")
     return ([bg.neutral_line_by_eye(blade, options.near)],)
 
 
@@ -655,7 +680,7 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _told(_answers, text=_answer_text, as_dict=_answer_dict),
+        run_fit,
         "file --blade --was --unit --teeth --ring-radius --graduation --tolerance-deg --fact "
         "--json",
         f"--blades {_MORE}",

@@ -226,8 +226,9 @@ OPTIONS: dict[str, dict[str, Any]] = {
     ),
     # Of the arbor, the plate and the wall of the cut
     "--flange": _path(
-        "CSV of the flange's face read without the blade, from the same side: as many teeth as "
-        "spots, the first at the arbor's mark, with their ring radius; it is compared"
+        "CSV of the flange's face read without the blade (surface: flange), from the same side: as "
+        "many teeth as places, the first at the arbor's mark, with their ring radius; it is "
+        "compared"
     ),
     "--table-height": _length(
         "of the table above the arbor's axis: gives the best rotation of the line that the square "

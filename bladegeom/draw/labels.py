@@ -47,10 +47,10 @@ def label_pages(
     """Draw a label for each row of a queue, beginning at one of a sheet that is used in part."""
     places = sheet.places(*_size(paper))
     made: list[Axes] = []
-    page = Page.blank(paper, cautioned=False)
+    page = Page.blank(paper, cautions=())
     for at, row in enumerate(rows, start=first - 1):
         if at % len(places) == 0 or not made:
-            page = Page.blank(paper, cautioned=False) if made else page
+            page = Page.blank(paper, cautions=()) if made else page
             made.append(page.sheet)
         _label(page, label_words(row), *places[at % len(places)])
     return made

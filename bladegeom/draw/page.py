@@ -29,6 +29,7 @@ from bladegeom.draw._fonts import (
 )
 from bladegeom.draw._style import own_style
 from bladegeom.draw.printed import CAUTIONS, sizes
+from bladegeom.face import check_blade
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
@@ -87,15 +88,15 @@ class Page:
         return self.axes(MARGIN + left, self.top + above, wide, tall)
 
     @classmethod
-    def blank(cls, paper: str, *, cautioned: bool = True) -> Page:
+    def blank(cls, paper: str, cautions: Sequence[str] = CAUTIONS) -> Page:
         """Make a page with the cautions, to be drawn on: `sheet` is in millimetres."""
         page = cls(paper)
         page.sheet = page.axes(0.0, 0.0, page.width, page.height)
         page.sheet.set_xlim(0.0, page.width)
         page.sheet.set_ylim(page.height, 0.0)
         page.sheet.axis("off")
-        if cautioned:
-            page.cautions()
+        if cautions:
+            page.cautions(cautions)
             page.bottom -= 1.0
         return page
 
@@ -236,6 +237,7 @@ class Page:
 
         Behind its name stands what tells it `apart` from another of that name.
         """
+        check_blade(fit.readings, "there is no blade to draw")
         blade, side = fit.readings.blade, fit.readings.side
         numbered = f"teeth numbered {blade.numbered}"
         seen = [
@@ -331,11 +333,11 @@ class Page:
         self.figure.add_artist(frame)
         self.top = under + 2.5
 
-    def cautions(self) -> None:
+    def cautions(self, cautions: Sequence[str] = CAUTIONS) -> None:
         """Write the cautions along the foot."""
         size = 8.0
         step = size * POINT * 1.22
-        lines = self.wrapped("  \u2022 ".join(("", *CAUTIONS)).strip(), size, self.inner)
+        lines = self.wrapped("  \u2022 ".join(("", *cautions)).strip(), size, self.inner)
         top = self.height - MARGIN - step * len(lines) + 3.0
         self.text(MARGIN, top, "\n".join(lines), size, lines=True, linespacing=1.1)
         self.rule_across(top - 1.5)
