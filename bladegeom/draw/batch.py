@@ -11,16 +11,20 @@ from pathlib import Path
 from typing import Any
 
 from bladegeom.draw._style import own_style, standard_fonts
+from bladegeom.draw.day import by_customer, write_day
+from bladegeom.draw.labels import write_labels
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
-from bladegeom.draw.page import save_charts
+from bladegeom.draw.page import paper_size, save_charts
 from bladegeom.draw.queue import write_queue
-from bladegeom.draw.report import customer_sheet
+from bladegeom.draw.reading_table import sheet_pages
 from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.fit.fit import fit_wobble
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length
 from bladegeom.shop.batch import Earlier, Repeats, left_rows, queue_row, read_day
-from bladegeom.shop.condition import assess
+from bladegeom.shop.change import Change
+from bladegeom.shop.condition import Condition, assess
 from bladegeom.shop.history import Visit, record_and_ask, visit
 from bladegeom.shop.limits import Limits
 from bladegeom.shop.queue import SHOWN_IN, to_read_again, unit_for, worst_first
@@ -68,6 +72,17 @@ class Done:
 
 
 @checked
+@dataclass(frozen=True)
+class Printed:
+    """How the sheets are printed; see `run_batch`."""
+
+    shop: str = ""
+    arbor: str = ""
+    paper: str = "a4"
+    with_readings: bool = False
+
+
+@checked
 def run_batch(
     inputs: Sequence[str | os.PathLike[str]],
     limits: Limits,
@@ -81,12 +96,10 @@ def run_batch(
     unit: str | None = None,
     sheet: str | None = None,
     rule: str = "zones",
-    shop: str = "",
-    arbor: str = "",
-    paper: str = "a4",
     date: Date | None = None,
     show_in: str | None = None,
     progress: Callable[[int, int], None] | None = None,
+    **printed: Any,
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
 
@@ -122,9 +135,6 @@ def run_batch(
         Which sheet, where a workbook has several with cells.
     rule : {"zones", "simple"}
         See `assess`.
-    shop, arbor : str
-        Printed on the sheets.
-    paper : {"a4", "letter"}
     date : datetime.date, optional
         Printed on the sheets; today if not given.
     show_in : {"mm", "in", "thou"}, optional
@@ -132,6 +142,11 @@ def run_batch(
         the readings.
     progress : callable, optional
         Told how many blades of how many are done.
+    shop, arbor : str
+        Printed on the sheets.
+    paper : {"a4", "letter"}
+    with_readings : bool
+        Whether the readings are printed too, on the back of each sheet.
 
     Returns
     -------
@@ -145,7 +160,9 @@ def run_batch(
     """
     if show_in not in (None, *SHOWN_IN):
         raise refuse(f"show_in is {show_in!r}", f"give {', '.join(SHOWN_IN)}", value=show_in)
-    day = date or Date.today()
+    day, look = date or Date.today(), Printed(**printed)
+    if limits.labels is not None:
+        limits.labels.places(*paper_size(look.paper))
     recorded = [] if history is None else [*Path(history).glob("*")]
     read = [*inputs, *before, *([] if blades is None else [blades])]
     check_apart([*files_of(out), *recorded], read)
@@ -177,17 +194,17 @@ def run_batch(
                     fault.within(file).of(readings.blade.who) for fault in error.faults
                 )
                 continue
-            changed, who = None, readings.blade.who
+            changed, who, refused_before = None, readings.blade.who, len(earlier.refused)
             if condition.sound and not apart:
                 changed = earlier.change_to(fit)
             elif not apart and who in earlier:
                 notes.append(f"not compared with before, its readings mislead: {who}")
-            made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
-            more = [*([changed.to_dict()] if changed else []), *([apart] if apart else [])]
-            digest = digest_of(readings, (*made_of, *more))
-            how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart}
+            how = {"before": changed, "apart": apart, "date": day} | vars(look)
+            if why := earlier.refused[refused_before:]:
+                how["not_compared"] = why[0].problem
+            digest = _digest(fit, condition, **how)
             try:
-                drawn += _drawn(made, page, digest, fit, condition, before=changed, date=day, **how)
+                drawn += _drawn(made, page, digest, fit, condition, **how)
             except RefusedError as error:  # Its place may be locked; the others go on.
                 found.refused.extend(fault.within(file).of(who) for fault in error.faults)
                 continue
@@ -197,7 +214,11 @@ def run_batch(
                 service = "after" if changed else ""
                 visits.append(
                     visit(
-                        fit, date=day, arbor=arbor, service=service, tooth_1_marked=tooth_1_marked
+                        fit,
+                        date=day,
+                        arbor=look.arbor,
+                        service=service,
+                        tooth_1_marked=tooth_1_marked,
                     )
                 )
         if progress is not None:
@@ -217,9 +238,23 @@ def run_batch(
         unit, open_ = (show_in, "") if show_in else unit_for(limits, rows)
         notes += [open_] if open_ else []
         told = [fault.to_dict() for fault in refused]
-        files = write_queue([*left, *rows], told, made.folder, unit)
+        files = [write_day(rows, left, made.folder, shop=look.shop, paper=look.paper, date=day)]
+        if limits.labels is not None:
+            labelled = [*(one for one in left if one["blade"]), *rows]
+            labelled = [labelled[place] for place in by_customer(labelled)]
+            files.append(write_labels(labelled, limits.labels, made.folder, look.paper))
+        files += write_queue([*left, *rows], told, made.folder, unit)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
+
+
+def _digest(fit: WobbleFit, condition: Condition, before: Change | None, **how: Any) -> str:
+    """Return the same digits for the same sheet."""
+    settings: list[object] = [condition.to_dict(), sorted(how.items())]
+    if before is not None:
+        settings.append(before.to_dict())
+        settings += [] if before.earlier is None else [digest_of(before.earlier.readings)]
+    return digest_of(fit.readings, settings)
 
 
 def _drawn(made: Made, page: Path, digest: str, *what: Any, **how: Any) -> bool:
@@ -227,8 +262,8 @@ def _drawn(made: Made, page: Path, digest: str, *what: Any, **how: Any) -> bool:
     if made.bring_back(page, digest):
         return False
     with standard_fonts(), own_style():
-        ax = customer_sheet(*what, **how)
-        save_charts([ax], page, 1, keywords=f"digest {digest}")
+        pages = sheet_pages(*what, **how)
+        save_charts(pages, page, len(pages), keywords=f"digest {digest}")
     return True
 
 
