@@ -154,6 +154,9 @@ OPTIONS: dict[str, dict[str, Any]] = {
         action="append",
     ),
     "--repair": _count("write the readings with finding N repaired"),
+    "--was": _path(
+        "readings before the blade was mounted anew: do its old marks still serve?", "OLD.csv"
+    ),
     "--near": _count("the tooth nearest the indicator"),
     "--tolerance-deg": _degrees("the largest error that is accepted"),
     "--kind": _one_of(

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from bladegeom.draw._style import own_style, standard_fonts
-from bladegeom.draw.day import by_customer, write_day
-from bladegeom.draw.labels import write_labels
+from bladegeom.draw.day import write_printed
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
 from bladegeom.draw.page import paper_size, save_charts
 from bladegeom.draw.queue import write_queue
@@ -72,17 +71,6 @@ class Done:
 
 
 @checked
-@dataclass(frozen=True)
-class Printed:
-    """How the sheets are printed; see `run_batch`."""
-
-    shop: str = ""
-    arbor: str = ""
-    paper: str = "a4"
-    with_readings: bool = False
-
-
-@checked
 def run_batch(
     inputs: Sequence[str | os.PathLike[str]],
     limits: Limits,
@@ -93,15 +81,21 @@ def run_batch(
     tooth_1_marked: bool = False,
     seating: Length | None = None,
     history: str | os.PathLike[str] | None = None,
-    unit: str | None = None,
-    sheet: str | None = None,
     rule: str = "zones",
+    shop: str = "",
+    arbor: str = "",
+    paper: str = "a4",
+    with_readings: bool = False,
     date: Date | None = None,
     show_in: str | None = None,
     progress: Callable[[int, int], None] | None = None,
-    **printed: Any,
+    **facts: Any,
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
+
+    All sheets are also put into one file to print, ``day.pdf``, by customer, behind a page with
+    totals and with what must wait; ``labels.pdf`` has a label a blade, where the limits tell the
+    shop's sheet of labels.
 
     What an earlier run left in the folder is moved aside first, into ``earlier/``, but for sheets
     that were made from the same readings, limits and settings: they are kept, so that a batch that
@@ -129,12 +123,13 @@ def run_batch(
     history : path, optional
         Folder of the shop's history (see `record`), to which the measurements are added; not
         those in which a mistake was found, nor those of blades without a name.
-    unit : {"mm", "in", "thou", "um"}, optional
-        Of readings whose column does not say.
-    sheet : str, optional
-        Which sheet, where a workbook has several with cells.
     rule : {"zones", "simple"}
         See `assess`.
+    shop, arbor : str
+        Printed on the sheets.
+    paper : {"a4", "letter"}
+    with_readings : bool
+        Whether the readings are printed too, on the back of each sheet.
     date : datetime.date, optional
         Printed on the sheets; today if not given.
     show_in : {"mm", "in", "thou"}, optional
@@ -142,11 +137,8 @@ def run_batch(
         the readings.
     progress : callable, optional
         Told how many blades of how many are done.
-    shop, arbor : str
-        Printed on the sheets.
-    paper : {"a4", "letter"}
-    with_readings : bool
-        Whether the readings are printed too, on the back of each sheet.
+    **facts
+        As for `read_blades`, of all tables: ``unit``, ``sheet``, and what is stated of all blades.
 
     Returns
     -------
@@ -160,21 +152,21 @@ def run_batch(
     """
     if show_in not in (None, *SHOWN_IN):
         raise refuse(f"show_in is {show_in!r}", f"give {', '.join(SHOWN_IN)}", value=show_in)
-    day, look = date or Date.today(), Printed(**printed)
+    day = date or Date.today()
     if limits.labels is not None:
-        limits.labels.places(*paper_size(look.paper))
+        limits.labels.places(*paper_size(paper))  # Refused before anything is drawn.
     recorded = [] if history is None else [*Path(history).glob("*")]
     read = [*inputs, *before, *([] if blades is None else [blades])]
     check_apart([*files_of(out), *recorded], read)
-    how_read = {"unit": unit, "sheet": sheet}
+    kept: dict[str, Any] = {"date": day, "arbor": arbor, "tooth_1_marked": tooth_1_marked}
     made = Made(out)
     notes: list[str] = []
     with _noted(notes, made):
-        facts = None if blades is None else read_blade_facts(blades)
-        found = read_day(inputs, facts, **how_read)
+        beside = None if blades is None else read_blade_facts(blades)
+        found = read_day(inputs, beside, **facts)
         notes += found.notes
         whose = [one.readings.blade.who for one in found.readings]
-        earlier = Earlier(before, facts, whose, tooth_1_marked, seating, **how_read)
+        earlier = Earlier(before, beside, whose, tooth_1_marked, seating, **facts)
         repeats = Repeats(one.readings for one in found.readings)
         sheets = made.places(file_names([one.who for one in found.readings]))
         rows: list[dict[str, Any]] = []
@@ -185,23 +177,22 @@ def run_batch(
         ):
             if progress is not None:
                 progress(place, len(found.readings))
+            changed, who = None, readings.blade.who
             try:
                 fit = fit_wobble(readings)
                 pooled = repeats.of(readings)
                 condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
             except RefusedError as error:
-                found.refused.extend(
-                    fault.within(file).of(readings.blade.who) for fault in error.faults
-                )
+                found.refused.extend(fault.within(file).of(who) for fault in error.faults)
                 continue
-            changed, who, refused_before = None, readings.blade.who, len(earlier.refused)
+            compared = len(earlier.refused)
             if condition.sound and not apart:
                 changed = earlier.change_to(fit)
             elif not apart and who in earlier:
                 notes.append(f"not compared with before, its readings mislead: {who}")
-            how = {"before": changed, "apart": apart, "date": day} | vars(look)
-            if why := earlier.refused[refused_before:]:
-                how["not_compared"] = why[0].problem
+            how: dict[str, Any] = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart}
+            how |= {"with_readings": with_readings, "before": changed, "date": day}
+            how["not_compared"] = "; ".join(one.problem for one in earlier.refused[compared:])
             digest = _digest(fit, condition, **how)
             try:
                 drawn += _drawn(made, page, digest, fit, condition, **how)
@@ -211,16 +202,7 @@ def run_batch(
             where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
             rows.append(queue_row(condition, changed, day) | where)
             if history is not None and condition.sound and who.name and not apart:
-                service = "after" if changed else ""
-                visits.append(
-                    visit(
-                        fit,
-                        date=day,
-                        arbor=look.arbor,
-                        service=service,
-                        tooth_1_marked=tooth_1_marked,
-                    )
-                )
+                visits.append(visit(fit, service="after" if changed else "", **kept))
         if progress is not None:
             progress(len(found.readings), len(found.readings))
         refused = [*found.refused, *earlier.refused]
@@ -233,17 +215,11 @@ def run_batch(
             added, asked = record_and_ask(visits, history)
             said = f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
             notes += [*asked, said]
-        rows = worst_first(rows)
-        left = worst_first(left_rows(found.refused, rows[0], day))
-        unit, open_ = (show_in, "") if show_in else unit_for(limits, rows)
-        notes += [open_] if open_ else []
-        told = [fault.to_dict() for fault in refused]
-        files = [write_day(rows, left, made.folder, shop=look.shop, paper=look.paper, date=day)]
-        if limits.labels is not None:
-            labelled = [*(one for one in left if one["blade"]), *rows]
-            labelled = [labelled[place] for place in by_customer(labelled)]
-            files.append(write_labels(labelled, limits.labels, made.folder, look.paper))
-        files += write_queue([*left, *rows], told, made.folder, unit)
+        rows, left = worst_first(rows), worst_first(left_rows(found.refused, rows[0], day))
+        shown_in, why = (show_in, "") if show_in else unit_for(limits, rows)
+        notes += filter(None, [why])
+        files = write_printed(rows, left, made.folder, limits.labels, shop, paper, day)
+        files += write_queue([*left, *rows], refused, made.folder, shown_in)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
 

@@ -15,15 +15,17 @@ from matplotlib.axes import Axes
 from bladegeom.draw._axes import BLACK, GREY
 from bladegeom.draw._join import join, pages_in
 from bladegeom.draw._style import drawn, own_style, standard_fonts
-from bladegeom.draw.page import LINE, MARGIN, Page, save_pages
+from bladegeom.draw.labels import label_pages
+from bladegeom.draw.page import LINE, MARGIN, Page, save_charts, save_pages
 from bladegeom.shop.condition import RETIRE
+from bladegeom.shop.label_sheet import LabelSheet
 from bladegeom.shop.plain import NEVER, NOT_YET, not_for_use, row_action, row_over
 from bladegeom.shop.totals import NOBODY, Totals, totals
 from bladegeom.tables.out import whole_file
 
 Row = Mapping[str, Any]
 
-DAY = "day.pdf"
+DAY, LABELS = "day.pdf", "labels.pdf"
 
 _SIZE, _TITLE, _ROOM = 9.5, 13.0, 1.4
 """Points of the rows and of the head of a list; millimetres between two rows."""
@@ -222,17 +224,28 @@ def _laid(told: Sequence[_Row], paper: str) -> list[Page]:
     return made
 
 
-def write_day(
-    rows: Sequence[Row], left: Sequence[Row], folder: Path, *, shop: str, paper: str, date: Date
-) -> Path:
-    """Write all sheets of a folder, by customer and the worst first, into one file to print."""
+def write_printed(
+    rows: Sequence[Row],
+    left: Sequence[Row],
+    folder: Path,
+    labels: LabelSheet | None,
+    shop: str,
+    paper: str,
+    date: Date,
+) -> list[Path]:
+    """Write what a day prints: all sheets of a folder in one file, and the labels."""
     sheets = [folder / row["sheet"] for row in rows]
     lengths = [pages_in(one.read_bytes()) for one in sheets]
-    first = io.BytesIO()
+    first, target = io.BytesIO(), folder / DAY
     with standard_fonts(), own_style():
-        pages = day_pages(rows, left, lengths, shop=shop, paper=paper, date=date)
-        save_pages(pages, first)
+        save_pages(day_pages(rows, left, lengths, shop=shop, paper=paper, date=date), first)
     in_order = (sheets[place].read_bytes() for place in by_customer(rows))
-    with whole_file(folder / DAY) as file:
+    with whole_file(target) as file:
         join(chain([first.getvalue()], in_order), file)
-    return folder / DAY
+    if labels is None:
+        return [target]
+    named = [*(row for row in left if row["blade"]), *rows]
+    with standard_fonts(), own_style():
+        pages = label_pages([named[place] for place in by_customer(named)], labels, paper)
+        save_charts(pages, folder / LABELS, len(pages))
+    return [target, folder / LABELS]

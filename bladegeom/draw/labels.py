@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 from matplotlib.axes import Axes
 
-from bladegeom.draw._style import drawn, own_style, standard_fonts
-from bladegeom.draw.page import LINE, Page, paper_size, save_charts
+from bladegeom.draw._style import drawn
+from bladegeom.draw.page import LINE, Page, paper_size
 from bladegeom.shop.label_sheet import LabelSheet
 from bladegeom.shop.plain import label_words
 
@@ -27,9 +26,6 @@ _LINES = (
 
 _BOLD, _LEAST = ("name", "head"), 6.0
 """What is bold; points below which nothing is broken into lines."""
-
-
-LABELS = "labels.pdf"
 
 
 @drawn
@@ -63,13 +59,3 @@ def _label(
         for at, line in enumerate(broken if len(broken) <= lines else [words[name]]):
             page.fitted_text(left + _PAD, down + at * step, line, size, room, step, **how)
         down += part * tall
-
-
-def write_labels(
-    rows: Sequence[Mapping[str, Any]], sheet: LabelSheet, folder: Path, paper: str
-) -> Path:
-    """Write a label for each row of a queue into a folder."""
-    with standard_fonts(), own_style():
-        pages = label_pages(rows, sheet, paper)
-        save_charts(pages, folder / LABELS, len(pages))
-    return folder / LABELS

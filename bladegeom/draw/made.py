@@ -20,8 +20,7 @@ from contextlib import contextmanager
 from itertools import count
 from pathlib import Path, PurePosixPath
 
-from bladegeom.draw.day import DAY
-from bladegeom.draw.labels import LABELS
+from bladegeom.draw.day import DAY, LABELS
 from bladegeom.draw.queue import ENDINGS, QUEUE, queue_files
 from bladegeom.faults import as_letters, refuse
 from bladegeom.tables.blades import some_of

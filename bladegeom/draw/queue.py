@@ -13,6 +13,7 @@ from typing import IO, TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from bladegeom.draw.results import has_workbooks, put
+from bladegeom.faults import Fault
 from bladegeom.shop.queue import Cell, Number, for_people, to_read_again
 from bladegeom.shop.totals import NOBODY, totals
 from bladegeom.tables.out import as_text, whole_file
@@ -34,7 +35,7 @@ def queue_files(folder: Path) -> list[Path]:
 
 
 def write_queue(
-    rows: Sequence[dict[str, Any]], refused: Sequence[Any], folder: Path, unit: str
+    rows: Sequence[dict[str, Any]], refused: Sequence[Fault], folder: Path, unit: str
 ) -> list[Path]:
     """Write the rows of a queue, all with the same keys, and faults; return the files.
 
@@ -42,7 +43,7 @@ def write_queue(
     ----------
     rows : sequence of dict
         In the order of the queue.
-    refused : sequence
+    refused : sequence of Fault
         For the JSON.
     folder : Path
         What goes into it: see `queue_files`; no workbook where openpyxl is not installed.
@@ -52,7 +53,7 @@ def write_queue(
     people, again = for_people(rows, unit), to_read_again(rows)
     every, whole, book, answers, listed = queue_files(folder)
     _table(people, every, ["blade"])
-    held = {"blades": list(rows), "refused": list(refused)}
+    held = {"blades": list(rows), "refused": [fault.to_dict() for fault in refused]}
     with whole_file(whole) as file:
         file.write(json.dumps(held, allow_nan=False, indent=1).encode())
     _table(rows, answers, ["blade"])

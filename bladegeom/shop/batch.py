@@ -73,7 +73,7 @@ class Read(NamedTuple):
 def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> Batch[Read]:
     """Read a day's files, each fault with its file; what is wrong with one stops no other.
 
-    `how` is as for `bladegeom.read_blades`: the unit, and which sheet of a workbook.
+    `how` is as for `bladegeom.read_blades`: the unit, which sheet of a workbook, and facts.
     """
     day: Batch[Read] = Batch([], [], [])
     batches = [*_batches(inputs, facts, how, day.refused)]

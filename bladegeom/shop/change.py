@@ -233,7 +233,7 @@ def change(
         ),
         earlier=before if isinstance(before, WobbleFit) else None,
         tooth_1_marked=tooth_1_marked,
-        moved=_moved(was, now, seating_sd, second.unit) if tooth_1_marked else None,
+        moved=moved_by(was, now, seating_sd, second.unit) if tooth_1_marked else None,
     )
 
 
@@ -247,7 +247,7 @@ def _limits(wobble: Wobble, seating_sd: float | None) -> tuple[float, float]:
     return low, high
 
 
-def _moved(was: Wobble, now: Wobble, seating_sd: float | None, unit: str) -> Wobble:
+def moved_by(was: Wobble, now: Wobble, seating_sd: float | None, unit: str) -> Wobble:
     """Return the change as a wobble: its direction is that to which the plate moved nearer."""
     seats = 2 * (seating_sd or 0.0) ** 2
     spread = was.rounded_covariance + now.rounded_covariance + seats * np.eye(2)
