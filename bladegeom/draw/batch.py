@@ -8,8 +8,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+from bladegeom.draw._crew import Drawing, crew
 from bladegeom.draw._style import own_style, standard_fonts
 from bladegeom.draw.day import write_printed
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
@@ -88,7 +89,7 @@ def run_batch(
     with_readings: bool = False,
     date: Date | None = None,
     show_in: str | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Callable[[int, int], None] = lambda *_: None,
     **facts: Any,
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
@@ -100,7 +101,7 @@ def run_batch(
     What an earlier run left in the folder is moved aside first, into ``earlier/``, but for sheets
     that were made from the same readings, limits and settings: they are kept, so that a batch that
     was stopped goes on where it was and ends with the same files. A list says which files runs
-    made; no other is touched.
+    made; no other is touched. Many sheets are drawn by as many processes as there are cores to use.
 
     Parameters
     ----------
@@ -158,6 +159,8 @@ def run_batch(
     recorded = [] if history is None else [*Path(history).glob("*")]
     read = [*inputs, *before, *([] if blades is None else [blades])]
     check_apart([*files_of(out), *recorded], read)
+    look: dict[str, Any] = {"shop": shop, "arbor": arbor, "paper": paper, "date": day}
+    look["with_readings"] = with_readings
     kept: dict[str, Any] = {"date": day, "arbor": arbor, "tooth_1_marked": tooth_1_marked}
     made = Made(out)
     notes: list[str] = []
@@ -169,59 +172,100 @@ def run_batch(
         earlier = Earlier(before, beside, whose, tooth_1_marked, seating, **facts)
         repeats = Repeats(one.readings for one in found.readings)
         sheets = made.places(file_names([one.who for one in found.readings]))
-        rows: list[dict[str, Any]] = []
-        visits: list[Visit] = []
-        drawn = 0
-        for place, (page, (_, file, readings, eye, apart)) in enumerate(
-            zip(sheets, found.readings, strict=True)
-        ):
-            if progress is not None:
-                progress(place, len(found.readings))
-            changed, who = None, readings.blade.who
-            try:
-                fit = fit_wobble(readings)
-                pooled = repeats.of(readings)
-                condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
-            except RefusedError as error:
-                found.refused.extend(fault.within(file).of(who) for fault in error.faults)
-                continue
-            compared = len(earlier.refused)
-            if condition.sound and not apart:
-                changed = earlier.change_to(fit)
-            elif not apart and who in earlier:
-                notes.append(f"not compared with before, its readings mislead: {who}")
-            how: dict[str, Any] = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart}
-            how |= {"with_readings": with_readings, "before": changed, "date": day}
-            how["not_compared"] = "; ".join(one.problem for one in earlier.refused[compared:])
-            digest = _digest(fit, condition, **how)
-            try:
-                drawn += _drawn(made, page, digest, fit, condition, **how)
-            except RefusedError as error:  # Its place may be locked; the others go on.
-                found.refused.extend(fault.within(file).of(who) for fault in error.faults)
-                continue
-            where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
-            rows.append(queue_row(condition, changed, day) | where)
-            if history is not None and condition.sound and who.name and not apart:
-                visits.append(visit(fit, service="after" if changed else "", **kept))
-        if progress is not None:
-            progress(len(found.readings), len(found.readings))
+        judged: list[_Judged] = []
+        count = len(found.readings)
+        with crew() as drawers:
+            for place, (page, (_, file, readings, eye, apart)) in enumerate(
+                zip(sheets, found.readings, strict=True)
+            ):
+                progress(place - drawers.at_work, count)
+                changed, who, compared = None, readings.blade.who, len(earlier.refused)
+                try:
+                    fit = fit_wobble(readings)
+                    pooled = repeats.of(readings)
+                    condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
+                except RefusedError as error:
+                    found.refused.extend(fault.within(file).of(who) for fault in error.faults)
+                    continue
+                if condition.sound and not apart:
+                    changed = earlier.change_to(fit)
+                why = "; ".join(fault.problem for fault in earlier.refused[compared:])
+                if not apart and who in earlier and not condition.sound:
+                    why = "its readings mislead"
+                    notes.append(f"not compared with before, {why}: {who}")
+                how = look | {"apart": apart, "before": changed, "not_compared": why}
+                digest, drawing = _digest(fit, condition, **how), None
+                if not made.bring_back(page, digest):
+                    what = (page, digest, fit, condition)
+                    drawing = drawers.start(count - place, _draw, *what, **how)
+                where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
+                row, seen = queue_row(condition, changed, day) | where, None
+                if history is not None and condition.sound and who.name and not apart:
+                    seen = visit(fit, service="after" if changed else "", **kept)
+                judged.append(_Judged(drawing, row, seen, file, who))
+            rows, visits, drawn = _finished(
+                judged, found.refused, lambda: progress(count - drawers.at_work, count)
+            )
+        progress(count, count)
         refused = [*found.refused, *earlier.refused]
         if not rows:
             made.finish([])
             raise RefusedError(refused)
         if alone := earlier.alone(Who(row["blade"], row["customer"]) for row in rows):
             notes.append(f"read before only: {', '.join(alone)}")
-        if history is not None:
-            added, asked = record_and_ask(visits, history)
-            said = f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
-            notes += [*asked, said]
+        notes += [] if history is None else _recorded(visits, history, len(rows))
         rows, left = worst_first(rows), worst_first(left_rows(found.refused, rows[0], day))
-        shown_in, why = (show_in, "") if show_in else unit_for(limits, rows)
-        notes += filter(None, [why])
+        shown_in, open_ = (show_in, "") if show_in else unit_for(limits, rows)
+        notes += filter(None, [open_])
         files = write_printed(rows, left, made.folder, limits.labels, shop, paper, day)
         files += write_queue([*left, *rows], refused, made.folder, shown_in)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
+
+
+class _Judged(NamedTuple):
+    """A blade that was judged, its sheet in the making, or there already."""
+
+    sheet: Drawing | None
+    row: dict[str, Any]
+    visit: Visit | None
+    file: str
+    who: Who
+
+    def drawn(self) -> bool:
+        """Wait for the sheet; return whether it was drawn."""
+        if self.sheet is None:
+            return False
+        self.sheet.wait()
+        return True
+
+
+def _finished(
+    judged: Sequence[_Judged], refused: list[Fault], told: Callable[[], None]
+) -> tuple[list[dict[str, Any]], list[Visit], int]:
+    """Wait for all sheets; return the rows and visits of those there are, and how many were drawn.
+
+    What is wrong with the others is refused.
+    """
+    rows: list[dict[str, Any]] = []
+    visits: list[Visit] = []
+    drawn = 0
+    for one in judged:
+        try:
+            drawn += one.drawn()
+        except RefusedError as error:  # Its place may be locked; the others go on.
+            refused.extend(fault.within(one.file).of(one.who) for fault in error.faults)
+            continue
+        told()
+        rows.append(one.row)
+        visits += filter(None, [one.visit])
+    return rows, visits, drawn
+
+
+def _recorded(visits: list[Visit], history: str | os.PathLike[str], count: int) -> list[str]:
+    """Add the measurements of so many blades to a history; return what is to be said of it."""
+    added, asked = record_and_ask(visits, history)
+    return [*asked, f"{len(added)} of {count} measurements recorded in {as_letters(history)}"]
 
 
 def _digest(fit: WobbleFit, condition: Condition, before: Change | None, **how: Any) -> str:
@@ -233,14 +277,10 @@ def _digest(fit: WobbleFit, condition: Condition, before: Change | None, **how: 
     return digest_of(fit.readings, settings)
 
 
-def _drawn(made: Made, page: Path, digest: str, *what: Any, **how: Any) -> bool:
-    """Bring back the sheet that an earlier run made of the same, or draw it; return whether."""
-    if made.bring_back(page, digest):
-        return False
+def _draw(page: Path, digest: str, *what: Any, **how: Any) -> None:
     with standard_fonts(), own_style():
         pages = sheet_pages(*what, **how)
         save_charts(pages, page, len(pages), keywords=f"digest {digest}")
-    return True
 
 
 @contextmanager
