@@ -11,7 +11,9 @@ import pytest
 from fits import check_fits, words_of
 from matplotlib.figure import Figure
 from pypdf import PdfReader
-from test_labels import LONG, row_of
+from shop_days import BAD, GOOD, LIMITS
+from test_labels import LONG, TABLE, row_of
+from written import run, save, sheet, wave
 
 import bladegeom as bg
 from bladegeom.draw._join import join, pages_in
@@ -212,3 +214,98 @@ def test_a_reading_that_was_not_taken_leaves_its_place_empty():
     assert "now, in thou" in said
     assert "2 | 0.25" in said
     assert "4 |" not in said
+
+
+# A day's run
+
+
+def batch(out, path, limits="", **how):
+    how = {"date": DAY, "shop": "A shop"} | how
+    return bg.run_batch(
+        [path], bg.read_limits(save(out.parent / "shop.toml", LIMITS + limits)), out, **how
+    )
+
+
+def table_of(path, blades):
+    """A table of readings of blades: name, customer, wobble in mm, and what was done."""
+    tables = [
+        sheet(wave(24, size), blade=name, customer=whose, done=done, **SIZES)
+        for name, whose, size, done in blades
+    ]
+    return save(path, [tables[0][0], *(row for table in tables for row in table[1:])])
+
+
+SIZES = {"ring_radius_mm": 100, "diameter_mm": 250}
+BLADES = [
+    ("good", "Quay", GOOD, "levelled"),
+    ("bad", "Quay", BAD, "levelled"),
+    ("own", "", GOOD, ""),
+    ("fine", "Birch", GOOD, "cleaned"),
+]
+
+
+def words_in(path):
+    return [" ".join(page.extract_text().split()) for page in PdfReader(path).pages]
+
+
+def sheets_of(done, out):
+    """What the pages of each blade's sheet say."""
+    return {row["blade"]: words_in(out / row["sheet"]) for row in done.rows}
+
+
+def test_one_run_prints_the_day_and_the_labels_and_the_same_run_the_same(tmp_path):
+    table, out = table_of(tmp_path / "day.csv", BLADES), tmp_path / "out"
+    done = batch(out, table, limits=TABLE, with_readings=True)
+    assert [path.name for path in done.files[:2]] == ["day.pdf", "labels.pdf"]
+    said = words_in(out / "day.pdf")
+    assert len(said) == 1 + 2 * len(BLADES)
+    for place, name in enumerate(["fine", "bad", "good", "own"]):
+        sheets = sheets_of(done, out)[name]
+        assert said[1 + 2 * place : 3 + 2 * place] == sheets
+        assert "readings as written down" in sheets[1]
+    assert "Must not go back on a saw bad Quay" in said[0]
+    assert "p. 4" in said[0]
+    (labels,) = words_in(out / "labels.pdf")
+    assert labels.index("fine") < labels.index("bad") < labels.index("good") < labels.index("own")
+    assert labels.count("DO NOT USE") == 1
+    before = {path.name: path.read_bytes() for path in done.files[:2]}
+    again = batch(out, table, limits=TABLE, with_readings=True)
+    assert (again.drawn, again.kept) == (0, 4)
+    assert {path.name: path.read_bytes() for path in again.files[:2]} == before
+    assert not (out / "earlier").exists()
+    batch(out, table)  # Without a sheet of labels, those of the run before are not left.
+    assert not (out / "labels.pdf").exists()
+    assert (out / "earlier" / "labels.pdf").read_bytes() == before["labels.pdf"]
+
+
+def test_before_is_drawn_or_the_sheet_says_why_not_and_other_readings_make_another(tmp_path):
+    table, out = table_of(tmp_path / "day.csv", BLADES[:2]), tmp_path / "out"
+    first = table_of(tmp_path / "was.csv", [("good", "Quay", 0.1, ""), ("bad", "Quay", BAD, "")])
+    text = first.read_text("utf-8")
+    lines = [one.replace(",100,", ",90,") if "bad" in one else one for one in text.split("\n")]
+    first.write_text("\n".join(lines), "utf-8")
+    sheets = sheets_of(batch(out, table, before=[first], with_readings=True), out)
+    good, bad = sheets["good"], sheets["bad"]
+    assert "triangles: before" in good[0]
+    assert "before, in mm" in good[1]
+    assert "What was done levelled" in good[0]
+    assert "Before and after: not compared" in bad[0]
+    assert "the ring radius is 100 mm, not 90 mm" in bad[0]
+    assert "triangles" not in bad[0]
+    assert batch(out, table, before=[first], with_readings=True).drawn == 0
+    assert batch(out, table, before=[first]).drawn == 2
+
+
+def test_labels_that_do_not_fit_their_paper_stop_the_run_before_anything_is_drawn(tmp_path):
+    table = table_of(tmp_path / "day.csv", BLADES)
+    with pytest.raises(bg.RefusedError, match="mm wide"):
+        batch(tmp_path / "out", table, limits=TABLE.replace("columns = 3", "columns = 30"))
+    assert not (tmp_path / "out").exists()
+    limits = save(tmp_path / "shop.toml", LIMITS)
+    ran = run("batch", table, "--limits", limits, "--out", tmp_path / "out", "--first-label", "3")
+    assert ran.status == 2
+    assert "[labels]" in ran.err
+    limits = save(tmp_path / "shop.toml", LIMITS + TABLE)
+    options = ("--limits", limits, "--out", tmp_path / "out", "--first-label", "21")
+    assert run("batch", table, *options).status == 0
+    assert len(words_in(tmp_path / "out" / "labels.pdf")) == 2
