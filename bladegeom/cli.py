@@ -647,15 +647,18 @@ def run_batch(options: Namespace) -> int:
     from bladegeom.draw.made import files_of
 
     check_apart(files_of(options.out), [options.limits])
+    limits = bg.read_limits(options.limits)
+    if options.first_label is not None:
+        limits = limits.with_labels_from(options.first_label)
     with _bars() as bar:
         done = judge(
             options.inputs,
-            bg.read_limits(options.limits),
+            limits,
             options.out,
             rule="simple" if options.simple else "zones",
             progress=partial(bar, ""),
             **_given(options, "blades before tooth_1_marked seating history unit sheet"),
-            **_given(options, "shop arbor paper date show_in"),
+            **_given(options, "shop arbor paper date show_in with_readings"),
         )
     return _done(done.text(), done.refused, done.notes)
 
@@ -791,11 +794,13 @@ COMMANDS = (
     ),
     Command(
         "batch",
-        "judge a day's blades: a sheet each for its owner, and the queue",
+        "judge a day's blades: a sheet each for its owner, labels, and the queue",
         run_batch,
-        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --shop --date",
-        "--show-in --seating --simple --arbor --paper --sheet",
+        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --show-in "
+        "--shop --date",
+        "--with-readings --first-label --seating --simple --arbor --paper --sheet",
         {
+            "--limits": "the shop's own limits, and its sheets of labels in a part [labels]",
             "--blades": "CSV with one row of facts a blade, and what the eye found in a column "
             "eye: none, or the fault",
             "--history": "add the measurements to this history, but those in which a mistake was "
