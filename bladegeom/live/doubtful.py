@@ -31,7 +31,7 @@ So few, because a reading is looked at again with every one that follows, and be
 scatter by more than is taken for usual: the benchmark counts the false questions.
 """
 
-_ORDERS = (2, 3, 4, 5, 6)
+ORDERS = (2, 3, 4, 5, 6)
 _SIZES = np.array([0.0, 0.5, 1.5, 5.0, 15.0])
 """Standard deviations of a bend of two waves, in those of the scatter, that are tried."""
 
@@ -81,14 +81,14 @@ def questioned(readings: Readings, kept: Collection[int] = ()) -> Question | Non
         Teeth whose reading stands, as it was asked about before: they are neither questioned again
         nor used to foretell others.
     """
-    if len(readings.closing) and readings.closing[-1]:
-        return _closed(readings)
+    if readings.closing[-1:].any():
+        return None if readings.tooth[-1] in kept else _closed(readings)
     design = design_of(readings, drift=False)
     tooth, read = readings.tooth[design.in_fit], readings.reading[design.in_fit]
     judged = ~np.isin(tooth, list(kept))
     if np.count_nonzero(judged) < FIRST:
         return None
-    waves = harmonic_columns(design.angle, (1, *_ORDERS))[:, 1:]
+    waves = harmonic_columns(design.angle, (1, *ORDERS))[:, 1:]
     free = np.column_stack([design.aside, waves[:, :2]])[judged]
     step = readings.graduation or least_step(read)
     laws = laws_of(free, waves[judged, 2:])
@@ -123,7 +123,7 @@ class Law(NamedTuple):
 
 def laws_of(free: Floats, bends: Floats) -> list[Law]:
     """Return the laws for each of `_SIZES`, of columns of any size and of columns of bends."""
-    order = np.repeat(np.array(_ORDERS, dtype=np.float64), 2)
+    order = np.repeat(np.array(ORDERS, dtype=np.float64), 2)
     laws = []
     for size in _SIZES:
         scaled = np.column_stack([_FREE * free, bends * (size * (2 / order) ** _FALL)])
