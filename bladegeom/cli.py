@@ -459,10 +459,9 @@ def run_read(options: Namespace) -> int:
         caution=printed.CAUTIONS[0],
     )
     if not whole:
-        print(lines_shown(f"bladegeom read {as_letters(options.file)} goes on."))
         return SOME
     answer = answer_of(bg.fit_wobble(bg.read_blade(options.file)))
-    return _done("\n\n".join([printed.answer_text(answer), printed.cautions_text()]), [])
+    return _done(f"\n{printed.answer_text(answer)}\n\n{printed.cautions_text()}", [])
 
 
 def run_sheet(options: Namespace) -> int:

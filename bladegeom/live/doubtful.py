@@ -44,8 +44,9 @@ _FREE = 1e4
 _USUAL, _USUAL_DOF = 0.7, 3
 """What a dial scatters by, in graduations, and how many readings' worth that knowledge is."""
 
-_LEAST_STEPS = 1.5
-"""Rounding alone moves a reading, and the curve that foretells it, by so many graduations."""
+_NEAR, _LEAST_STEPS = 2.0, 1.5
+"""Within so many standard deviations, or graduations, a reading fits: rounding alone moves it, and
+the curve that foretells it, by as much."""
 
 
 class Question(NamedTuple):
@@ -152,8 +153,11 @@ def foretold(laws: list[Law], dof: int, read: Floats, step: float) -> tuple[Floa
         others = np.maximum((y * left).sum(axis=0) - left * off, 0.0) + usual
         away = np.abs(off) * np.sqrt(inverse)
         sd = np.sqrt(np.maximum(others / (dof + _USUAL_DOF), step**2 / 12 + 1e-300))
-        chance = 2 * special.stdtr(dof + _USUAL_DOF, -away / sd)
-        chances.append(np.where(away < _LEAST_STEPS * step, 1.0, chance))
+        # What is as near as that is no question, and its chance would take the longest to tell.
+        far = (away > _NEAR * sd) & (away > _LEAST_STEPS * step)
+        chance = np.ones_like(away)
+        chance[far] = 2 * special.stdtr(dof + _USUAL_DOF, -(away / sd)[far])
+        chances.append(chance)
         offs.append(off)
         weights.append(-log_det - (dof + _USUAL_DOF) / 2 * np.log(others + 1e-300))
     weight = np.exp(np.array(weights) - np.max(weights, axis=0))

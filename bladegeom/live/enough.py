@@ -101,7 +101,7 @@ def enough(
         within, told = most <= wanted, f"at most {number(most, most)} deg left"
         short = f"{told}, {number(wanted, wanted)} wanted"
     else:
-        within = wanted is None and _as_near_as_can_be(fit, apart)
+        within = wanted is None and bool(marks.neutral) and _as_near_as_can_be(fit, apart)
         told = short = f"at most {apart:.2g} deg of blade from the neutral line"
         if marks.neutral is None:
             told = short = "without a ring radius nothing tells how far out of square that may be"

@@ -136,8 +136,9 @@ class Session:
     def ending(self) -> list[str]:
         """Return what is said at the end."""
         known, taken = self.known, self.state.taken
-        if self.state.at == STOPPED:
-            return [f"{len(taken.asked)} of {taken.blade.teeth} teeth are kept."]
+        if self.state.at != DONE:
+            count = f"{len(taken.asked)} of {taken.blade.teeth} teeth"
+            return [f"{count} are kept; the same command goes on."]
         return [known.unknown] if known is not None and known.unknown else []
 
     def take(self, line: str, *, typed: bool = True) -> list[str]:
@@ -292,8 +293,8 @@ class Session:
             return []
         on = "" if state.taken.whole else "; g reads on, for bends and single teeth"
         if state.taken.closed:
-            return [f"The turn is closed: q leaves it so{on}."]
-        return [f"Turn on to tooth {state.tooth}: has the stand moved? (? leaves it out{on})"]
+            return [f"The turn is closed. q leaves it so{on}."]
+        return [f"Now the first tooth again: has the stand moved? ? leaves it out{on}."]
 
 
 def parse_entry(text: str, unit: str) -> float:

@@ -49,7 +49,8 @@ DIALS = (*((sd, step) for step in (0.01, 0.0127) for sd in (0.001, 0.003, 0.005)
 """Scatter of a reading before it is rounded, and the graduation, in mm."""
 
 USUAL = (0.003, 0.01)
-BENDS = ("saddle", "three waves", "mixed bends", "local bend", "gummed tooth")
+BENDS = ("saddle", "three waves", "mixed bends", "local bend", "gummed tooth", "seven waves")
+WAVES = {"saddle": 2, "three waves": 3, "seven waves": 7}
 SCATTERS = (0.1, 0.3, 0.6, 1.0)
 SLIPS = ("lost minus", "shifted decimal", "one dial turn", "exchanged digits")
 LEAST_MOVED, DIAL_TURN = 8, 100
@@ -85,8 +86,8 @@ def bends(kind: str, teeth: int, size: float, rng: np.random.Generator) -> Float
     angle = 2 * np.pi * np.arange(teeth) / teeth
     turned, share = rng.uniform(0, 2 * np.pi, 9), rng.uniform(0.3, 1.0)
     stands = np.zeros(teeth)
-    if kind in ("saddle", "three waves"):
-        stands = size * share * np.cos((2 if kind == "saddle" else 3) * angle - turned[0])
+    if kind in WAVES:
+        stands = size * share * np.cos(WAVES[kind] * angle - turned[0])
     elif kind == "mixed bends":
         orders = np.arange(2, 11)
         parts = share * size * np.abs(rng.normal(size=9)) * (2 / orders) ** 2
@@ -336,7 +337,8 @@ def tables(blades: int) -> Iterator[str]:
         "\n*Decided*: at some reading what was left was little enough; *early*: before every tooth "
         "was read. Of these: how often what the worst of the marks leaves was within what was "
         "told, and within what was wanted. Tilts are from 0.01 to 0.15 deg, of flat blades from "
-        "0.0005 to 0.005; bends from 0.3 of the wobble to all of it. A stroke: fewer than 50.\n"
+        "0.0005 to 0.005; bends from 0.3 of the wobble to all of it. A stroke: fewer than 50. "
+        "Seven waves pass for wobble where eight teeth are read: only every tooth shows them.\n"
     )
     yield "## Sessions without a mistake in which a reading is questioned\n"
     orders = [f"{order} {sd:g}" for order in ("spread", "in order") for sd in SCATTERS]
