@@ -13,12 +13,12 @@ from functools import partial
 from operator import methodcaller
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, NamedTuple, NoReturn
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 import bladegeom as bg
 from bladegeom._version import __version__
 from bladegeom.draw import printed
-from bladegeom.faults import as_letters, lines_shown, refuse, shown
+from bladegeom.faults import Who, as_letters, lines_shown, refuse, shown
 from bladegeom.fit.answer import Answer, answer_of
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.mistakes.check import Finding, check_counted
@@ -29,10 +29,13 @@ from bladegeom.tables.out import check_apart
 from bladegeom.tables.table import Written
 from bladegeom.tables.text import read_bytes, read_stream
 
+if TYPE_CHECKING:
+    from bladegeom.shop.remount import Remounted
+
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
 
-_READ = ("file", "inputs", "blades", "before", "after", "flange", "limits")
+_READ = ("file", "inputs", "blades", "before", "after", "was", "flange", "limits")
 """Options that name what is read: a file, or several."""
 
 Run = Callable[[Namespace], int]
@@ -263,8 +266,8 @@ def _fits(options: Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
     how = _given(options, "harmonics drift robust")
     fits, refused = _kept(read, lambda readings: bg.fit_wobble(readings, **how))
     refused = [*left, *refused]
-    names = {readings.blade.name for readings in read}
-    return fits, refused, len(names | {fault.blade or "" for fault in refused})
+    blades = {readings.blade.who for readings in read}
+    return fits, refused, len(blades | {fault.who for fault in refused})
 
 
 def _kept(given: Iterable[Any], make: Callable[[Any], Any]) -> tuple[list[Any], list[bg.Fault]]:
@@ -275,7 +278,9 @@ def _kept(given: Iterable[Any], make: Callable[[Any], Any]) -> tuple[list[Any], 
         try:
             made.append(make(one))
         except bg.RefusedError as error:
-            refused += error.faults
+            readings = getattr(one, "readings", one)
+            whose = readings.blade.who if isinstance(readings, bg.Readings) else Who("")
+            refused += [fault.of(whose) for fault in error.faults]
     return made, refused
 
 
@@ -308,16 +313,38 @@ def _one(make: Callable[[Namespace], Any], **told: Any) -> Run:
     return _told(find, alone=True, **told)
 
 
-def _answer(fit: bg.WobbleFit, options: Namespace) -> Answer:
-    most = options.tolerance_deg
-    return answer_of(
-        fit, bg.neutral_line(fit, tolerance_deg=NO_MATTER_DEG if most is None else most)
-    )
+def _answers(options: Namespace) -> tuple[list[Any], list[bg.Fault], int]:
+    """Answer every blade; beside its old marks, where old readings are given."""
+    most = NO_MATTER_DEG if options.tolerance_deg is None else options.tolerance_deg
+    fits, refused, wanted = _fits(options)
+    if options.was is None:
+        made, others = _kept(
+            fits, lambda fit: answer_of(fit, bg.neutral_line(fit, tolerance_deg=most))
+        )
+        return made, [*refused, *others], wanted
+    from bladegeom.shop.remount import remounted_of
+
+    was, left, _ = _fits(Namespace(**vars(options) | {"file": options.was}))
+    old = {fit.readings.blade.name: fit for fit in was}
+    made, others = _kept(fits, lambda fit: remounted_of(fit, old, most))
+    left = [fault.within(options.was) for fault in left]
+    return made, [*refused, *left, *others], wanted
+
+
+def _answer_text(one: Answer | Remounted) -> str:
+    return printed.answer_text(one) if isinstance(one, Answer) else printed.remounted_text(one)
+
+
+def _answer_dict(one: Answer | Remounted) -> dict[str, Any]:
+    if isinstance(one, Answer):
+        return one.to_dict()
+    return one.now.to_dict() | {"remounted": one.to_dict()}
 
 
 def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
     return {
         "blade": fit.readings.blade.name,
+        "customer": fit.readings.blade.customer,
         "unit": fit.unit,
         "budget": fit.budget.to_dict(),
         "shape": bg.residual_shape(fit).to_dict(),
@@ -370,7 +397,7 @@ def _drew(
     """Say what was drawn, of which blades not to be followed and why, and what was refused."""
     print(_wrote(options.output))
     for fit in fits:
-        name = f"blade {shown(fit.readings.blade.name)}: " * bool(fit.readings.blade.name)
+        name = f"blade {shown(str(fit.readings.blade.who))}: " * bool(fit.readings.blade.name)
         for doubted in fit.doubted:
             print(f"bladegeom: {name}not for the wall: {doubted}", file=sys.stderr)
     _complain(refused)
@@ -408,7 +435,7 @@ def run_check(options: Namespace) -> int:
             raise bg.RefusedError(refused or [many])
         save_readings(_repaired(checked[0], options.repair), options.output)
         end = [f"{_wrote(options.output)} with repair {options.repair}"]
-    wanted = len(checked) + len({fault.blade for fault in refused})
+    wanted = len(checked) + len({fault.who for fault in refused})
     return _tell(options, checked, refused, wanted, text=printed.result_text, end=end)
 
 
@@ -508,8 +535,12 @@ def run_setup(options: Namespace) -> int:
 
 def _trend(options: Namespace) -> tuple[list[bg.Trend], list[bg.Fault]]:
     history = bg.read_history(options.history)
-    trend = bg.trend(history.of(options.blade), options.of)
+    visits = history.of(options.blade, options.customer)
+    trend = bg.trend(visits, options.of)
     _note(*history.notes)
+    unsaid = [one for one in history.visits if one.who == (shown(options.blade), "")]
+    if left := len([one for one in unsaid if one not in visits]):
+        _note(f"{left} measurements of a blade {options.blade} say no customer: left out")
     return [trend], history.refused
 
 
@@ -535,7 +566,7 @@ def _shape_text(shape: bg.PlateFit | bg.Rotation) -> str:
 
 def run_change(options: Namespace) -> int:
     """Compare two measurements of one blade."""
-    facts = _given(options, "blade blades unit sheet")
+    facts = _given(options, "blade customer blades unit sheet")
     before, after = (
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
@@ -599,7 +630,7 @@ def run_batch(options: Namespace) -> int:
             rule="simple" if options.simple else "zones",
             progress=partial(bar, ""),
             **_given(options, "blades before tooth_1_marked seating history unit sheet"),
-            **_given(options, "shop arbor paper date"),
+            **_given(options, "shop arbor paper date show_in"),
         )
     return _done(done.text(), done.refused, done.notes)
 
@@ -624,13 +655,13 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _each(_answer, text=printed.answer_text),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --tolerance-deg --fact "
+        _told(_answers, text=_answer_text, as_dict=_answer_dict),
+        "file --blade --was --unit --teeth --ring-radius --graduation --tolerance-deg --fact "
         "--json",
-        _MORE,
+        f"--blades {_MORE}",
         {
             "--tolerance-deg": "the largest error that does not matter: within it any rotation "
-            f"will do; default {NO_MATTER_DEG:g}"
+            f"will do, and old marks serve; default {NO_MATTER_DEG:g}"
         },
     ),
     Command(
@@ -734,7 +765,8 @@ COMMANDS = (
         "batch",
         "judge a day's blades: a sheet each for its owner, and the queue",
         run_batch,
-        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --shop --date",
+        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --show-in "
+        "--shop --date",
         "--seating --simple --arbor --paper --sheet",
         {
             "--blades": "CSV with one row of facts a blade, and what the eye found in a column "
@@ -792,7 +824,7 @@ COMMANDS = (
         "change",
         "before and after: has the wobble of a blade improved?",
         run_change,
-        "before after --blade --blades --unit --tooth-1-marked --seating --json",
+        "before after --blade --customer --blades --unit --tooth-1-marked --seating --json",
         "--sheet",
         told={"--blade": "which blade, where a file holds several"},
     ),
@@ -808,7 +840,7 @@ COMMANDS = (
         "trend",
         "show how a blade changes over the years",
         _told(_trend, draw="trend_chart", alone=True),
-        "--history! --blade! --of --output --paper --json",
+        "--history! --blade! --customer --of --output --paper --json",
         told={"--blade": "which blade"},
     ),
 )

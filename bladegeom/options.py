@@ -113,6 +113,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "after": _path("readings after it", "AFTER.csv"),
     "--blades": _path("CSV with one row of facts a blade"),
     "--blade": _words("only this blade; or its name, with -", "NAME"),
+    "--customer": _words("only blades of this customer", "NAME"),
     "--output": _path("draw it into this .pdf, .svg or .png file", "OUT"),
     "--paper": _one_of(("a4", "letter"), "default a4", "a4"),
     "--json": _flag("print one JSON object and nothing else"),
@@ -123,6 +124,9 @@ OPTIONS: dict[str, dict[str, Any]] = {
     # Facts; those with an option of their own are added below
     "--sheet": _words("which sheet of a workbook that has several", "NAME"),
     "--unit": _one_of(MM_PER, "unit of readings whose columns do not say"),
+    "--show-in": _one_of(
+        ("mm", "in", "thou"), "unit of the queue for people; that of the limits, or of the readings"
+    ),
     "--fact": {"metavar": "NAME=VALUE", "action": "append", "default": []},
     # How it is read
     "--order": _one_of(
@@ -150,6 +154,9 @@ OPTIONS: dict[str, dict[str, Any]] = {
         action="append",
     ),
     "--repair": _count("write the readings with finding N repaired"),
+    "--was": _path(
+        "readings before the blade was mounted anew: do its old marks still serve?", "OLD.csv"
+    ),
     "--near": _count("the tooth nearest the indicator"),
     "--tolerance-deg": _degrees("the largest error that is accepted"),
     "--kind": _one_of(
@@ -254,7 +261,7 @@ OPTIONS |= {
 }
 
 FITTED = "--harmonics --drift --robust"
-FACTS = "--unit --teeth --diameter --ring-radius --graduation --fact"
+FACTS = "--customer --unit --teeth --diameter --ring-radius --graduation --fact"
 
 Told = Mapping[str, "str | dict[str, Any]"]
 

@@ -136,7 +136,7 @@ class Readings:
         way = _ways(turned, count, name)
         kept = kept_facts(False, facts, name)
         if kept["finished"] == NOT_FINISHED:
-            notes = (*notes, _ended(len(np.unique(teeth[place])), blade.teeth))
+            notes = (*notes, ended_words(len(np.unique(teeth[place])), blade.teeth))
         _check_ring(kept["ring_radius"], blade)
         vars(self).update({STATED[fact].key: value for fact, value in kept.items()})
         vars(self).update(
@@ -228,10 +228,12 @@ def _check_ring(ring_mm: float | None, blade: Blade) -> None:
         raise refuse(problem, cure, value=said, blade=blade.name, column="ring_radius")
 
 
-def _ended(read: int, teeth: int) -> str:
+def ended_words(read: int, teeth: int) -> str:
+    """Return in words what a reading that ended early leaves unknown."""
     return (
         f"the reading ended early, with {read} of {teeth} teeth: bends of the plate and single "
-        "teeth that stand off are not known; bladegeom read FILE.csv goes on"
+        "teeth that stand off are not known, and the blade is not judged; bladegeom read FILE.csv "
+        "goes on"
     )
 
 

@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 import os
-from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+from bladegeom.draw._crew import Drawing, crew
 from bladegeom.draw._style import own_style, standard_fonts
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
 from bladegeom.draw.page import save_charts
+from bladegeom.draw.queue import write_queue
 from bladegeom.draw.report import customer_sheet
-from bladegeom.draw.results import write_queue
-from bladegeom.faults import Fault, RefusedError, Who, as_letters
+from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length
 from bladegeom.shop.batch import Earlier, Repeats, left_rows, queue_row, read_day
-from bladegeom.shop.condition import ACTIONS, assess
+from bladegeom.shop.condition import assess
 from bladegeom.shop.history import Visit, record_and_ask, visit
 from bladegeom.shop.limits import Limits
+from bladegeom.shop.queue import SHOWN_IN, to_read_again, unit_for, worst_first
+from bladegeom.shop.totals import totals
 from bladegeom.tables.blade_facts import read_blade_facts
 from bladegeom.tables.out import check_apart, digest_of
 
@@ -35,7 +37,7 @@ class Done:
     Attributes
     ----------
     rows : list of dict
-        One a blade that was judged, sorted by what is to be done.
+        One a blade that was judged, sorted by what is to be done, and by how far over the limit.
     left : list of dict
         One a blade that was not, or a file; they stand first in the queue.
     refused : list of Fault
@@ -55,15 +57,14 @@ class Done:
     notes: list[str]
 
     def text(self) -> str:
-        """Return how many blades there are of each action, and what was written."""
-        counts = Counter(row["action"] for row in self.rows)
-        width = len(str(max(counts.values())))
+        """Return how many blades there are of each action and customer, and what was written."""
+        again = len(to_read_again(self.rows))
         blades = "1 blade" if len(self.rows) == 1 else f"{len(self.rows)} blades"
         sheets = "1 sheet" if self.drawn == 1 else f"{self.drawn} sheets"
         lines = [f"{blades}, {sheets} drawn, {self.kept} kept as they were"]
-        lines += [f"  {count:>{width}}  {action}" for action, count in counts.items()]
-        if self.left:
-            lines.append(f"  {len(self.left):>{width}}  refused, see below")
+        lines.append(totals([*self.left, *self.rows]).text())
+        if again:
+            lines.append(f"{again} to read again, teeth in {as_letters(self.files[-1])}")
         return "\n".join([*lines, *(f"wrote {as_letters(file)}" for file in self.files)])
 
 
@@ -78,21 +79,21 @@ def run_batch(
     tooth_1_marked: bool = False,
     seating: Length | None = None,
     history: str | os.PathLike[str] | None = None,
-    unit: str | None = None,
-    sheet: str | None = None,
     rule: str = "zones",
     shop: str = "",
     arbor: str = "",
     paper: str = "a4",
     date: Date | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    show_in: str | None = None,
+    progress: Callable[[int, int], None] = lambda *_: None,
+    **facts: Any,
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
 
     What an earlier run left in the folder is moved aside first, into ``earlier/``, but for sheets
     that were made from the same readings, limits and settings: they are kept, so that a batch that
     was stopped goes on where it was and ends with the same files. A list says which files runs
-    made; no other is touched.
+    made; no other is touched. Many sheets are drawn by as many processes as there are cores to use.
 
     Parameters
     ----------
@@ -115,10 +116,6 @@ def run_batch(
     history : path, optional
         Folder of the shop's history (see `record`), to which the measurements are added; not
         those in which a mistake was found, nor those of blades without a name.
-    unit : {"mm", "in", "thou", "um"}, optional
-        Of readings whose column does not say.
-    sheet : str, optional
-        Which sheet, where a workbook has several with cells.
     rule : {"zones", "simple"}
         See `assess`.
     shop, arbor : str
@@ -126,8 +123,13 @@ def run_batch(
     paper : {"a4", "letter"}
     date : datetime.date, optional
         Printed on the sheets; today if not given.
+    show_in : {"mm", "in", "thou"}, optional
+        Unit of the queue for people; if not given, that of the limits where all are alike, else of
+        the readings.
     progress : callable, optional
         Told how many blades of how many are done.
+    **facts
+        As for `read_blades`, of all tables: ``unit``, ``sheet``, and what is stated of all blades.
 
     Returns
     -------
@@ -139,63 +141,67 @@ def run_batch(
         If no blade can be answered, what is to be read would be written over, or the folder
         cannot be written.
     """
+    if show_in not in (None, *SHOWN_IN):
+        raise refuse(f"show_in is {show_in!r}", f"give {', '.join(SHOWN_IN)}", value=show_in)
     day = date or Date.today()
     recorded = [] if history is None else [*Path(history).glob("*")]
     read = [*inputs, *before, *([] if blades is None else [blades])]
     check_apart([*files_of(out), *recorded], read)
-    how_read = {"unit": unit, "sheet": sheet}
+    kept: dict[str, Any] = {"date": day, "arbor": arbor, "tooth_1_marked": tooth_1_marked}
     made = Made(out)
     notes: list[str] = []
     with _noted(notes, made):
-        facts = None if blades is None else read_blade_facts(blades)
-        found = read_day(inputs, facts, **how_read)
+        beside = None if blades is None else read_blade_facts(blades)
+        found = read_day(inputs, beside, **facts)
         notes += found.notes
         whose = [one.readings.blade.who for one in found.readings]
-        earlier = Earlier(before, facts, whose, tooth_1_marked, seating, **how_read)
+        earlier = Earlier(before, beside, whose, tooth_1_marked, seating, **facts)
         repeats = Repeats(one.readings for one in found.readings)
         sheets = made.places(file_names([one.who for one in found.readings]))
         rows: list[dict[str, Any]] = []
         visits: list[Visit] = []
-        drawn = 0
-        for place, (page, (_, file, readings, eye, apart)) in enumerate(
-            zip(sheets, found.readings, strict=True)
-        ):
-            if progress is not None:
-                progress(place, len(found.readings))
-            try:
-                fit = fit_wobble(readings)
-                pooled = repeats.of(readings)
-                condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
-            except RefusedError as error:
-                found.refused.extend(
-                    fault.within(file).of(readings.blade.who) for fault in error.faults
-                )
-                continue
-            changed, who = None, readings.blade.who
-            if condition.sound and not apart:
-                changed = earlier.change_to(fit)
-            elif not apart and who in earlier:
-                notes.append(f"not compared with before, its readings mislead: {who}")
-            made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
-            more = [*([changed.to_dict()] if changed else []), *([apart] if apart else [])]
-            digest = digest_of(readings, (*made_of, *more))
-            how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart}
-            try:
-                drawn += _drawn(made, page, digest, fit, condition, before=changed, date=day, **how)
-            except RefusedError as error:  # Its place may be locked; the others go on.
-                found.refused.extend(fault.within(file).of(who) for fault in error.faults)
-                continue
-            where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
-            rows.append(queue_row(condition, changed, day) | where)
-            if history is not None and condition.sound and who.name and not apart:
-                service = "after" if changed else ""
-                visits.append(
-                    visit(
-                        fit, date=day, arbor=arbor, service=service, tooth_1_marked=tooth_1_marked
-                    )
-                )
-        if progress is not None:
-            progress(len(found.readings), len(found.readings))
+        judged: list[_Judged] = []
+        drawn, count = 0, len(found.readings)
+        with crew() as drawers:
+            for place, (page, (_, file, readings, eye, apart)) in enumerate(
+                zip(sheets, found.readings, strict=True)
+            ):
+                progress(place - drawers.at_work, count)
+                changed, who = None, readings.blade.who
+                try:
+                    fit = fit_wobble(readings)
+                    pooled = repeats.of(readings)
+                    condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
+                except RefusedError as error:
+                    found.refused.extend(fault.within(file).of(who) for fault in error.faults)
+                    continue
+                if condition.sound and not apart:
+                    changed = earlier.change_to(fit)
+                elif not apart and who in earlier:
+                    notes.append(f"not compared with before, its readings mislead: {who}")
+                made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
+                more = [*([changed.to_dict()] if changed else []), *([apart] if apart else [])]
+                digest = digest_of(readings, (*made_of, *more))
+                how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart, "date": day}
+                sheet_of = None
+                if not made.bring_back(page, digest):
+                    what = (page, digest, fit, condition)
+                    sheet_of = drawers.start(count - place, _draw, *what, before=changed, **how)
+                where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
+                row, seen = queue_row(condition, changed, day) | where, None
+                if history is not None and condition.sound and who.name and not apart:
+                    seen = visit(fit, service="after" if changed else "", **kept)
+                judged.append(_Judged(sheet_of, row, seen, file, who))
+            for one in judged:
+                try:
+                    drawn += one.drawn()
+                except RefusedError as error:  # Its place may be locked; the others go on.
+                    found.refused.extend(f.within(one.file).of(one.who) for f in error.faults)
+                    continue
+                progress(count - drawers.at_work, count)
+                rows.append(one.row)
+                visits += filter(None, [one.visit])
+        progress(count, count)
         refused = [*found.refused, *earlier.refused]
         if not rows:
             made.finish([])
@@ -206,21 +212,35 @@ def run_batch(
             added, asked = record_and_ask(visits, history)
             said = f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
             notes += [*asked, said]
-        rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
-        left = left_rows(found.refused, rows[0], day)
-        files = write_queue([*left, *rows], [fault.to_dict() for fault in refused], made.queue)
+        rows, left = worst_first(rows), worst_first(left_rows(found.refused, rows[0], day))
+        shown_in, why = (show_in, "") if show_in else unit_for(limits, rows)
+        notes += filter(None, [why])
+        files = write_queue([*left, *rows], refused, made.folder, shown_in)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
 
 
-def _drawn(made: Made, page: Path, digest: str, *what: Any, **how: Any) -> bool:
-    """Bring back the sheet that an earlier run made of the same, or draw it; return whether."""
-    if made.bring_back(page, digest):
-        return False
+class _Judged(NamedTuple):
+    """A blade that was judged, its sheet in the making, or there already."""
+
+    sheet: Drawing | None
+    row: dict[str, Any]
+    visit: Visit | None
+    file: str
+    who: Who
+
+    def drawn(self) -> bool:
+        """Wait for the sheet; return whether it was drawn."""
+        if self.sheet is None:
+            return False
+        self.sheet.wait()
+        return True
+
+
+def _draw(page: Path, digest: str, *what: Any, **how: Any) -> None:
     with standard_fonts(), own_style():
         ax = customer_sheet(*what, **how)
         save_charts([ax], page, 1, keywords=f"digest {digest}")
-    return True
 
 
 @contextmanager

@@ -306,7 +306,7 @@ def shelf_page(
     more = int(tall / _LINE)
     ends = [small[:fit]] + [small[at : at + more] for at in range(fit, len(small), more)]
     count = len(tables) + len(ends) - 1
-    doubled = {name for name, times in Counter(row.name for row in rows).items() if times > 1}
+    doubled = {name for name, times in Counter(row.called for row in rows).items() if times > 1}
     sheets += [Page.blank(paper) for _ in range(count - 1)]
     for number, page in enumerate(sheets):
         page.head_line(title, f"page {number + 1} of {count}", date, [_HOW])
@@ -369,7 +369,7 @@ def _table(page: Page, rows: list[ShelfRow], high: float, doubled: set[str], uni
 
 
 def _words(row: ShelfRow, doubled: set[str], unit: str) -> tuple[str, ...]:
-    name = f"{row.name} ({row.file})" if row.name in doubled else row.name
+    name = f"{row.called} ({row.file})" if row.called in doubled else row.called
     name = shown(name) if "\n" in name else name
     pair = row.marked_pair
     return (

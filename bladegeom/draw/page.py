@@ -87,15 +87,16 @@ class Page:
         return self.axes(MARGIN + left, self.top + above, wide, tall)
 
     @classmethod
-    def blank(cls, paper: str) -> Page:
+    def blank(cls, paper: str, *, cautioned: bool = True) -> Page:
         """Make a page with the cautions, to be drawn on: `sheet` is in millimetres."""
         page = cls(paper)
         page.sheet = page.axes(0.0, 0.0, page.width, page.height)
         page.sheet.set_xlim(0.0, page.width)
         page.sheet.set_ylim(page.height, 0.0)
         page.sheet.axis("off")
-        page.cautions()
-        page.bottom -= 1.0
+        if cautioned:
+            page.cautions()
+            page.bottom -= 1.0
         return page
 
     def rule(self, top: float, width: float, color: str) -> None:

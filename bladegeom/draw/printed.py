@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from bladegeom.saw.bench import Step
     from bladegeom.saw.record import Recorded
     from bladegeom.saw.setup import SetUp
+    from bladegeom.shop.remount import Remounted
 
 WIDTH = 96
 
@@ -54,6 +55,14 @@ def answer_text(answer: Answer) -> str:
             *warning_lines(answer._remarks()),  # A likely mistake stands above already.
         ]
     )
+
+
+def remounted_text(one: Remounted) -> str:
+    """Return the old marks beside the new, whether they serve, and the answer as it is now."""
+    title, *do = one._title().split("\n")
+    table, first = table_lines(one), warning_lines(one._first())
+    lines = [title, *first, "", *_wrapped(do), "", *table, *warning_lines(one._remarks())]
+    return "\n".join([*lines, "", answer_text(one.now)])
 
 
 def doubt_text(fit: WobbleFit) -> str:
@@ -200,7 +209,7 @@ def heading(blade: Blade, side: str = "") -> str:
         facts.append(f"numbered {blade.numbered} as seen from the indicator's side")
     if side:
         facts.append(f"indicator on the {shown(side)}")
-    return f"{named(blade.name)}: {', '.join(facts)}"
+    return f"{named(str(blade.who))}: {', '.join(facts)}"
 
 
 def table_lines(result: Result) -> list[str]:

@@ -246,7 +246,7 @@ class NeutralLine(Result):
         return () if self.fit is None else self.fit.asked  # A likely mistake is in the title.
 
     def _title(self) -> str:
-        name = named(self.blade.name)
+        name = named(str(self.blade.who))
         return "\n".join([f"{name}: teeth to mark", *(f"  {line}" for line in self.instructions)])
 
     @property

@@ -152,13 +152,17 @@ class OfBlade(Result):
     def blade(self) -> str:
         return self.fit.readings.blade.name
 
+    @derived("whose blade it is; empty where not stated")
+    def customer(self) -> str:
+        return self.fit.readings.blade.customer
+
     @derived("what the reader should know, a likely mistake first", key="warnings")
     def _warnings(self) -> list[str]:
         return [*self.fit.first, *self.remarks, *self.fit.rest]
 
     @property
     def _named(self) -> str:
-        return named(self.blade)
+        return named(str(self.fit.readings.blade.who))
 
     def _first(self) -> Sequence[str]:
         return self.fit.first

@@ -10,6 +10,7 @@ may have to be read as this one was.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -107,20 +108,44 @@ def span(means: Floats, counts: Floats, scatter: Scatter, graduation: float) -> 
     Span
         The value is that whose median is the range as read: less what scatter adds.
     """
-    rng = np.random.default_rng(_SEED)
     read, left = float(np.ptp(means)), rounding_left(scatter.sd, graduation)
     variance = scatter.sd**2 / counts
     shape = _freed(means, float(variance.mean()) + left**2)
     shape /= np.ptp(shape) or 1.0
-    drawn = rng.normal(size=(_DRAWS, len(means))) * np.sqrt(variance)
-    if math.isfinite(scatter.dof):
-        drawn *= np.sqrt(scatter.dof / rng.chisquare(scatter.dof, (_DRAWS, 1)))
-    drawn += left * rng.uniform(-math.sqrt(3), math.sqrt(3), drawn.shape)
+    draws = _draws(len(means), scatter.dof)
+    drawn = draws.normal * np.sqrt(variance)[:, np.newaxis]
+    drawn *= draws.wider
+    if left:
+        drawn += left * draws.rounding
     # Highest and lowest are steps of the dial: the range between them is rounded as well.
     step = graduation / (2 * float(counts.mean()))
-    ranges = _read_as(read, shape, drawn) + step * rng.uniform(-1, 1, _DRAWS)
+    ranges = _read_as(read, shape, drawn) + step * draws.step
     low, value, high = np.maximum(np.quantile(ranges, [_LOW, 0.5, _HIGH]), 0.0)
     return Span(float(value), float(low), float(high), (ranges,))
+
+
+class _Draws(NamedTuple):
+    """What is drawn for so many teeth, of shape (teeth, draws), and for the range.
+
+    The same for every blade. Numbers of one draw lie far apart: NumPy goes along the draws.
+    """
+
+    normal: Floats
+    wider: Floats
+    rounding: Floats
+    step: Floats
+
+
+@lru_cache(maxsize=8)
+def _draws(teeth: int, dof: float) -> _Draws:
+    """Draw; `wider` is how much the scatter's own doubt widens each draw. A day needs few."""
+    rng = np.random.default_rng(_SEED)
+    normal, wider = rng.normal(size=(_DRAWS, teeth)), np.ones(_DRAWS)
+    if math.isfinite(dof):
+        wider = np.sqrt(dof / rng.chisquare(dof, _DRAWS))
+    rounding = rng.uniform(-math.sqrt(3), math.sqrt(3), normal.shape)
+    normal, rounding = (np.ascontiguousarray(one.T) for one in (normal, rounding))
+    return _Draws(normal, wider, rounding, rng.uniform(-1, 1, _DRAWS))
 
 
 def _read_as(read: float, shape: Floats, drawn: Floats) -> Floats:
@@ -129,19 +154,20 @@ def _read_as(read: float, shape: Floats, drawn: Floats) -> Floats:
     What is read is convex and piecewise straight in the range, so that Newton's steps from above
     end on it. 0 where the scatter alone is more than was read.
     """
-    every = np.arange(len(drawn))
-    ranges: Floats = read + np.ptp(drawn, axis=1)
+    ranges: Floats = read + (drawn.max(axis=0) - drawn.min(axis=0))
     near = 1e-9 * float(ranges.max())
-    while True:
-        heights = ranges[:, np.newaxis] * shape + drawn
-        top, foot = heights.argmax(axis=1), heights.argmin(axis=1)
-        over = heights[every, top] - heights[every, foot] - read
+    going = np.arange(len(ranges))
+    while len(going):
+        heights = shape[:, np.newaxis] * ranges[going] + drawn
+        top, foot = heights.argmax(axis=0), heights.argmin(axis=0)
+        every = np.arange(len(going))
+        over = heights[top, every] - heights[foot, every] - read
         slope = shape[top] - shape[foot]
-        going = (over > near) & (ranges > 0)
-        if not going.any():
-            return ranges
         step = np.divide(over, slope, out=np.full_like(over, np.inf), where=slope > 0)
-        ranges = np.where(going, np.maximum(ranges - step, 0.0), ranges)
+        more = (over > near) & (ranges[going] > 0)
+        going, drawn = going[more], drawn[:, more]
+        ranges[going] = np.maximum(ranges[going] - step[more], 0.0)
+    return ranges
 
 
 def span_of_one_turn(means: Floats, graduation: float) -> Span:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from bladegeom.faults import Who
 from bladegeom.kernel.design import REFUSED_RATIO, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.kinds import checked
@@ -57,6 +58,12 @@ class Finding(Result):
     repaired_scatter: float = quantity("the same with the repair")
     tried: int = quantity("how many repairs were tried")
     words: str = quantity("what seems to have happened, and the cure")
+
+    @property
+    def teeth_again(self) -> tuple[int, ...]:
+        """The teeth to read again; empty where the whole blade is."""
+        alone = self.kind not in _WHOLE_BLADE and len(self.teeth) <= 4
+        return tuple(sorted({*self.teeth})) if alone else ()
 
     @derived("what to read again, as an instruction")
     def again(self) -> str:
@@ -107,6 +114,7 @@ class Findings(Result, Sequence[Finding]):
     """The findings on one blade, the likeliest first; empty where nothing is found."""
 
     blade: str = quantity("the blade's name, as text")
+    customer: str = quantity("whose blade it is; empty where not stated", default="")
     unit: str = quantity("unit of the readings")
     found: tuple[Finding, ...] = quantity(
         "likely mistakes, the likeliest first",
@@ -148,7 +156,7 @@ class Findings(Result, Sequence[Finding]):
         return (f"{self.found[0].again}, a mistake seems likely: {first}", *others)
 
     def _title(self) -> str:
-        name = named(self.blade)
+        name = named(str(Who(self.blade, self.customer)))
         count = len(self.found)
         what = {0: "no mistake found", 1: "1 finding"}.get(count, f"{count} findings")
         return f"{name}: {what}"
@@ -243,6 +251,7 @@ def check_counted(count: Counted) -> Findings:
         remarks.append("look at the blade first; accept one repair, then check again")
     return Findings(
         blade=count.blade.name,
+        customer=count.blade.customer,
         unit=count.unit,
         found=tuple(found),
         readings=count.readings,
