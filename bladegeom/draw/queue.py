@@ -156,9 +156,9 @@ def _filled(sheet: Worksheet, rows: Sequence[Mapping[str, Cell]], frozen: str) -
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     sheet.page_setup.fitToHeight = 0
     sheet.print_title_rows = "1:1"
-    foot = sheet.oddFooter and sheet.oddFooter.center
-    if foot:
-        foot.text, foot.size = _FOOT, 7
+    foot = sheet.oddFooter
+    if foot is not None and foot.center is not None:
+        foot.center.text, foot.center.size = _FOOT, 7
 
 
 def _without_times(made: IO[bytes], file: IO[bytes]) -> None:
