@@ -119,12 +119,8 @@ def _target(output: str | os.PathLike[str], inputs: Sequence[str | os.PathLike[s
     if kind not in (".csv", ".xlsx"):
         problem, cure = f"{target} is neither .csv nor .xlsx", "give the file one of these endings"
         raise refuse(problem, cure, value=target)
-    if kind == ".xlsx" and not has_workbooks():
-        raise refuse(
-            "openpyxl, which writes .xlsx, is not installed",
-            'install it (pip install "bladegeom[xlsx]"), or write a .csv file',
-            value=target,
-        )
+    if kind == ".xlsx":
+        need_workbooks(target, "write a .csv file")
     check_apart([target], inputs)
     if target.is_file() and target.stat().st_size and not _holds_answers(target):
         raise refuse(
@@ -219,7 +215,7 @@ def _write_workbook(parts: Iterator[pd.DataFrame], out: IO[bytes]) -> None:
         if not isinstance(value, str):
             return value
         held = WriteOnlyCell(sheet)
-        _put(held, value)
+        put_cell(held, value)
         return held
 
     for place, part in enumerate(parts):
@@ -265,12 +261,22 @@ def has_workbooks() -> bool:
     return find_spec("openpyxl") is not None
 
 
+def need_workbooks(target: Path, otherwise: str) -> None:
+    """Refuse to write a workbook where openpyxl is not installed; the cure says what else to do."""
+    if not has_workbooks():
+        raise refuse(
+            "openpyxl, which writes .xlsx, is not installed",
+            f'install it (pip install "bladegeom[xlsx]"), or {otherwise}',
+            value=target,
+        )
+
+
 def _plain(value: Any) -> Any:
     """Return a value of a queue as one cell holds it: a list as one text."""
     return "; ".join(map(str, value)) if isinstance(value, list) else value
 
 
-def _put(cell: Any, value: Any) -> None:
+def put_cell(cell: Any, value: Any) -> None:
     """Put a value into a workbook's cell."""
     words = isinstance(value, str)
     cell.value = _UNPRINTABLE.sub("\ufffd", value) if words else value
@@ -289,7 +295,7 @@ def _workbook(rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], path: P
         for row, values in enumerate([names, *(list(one.values()) for one in held)], start=1):
             for column, value in enumerate(values, start=1):
                 plain, cell = _plain(value), sheet.cell(row, column)
-                _put(cell, plain)
+                put_cell(cell, plain)
                 if isinstance(plain, str):
                     cell.font = Font(bold=row == 1)
                     cell.alignment = Alignment(vertical="top", wrap_text=len(plain) > _WIDEST)
@@ -302,10 +308,10 @@ def _workbook(rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], path: P
     made = io.BytesIO()
     book.save(made)
     with whole_file(path) as file:
-        _without_times(made, file)
+        without_times(made, file)
 
 
-def _without_times(made: IO[bytes], file: IO[bytes]) -> None:
+def without_times(made: IO[bytes], file: IO[bytes]) -> None:
     """Copy a workbook without the times at which it was written: same queue, same file."""
     with zipfile.ZipFile(made) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
         for name in old.namelist():

@@ -22,8 +22,8 @@ from bladegeom.lengths import MM_PER, Length
 from bladegeom.readings import Readings
 from bladegeom.shop.change import Change, change
 from bladegeom.shop.condition import Condition
-from bladegeom.tables.blade_facts import BladeFacts, folded
-from bladegeom.tables.blades import Batch, not_read
+from bladegeom.tables.blade_facts import BladeFacts, facts_beside, folded
+from bladegeom.tables.blades import Batch, leave_unread, not_read, some_of
 from bladegeom.tables.eye import eye_fault
 from bladegeom.tables.read import parse_blades
 from bladegeom.tables.text import read_bytes
@@ -78,39 +78,43 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> B
     batches = [*_batches(inputs, facts, how, day.refused)]
     names = {
         name
-        for _, _, batch in batches
+        for _, _, batch, _, unread in batches
         for name in (
+            *unread,
             *(readings.blade.name for readings in batch.readings),
             *(fault.blade for fault in batch.refused if fault.blade),
         )
     }
     # A row that no blade's name fits may be of one whose name is written otherwise.
     rest = set() if facts is None else {folded(one) for one in facts.rows.keys() - names}
-    found: list[tuple[_Path, Readings, str]] = []
-    for path, file, batch in batches:
+    found: list[tuple[_Path, Readings, BladeFacts | None, str]] = []
+    for path, file, batch, own, _ in batches:
         whole, bare = _with_bare(path, batch, rest, how)
         for readings in whole.readings:
             name = readings.blade.name
-            row = "" if facts is None or name in bare else facts.name_of(name)
-            found.append((path, readings, row))
+            row = "" if own is None or name in bare else own.name_of(name)
+            found.append((path, readings, own, row))
         day.refused.extend(fault.within(file) for fault in whole.refused)
         day.notes.extend(f"{file}: {note}" for note in whole.notes)
         if bare:
             said = f"no row of facts, judged by the readings alone: {', '.join(bare)}"
             day.notes.append(f"{file}: {said}")
+        if own is not None and own is not facts:
+            elsewhere = names if facts is None else names | facts.rows.keys()
+            day.notes.extend(f"{file}: {note}" for note in not_read(own, elsewhere))
     if facts is not None:
-        used = names.union(row for _, _, row in found)
+        used = names.union(row for _, _, _, row in found)
         day.notes.extend(facts.notes)
         day.notes.extend(f"{Path(facts.name).name}: {note}" for note in not_read(facts, used))
-    times = Counter(readings.blade.name for _, readings, _ in found)
+    times = Counter(readings.blade.name for _, readings, _, _ in found)
     of_row: dict[str, set[str]] = {}
-    for _, readings, row in found:
+    for _, readings, _, row in found:
         of_row.setdefault(row, set()).add(readings.blade.name)
     several: dict[str, list[str]] = {}
     files = Counter(as_letters(Path(path).name) for path in {*(os.fspath(one) for one in inputs)})
-    for path, readings, row in found:
+    for path, readings, own, row in found:
         name, file, apart = readings.blade.name, as_letters(Path(path).name), ""
-        eye, wrong = _seen(facts, row, name, of_row[row])
+        eye, wrong = _seen(own, row, name, of_row[row])
         if wrong:
             day.refused.append(wrong.within(file))
             continue
@@ -128,7 +132,21 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> B
         "own, headed by its file; they are compared with none before, and not recorded"
         for name, places in several.items()
     )
+    if not day.readings and not day.refused:
+        day.refused.append(
+            Fault("no blade is read yet", "write down the readings, and run it again")
+        )
     return day
+
+
+class _File(NamedTuple):
+    """A file of the day: what it held, what is stated beside that, and the blades left blank."""
+
+    path: _Path
+    name: str
+    batch: Batch[Readings]
+    facts: BladeFacts | None
+    unread: list[str]
 
 
 class Repeats:
@@ -188,17 +206,28 @@ def _seen(
 
 def _batches(
     inputs: Sequence[_Path], facts: BladeFacts | None, how: _How, refused: list[Fault]
-) -> Iterator[tuple[_Path, str, Batch[Readings]]]:
-    """Read files one by one: each with its name and what it held, or its faults."""
+) -> Iterator[_File]:
+    """Read files one by one; what is wrong with a whole one is added to what is refused.
+
+    Blades of which nothing was read are left out, with a note.
+    """
     for path in inputs:
+        name = as_letters(Path(path).name)
         try:
-            yield path, as_letters(Path(path).name), _parsed(path, facts, how)
+            data = read_bytes(path)
+            own = facts_beside(data, name, how["sheet"], facts)
+            batch = parse_blades(data, name, blades=own, **how)
+            if unread := [fault.blade or name for fault in leave_unread(batch)]:
+                batch.notes.append(f"not read: {some_of(unread)}")
+            yield _File(path, name, batch, own, unread)
         except RefusedError as error:
-            refused.extend(fault.within(as_letters(Path(path).name)) for fault in error.faults)
+            refused.extend(fault.within(name) for fault in error.faults)
 
 
-def _parsed(path: _Path, facts: BladeFacts | None, how: _How) -> Batch[Readings]:
-    return parse_blades(read_bytes(path), as_letters(Path(path).name), blades=facts, **how)
+def _by_themselves(path: _Path, how: _How) -> Batch[Readings]:
+    """Read a file without what is stated beside its readings."""
+    none = BladeFacts("", {}, {}, {}, [], of_some=True)
+    return parse_blades(read_bytes(path), as_letters(Path(path).name), blades=none, **how)
 
 
 def _with_bare(
@@ -215,7 +244,7 @@ def _with_bare(
     }
     if not lacking:
         return batch, []
-    plain = {one.blade.name: one for one in _parsed(path, None, how).readings}
+    plain = {one.blade.name: one for one in _by_themselves(path, how).readings}
     bare = [name for name in plain if name in lacking]
     known = {one.blade.name: one for one in batch.readings} | {one: plain[one] for one in bare}
     order = dict.fromkeys([*(name for name in plain if name in known), *known])
@@ -246,7 +275,7 @@ class Earlier:
         self.refused: list[Fault] = []
         self._read: dict[str, tuple[str, Readings]] = {}
         twice: set[str] = set()
-        for path, file, found in _batches(inputs, facts, how, self.refused):
+        for path, file, found, *_ in _batches(inputs, facts, how, self.refused):
             batch, _ = _with_bare(path, found, (), how)
             self.refused += [fault.within(file) for fault in batch.refused]
             for readings in batch.readings:

@@ -198,6 +198,15 @@ def check_turns(turns: int) -> None:
         )
 
 
+def check_unit_stated(unit: str | None) -> None:
+    """Refuse readings to come without a unit, or with one that is not known."""
+    if unit is None:
+        raise refuse(
+            "the unit of the readings is not stated", "state it: mm, in, thou or um (--unit)"
+        )
+    check_unit(unit)
+
+
 def blank_table(
     teeth: int, name: str, unit: str | None, turns: int, facts: Mapping[str, Any]
 ) -> str:
@@ -220,14 +229,10 @@ def blank_table(
     RefusedError
         If the unit is not stated, or a fact cannot be true.
     """
-    if unit is None:
-        raise refuse(
-            "the unit of the readings is not stated", "state it: mm, in, thou or um (--unit)"
-        )
-    check_unit(unit)
+    check_unit_stated(unit)
     check_turns(turns)
     blade_of(stated_facts({"teeth": teeth, **facts}), name)
-    constant = dict(_stated(*fact) for fact in {"teeth": teeth, **facts}.items())
+    constant = dict(stated_cell(*fact) for fact in {"teeth": teeth, **facts}.items())
     several = turns > 1
     rows = [["blade", *(["turn"] if several else []), "tooth", f"reading_{unit}", *constant]]
     for turn in range(1, turns + 1):
@@ -237,7 +242,7 @@ def blank_table(
     return _csv(rows)
 
 
-def _stated(name: str, value: Any) -> tuple[str, str]:
+def stated_cell(name: str, value: Any) -> tuple[str, str]:
     """Return the column of a fact as it was given, and what stands in it."""
     column = name
     if isinstance(STATED[name], Length):
