@@ -8,7 +8,8 @@ import json
 import os
 import re
 import zipfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from importlib.util import find_spec
@@ -24,6 +25,8 @@ from bladegeom.tables.text import read_bytes
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from bladegeom.tables._plain import Tidy
 
 Progress = Callable[[str, int, int], None]
 
@@ -83,12 +86,11 @@ def write_answers(
         file = as_letters(Path(one).name)
         try:
             how = {"blades": blades, "unit": unit, "sheet": sheet}
-            table, faults, said = _answers(one, file, how, progress)
+            found, faults, said = _answers(one, file, how, progress)
         except RefusedError as error:
             refused += [fault.within(file) for fault in error.faults]
             continue
-        if table is not None:
-            tables.append(table.assign(file=file))
+        tables += [table.assign(file=file) for table in found]
         refused += [fault.within(file) for fault in faults]
         notes += [f"{file}: {note}" for note in said]
     if not tables:
@@ -153,12 +155,48 @@ def _answers(
     file: str,
     how: Mapping[str, Any],
     progress: Progress,
-) -> tuple[pd.DataFrame | None, list[Fault], list[str]]:
-    reading, fitting = (partial(progress, f"{what} {file}") for what in ("reading", "fitting"))
-    tidy = tidy_table(read_bytes(path), file, progress=reading, **how)
+) -> tuple[list[pd.DataFrame], list[Fault], list[str]]:
+    """Answer the blades of a file, a giant one some blades at a time: tables, faults, notes."""
+    from bladegeom.tables import _pieces
+    from bladegeom.tables._plain import NotPlainError
+
+    data = read_bytes(path)
+    fitting = partial(progress, f"fitting {file}")
+    if len(data) > 2 * _pieces.PIECE:
+        with suppress(NotPlainError):
+            parts = _pieces.tidy_pieces(data, file, {}, how["blades"], how["unit"])
+            return _each_fitted(parts, fitting)
+    tidy = tidy_table(data, file, progress=partial(progress, f"reading {file}"), **how)
+    table, refused = _fitted(tidy, fitting)
+    return [] if table is None else [table], refused, tidy.notes
+
+
+def _each_fitted(
+    parts: Iterable[tuple[Tidy, float]], progress: Callable[[int, int], None]
+) -> tuple[list[pd.DataFrame], list[Fault], list[str]]:
+    """Fit the parts of a table one after the other, each of which tells the share read so far."""
+    tables: list[pd.DataFrame] = []
+    refused: list[Fault] = []
+    notes: list[str] = []
+    done = 0
+    for tidy, share in parts:
+        table, wrong = _fitted(tidy, lambda *_: None)
+        if table is not None:
+            tables.append(table)
+            done += len(table)
+        progress(done, round(done / share))
+        refused += wrong
+        notes += tidy.notes
+    return tables, refused, notes
+
+
+def _fitted(
+    tidy: Tidy, progress: Callable[[int, int], None]
+) -> tuple[pd.DataFrame | None, list[Fault]]:
+    """Fit what a table held, or a part of it; return the faults of both."""
     if tidy.frame is None:
-        return None, tidy.refused, tidy.notes
-    table, wrong = fit_frame(tidy.frame, fitting, checked=True)
+        return None, tidy.refused
+    table, wrong = fit_frame(tidy.frame, progress, checked=True)
     # What was wrong with a row of the file was found before; these are rows of the frame.
     refused = [*tidy.refused, *(replace(fault, row=None) for fault in wrong)]
     if table is not None and tidy.remarks:
@@ -167,7 +205,7 @@ def _answers(
             if name in tidy.remarks:
                 words[at] = "; ".join(filter(None, [words[at], *tidy.remarks[name]]))
         table["warnings"] = words
-    return table, refused, tidy.notes
+    return table, refused
 
 
 def _parts(table: pd.DataFrame, left: pd.DataFrame, progress: Progress) -> Iterator[pd.DataFrame]:

@@ -143,10 +143,15 @@ def most_left(
     float or ndarray, shape (...)
         Degrees.
     """
-    (low, high), (low_too, high_too) = first.pasts_deg, second.pasts_deg
-    apart = np.fmax(near_high_deg + (high + high_too) / 2, -near_low_deg - (low + low_too) / 2)
+    apart = farthest_off(first, second, near_low_deg, near_high_deg)
     sine = np.sin(np.radians(np.minimum(apart, 90.0)))
     return np.degrees(np.arctan(np.tan(np.radians(tilt_high_deg)) * sine))
+
+
+def farthest_off(first: End, second: End, near_low_deg: Any, near_high_deg: Any) -> Any:
+    """Return how far off the neutral line may be, in degrees of blade; see `most_left`."""
+    (low, high), (low_too, high_too) = first.pasts_deg, second.pasts_deg
+    return np.fmax(near_high_deg + (high + high_too) / 2, -near_low_deg - (low + low_too) / 2)
 
 
 def first_better(first: End, second: End) -> Any:

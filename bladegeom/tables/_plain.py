@@ -97,14 +97,16 @@ def plain_table(
     """
     notes: list[str] = []
     try:
-        rows = _Rows(*_opened(data, name, unit, notes))
+        rows = PlainRows(*opened(data, name, unit, notes))
         second = None if blades is None else read_blade_facts(blades)
-        return _read(rows, Beside(stated, second), notes, progress)
+        tidy = tidy_rows(rows, Beside(stated, second), progress)
+        names = {*rows.names, *(fault.blade or "" for fault in tidy.refused)}
+        return tidy._replace(notes=notes + notes_of(rows.table, second, names))
     except (NotPlainError, RefusedError):
         return None  # Reading cell by cell refuses it too, and says why.
 
 
-def _opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple[Table, bytes, int]:
+def opened(data: bytes, name: str, unit: str | None, notes: list[str]) -> tuple[Table, bytes, int]:
     """Return the table with the first of its rows, its lines, and what their numbers are to rows.
 
     A first line of `_NO_TEXT`, in place of the header and of a row of units, keeps pandas from
@@ -159,7 +161,7 @@ class _Words(NamedTuple):
     texts: list[str]
 
 
-class _Rows:
+class PlainRows:
     """The rows of a plain table, each blade's together, in the order in which the blades come.
 
     Attributes
@@ -309,20 +311,21 @@ def _number(text: str) -> float:
     return np.nan if value is None else value
 
 
-def _read(
-    rows: _Rows,
+def tidy_rows(
+    rows: PlainRows,
     beside: Beside,
-    notes: list[str],
-    progress: Callable[[int, int], None] | None,
+    progress: Callable[[int, int], None] | None = None,
+    *,
+    of_more: bool = False,
 ) -> Tidy:
+    """Return what plain rows hold, without notes; they may be `of_more`, a larger table."""
     table, names = rows.table, rows.names
     faulty: dict[str, list[Fault]] = {}
     if rows.spoilt:
         at = rows.row.argsort()
         near = [names[blade] for blade in rows.of[at].tolist()]
         faulty = faults_beside(rows.spoilt, table, rows.row[at].tolist(), near)
-    groups = {*names, *faulty}
-    alone, wide = len(groups) == 1, bool(table.teeth)
+    alone, wide = len({*names, *faulty}) == 1 and not of_more, bool(table.teeth)
     named = [wrong_name(who, [0], wide=wide) is None for who in names]
     plain = np.array([who not in faulty and well for who, well in zip(names, named, strict=True)])
     kind, kinds = _kinds_of_blades(rows, beside, plain, alone=alone)
@@ -350,12 +353,11 @@ def _read(
         others = {blade: one for blade, one in others.items() if len(one.reading)}
         frame = _frame(rows, found, np.where(plain, kind, -1), kinds, others)
         frame.attrs["refused"] = batch.refused
-    notes.extend(notes_of(table, beside.second, groups))
-    return Tidy(frame, batch.refused, notes, remarks_of(batch.readings))
+    return Tidy(frame, batch.refused, [], remarks_of(batch.readings))
 
 
 def _kinds_of_blades(
-    rows: _Rows, beside: Beside, plain: Bools, *, alone: bool
+    rows: PlainRows, beside: Beside, plain: Bools, *, alone: bool
 ) -> tuple[Whole, list[dict[str, Any]]]:
     """Return of which kind each blade is, -1 if of none, and what is stated of each kind.
 
@@ -395,7 +397,7 @@ def _kinds_of_blades(
 
 
 def _stated_beside(
-    rows: _Rows, beside: Beside, plain: Bools, *, alone: bool
+    rows: PlainRows, beside: Beside, plain: Bools, *, alone: bool
 ) -> tuple[Whole, list[Facts]]:
     """Return what is stated of blades beside their rows: whose case is which, and the cases."""
     code = np.zeros(len(plain), dtype=np.int64)
@@ -445,7 +447,7 @@ class _Found(NamedTuple):
         return _Found(of[kept], *(values[kept] for values in others))
 
 
-def _readings(rows: _Rows, teeth: Whole, plain: Bools) -> _Found:
+def _readings(rows: PlainRows, teeth: Whole, plain: Bools) -> _Found:
     """Return what was read of blades that are plain, and take the others out of `plain`.
 
     Plain are blades of which something was read, and whose rows come in the order in which that
@@ -500,7 +502,7 @@ def _check_turns(found: _Found, plain: Bools) -> None:
 
 
 def _frame(
-    rows: _Rows,
+    rows: PlainRows,
     found: _Found,
     kind: Whole,
     kinds: list[dict[str, Any]],
