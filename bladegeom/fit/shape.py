@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
+from functools import lru_cache
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -219,3 +220,65 @@ def _height(stands: Floats) -> float:
     width = min(_SHORTEST, len(stands))
     means = np.convolve(stands, np.full(width, 1 / width), mode="valid")
     return float(means[np.argmax(np.abs(means))])
+
+
+# Of many blades, which have nothing that would be found
+
+
+class _Run(NamedTuple):
+    """What leaving out the first teeth of a blade does to a fit of all: see `shape_shown`."""
+
+    leverage: Floats
+    spread: float
+    dof: int
+
+
+@lru_cache(maxsize=64)
+def _runs_of(angles: tuple[float, ...]) -> tuple[tuple[_Run, ...], int]:
+    """Return the runs from tooth 1 on that can be told, and how many lengths are tried."""
+    n, columns = len(angles), harmonic_columns(np.array(angles))
+    taken = columns @ np.linalg.solve(columns.T @ columns, columns.T)
+    lengths = [1, *range(_SHORTEST, max(_SHORTEST, n // 3) + 1)]
+    runs = []
+    for length in lengths:
+        others = columns[length:]
+        if len(others) < _FEWEST or worst_ratio(others[:, 1:], others[:, :1]) > _WORST_RATIO:
+            continue
+        leverage: Any = np.linalg.inv(np.eye(length) - taken[:length, :length])
+        middle = columns[:length].mean(axis=0)
+        spread = 1 / length + float(middle @ np.linalg.solve(others.T @ others, middle))
+        runs.append(_Run(leverage, math.sqrt(spread), n - length - 3))
+    return tuple(runs), len(lengths)
+
+
+def shape_shown(angles: Floats, left: Floats, hair: Floats, graduation: Floats) -> Any:
+    """Return of which blades `residual_shape` would find anything, shape (n,).
+
+    All teeth are read, at even pitch. What is left of a run's teeth about the wobble of the others
+    is that about the wobble of all, times the inverse of what these teeth do not take up.
+
+    Parameters
+    ----------
+    angles : ndarray, shape (teeth,)
+        In radians.
+    left : ndarray, shape (teeth, n)
+        What the wobble leaves of the teeth's means.
+    hair, graduation : ndarray, shape (n,)
+        The rounding that numbers of this size carry, and the step of the dial, 0 for none.
+    """
+    n = len(left)
+    rss, floor = np.sum(left**2, axis=0), np.maximum(graduation / math.sqrt(12), hair)
+    sums = np.cumsum(np.concatenate([np.zeros_like(left[:1]), left, left]), axis=0)
+    blade = np.arange(left.shape[1])
+    runs, lengths = _runs_of(tuple(angles.tolist()))
+    shown = np.zeros(left.shape[1], dtype=np.bool_)
+    for leverage, spread, dof in runs:
+        length = len(leverage)
+        start = np.argmax(np.abs(sums[length : length + n] - sums[:n]), axis=0)
+        run = left[(start + np.arange(length)[:, np.newaxis]) % n, blade]
+        stands = leverage @ run
+        rest = np.maximum(rss - np.sum(run * stands, axis=0), 0.0)
+        sd = np.maximum(np.sqrt(rest / dof), floor)
+        t = np.abs(stands.mean(axis=0)) / (sd * spread)
+        shown |= 2 * special.stdtr(dof, -t) * n * lengths < _LEVEL * (1 + 1e-6)
+    return shown

@@ -10,7 +10,8 @@ may have to be read as this one was.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from functools import lru_cache
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,7 +85,7 @@ _HIDDEN = 0.2
 """Scatter, in steps of the dial, below which most readings of a place are the same step."""
 
 
-def rounded_away(sd: float, graduation: float) -> bool:
+def rounded_away(sd: Any, graduation: Any) -> Any:
     """Return whether a dial's step hides the scatter, so that repeating a reading tells nothing."""
     return sd**2 < (_HIDDEN**2 + 1 / 12) * graduation**2
 
@@ -107,20 +108,44 @@ def span(means: Floats, counts: Floats, scatter: Scatter, graduation: float) -> 
     Span
         The value is that whose median is the range as read: less what scatter adds.
     """
-    rng = np.random.default_rng(_SEED)
     read, left = float(np.ptp(means)), rounding_left(scatter.sd, graduation)
     variance = scatter.sd**2 / counts
     shape = _freed(means, float(variance.mean()) + left**2)
     shape /= np.ptp(shape) or 1.0
-    drawn = rng.normal(size=(_DRAWS, len(means))) * np.sqrt(variance)
-    if math.isfinite(scatter.dof):
-        drawn *= np.sqrt(scatter.dof / rng.chisquare(scatter.dof, (_DRAWS, 1)))
-    drawn += left * rng.uniform(-math.sqrt(3), math.sqrt(3), drawn.shape)
+    draws = _draws(len(means), scatter.dof)
+    drawn = draws.normal * np.sqrt(variance)[:, np.newaxis]
+    drawn *= draws.wider
+    if left:
+        drawn += left * draws.rounding
     # Highest and lowest are steps of the dial: the range between them is rounded as well.
     step = graduation / (2 * float(counts.mean()))
-    ranges = _read_as(read, shape, drawn) + step * rng.uniform(-1, 1, _DRAWS)
+    ranges = _read_as(read, shape, drawn) + step * draws.step
     low, value, high = np.maximum(np.quantile(ranges, [_LOW, 0.5, _HIGH]), 0.0)
     return Span(float(value), float(low), float(high), (ranges,))
+
+
+class _Draws(NamedTuple):
+    """What is drawn for so many teeth, of shape (teeth, draws), and for the range.
+
+    The same for every blade. Numbers of one draw lie far apart: NumPy goes along the draws.
+    """
+
+    normal: Floats
+    wider: Floats
+    rounding: Floats
+    step: Floats
+
+
+@lru_cache(maxsize=8)
+def _draws(teeth: int, dof: float) -> _Draws:
+    """Draw; `wider` is how much the scatter's own doubt widens each draw. A day needs few."""
+    rng = np.random.default_rng(_SEED)
+    normal, wider = rng.normal(size=(_DRAWS, teeth)), np.ones(_DRAWS)
+    if math.isfinite(dof):
+        wider = np.sqrt(dof / rng.chisquare(dof, _DRAWS))
+    rounding = rng.uniform(-math.sqrt(3), math.sqrt(3), normal.shape)
+    normal, rounding = (np.ascontiguousarray(one.T) for one in (normal, rounding))
+    return _Draws(normal, wider, rounding, rng.uniform(-1, 1, _DRAWS))
 
 
 def _read_as(read: float, shape: Floats, drawn: Floats) -> Floats:
@@ -129,19 +154,20 @@ def _read_as(read: float, shape: Floats, drawn: Floats) -> Floats:
     What is read is convex and piecewise straight in the range, so that Newton's steps from above
     end on it. 0 where the scatter alone is more than was read.
     """
-    every = np.arange(len(drawn))
-    ranges: Floats = read + np.ptp(drawn, axis=1)
+    ranges: Floats = read + (drawn.max(axis=0) - drawn.min(axis=0))
     near = 1e-9 * float(ranges.max())
-    while True:
-        heights = ranges[:, np.newaxis] * shape + drawn
-        top, foot = heights.argmax(axis=1), heights.argmin(axis=1)
-        over = heights[every, top] - heights[every, foot] - read
+    going = np.arange(len(ranges))
+    while len(going):
+        heights = shape[:, np.newaxis] * ranges[going] + drawn
+        top, foot = heights.argmax(axis=0), heights.argmin(axis=0)
+        every = np.arange(len(going))
+        over = heights[top, every] - heights[foot, every] - read
         slope = shape[top] - shape[foot]
-        going = (over > near) & (ranges > 0)
-        if not going.any():
-            return ranges
         step = np.divide(over, slope, out=np.full_like(over, np.inf), where=slope > 0)
-        ranges = np.where(going, np.maximum(ranges - step, 0.0), ranges)
+        more = (over > near) & (ranges[going] > 0)
+        going, drawn = going[more], drawn[:, more]
+        ranges[going] = np.maximum(ranges[going] - step[more], 0.0)
+    return ranges
 
 
 def span_of_one_turn(means: Floats, graduation: float) -> Span:
@@ -150,21 +176,103 @@ def span_of_one_turn(means: Floats, graduation: float) -> Span:
     Scatter shows in how a tooth stands between its neighbours, but so does texture: that is an
     upper bound, and the limits hold whatever share of it is scatter. The value is as read.
     """
-    ones, upper, floor = np.ones_like(means), rough(means), graduation / math.sqrt(12)
-    of = [Scatter(max(share * upper.sd, floor), upper.dof) for share in _SHARES]
-    spans = [span(means, ones, one, graduation) for one in dict.fromkeys(of)]
+    ones = np.ones_like(means)
+    spans = [span(means, ones, one, graduation) for one in may_scatter(rough(means), graduation)]
     low, high = min(one.low for one in spans), max(one.high for one in spans)
     return Span(float(np.ptp(means)), low, high, tuple(one.ranges[0] for one in spans))
+
+
+def may_scatter(upper: Scatter, graduation: float) -> list[Scatter]:
+    """Return what the scatter of one turn may be, where this is the most of it."""
+    floor = graduation / math.sqrt(12)
+    return [*dict.fromkeys(Scatter(max(one * upper.sd, floor), upper.dof) for one in _SHARES)]
 
 
 def rough(means: Floats) -> Scatter:
     """Return the most that one turn's scatter can be: that of white noise of its roughness.
 
     The second differences of white noise have six times its variance. Neighbouring ones overlap,
-    so that their mean square has 18 / 35 of a degree of freedom a tooth.
+    so that their mean square has 18 / 35 of a degree of freedom a tooth. Means of many blades have
+    the shape (teeth, n).
     """
-    second = means - (np.roll(means, 1) + np.roll(means, -1)) / 2
-    return Scatter(math.sqrt(float(np.mean(second**2)) / 1.5), 18 / 35 * len(means))
+    second = means - (np.roll(means, 1, axis=0) + np.roll(means, -1, axis=0)) / 2
+    return Scatter(np.sqrt(np.mean(second**2, axis=0) / 1.5), 18 / 35 * len(means))
+
+
+# Of many blades, only whether a limit is kept
+
+
+@lru_cache(maxsize=64)
+def _range_of(teeth: int, dof: float) -> Floats:
+    """Return the range of each draw of a scatter of 1."""
+    draws = _draws(teeth, dof)
+    wide: Floats = draws.wider * np.ptp(draws.normal, axis=0)
+    return wide
+
+
+def farthest_limits(read: Floats, turns: int, teeth: int, scatter: Scatter, graduation: Any) -> Any:
+    """Return between which bounds the limits of `span` lie, whatever the plate's shape.
+
+    Parameters
+    ----------
+    read : ndarray, shape (n,)
+        Highest less lowest of the means of each blade's teeth, as many read in as many turns.
+    turns, teeth : int
+    scatter : Scatter
+        Of one reading; shape (n,) and one number.
+    graduation : float or ndarray, shape (n,)
+        0 where it is not known.
+
+    Returns
+    -------
+    low, high : ndarray, shape (n,)
+        Scatter moves a range by no more than its own range.
+    """
+    low, high = np.quantile(_range_of(teeth, scatter.dof), [1 - _LOW, _HIGH])
+    sd, hair = scatter.sd / math.sqrt(turns), 1e-9 * read
+    # Rounding is drawn within half a step each way, times the root of 3 over that of 12.
+    more = graduation * (1 + 1 / (2 * turns)) + hair
+    return read - low * sd - more, read + high * sd + more
+
+
+def against(
+    means: Floats, turns: int, scatter: Scatter, graduation: float, limit: float
+) -> tuple[int, int]:
+    """Return how many of the draws of `span` are within a limit: at least, and at most.
+
+    They are counted without being found: what is read is convex in the range, so that a range is
+    beyond the limit if the plate, at the limit, would be read as less than it was.
+    """
+    count, read = len(means), float(np.ptp(means))
+    left = rounding_left(scatter.sd, graduation)
+    shape = _freed(means, scatter.sd**2 / turns + left**2)
+    shape /= np.ptp(shape) or 1.0
+    draws, sd = _draws(count, scatter.dof), scatter.sd / math.sqrt(turns)
+    reach = limit - graduation / (2 * turns) * draws.step
+    heights = shape[:, np.newaxis] * reach
+    heights += sd * draws.wider * draws.normal
+    if left:
+        heights += left * draws.rounding
+    within = (heights.max(axis=0) - heights.min(axis=0) >= read) & (reach >= 0)
+    alone = sd * _range_of(count, scatter.dof) + 2 * math.sqrt(3) * left > read
+    odd = np.flatnonzero(within & alone)
+    # Where the range still falls there, it may be read as it was beyond the limit too.
+    top, foot = heights[:, odd].argmax(axis=0), heights[:, odd].argmin(axis=0)
+    falls = int(np.count_nonzero(shape[top] <= shape[foot]))
+    most = int(np.count_nonzero(within))
+    return most - falls, most
+
+
+LOW, MIDDLE, HIGH = _LOW, 0.5, _HIGH
+
+
+def quantile_within(counts: tuple[int, int], quantile: float) -> bool | None:
+    """Return whether a quantile of the draws is within the limit; None where that is not told."""
+    before = math.floor((_DRAWS - 1) * quantile)
+    least, most = counts
+    if least >= before + 2:
+        return True
+    return False if most <= before else None
 
 
 def _freed(means: Floats, variance: float) -> Floats:
