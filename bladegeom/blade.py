@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from bladegeom.angles import turn_between
 from bladegeom.columns import STATED, kept_facts, several_numbers, told
-from bladegeom.faults import as_letters, refuse
+from bladegeom.faults import Who, as_letters, refuse
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, is_missing
 
 MOST_UNEVEN = 1000.0
@@ -95,6 +95,11 @@ class Blade:
         said = {STATED[fact].key: value for fact, value in self.facts.items()}
         said["name"] = self.name
         return f"Blade({', '.join(f'{key}={value!r}' for key, value in said.items())})"
+
+    @property
+    def who(self) -> Who:
+        """Its name and whose it is, which tell it from other blades."""
+        return Who(self.name, self.customer)
 
     @property
     def diameter_in(self) -> float | None:

@@ -360,13 +360,35 @@ def run_chart(options: Namespace) -> int:
     of_blades = options.kind == "clearance"  # It rests on no reading, and no slip touches it.
     of = [fit.readings.blade if of_blades else fit for fit in drawn]
     _save(options.output, of, draw, paper=options.paper, **how)
+    of_fits = [] if of_blades else drawn
+    return _drew(options, of_fits, refused, _status(len(drawn), wanted))
+
+
+def _drew(
+    options: Namespace, fits: Sequence[bg.WobbleFit], refused: Sequence[bg.Fault], status: int
+) -> int:
+    """Say what was drawn, of which blades not to be followed and why, and what was refused."""
     print(_wrote(options.output))
-    for fit in () if of_blades else drawn:
+    for fit in fits:
         name = f"blade {shown(fit.readings.blade.name)}: " * bool(fit.readings.blade.name)
         for doubted in fit.doubted:
             print(f"bladegeom: {name}not for the wall: {doubted}", file=sys.stderr)
     _complain(refused)
-    return _status(len(drawn), wanted)
+    return status
+
+
+def run_disc(options: Namespace) -> int:
+    """Draw a disc to mark by of every blade."""
+    from bladegeom.draw.disc import blade_disc
+
+    fits, refused, wanted = _fits(options)
+    how = _given(options, "bore face paper")
+    drawn, others = _kept(fits, lambda fit: (blade_disc(fit, **how), fit))
+    refused += others
+    if not drawn:
+        raise bg.RefusedError(refused)
+    bg.save_chart([page for pages, _ in drawn for page in pages], options.output)
+    return _drew(options, [fit for _, fit in drawn], refused, _status(len(drawn), wanted))
 
 
 def run_check(options: Namespace) -> int:
@@ -414,6 +436,27 @@ def _of_marks(marks: bg.NeutralLine) -> dict[str, Any]:
     return {"blade": marks.blade.name, "teeth": marks.blade.teeth, **marks.to_dict()}
 
 
+def run_read(options: Namespace) -> int:
+    """Ask for a blade's readings at the saw, and answer them."""
+    from bladegeom.live.terminal import read_at_saw
+
+    if options.enough is not None and not options.enough > 0:
+        raise refuse(f"--enough {options.enough:g}", "give degrees above 0", value=options.enough)
+    whole = read_at_saw(
+        options.file,
+        facts_of(options) | _given(options, "unit name"),
+        spread=options.order == "spread",
+        wanted_deg=options.enough,
+        device=options.device,
+        caution=printed.CAUTIONS[0],
+    )
+    if not whole:
+        print(lines_shown(f"bladegeom read {as_letters(options.file)} goes on."))
+        return SOME
+    answer = answer_of(bg.fit_wobble(bg.read_blade(options.file)))
+    return _done("\n\n".join([printed.answer_text(answer), printed.cautions_text()]), [])
+
+
 def run_sheet(options: Namespace) -> int:
     """Draw a blank form, and write the table that goes with it."""
     from bladegeom.tables.out import blank_table, check_new, write_new
@@ -451,6 +494,28 @@ def run_sheet(options: Namespace) -> int:
 
 
 # What answers a saw, a shop, or several readings of one blade
+
+
+def run_setup(options: Namespace) -> int:
+    """Set a saw up: all of it, or the one thing to do now; record what was read before that."""
+    file = as_letters(options.file)
+    if options.record:
+        from bladegeom.saw.record import record
+
+        done = record(options.file, options.record)
+        setup, said = done.setup, printed.recorded_text(done, file)
+    else:
+        setup = bg.set_up(options.file)
+        said = printed.next_text(setup, file) if options.next else printed.setup_text(setup)
+    alone = options.next or options.record
+    return _tell(
+        options,
+        [setup],
+        text=lambda _: said,
+        as_dict=lambda one: (one.next if alone else one).to_dict(),
+        draw="setup_card",
+        alone=True,
+    )
 
 
 def _trend(options: Namespace) -> tuple[list[bg.Trend], list[bg.Fault]]:
@@ -581,6 +646,16 @@ COMMANDS = (
         },
     ),
     Command(
+        "read",
+        "ask for the readings one by one at the saw, and keep each at once",
+        run_read,
+        "file --unit --teeth --ring-radius --graduation --name --order --enough --from",
+        FACTS,
+        {
+            "file": {"metavar": "FILE.csv", "help": "a new file, or one to go on with"},
+        },
+    ),
+    Command(
         "check",
         "look for mistakes in the readings; propose repairs",
         run_check,
@@ -613,6 +688,13 @@ COMMANDS = (
         {"--tolerance-deg": "band to draw on a squareness chart"},
     ),
     Command(
+        "disc",
+        "draw a paper ring to lay on the plate: its teeth numbered, the line to draw along",
+        run_disc,
+        "file --output! --bore! --face --paper --blade --unit --ring-radius --fact",
+        f"--blades {_MORE}",
+    ),
+    Command(
         "next",
         "which teeth to read next, and how many turns would do",
         _each(lambda fit, given: bg.next_readings(fit, given.n, probability=given.probability)),
@@ -641,8 +723,8 @@ COMMANDS = (
     Command(
         "setup",
         "set up a saw step by step, from its own text file; draw its card",
-        _one(lambda given: bg.set_up(given.file), text=printed.setup_text, draw="setup_card"),
-        "file --output --paper --json",
+        run_setup,
+        "file --next --record --output --paper --json",
         told={"file": {"metavar": "SAW.toml", "help": "what was measured, part by part"}},
         epilog="What people read at the saw, by part of the file. [table] and [[bevel]], a square: "
         "gap, open (top or bottom), height, and the side of the blade on which it stood; a gap at "

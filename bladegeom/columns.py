@@ -30,6 +30,9 @@ from bladegeom.lengths import (
 )
 
 MOST_TEETH = 1000
+NOT_FINISHED = "no"
+"""What is stated of readings that ended before every tooth was asked for."""
+
 LEFT_ALONE, SET_ANEW = "left alone", "set anew"
 """What may be stated of the dial between turns."""
 
@@ -429,6 +432,14 @@ for _one in (
     Column("job", "mount", "the customer's order, or the day's", default=""),
     Column("operator", "mount", "who read the blade", default="", differs="rings mounts"),
     Column("done", "mount", "what was done to the blade before it was read", default=""),
+    OneOf(
+        "finished",
+        "mount",
+        "`no` while `bladegeom read` has not asked for every tooth: bends and single teeth are not "
+        "known, and no verdict on the blade is made",
+        "write no where not every tooth was asked for, else leave it out",
+        (NOT_FINISHED, "yes"),
+    ),
 ):
     add_column(_one)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
 
 
 class BladegeomWarning(UserWarning):
@@ -50,6 +51,16 @@ def lines_shown(text: str) -> str:
     return "\n".join(map(shown, text.split("\n")))
 
 
+class Who(NamedTuple):
+    """Which blade: two customers may each have one of a name."""
+
+    name: str
+    customer: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.name or 'a blade'} of {self.customer}" if self.customer else self.name
+
+
 NO_ROW = "no row"
 """A blade of which the table of facts has no row."""
 
@@ -76,6 +87,8 @@ class Fault:
     kind : str
         What a program may go by: `NO_ROW`, or the column that another seems to be meant for; empty
         for most.
+    customer : str or None
+        Whose blade it is, where that is stated.
     """
 
     problem: str
@@ -86,6 +99,7 @@ class Fault:
     value: str | None = None
     file: str | None = None
     kind: str = ""
+    customer: str | None = None
 
     def __post_init__(self) -> None:
         for one in fields(self):
@@ -93,11 +107,23 @@ class Fault:
                 object.__setattr__(self, one.name, as_letters(text))
 
     def __str__(self) -> str:
-        where = [f"blade {self.blade}"] if self.blade else []
+        where = [f"blade {self.who}"] if any(self.who) else []
         where += [f"row {self.row}"] if self.row is not None else []
         head = [self.file] if self.file else []
         head += [", ".join(where)] if where else []
         return shown(": ".join([*head, f"{self.problem}; {self.cure}"]))
+
+    @property
+    def who(self) -> Who:
+        """The blade concerned; without a name when the whole file is."""
+        return Who(self.blade or "", self.customer or "")
+
+    def of(self, who: Who) -> Fault:
+        """Return the fault as one of this blade, where it is not said to be of another."""
+        if self.blade not in (None, "", who.name):
+            return self
+        name, customer = self.blade or who.name or None, self.customer or who.customer or None
+        return replace(self, blade=name, customer=customer)
 
     def within(self, file: str) -> Fault:
         """Return the fault as one of this file, where it is not said to be of another."""
@@ -108,6 +134,7 @@ class Fault:
         file: dict[str, str | int | None] = {"file": self.file} if self.file else {}
         return file | {
             "blade": self.blade,
+            "customer": self.customer,
             "row": self.row,
             "column": self.column,
             "value": self.value,

@@ -125,7 +125,31 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "--sheet": _words("which sheet of a workbook that has several", "NAME"),
     "--unit": _one_of(MM_PER, "unit of readings whose columns do not say"),
     "--fact": {"metavar": "NAME=VALUE", "action": "append", "default": []},
+    # How it is read
+    "--order": _one_of(
+        ("teeth", "spread"),
+        "which teeth are asked for: one after another (the default), or all round first, which "
+        "tells soonest that enough is read",
+        "teeth",
+    ),
+    "--enough": _degrees(
+        "the squareness error that may be left, to stop early; with --order spread 0.005, or one "
+        "and a half times what the spacing of the teeth leaves, whichever is more"
+    ),
+    "--from": _path(
+        "a serial port, pipe or growing file that sends a line a reading, beside the keyboard",
+        "PATH",
+        dest="device",
+    ),
     # Of one blade
+    "--next": _flag("print the one thing to do now, and what to read and record then"),
+    "--record": _words(
+        'add what was read to the log at the end of the file, such as "slots front=12.0 12.5 thou '
+        'back=11.0 thou", and print what it changes and what to do next; a length without a unit '
+        "has that which the file has for it; may come several times",
+        "READING",
+        action="append",
+    ),
     "--repair": _count("write the readings with finding N repaired"),
     "--near": _count("the tooth nearest the indicator"),
     "--tolerance-deg": _degrees("the largest error that is accepted"),
@@ -135,6 +159,16 @@ OPTIONS: dict[str, dict[str, Any]] = {
         "the readings along the teeth (strip), or the slot error at which the plate rubs in the "
         "cut (clearance)",
         "polar",
+    ),
+    "--bore": _length(
+        "diameter of the disc's hole: the flange's where the blade is on the saw, the arbor hole's "
+        "where it is off"
+    ),
+    "--face": _one_of(
+        ("toward", "away"),
+        "the side of the blade on which the disc lies: toward the indicator (the default), or "
+        "away from it",
+        "toward",
     ),
     "-n": _count("how many teeth; default 4", default=4),
     "--probability": {

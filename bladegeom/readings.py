@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.blade import Blade
-from bladegeom.columns import STATED, kept_facts, told
+from bladegeom.columns import NOT_FINISHED, STATED, kept_facts, told
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, Lengths, convert, plain_numbers, with_unit
 from bladegeom.sequence import in_sequence
@@ -93,6 +93,7 @@ class Readings:
         end_float_mm: float | None
         dial_turn_mm: float | None
         dial: str | None
+        finished: str | None
         surface: str
         touch_deg: float
         stylus_deg: float
@@ -134,6 +135,8 @@ class Readings:
         )
         way = _ways(turned, count, name)
         kept = kept_facts(False, facts, name)
+        if kept["finished"] == NOT_FINISHED:
+            notes = (*notes, _ended(len(np.unique(teeth[place])), blade.teeth))
         _check_ring(kept["ring_radius"], blade)
         vars(self).update({STATED[fact].key: value for fact, value in kept.items()})
         vars(self).update(
@@ -223,6 +226,13 @@ def _check_ring(ring_mm: float | None, blade: Blade) -> None:
         cure = "ring_radius: from the arbor's axis to the stylus; diameter: across the teeth"
         said = f"{ring_mm:g} mm"
         raise refuse(problem, cure, value=said, blade=blade.name, column="ring_radius")
+
+
+def _ended(read: int, teeth: int) -> str:
+    return (
+        f"the reading ended early, with {read} of {teeth} teeth: bends of the plate and single "
+        "teeth that stand off are not known; bladegeom read FILE.csv goes on"
+    )
 
 
 def same_ring(one_mm: float | None, other_mm: float | None) -> bool:

@@ -91,7 +91,7 @@ def test_filled_in_as_a_person_does_it_is_judged_as_the_same_readings_in_a_csv(t
     how = ("--limits", limits, "--date", "2026-01-01", "--out")
     judged = run("batch", filled, *how, tmp_path / "out")
     assert judged.status == 0
-    assert "not read: B" in judged.err
+    assert "not read: B of Another" in judged.err
     assert run("batch", csv, "--blades", eyes, *how, tmp_path / "csv").status == 0
     got = queue(tmp_path / "out")
     assert got == queue(tmp_path / "csv")
@@ -201,11 +201,26 @@ def test_what_a_table_beside_it_says_holds_too_and_must_agree(tmp_path, limits):
     assert run("batch", path, *how, cracked).status == 2
 
 
+def test_two_customers_blades_of_one_name_stay_apart(tmp_path, limits):
+    rows = [*LIST, ["007", "Another", "24", "10", "4.5", "0.5", "crack at tooth 3"]]
+    _, path = blank(tmp_path, rows=rows)
+    book = openpyxl.load_workbook(path)
+    for at, row in enumerate(rows_of(book["readings"])["007"]):
+        fill(row, "007", read_of("007", at))
+    book.save(path)
+    assert run("batch", path, "--limits", limits, "--out", tmp_path / "out").status == 0
+    judged = json.loads((tmp_path / "out" / "queue.json").read_text())["blades"]
+    assert {one["customer"]: one["action"] for one in judged} == {
+        "Another": "out of service",
+        "Invented & Sons": "fit for use",
+    }
+
+
 def test_left_blank_altogether_it_is_said_so(tmp_path, limits):
     _, path = blank(tmp_path)
     ran = run("batch", path, "--limits", limits, "--out", tmp_path / "out")
     assert ran.status == 2
-    assert "not read: 007, =1+1, B" in ran.err
+    assert "not read: 007 of Invented & Sons, =1+1 of Invented & Sons, B of Another" in ran.err
     assert "no blade is read" in ran.err
 
 

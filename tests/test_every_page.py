@@ -13,6 +13,7 @@ from test_trend import visits_of
 
 import bladegeom as bg
 from bladegeom.arbor.clock import advise
+from bladegeom.draw.disc import blade_disc
 
 DAY = date(2026, 2, 3)
 
@@ -43,8 +44,12 @@ MADE = {
     bg.setup_card: lambda: bg.set_up("data_demo/shed_saw.toml"),
     bg.shelf_page: lambda: bg.shelf("data_demo"),
     bg.reading_sheet: lambda: 40,
+    blade_disc: fit,
 }
 """Function that draws -> what it is given."""
+
+MORE = {blade_disc: {"bore": "5/8 in"}}
+"""What else one must be told."""
 
 SIZES = {"a4": [210.0, 297.0], "letter": [215.9, 279.4]}
 every_page = pytest.mark.parametrize("draw", MADE, ids=lambda draw: draw.__name__)
@@ -59,7 +64,7 @@ def drawn(draw, **how):
     """The first page."""
     if "date" in inspect.signature(draw).parameters:
         how["date"] = DAY
-    made = draw(MADE[draw](), **how)
+    made = draw(MADE[draw](), **MORE.get(draw, {}), **how)
     return made[0] if isinstance(made, list) else made
 
 

@@ -24,7 +24,7 @@ from written import run, save
 
 import bladegeom as bg
 from bladegeom.draw import _fonts as fonts
-from bladegeom.draw._fonts import as_printed
+from bladegeom.draw._fonts import as_printed, escaped, line_width_mm
 from bladegeom.draw._style import standard_fonts
 from bladegeom.draw.page import Page
 from bladegeom.faults import shown
@@ -314,4 +314,5 @@ def test_a_name_is_measured_as_it_is_printed():
     box = text.get_window_extent(FigureCanvasAgg(page.figure).get_renderer())
     assert 0.9 * page.inner < box.width / page.figure.dpi * 25.4 <= page.inner
     lines = page.wrapped(f"{name} {name}", 10, page.inner)
-    assert len(lines) == 2
+    assert "".join(lines) == 2 * name
+    assert all(line_width_mm(escaped(one), 10) <= page.inner for one in lines)

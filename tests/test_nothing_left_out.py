@@ -21,6 +21,7 @@ from simulated import rng_for
 from written import run
 
 import bladegeom as bg
+from bladegeom.draw.disc import blade_disc
 from bladegeom.draw.printed import answer_text, doubt_text, setup_text
 from bladegeom.fit.answer import answer_of
 
@@ -49,19 +50,21 @@ class Taken:
 
     def readings(self):
         stated = {name[:-3]: f"{value} mm" for name, value in self.facts.items()}
-        blade = bg.Blade(TEETH, name="X", diameter="254 mm", tooth_width="3.2 mm")
+        sizes = {"diameter": "254 mm", "tooth_width": "3.2 mm"}
+        blade = bg.Blade(TEETH, name="X", numbered="clockwise", **sizes)
         return bg.Readings(
             blade, self.reading, unit="mm", tooth=self.tooth, turn=self.turn, **stated
         )
 
     def save(self, path):
         head = ["blade", "tooth", "reading_mm", "teeth", "diameter_mm", "tooth_width_mm"]
+        head.append("numbered")
         with path.open("w", newline="") as file:
             out = csv.writer(file)
             out.writerow([*head, "turn", *self.facts])
             turns = np.ones_like(self.tooth) if self.turn is None else self.turn
             for tooth, one, turn in zip(self.tooth, self.reading, turns, strict=True):
-                cells = ["X", tooth, round(one, 4), TEETH, 254, 3.2, turn]
+                cells = ["X", tooth, round(one, 4), TEETH, 254, 3.2, "clockwise", turn]
                 out.writerow([*cells, *self.facts.values()])
         return path
 
@@ -208,6 +211,7 @@ def drawn_of(fit):
         "strip chart": of_page(bg.strip_chart(fit, date=DAY)),
         "sheet": of_page(bg.customer_sheet(fit, condition, date=DAY)),
         "sheet, no limits": of_page(bg.customer_sheet(fit, date=DAY)),
+        "disc": of_page(blade_disc(fit, bore="20 mm", date=DAY)),
     }
     if fit.readings.ring_radius is None:
         return held

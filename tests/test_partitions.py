@@ -52,6 +52,18 @@ LONG = [
     for blade in range(9)
     for tooth, reading in enumerate((3, 5, 8, 9, 8, 5, 3, 1, 0, -1, 0, 1 + blade / 9), start=1)
 ]
+OWNED_HEAD = "blade,customer,tooth,reading_mm,teeth,graduation_mm"
+
+
+def owned(*customers: str):
+    """The rows of a blade of the same name again and again, with these customers."""
+    return [
+        ",".join(("A", customer, *row.split(",")[1:]))
+        for blade, customer in enumerate(customers)
+        for row in LONG[12 * blade : 12 * blade + 12]
+    ]
+
+
 LONG_HEAD = "blade,tooth,reading_mm,teeth,graduation_mm"
 WIDE = [
     f"B{blade};12;{';'.join(map(str, (3, 5, 8, 9, 8, 5, 3, 1, 0, -1, 0, blade)))}"
@@ -67,6 +79,9 @@ TABLES = {
     "a blade in two places": (LONG_HEAD, [*LONG[1:], LONG[0]]),
     "a row too long": (LONG_HEAD, [*LONG[:50], f"{LONG[50]},7", *LONG[51:]]),
     "a row too long, elsewhere": (LONG_HEAD, [*LONG[:66], f"{LONG[3]},7", *LONG[66:]]),
+    "two customers": (OWNED_HEAD, owned("Ash", "Elm", "Oak")),
+    "a customer twice": (OWNED_HEAD, owned("Ash", "Elm", "ash")),
+    "a customer blank": (OWNED_HEAD, owned("Ash", "Elm", "")),
     "another encoding": (LONG_HEAD, [one.replace("B7", "S\u00e4ge") for one in LONG]),
     "a quote": (LONG_HEAD, [*LONG[:-12], *(one.replace("B8", '"B8"') for one in LONG[-12:])]),
     "returns": (f"{LONG_HEAD}\r", [f"{one}\r" for one in LONG]),

@@ -297,7 +297,7 @@ def test_one_bad_blade_does_not_send_the_others_cell_by_cell(monkeypatch):
         lambda table, who, *rest: sent.append(who) or whole(table, who, *rest),
     )
     frame = tidy_table(written(changed(two_blades(), 4, "tooth", "x")).encode(), "t.csv").frame
-    assert sent == ["A"]
+    assert [*map(str, sent)] == ["A"]
     assert set(frame["blade"]) == {"B"}
     assert np.array_equal(frame.index, range(12))
 

@@ -111,7 +111,7 @@ def test_a_fault_of_a_value_is_put_in_its_row(tmp_path):
         ('[saw]\ntilts = "up"\n', 2, "'up' is not known; write left or right"),
         ('[saw]\ndate = "yesterday"\n', 2, "is no date; write year, month and day"),
         ("[saw]\nname = 7\n", 2, "7 is no text; write it in quotes"),
-        ('[fence]\nalong = "0 100 mm"\n', 1, "[fence] says no readings; add readings = ..."),
+        ('[fence]\nreadings = "0 1 mm"\n', 1, "[fence] says no along; add along = ..."),
         ("[bevel]\n", 1, "[[bevel]] says no angle"),
         ("[[table]]\ntooth = 1\n[[table]]\ntooth = 2\n", 1, "[[table]] can come only once"),
         ('slots = "8 in"\n', 1, "slots is '8 in'; begin a part of its own: [slots]"),
@@ -137,8 +137,8 @@ def test_what_is_wrong_is_said_with_its_row_and_its_cure(tmp_path, text, row, wo
 
 
 def test_every_fault_is_listed(tmp_path):
-    found = faults(tmp_path, '[table]\ntooth = "x"\nspan = 5\n[slots]\n')
-    assert [fault.row for fault in found] == [2, 3, 4, 4, 4]
+    found = faults(tmp_path, '[table]\ntooth = "x"\nspan = 5\n[slots]\nfront = "1 mm"\n')
+    assert [fault.row for fault in found] == [2, 3, 4, 4]
 
 
 def test_an_empty_file_says_what_may_stand_in_it(tmp_path):

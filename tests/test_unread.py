@@ -9,6 +9,7 @@ from simulated import rng_for
 from written import save
 
 import bladegeom as bg
+from bladegeom.live.order import reading_order
 
 LIMIT = 0.1
 RAW = bg.Limit("raw_tir", (LIMIT, "mm"), "invented for a test")
@@ -158,3 +159,39 @@ def test_the_teeth_to_read_stand_in_the_queue(tmp_path):
     assert row["teeth_to_read"] == [*range(41, 61)]
     assert (row["teeth_read"], row["teeth"]) == (40, 60)
     assert (row["action"], row["outcome"]) == ("measure again", "undecided")
+
+
+@pytest.mark.parametrize("size", [0.01, 0.3])
+@pytest.mark.parametrize(("teeth", "count"), [(40, 11), (40, 17), (24, 8), (24, 13), (80, 8)])
+def test_a_reading_that_was_stopped_early_neither_passes_nor_fails_a_blade(
+    teeth, count, size, tmp_path
+):
+    """Far within both limits, or far over them: all that was read says so, and yet."""
+    read = reading_order(teeth, spread=True)[:count]
+    heights = plate(teeth) * size / 0.01
+    rows = ["blade,teeth,tooth,reading_mm,ring_radius_mm,graduation_mm"]
+    rows += [f"A,{teeth},{tooth},{heights[tooth - 1]:.3f},100,0.001" for tooth in read]
+    table = save(tmp_path / "day.csv", "\n".join(rows) + "\n")
+    for limit in (RAW, WOBBLE):
+        for rule in ("zones", "simple"):
+            limits = bg.Limits((limit,))
+            said = bg.assess(bg.fit_wobble(bg.read_blade(table)), limits, rule=rule)
+            assert (said.outcome, said.action) == ("undecided", "measure again")
+            assert set(said.teeth_to_read) == set(range(1, teeth + 1)) - set(read)
+            assert said.to_dict()[f"{limit.quantity}_outcome"] == "undecided"
+            assert said.marks.marked is None
+    bg.run_batch([table], BOTH, tmp_path / "out")
+    row = queue_rows(tmp_path / "out" / "queue.json")["A"]
+    assert (row["action"], row["outcome"]) == ("measure again", "undecided")
+    # Every tooth read in the same order, the blade is judged.
+    whole = fitted(teeth, heights, reading_order(teeth, spread=True))
+    assert bg.assess(whole, BOTH).outcome == ("conforms" if size < LIMIT else "does not conform")
+
+
+def test_fewer_than_half_the_teeth_fail_no_blade_in_whatever_order_they_stand():
+    heights = plate(40) * 30
+    for read, outcome in (
+        (sorted(reading_order(40, spread=True)[:11]), "undecided"),
+        (range(1, 31), "does not conform"),
+    ):
+        assert bg.assess(fitted(40, heights, read), BOTH).outcome == outcome

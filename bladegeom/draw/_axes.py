@@ -4,21 +4,90 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any, Literal, SupportsFloat
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.axes._secondary_axes import SecondaryAxis
+from matplotlib.backend_bases import RendererBase
+from matplotlib.font_manager import FontProperties
 from matplotlib.patches import Circle, FancyArrowPatch
+from matplotlib.text import Text
 from numpy.typing import ArrayLike
 
 from bladegeom.blade import Blade
-from bladegeom.draw._fonts import FAMILY, families_for
+from bladegeom.draw._fonts import FAMILY, SIMPLE, families_for
 
 BLACK, GREY, PALE = "black", "0.45", "0.8"
 CHAIN: Any = (0, (9, 2, 2, 2))
 DASHED: Any = (0, (4, 3))
 """Ways to draw a line, which tell it from others without colour."""
+
+_BESIDE = {"left": 0.0, "center": 0.5, "right": 1.0}
+_MIDDLE = {"baseline": 0.0, "center": 0.26}
+"""How far the baseline is below a place, in parts of the size: half of ascent less descent."""
+
+
+class Words(Text):
+    """Words as they are, in letters that have them; a line on a page of PDF is not measured."""
+
+    def __init__(
+        self,
+        x: float,
+        y: float,
+        words: str,
+        size: float,
+        *,
+        ha: Literal["left", "center", "right"] = "center",
+        va: Literal["top", "center", "baseline", "bottom"] = "center",
+        color: str = BLACK,
+        weight: str = "normal",
+        linespacing: float | None = None,
+        **how: Any,
+    ) -> None:
+        super().__init__(
+            x,
+            y,
+            words,
+            horizontalalignment=ha,
+            verticalalignment=va,
+            color=color,
+            fontproperties=_letters((*families_for(words),), weight, size),
+            linespacing=linespacing,
+            parse_math=False,
+            usetex=False,
+            **how,
+        )
+
+    def draw(self, renderer: RendererBase) -> None:
+        """Draw the words."""
+        words, beside = self.get_text(), self.get_horizontalalignment()
+        width_of = getattr(renderer, "width_of", None)
+        if (
+            width_of is None
+            or self.get_verticalalignment() not in _MIDDLE
+            or "\n" in words
+            or self.get_rotation()
+            or self.get_bbox_patch() is not None
+            or not SIMPLE.issuperset(words)
+        ):
+            super().draw(renderer)
+            return
+        letters = self.get_fontproperties()
+        x, y = self.get_transform().transform(self.get_position())
+        if beside != "left":
+            x -= _BESIDE[beside] * width_of(words, letters)
+        y -= _MIDDLE[self.get_verticalalignment()] * letters.get_size_in_points()
+        drawn = renderer.new_gc()
+        drawn.set_foreground(self.get_color())
+        renderer.draw_text(drawn, x, y, words, letters, 0.0)
+        drawn.restore()
+
+
+@lru_cache(maxsize=1024)
+def _letters(families: tuple[str, ...], weight: str, size: float) -> FontProperties:
+    return FontProperties(family=[*families], weight=weight, size=size)
 
 
 class Chart:
@@ -72,9 +141,8 @@ class Chart:
         self, x: SupportsFloat, y: SupportsFloat, words: str, size: float, **how: Any
     ) -> None:
         """Write words as they are, in letters that have them, about a place."""
-        how = {"ha": "center", "va": "center", "color": BLACK} | how
-        how |= {"fontfamily": families_for(words), "parse_math": False, "usetex": False}
-        self.ax.text(float(x), float(y), words, fontsize=size, **how)
+        how |= {"transform": self.ax.transData, "clip_on": False}
+        self.ax.add_artist(Words(float(x), float(y), words, size, **how))
 
     def tooth(
         self,

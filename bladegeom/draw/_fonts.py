@@ -21,7 +21,7 @@ FAMILY = "DejaVu Sans"
 
 def fonts_with(text: str) -> AbstractContextManager[Any]:
     """Return in what a text is to be drawn: its own fonts where the standard ones lack a letter."""
-    if rcParams["pdf.use14corefonts"] and not _SIMPLE.issuperset(text):
+    if rcParams["pdf.use14corefonts"] and not SIMPLE.issuperset(text):
         return rc_context({"pdf.use14corefonts": False})
     return nullcontext()
 
@@ -36,7 +36,7 @@ def unhinted() -> Iterator[None]:
         rcParams["text.hinting"] = before
 
 
-_SIMPLE = frozenset(filter(str.isprintable, bytes(range(256)).decode("cp1252", "ignore"))) | {"\n"}
+SIMPLE = frozenset(filter(str.isprintable, bytes(range(256)).decode("cp1252", "ignore"))) | {"\n"}
 """Letters that the standard fonts have, and the page's own."""
 
 _ESCAPE = re.compile(r"\\(u[0-9a-f]{4}|U[0-9a-f]{8})")
@@ -44,7 +44,7 @@ _ESCAPE = re.compile(r"\\(u[0-9a-f]{4}|U[0-9a-f]{8})")
 
 def has_standard_letters(text: str) -> bool:
     """Return whether a text is to be written, and can be, in the standard fonts."""
-    return in_standard_fonts() and _SIMPLE.issuperset(text)
+    return in_standard_fonts() and SIMPLE.issuperset(text)
 
 
 def as_printed(text: str, *, lines: bool = False) -> str:
@@ -84,17 +84,17 @@ def families_for(text: str) -> list[str]:
     """Return the font families that together hold every letter of a text, as it is printed."""
     if has_standard_letters(text):
         return ["Helvetica"]
-    others = (_family_with(letter) for letter in frozenset(text) - _SIMPLE)
+    others = (_family_with(letter) for letter in frozenset(text) - SIMPLE)
     return [FAMILY, *sorted({family for family in others if family} - {FAMILY})]
 
 
 def has_bold(text: str) -> bool:
     """Return whether the page's own letters have every letter of a text in bold too."""
-    return all(_prints(letter, _path(FAMILY, "bold")) for letter in frozenset(text) - _SIMPLE)
+    return all(_prints(letter, font_path(FAMILY, "bold")) for letter in frozenset(text) - SIMPLE)
 
 
 def _lost(text: str) -> set[str]:
-    return {letter for letter in frozenset(text) - _SIMPLE if _family_with(letter) is None}
+    return {letter for letter in frozenset(text) - SIMPLE if _family_with(letter) is None}
 
 
 @cache
@@ -102,14 +102,14 @@ def _family_with(letter: str) -> str | None:
     """Return the family that prints a letter, the page's own if it can; None where none does."""
     if not letter.isprintable():
         return None
-    if _prints(letter, _path(FAMILY)):
+    if _prints(letter, font_path(FAMILY)):
         return FAMILY
     for entry in _fonts():
         # A font of last resort has a box for every letter, which helps no reader.
         if entry.style != "normal" or "Last Resort" in entry.name:
             continue
         # Of a family the face that fits best is taken, which may be another file.
-        if letter in _held(entry.fname) and _prints(letter, _path(entry.name)):
+        if letter in _held(entry.fname) and _prints(letter, font_path(entry.name)):
             return entry.name
     return None
 
@@ -130,7 +130,7 @@ def _installed_since() -> list[font_manager.FontEntry]:
     return fonts.ttflist[listed:]
 
 
-def _path(family: str, weight: str = "normal") -> str:
+def font_path(family: str, weight: str = "normal") -> str:
     return font_manager.findfont(font_manager.FontProperties(family=[family], weight=weight))
 
 
@@ -154,15 +154,15 @@ def _held(path: str) -> frozenset[str]:
         return frozenset()
 
 
-def line_width_mm(words: str, size: float) -> float:
+def line_width_mm(words: str, size: float, *, bold: bool = False) -> float:
     """Return how wide a line of the page's own letters prints at a size in points."""
-    return sum(map(_advance_mm, words)) * size
+    return sum(_advance_mm(one, "bold" if bold else "normal") for one in words) * size
 
 
 @cache
-def _advance_mm(letter: str) -> float:
+def _advance_mm(letter: str, weight: str) -> float:
     """Return the width of one letter in millimetres at a size of one point."""
-    path = font_manager.findfont(FAMILY)
+    path = font_path(FAMILY, weight)
     if letter not in _held(path):
         return 25.4 / 72  # From another font; no letter is much wider than it is high.
     font = font_manager.get_font(path)

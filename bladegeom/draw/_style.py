@@ -19,6 +19,9 @@ T = TypeVar("T")
 _ONE = RLock()
 """Matplotlib's settings are the whole program's: whoever draws has them alone."""
 
+_WITHIN: list[bool] = []
+"""Of those who have them, in standard fonts or not: what is set already is not set again."""
+
 _STANDARD: ContextVar[bool] = ContextVar("standard fonts", default=False)
 
 
@@ -43,16 +46,22 @@ def in_standard_fonts() -> bool:
 @contextmanager
 def own_style() -> Iterator[None]:
     """Draw and save as Matplotlib does of itself: a user's settings change no page."""
-    said = logging.getLogger("matplotlib.font_manager")
-    with _ONE, style.context("default"), rc_context({"pdf.use14corefonts": in_standard_fonts()}):
-        level = said.level
-        if in_standard_fonts():
-            # Helvetica's plain weight is called medium, which would be told for every word.
-            said.setLevel(logging.ERROR)
-        try:
+    said, standard = logging.getLogger("matplotlib.font_manager"), in_standard_fonts()
+    with _ONE:
+        if _WITHIN[-1:] == [standard]:
             yield
-        finally:
-            said.setLevel(level)
+            return
+        with style.context("default"), rc_context({"pdf.use14corefonts": standard}):
+            level = said.level
+            if standard:
+                # Helvetica's plain weight is called medium, which would be told for every word.
+                said.setLevel(logging.ERROR)
+            _WITHIN.append(standard)
+            try:
+                yield
+            finally:
+                _WITHIN.pop()
+                said.setLevel(level)
 
 
 def drawn(function: Callable[P, T]) -> Callable[P, T]:

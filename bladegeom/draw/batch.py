@@ -6,17 +6,17 @@ import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
 from typing import Any
 
-from bladegeom.draw._style import standard_fonts
+from bladegeom.draw._style import own_style, standard_fonts
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
 from bladegeom.draw.page import save_charts
 from bladegeom.draw.report import customer_sheet
 from bladegeom.draw.results import write_queue
-from bladegeom.faults import Fault, RefusedError, as_letters
+from bladegeom.faults import Fault, RefusedError, Who, as_letters
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length
@@ -150,7 +150,8 @@ def run_batch(
         facts = None if blades is None else read_blade_facts(blades)
         found = read_day(inputs, facts, **how_read)
         notes += found.notes
-        earlier = Earlier(before, facts, tooth_1_marked, seating, **how_read)
+        whose = [one.readings.blade.who for one in found.readings]
+        earlier = Earlier(before, facts, whose, tooth_1_marked, seating, **how_read)
         repeats = Repeats(one.readings for one in found.readings)
         sheets = made.places(file_names([one.who for one in found.readings]))
         rows: list[dict[str, Any]] = []
@@ -166,12 +167,14 @@ def run_batch(
                 pooled = repeats.of(readings)
                 condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
             except RefusedError as error:
-                found.refused.extend(fault.within(file) for fault in error.faults)
+                found.refused.extend(
+                    fault.within(file).of(readings.blade.who) for fault in error.faults
+                )
                 continue
-            changed, who = None, readings.blade.name
+            changed, who = None, readings.blade.who
             if condition.sound and not apart:
                 changed = earlier.change_to(fit)
-            elif not apart and who in earlier.names:
+            elif not apart and who in earlier:
                 notes.append(f"not compared with before, its readings mislead: {who}")
             made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
             more = [*([changed.to_dict()] if changed else []), *([apart] if apart else [])]
@@ -180,12 +183,11 @@ def run_batch(
             try:
                 drawn += _drawn(made, page, digest, fit, condition, before=changed, date=day, **how)
             except RefusedError as error:  # Its place may be locked; the others go on.
-                own = [replace(fault, blade=who or None) for fault in error.faults]
-                found.refused.extend(fault.within(file) for fault in own)
+                found.refused.extend(fault.within(file).of(who) for fault in error.faults)
                 continue
             where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
             rows.append(queue_row(condition, changed, day) | where)
-            if history is not None and condition.sound and who and not apart:
+            if history is not None and condition.sound and who.name and not apart:
                 service = "after" if changed else ""
                 visits.append(
                     visit(
@@ -198,7 +200,7 @@ def run_batch(
         if not rows:
             made.finish([])
             raise RefusedError(refused)
-        if alone := sorted(earlier.names - {row["blade"] for row in rows}):
+        if alone := earlier.alone(Who(row["blade"], row["customer"]) for row in rows):
             notes.append(f"read before only: {', '.join(alone)}")
         if history is not None:
             added, asked = record_and_ask(visits, history)
@@ -215,7 +217,7 @@ def _drawn(made: Made, page: Path, digest: str, *what: Any, **how: Any) -> bool:
     """Bring back the sheet that an earlier run made of the same, or draw it; return whether."""
     if made.bring_back(page, digest):
         return False
-    with standard_fonts():
+    with standard_fonts(), own_style():
         ax = customer_sheet(*what, **how)
         save_charts([ax], page, 1, keywords=f"digest {digest}")
     return True

@@ -13,7 +13,7 @@ from bladegeom.draw.form import HOW, reading_sheet
 from bladegeom.draw.page import save_charts
 from bladegeom.draw.printed import CAUTIONS
 from bladegeom.draw.results import need_workbooks, put_cell, without_times
-from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.lengths import NumberError
 from bladegeom.readings import Readings
 from bladegeom.tables._workbook import FACTS, READINGS
@@ -21,8 +21,15 @@ from bladegeom.tables._workbook import HOW as HOW_SHEET
 from bladegeom.tables.blade_facts import facts_of_sheet
 from bladegeom.tables.blades import Beside
 from bladegeom.tables.facts import blade_of, need_teeth, reading_facts, stated_facts
-from bladegeom.tables.out import check_new, check_turns, check_unit_stated, stated_cell, whole_file
+from bladegeom.tables.out import (
+    check_new,
+    check_turns,
+    check_unit_stated,
+    stated_columns,
+    whole_file,
+)
 from bladegeom.tables.sheets import open_sheet, sheet_mark, take_units
+from bladegeom.tables.table import customer_of
 from bladegeom.tables.text import read_bytes
 
 _FIRST = ("blade", "customer", "job", "teeth")
@@ -114,24 +121,24 @@ def _read(
     try:
         sheet, _ = take_units(open_sheet(read_bytes(path, name), name))
         facts = facts_of_sheet(sheet, name)
-        if "" in facts.rows:
+        if not all(one.name for one in facts.rows):
             raise refuse("there is no column blade", "add it: the name of each blade")
     except RefusedError as error:
         raise RefusedError(fault.within(name) for fault in error.faults) from None
     stated, mark = stated_facts(given), sheet_mark(sheet)
-    beside = dict(stated_cell(*fact) for fact in given.items())
+    beside = stated_columns(given)
     columns = [*filter(None, dict.fromkeys([*sheet.header, *beside, EYE]))]
     faults: list[Fault] = []
     blades = []
     for row, cells in sheet.rows:
         own = dict(zip(sheet.header, cells, strict=True))
-        who = own["blade"].strip()
+        who = Who(own["blade"].strip(), customer_of(own.get("customer", "")))
         known, wrong = Beside(stated, facts).known(who, named=True, alone=False, row=row)
         try:
             if wrong:
                 raise RefusedError(wrong)
-            need_teeth(known, who, row)
-            blade, keywords = blade_of(known, who), reading_facts(known)
+            need_teeth(known, who.name, row)
+            blade, keywords = blade_of(known, who.name), reading_facts(known)
             # What cannot be true is refused before it is written, as if it had been read.
             Readings(blade, [float("nan")] * blade.teeth, unit="mm", **keywords)
         except RefusedError as error:

@@ -18,7 +18,7 @@ from bladegeom.faults import shown
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER
-from bladegeom.saw.bench import LEAVE, Step
+from bladegeom.saw.bench import Step
 from bladegeom.saw.setup import SetUp
 from bladegeom.shop.shelf import Shelf, ShelfRow
 
@@ -161,14 +161,20 @@ def _blade(page: Page, x: float, teeth: tuple[int, int], *, upright: bool, side:
     page.text(x, y + _BLADE + 1.5, words, 8, lines=True, ha="center")
 
 
-def _lay(page: Page, place: int, step: Step, size: float, *, now: bool = False) -> _Laid:
+def _lay(page: Page, setup: SetUp, place: int, step: Step, size: float) -> _Laid:
     wide, left = page.inner - _LEFT - _RIGHT - 4.0, _LEFT - 2.0
     title, stand = min(size, _TITLE) * _BOLD, min(size, _STAND) * _BOLD
     warned, small = min(size, _WARNED), min(size, _NUMBERS)
     # Once it is its turn it stands above, with the entries that are then to be filled anew.
-    do = " ".join(one for one in step.do if one != LEAVE)
-    do = "As told above." if now else f"{do} Then read again." if step.state == "move" else do
-    numbers = [*([f"before: {step.was}"] if step.was else []), *step.found]
+    do = " ".join(step.more)
+    do = (
+        "As told above."
+        if step is setup.now
+        else f"{do} Then read again."
+        if step.state == "move"
+        else do
+    )
+    numbers = [*filter(None, (setup.was(step), setup.when(step))), *step.found]
     remarks = step.remarks
     if step.part == "blade":
         # What seems wrong in its readings is a warning.
@@ -189,10 +195,9 @@ def _steps(page: Page, setup: SetUp) -> None:
     """Write the steps as large as all that is to be done fits, and numbers where room is left."""
     room, size = page.bottom - page.top, _ACTION
     while True:
-        laid = [_lay(page, 0, step, size) for step in _warned(setup)]
+        laid = [_lay(page, setup, 0, step, size) for step in _warned(setup)]
         laid += [
-            _lay(page, place, step, size, now=step is setup.now)
-            for place, step in enumerate(setup.steps, start=1)
+            _lay(page, setup, place, step, size) for place, step in enumerate(setup.steps, start=1)
         ]
         spare = room - sum(one.height(numbers=False) for one in laid)
         if spare >= 0:

@@ -23,7 +23,7 @@ from pathlib import Path, PurePosixPath
 from bladegeom.draw.results import queue_files
 from bladegeom.faults import as_letters, refuse
 from bladegeom.tables.blades import some_of
-from bladegeom.tables.out import UNFINISHED, whole_file
+from bladegeom.tables.out import UNFINISHED, locked, whole_file
 
 LIST, SHEETS, QUEUE, ASIDE = "made_by_batch.txt", "sheets", "queue", "earlier"
 _HEAD = "Files that bladegeom batch made here. It moves and replaces these, and no others."
@@ -209,28 +209,15 @@ class Made:
 
 
 def _locked(folder: Path) -> int | None:
-    """Keep other runs out of a folder until the handle is closed, also by the end of the process.
-
-    None where the system knows no such lock.
-    """
+    """Keep other batches out of a folder; see `locked`."""
     try:
-        import fcntl
-
-        handle = os.open(folder, os.O_RDONLY)
-    except (ImportError, OSError):  # Windows; a folder that may not be read.
-        return None
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        return locked(folder)
     except BlockingIOError:
-        os.close(handle)
         raise refuse(
             f"another batch is at work in {as_letters(folder)}",
             "wait until it is done, or choose another folder: nothing was written",
             value=folder,
         ) from None
-    except OSError:  # A drive without locks.
-        pass
-    return handle
 
 
 def _listed(folder: Path) -> set[str]:

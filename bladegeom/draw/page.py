@@ -10,21 +10,20 @@ from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.backend_bases import RendererBase
-from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
-from bladegeom.draw._axes import BLACK, GREY
+from bladegeom.draw._axes import BLACK, GREY, Words
 from bladegeom.draw._fonts import (
+    SIMPLE,
     as_printed,
     escaped,
-    families_for,
     fonts_with,
     has_bold,
-    has_standard_letters,
     line_width_mm,
     unhinted,
 )
@@ -70,8 +69,7 @@ class Page:
         self.width, self.height = size[::-1] if landscape else size
         self.top, self.bottom = MARGIN, self.height - MARGIN
         self.figure = Figure(figsize=(self.width / _MM_PER_INCH, self.height / _MM_PER_INCH))
-        canvas = FigureCanvasAgg(self.figure)
-        self._measure: RendererAgg = canvas.get_renderer()  # type: ignore[no-untyped-call]
+        self._canvas = FigureCanvasAgg(self.figure)
 
     @property
     def inner(self) -> float:
@@ -114,9 +112,9 @@ class Page:
         self, left: float, top: float, words: str, size: float, *, lines: bool = False, **how: Any
     ) -> Text:
         """Write words, of several lines or one, their upper left corner at a place on the sheet."""
-        how = {"va": "top", "ha": "left", "color": BLACK} | how
+        how = {"va": "top", "ha": "left"} | how
         words = as_printed(words, lines=lines)
-        if how["va"] == "top" and has_standard_letters(words) and "\n" not in words:
+        if how["va"] == "top" and "\n" not in words:
             # A line's box there is as high as its letters happen to be; its baseline is not.
             how["va"] = "baseline"
             top += _ASCENT * size * POINT
@@ -126,11 +124,8 @@ class Page:
             left / self.width,
             1 - top / self.height,
             words,
+            size,
             transform=self.figure.transFigure,
-            fontsize=size,
-            parse_math=False,
-            usetex=False,
-            fontfamily=families_for(words),
             **how,
         )
         text.set_figure(self.figure)
@@ -167,27 +162,27 @@ class Page:
         return top
 
     def wrapped(self, words: str, size: float, width: float) -> list[str]:
-        """Break words of the page's own letters into lines that fit a width."""
-        lines: list[str] = []
-        line = ""
-        for word in words.split():
-            longer = f"{line} {word}".strip()
-            if line and line_width_mm(escaped(longer), size) > width:
-                lines.append(line)
-                line = word
-            else:
-                line = longer
-        return [*lines, line]
+        """Break words of the page's own letters into lines that fit a width; a longer word too."""
+        space = line_width_mm(" ", size)
+        lines: list[list[str]] = [[]]
+        room = width
+        for word in (part for one in words.split() for part in _parts(one, size, width)):
+            wide = line_width_mm(escaped(word), size)
+            if lines[-1] and space + wide > room:
+                lines.append([])
+                room = width
+            room -= wide + (space if lines[-1] else 0.0)
+            lines[-1].append(word)
+        return [" ".join(line) for line in lines]
 
     def _size_mm(self, text: Text) -> tuple[float, float]:
         words, size = text.get_text(), float(text.get_fontsize())
-        if has_standard_letters(words):
-            # The page's own letters are wider than the standard ones, bold ones by an eighth more.
-            lines = words.split("\n")
-            wide = max(line_width_mm(line, size) for line in lines)
-            bold = 1.13 if text.get_fontweight() == "bold" else 1.0
-            return wide * bold, len(lines) * size * POINT * 1.2
-        box = text.get_window_extent(self._measure)
+        if SIMPLE.issuperset(words):
+            # The page's own letters are wider than the standard ones.
+            lines, bold = words.split("\n"), text.get_fontweight() == "bold"
+            high = (1.0 if len(lines) == 1 else 1.2) * len(lines) * size * POINT
+            return max(line_width_mm(line, size, bold=bold) for line in lines), high
+        box = text.get_window_extent(self._canvas.get_renderer())  # type: ignore[no-untyped-call]
         per_dot = _MM_PER_INCH / self.figure.dpi
         return box.width * per_dot, box.height * per_dot
 
@@ -261,7 +256,8 @@ class Page:
         self.fitted_text(MARGIN, 9.0, name, 30, self.inner - 40, 13.0, weight="bold")
         day = date or Date.today()
         self.text(self.width - MARGIN, 10.0, day.isoformat(), 13, ha="right")
-        self.text(self.width - MARGIN, 16.0, what, 9, ha="right", color=GREY)
+        right = self.width - MARGIN
+        self.fitted_text(right, 16.0, what, 9, self.inner, 4.0, ha="right", color=GREY)
         self.fitted_text(MARGIN, 24.0, ", ".join(facts), 11, self.inner, 5.0)
         self.top = 33.0
 
@@ -340,14 +336,29 @@ class Page:
         lines = self.wrapped("  \u2022 ".join(("", *CAUTIONS)).strip(), size, self.inner)
         top = self.height - MARGIN - step * len(lines) + 3.0
         self.text(MARGIN, top, "\n".join(lines), size, lines=True, linespacing=1.1)
-        height = 1 - (top - 1.5) / self.height
-        ends = (MARGIN / self.width, 1 - MARGIN / self.width)
-        rule = Line2D(ends, (height, height), color=BLACK, linewidth=0.8)
-        self.figure.add_artist(rule)
+        self.rule_across(top - 1.5)
         self.bottom = top - 3.0
 
+    def rule_across(self, top: float) -> None:
+        """Draw a line from margin to margin."""
+        height = 1 - top / self.height
+        ends = (MARGIN / self.width, 1 - MARGIN / self.width)
+        self.figure.add_artist(Line2D(ends, (height, height), color=BLACK, linewidth=0.8))
 
-class _Words(Text):
+
+def _parts(word: str, size: float, width: float) -> list[str]:
+    """Cut a word into parts that fit a width."""
+    if line_width_mm(escaped(word), size) <= width:
+        return [word]
+    parts = [word[:1]]
+    for letter in word[1:]:
+        if line_width_mm(escaped(parts[-1] + letter), size) > width:
+            parts.append("")
+        parts[-1] += letter
+    return parts
+
+
+class _Words(Words):
     """Words of a page, which know when the standard fonts will not do."""
 
     def draw(self, renderer: RendererBase) -> None:
@@ -407,12 +418,10 @@ def save_charts(
             for axes in charts:
                 _figure(axes).savefig(file, format=target.suffix[1:].lower(), dpi=_PNG_DPI)
             return
-        from matplotlib.backends.backend_pdf import PdfPages
+        from bladegeom.draw._pdf import write_pdf  # Matplotlib's PDF takes a while to come.
 
         about = {"Creator": "bladegeom", "CreationDate": None, "Keywords": keywords or None}
-        with PdfPages(file, metadata=about) as pages:
-            for axes in charts:
-                pages.savefig(_figure(axes))
+        write_pdf(map(_figure, charts), file, about)
 
 
 _END = 1 << 16

@@ -18,7 +18,7 @@ from bladegeom.draw.printed import NOT_RELIED_ON, left_words, sure_words, tir_li
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
-from bladegeom.lengths import MM_PER
+from bladegeom.lengths import MM_PER, convert
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +27,9 @@ _RIM, _ROOT, _ZERO, _SWING, _HUB, _NUMBER, _EDGE = 1.0, 0.95, 0.6, 0.22, 0.06, 1
 _NUMBER_PT, _NAMED_PT, _MARK_PT = 9.0, 15.0, 20.0
 _DO_PT = 28.0
 """Of what is to be done: capitals 7 mm high, which are read from two metres."""
+
+_DIGITS_MM = 4.0
+"""From middle to middle of the digits that show the way of the numbers, at least."""
 
 _DIGIT, _CLEAR_MM = 0.70, 1.2
 """Width of a bold digit in parts of its size, and what is left between two numbers."""
@@ -84,17 +87,35 @@ def polar_chart(
 
 
 class BladeDrawing(Chart):
-    """The blade on square axes `side` millimetres wide."""
+    """The blade on square axes `side` millimetres wide.
 
-    def __init__(self, fit: WobbleFit, marks: NeutralLine, ax: Axes, side: float) -> None:
+    `before` is how it was read earlier, drawn at the same scale and turned by `turned_deg`.
+    """
+
+    def __init__(
+        self,
+        fit: WobbleFit,
+        marks: NeutralLine,
+        ax: Axes,
+        side: float,
+        before: WobbleFit | None = None,
+        turned_deg: float = 0.0,
+    ) -> None:
         super().__init__(ax)
+        self.before, self.turned_deg = before, turned_deg
         self.fit, self.marks, self.side = fit, marks, side
         self.blade = fit.readings.blade
         self.sense = sense(self.blade)
         self.top_deg = marks.neutral[0].direction_deg if marks.neutral else 0.0
         self.mm_per_radius = side / (2 * _EDGE)
-        read = fit.levelled
-        largest = float(np.abs(np.append(read - fit.offset, fit.amplitude)).max())
+        drawn = [
+            fit.levelled - fit.offset,
+            np.array([fit.amplitude, *(fit.amplitude + abs(one) for one in _heights(fit))]),
+        ]
+        if before is not None:
+            own = np.append(before.levelled - before.offset, before.amplitude)
+            drawn.append(self._of_before(own) - fit.offset)
+        largest = float(np.abs(np.concatenate(drawn)).max())
         # A flat blade is not to look wild: the drawing's swing is two graduations at least.
         largest = max(largest, 2 * (fit.readings.graduation or 0.0)) or 1.0
         self.step = round_step(largest, 3, (0.5, 1, 2, 5, 10))
@@ -135,14 +156,30 @@ class BladeDrawing(Chart):
             height = _ZERO + self.gain * ring * self.step
             self.circle(height, *((0.6, PALE, DASHED) if ring else (0.9, GREY)))
 
+    def _of_before(self, height: Floats) -> Floats:
+        """Return readings as they would be now that stood so high over the mean before."""
+        assert self.before is not None
+        return self.fit.offset + height * convert(1.0, self.before.unit, self.fit.unit)
+
     def _readings(self) -> None:
-        fit = self.fit
+        fit, before = self.fit, self.before
         around = np.linspace(0.0, 360.0, 361)
+        if before is not None:
+            was = self._of_before(before.height_at(around) - before.offset)
+            where = before.readings.angle_deg[before.in_fit] + self.turned_deg
+            own = self.height(self._of_before(before.levelled - before.offset))
+            self.hollow(*self.at(where, own), 3.4, "before", "^", markeredgecolor=GREY)
+            self.line(*self.at(around + self.turned_deg, self.height(was)), 1.3, DASHED, "before")
         width, style = (1.8, "-") if fit.resolved else (0.9, (0, (2, 2)))
         curve = self.at(around, self.height(fit.height_at(around)))
         self.line(*curve, width, style, "fitted wobble")
         read = self.at(fit.readings.angle_deg[fit.in_fit], self.height(fit.levelled))
         self.hollow(*read, 4.0, "readings", markeredgewidth=0.9)
+        if fit.standing:
+            where = np.array([self.blade.angle_of(one.tooth) for one in fit.standing])
+            where += fit.readings.touch_deg
+            stands = self.at(where, self.height(fit.height_at(where) + _heights(fit)))
+            self.hollow(*stands, 6.0, "stands off", "D", markerfacecolor=BLACK)
 
     def _marks(self) -> None:
         marks = self.marks
@@ -209,9 +246,10 @@ class BladeDrawing(Chart):
 
     def _way_of_numbers(self) -> None:
         """Draw 1, 2, 3 and an arrow: the way in which the tooth numbers grow."""
+        step = max(5.0, math.degrees(_DIGITS_MM / (0.885 * self.mm_per_radius)))
         start = self.top_deg + self.sense * 135.0 - 14.0
-        for step in range(3):
-            self.words(*self.at(start + 5.0 * step, 0.885), str(step + 1), 9)
+        for place in range(3):
+            self.words(*self.at(start + step * (place - 2) + 10.0, 0.885), str(place + 1), 9)
         arc = np.linspace(start + 14.0, start + 27.0, 20)
         x, y = self.at(arc, 0.885)
         self.line(x, y, 1.4)
@@ -225,6 +263,11 @@ class BladeDrawing(Chart):
             f"Outward is toward the indicator. Rings {self.step:g} {unit} apart. Wobble drawn "
             f"{_two_digits(times)} times life size."
         )
+
+
+def _heights(fit: WobbleFit) -> list[float]:
+    """Return how far each tooth that stands off alike in every turn stands off the curve."""
+    return [one.height for one in fit.standing]
 
 
 def _answer(page: Page, marks: NeutralLine) -> None:

@@ -15,6 +15,8 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result, between, named, number, percent
 
 if TYPE_CHECKING:
+    from bladegeom.saw.bench import Step
+    from bladegeom.saw.record import Recorded
     from bladegeom.saw.setup import SetUp
 
 WIDTH = 96
@@ -82,10 +84,65 @@ def setup_text(setup: SetUp) -> str:
     for place, step in enumerate(setup.steps, start=1):
         verdict = f": {step.word.upper()}" if step.word else ""
         lines += ["", f"{place}. {step.title}{verdict}"]
-        was = f"Before: {step.was}" if step.was else ""
-        for words in (step.stand, *step.found, was, *step.told):
-            lines += _wrapped([words]) if words else []
+        lines += _wrapped([step.stand, *_found(setup, step), *step.told])
     return "\n".join([*lines, *warning_lines(setup.warnings)])
+
+
+def _found(setup: SetUp, step: Step, most: int | None = None) -> list[str]:
+    """Return the first, or all, of what was found in a step; when it was read; and before."""
+    said = (setup.when(step), setup.was(step))
+    return [*step.found[:most], *(one[:1].upper() + one[1:] for one in said)]
+
+
+def next_text(setup: SetUp, file: str) -> str:
+    """Return the one thing to do now at a saw, and how what is then read is recorded in its file.
+
+    Where nothing is left to do, what stands within its tolerance, and what remains in doubt.
+    """
+    now = setup.now
+    if now is None:
+        return _finished(setup)
+    lines = textwrap.wrap(f"Do now: {now.title}. {' '.join(now.do)}", WIDTH)
+    lines += _wrapped([f"Stand: {now.stand}." if now.stand else ""])
+    lines += _wrapped(
+        [*now.found[:1], setup.was(now), f"Verdict: {now.verdict}." if now.verdict else ""]
+    )
+    if now.anew:
+        then = "Then read again, and record each" if now.state == "move" else "Record each"
+        lines += ["", f"{then} as you read it:"]
+        named = f'"{file}"' if " " in file else file
+        for part, keys in now.anew.items():
+            said = " ".join([part, *(f"{key}=..." for key in keys)])
+            lines.append(f'  bladegeom setup {named} --record "{said}"')
+    return "\n".join([*lines, "", shown(setup.title), *warning_lines(setup.next.warnings)])
+
+
+def _finished(setup: SetUp) -> str:
+    within = [step.title for step in setup.steps if not step.doubtful]
+    lines = ["Do now: nothing. No move is told by what was read."]
+    lines += _wrapped([f"Within the tolerance: {'; '.join(within)}." if within else ""])
+    for step in setup.steps:
+        if step.doubtful or step.more:
+            word = step.word or ("no tolerance is stated" if step.state else "")
+            lines += ["", f"{step.title}{word and ': '}{word.upper()}"]
+            lines += _wrapped([*_found(setup, step, 1), *step.more])
+    return "\n".join([*lines, "", shown(setup.title), *warning_lines(setup.warnings)])
+
+
+def recorded_text(done: Recorded, file: str) -> str:
+    """Return what was recorded of a saw, what has changed by it, and what to do next."""
+    lines = [f"Recorded in {file}, at {done.at} by this computer's clock:"]
+    setup = done.setup
+    for part, values in done.entries:
+        lines.append(f"  {part}: {', '.join(f'{key} = {one}' for key, one in values.items())}")
+    for part in dict.fromkeys(part for part, _ in done.entries):
+        step = setup.step_of(part)
+        if step is not None:
+            verdict = f": {step.word.upper()}" if step.word else ""
+            lines += ["", f"{step.title}{verdict}", *_wrapped(_found(setup, step))]
+        elif part == "blade" and setup.marks is not None:
+            lines += ["", "Blade", *_wrapped(setup.marks.instructions)]
+    return "\n".join([*lines, "", next_text(setup, file)])
 
 
 def result_text(result: Result) -> str:
@@ -181,5 +238,7 @@ def cautions_text() -> str:
 
 def _wrapped(lines: Iterable[str]) -> list[str]:
     return [
-        part for line in lines for part in textwrap.wrap(f"  {line}", WIDTH, subsequent_indent="  ")
+        part
+        for line in filter(None, lines)
+        for part in textwrap.wrap(f"  {line}", WIDTH, subsequent_indent="  ")
     ]

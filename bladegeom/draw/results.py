@@ -16,7 +16,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, NamedTuple
 
-from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.fit.many import fit_frame
 from bladegeom.tables.out import as_text, check_apart, whole_file
 from bladegeom.tables.read import tidy_table
@@ -96,14 +96,16 @@ def write_answers(
     if not tables:
         raise RefusedError(refused)
     whole = tables[0] if len(tables) == 1 else pd.concat(tables, ignore_index=True)
-    reasons: dict[tuple[str, str], list[str]] = {}
+    if "customer" in whole or any(fault.customer for fault in refused):
+        whole.insert(1, "customer", whole.pop("customer") if "customer" in whole else None)
+    reasons: dict[tuple[str, str, str], list[str]] = {}
     for fault in refused:
         row = "" if fault.row is None else f"row {fault.row}: "
         reason = f"{row}{fault.problem}; {fault.cure}"
-        reasons.setdefault((fault.blade or "", fault.file or ""), []).append(reason)
+        reasons.setdefault((*fault.who, fault.file or ""), []).append(reason)
     left = pd.DataFrame(
-        [(blade, file, ". ".join(said)) for (blade, file), said in reasons.items()],
-        columns=["blade", "file", "refused"],
+        [(*which, ". ".join(said)) for which, said in reasons.items()],
+        columns=["blade", "customer", "file", "refused"],
     ).reindex(columns=[*whole.columns, "refused"])
     rows = len(whole) + len(left)
     workbook = target.suffix.lower() == ".xlsx"
@@ -201,9 +203,10 @@ def _fitted(
     refused = [*tidy.refused, *(replace(fault, row=None) for fault in wrong)]
     if table is not None and tidy.remarks:
         words = table["warnings"].astype(object).to_numpy(copy=True)
-        for at, name in enumerate(table["blade"].tolist()):
-            if name in tidy.remarks:
-                words[at] = "; ".join(filter(None, [words[at], *tidy.remarks[name]]))
+        customers = table["customer"].fillna("") if "customer" in table else [""] * len(table)
+        for at, who in enumerate(map(Who, table["blade"], customers)):
+            if who in tidy.remarks:
+                words[at] = "; ".join(filter(None, [words[at], *tidy.remarks[who]]))
         table["warnings"] = words
     return table, refused
 

@@ -19,11 +19,12 @@ from bladegeom.columns import (
     OneOf,
     Whole,
 )
-from bladegeom.faults import RefusedError, as_letters
+from bladegeom.faults import RefusedError, as_letters, refuse
 from bladegeom.kernel.design import FEWEST_TEETH
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, NumberError, parse_number
 from bladegeom.sizes import ANY, LEAST_OF_DIAMETER, SIZES
 from bladegeom.tables.facts import parse_fact
+from bladegeom.tables.table import customer_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,13 +35,14 @@ Places = NDArray[np.intp]
 
 
 class Groups(NamedTuple):
-    """The rows of a frame by blade and mounting, in the order in which these come."""
+    """The rows of a frame by blade, customer and mounting, in the order in which these come."""
 
     order: Places | None  # Brings the rows together; None where they are together already.
     start: Places  # Where the rows of each group begin in that order.
     size: Places
     first: Places  # The first row of each group.
     name: Any  # Texts; empty where missing, or where there is no such column.
+    customer: Any
     mount: Any
 
     def ordered(self, values: NDArray[Any]) -> NDArray[Any]:
@@ -74,19 +76,27 @@ def spread(start: Places, size: Places) -> Places:
     return places
 
 
-def grouped(names: pd.Series[Any] | None, mounts: pd.Series[Any] | None, rows: int) -> Groups:
-    """Sort rows into blades and mountings."""
+def grouped(columns: Mapping[str, pd.Series[Any] | None], rows: int) -> Groups:
+    """Sort rows into blades, those of a name by customer, and mountings.
+
+    Raises
+    ------
+    RefusedError
+        If rows state no customer, and blades of their name are of several.
+    """
     import pandas as pd
 
-    given = [column for column in (names, mounts) if column is not None]
+    given = {key: column for key, column in columns.items() if column is not None}
     changes = np.zeros(rows, dtype=np.bool_)
     changes[0] = True
-    for column in given:
+    for column in given.values():
         changes |= _changes(column)
     start = np.flatnonzero(changes)
-    read = [_texts(column.iloc[start], whole=True) for column in given]
+    read = {key: _texts(column.iloc[start], whole=True) for key, column in given.items()}
+    if "customer" in read and "blade" in read:
+        read["customer"] = _owned(read["blade"], read["customer"])
     code = np.zeros(len(start), dtype=np.intp)
-    for at, (own, texts) in enumerate(read):
+    for at, (own, texts) in enumerate(read.values()):
         code = own if at == 0 else pd.factorize(code * len(texts) + own)[0]
     begins = np.append(True, code[1:] != code[:-1])  # The same name may be written in two ways.
     start, code = start[begins], code[begins]
@@ -96,16 +106,35 @@ def grouped(names: pd.Series[Any] | None, mounts: pd.Series[Any] | None, rows: i
         order, run = _stable_order(np.repeat(code, size)), _first_of_each(code)
         first, size = start[run], np.bincount(code, weights=size).astype(np.intp)
         start = np.cumsum(size) - size
-    texts_of = iter([texts.take(own[begins][run]) for own, texts in read])
     blank = np.full(len(start), "", dtype=object)
-    return Groups(
-        order,
-        start,
-        size,
-        first,
-        blank if names is None else next(texts_of),
-        blank if mounts is None else next(texts_of),
-    )
+    texts_of = [
+        read[key][1].take(read[key][0][begins][run]) if key in read else blank for key in columns
+    ]
+    return Groups(order, start, size, first, *texts_of)
+
+
+def _owned(names: tuple[Places, Any], customers: tuple[Places, Any]) -> tuple[Places, Any]:
+    """Return the customers of some rows; where none is stated, the one of all blades so named."""
+    (name, called), (code, texts) = names, customers
+    known = [customer_of(str(text)) for text in texts]
+    blank = np.array([not one for one in known], dtype=np.bool_)[code]
+    if not blank.any() or blank.all():
+        return customers
+    least = np.full(len(called), len(texts))
+    most = np.full(len(called), -1)
+    np.minimum.at(least, name[~blank], code[~blank])
+    np.maximum.at(most, name[~blank], code[~blank])
+    unsure = np.flatnonzero(blank & (least[name] < most[name]))
+    if len(unsure):
+        who = str(called[name[unsure[0]]])
+        whose = f"{texts[least[name[unsure[0]]]]} and {texts[most[name[unsure[0]]]]}"
+        raise refuse(
+            f"customer is blank in rows of this blade, and others of its name are of {whose}",
+            "say in every row whose it is",
+            blade=who,
+            column="customer",
+        )
+    return np.where(blank & (most[name] >= 0), most[name], code), texts
 
 
 def _stable_order(code: NDArray[np.intp]) -> Places:
@@ -273,6 +302,7 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
         elif isinstance(fact, Number):
             value = np.nan_to_num(get(fact.name, blank))
             plain &= (fact.among[0] <= value) & (value <= fact.among[1])
+    plain &= says("finished", "", "?", "yes")  # What is told of the others is told one by one.
     plain &= says("turned", "", "forward") & (~on_teeth | says("tooth_pattern", "", "?"))
     count = np.where(whole, teeth, 0).astype(np.int64)
     code = count

@@ -107,8 +107,14 @@ def plain_answers(
                 looked = np.ones(len(some), dtype=np.bool_)
                 if len(stack.reading) == 1:
                     jump = stated / 2 / MM_PER[unit]
-                    looked = worth_a_look(stack, fits, jump, closed is not None)
-                    looked |= np.isin(some, [*blades.closed])  # There a row shows more than here.
+                    whole, left_out = _with_closing(stack, closed, blade)
+                    looked = worth_a_look(
+                        whole,
+                        fits if whole is stack else fit_stack(whole),
+                        jump,
+                        closed is not None,
+                    )
+                    looked[left_out] = True
                 doubted[some[looked]] = [
                     suspect(blades.counted(int(some[at]), stack, closed, int(at), blade))
                     for at in np.flatnonzero(looked)
@@ -370,6 +376,24 @@ class Blades:
             moved=self.moved,
         )
         return [one._replace(of=one.of & self.plain) for one in remarks_on(seen)]
+
+
+def _with_closing(stack: Stack, closed: Closed | None, blade: Blade) -> tuple[Stack, Places]:
+    """Return a stack of one turn with the closing readings as those of one spot more.
+
+    And which blades have one that is not of the first tooth: it is left out.
+    """
+    if closed is None:
+        return stack, np.zeros(0, dtype=np.intp)
+    assert stack.there is not None
+    first = stack.reading[:, 0, closed.at] + closed.difference
+    again = np.full((1, 1, stack.reading.shape[2]), np.nan)
+    again[0, :, closed.at] = first.T
+    reading = np.concatenate([stack.reading, again], axis=1)
+    there = np.concatenate([stack.there, (~np.isnan(again)).astype(np.float64)], axis=1)
+    degrees = blade.tooth_deg
+    spots = spots_of((*degrees, degrees[0]), math.degrees(stack.spots.angle[0]) - degrees[0])
+    return Stack(spots, reading, there), closed.at[np.isnan(first[0])]
 
 
 def _together(which: Places, kind: NDArray[np.int64]) -> Iterator[Places]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from bladegeom.blade import Blade
 from bladegeom.columns import STATED
-from bladegeom.faults import BladegeomWarning, Fault, RefusedError, also_in
+from bladegeom.faults import BladegeomWarning, Fault, RefusedError, Who, also_in
 from bladegeom.fit._frame import Bools, Floats, Groups, Places, cells, grouped
 from bladegeom.fit._plain import plain_answers
 from bladegeom.fit.answer import blade_answer, fit_answer
@@ -30,7 +30,7 @@ from bladegeom.tables.text import Sheet, tidy_name
 if TYPE_CHECKING:
     import pandas as pd
 
-_NAMES = ("blade", "mount")
+_NAMES = ("blade", "customer", "mount")
 _WHOLE = ("teeth", "readings", "dof")
 _TEETH = ("near_tooth", "far_tooth", "neutral_tooth_1", "neutral_tooth_2", "better_tooth")
 """Columns of whole numbers that are blank where no direction is established."""
@@ -57,7 +57,7 @@ def fit_table(
     -------
     pandas.DataFrame
         One row a blade (and mounting), in the order in which they come. Columns are the keys of
-        `blade_answer`, with ``mount`` behind ``blade`` if it was given; a pair is two columns,
+        `blade_answer`, ``customer`` and ``mount`` behind ``blade`` if given; a pair is two columns,
         ``neutral_tooth_1`` and ``neutral_tooth_2``, and the warnings are one text. Lengths are in
         ``unit``, every ``_u`` is a standard uncertainty (k = 1), ``_low`` and ``_high`` are 95 %
         limits; missing where something is not established. Blades that cannot be answered are
@@ -141,8 +141,9 @@ def fit_frame(
                 columns[key][group] = np.nan
     # Whatever kind of text a frame has, its answers have the usual one.
     table: dict[str, Any] = {"blade": pd.Series(groups.name[at]).astype("str")}
-    if "mount" in place:
-        table["mount"] = pd.Series(groups.mount[at]).astype("str")
+    for key, texts in (("customer", groups.customer), ("mount", groups.mount)):
+        if key in place:
+            table[key] = pd.Series(texts[at]).astype("str")
     said = {
         "unit": pd.Series([unit]).array.take(np.zeros(np.count_nonzero(kept), dtype=np.intp)),
         "warnings": pd.Series([*spoken]).array.take(which[at]),
@@ -201,8 +202,8 @@ def open_frame(frame: pd.DataFrame) -> Opened:
     kinds = [(name, kind) for name, kind in frame.dtypes.items() if isinstance(kind, np.dtype)]
     if foreign := {name: kind.newbyteorder("=") for name, kind in kinds if not kind.isnative}:
         frame = frame.astype(foreign)  # Pandas does not pick rows of numbers from other machines.
-    keys = [frame.iloc[:, place[one]] if one in place else None for one in _NAMES]
-    return Opened(frame, place, column, unit, grouped(keys[0], keys[1], len(frame)))
+    keys = {one: frame.iloc[:, place[one]] if one in place else None for one in _NAMES}
+    return Opened(frame, place, column, unit, grouped(keys, len(frame)))
 
 
 class Brought(dict[str, Any]):
@@ -248,20 +249,21 @@ def one_by_one(
     ]
     words = zip((rows + 2).tolist(), zip(*texts, strict=True), strict=True)
     table = Table(Sheet([*place], [], ",", 1), column, unit, ".", dict(place), [])
-    blades: dict[str, tuple[Blade, str]] = {}
+    blades: dict[Who, tuple[Blade, str]] = {}
     for group in alone.tolist():
         read = [(row, [*one]) for row, one in islice(words, int(groups.size[group])) if any(one)]
         who, mount = str(groups.name[group]), str(groups.mount[group])
+        whose = Who(who, str(groups.customer[group]))
         if not read:
             continue
         try:
-            for name, value in zip(_NAMES, (who, mount), strict=True):
+            for name, value in (("blade", who), ("mount", mount)):
                 _check_named(name, value, name in place, read)
             readings = Part(table, who, read).readings()
             _check_same_blade(readings, blades, mount)
             yield group, answered(group)(readings)
         except RefusedError as error:
-            yield group, [_placed(fault, who, mount) for fault in error.faults]
+            yield group, [_placed(fault, whose, mount) for fault in error.faults]
 
 
 def _check_named(name: str, value: str, there: bool, rows: list[tuple[int, list[str]]]) -> None:
@@ -272,10 +274,10 @@ def _check_named(name: str, value: str, there: bool, rows: list[tuple[int, list[
         raise RefusedError(Fault(f"{problem}{others}", cure, row=rows[0][0], column=name, value=""))
 
 
-def _check_same_blade(readings: Readings, blades: dict[str, tuple[Blade, str]], mount: str) -> None:
+def _check_same_blade(readings: Readings, blades: dict[Who, tuple[Blade, str]], mount: str) -> None:
     """Refuse a mounting that says of the blade itself what an earlier one denies."""
     blade = readings.blade
-    earlier, there = blades.setdefault(blade.name, (blade, mount))
+    earlier, there = blades.setdefault(blade.who, (blade, mount))
     faults = []
     for name, here in blade.facts.items():
         if STATED[name].differs:
@@ -306,6 +308,6 @@ def _in_row(readings: Readings, *, checked: bool) -> dict[str, Any]:
     return row
 
 
-def _placed(fault: Fault, blade: str, mount: str) -> Fault:
+def _placed(fault: Fault, who: Who, mount: str) -> Fault:
     problem = f"mount {mount}: {fault.problem}" if mount else fault.problem
-    return replace(fault, blade=fault.blade or blade or None, problem=problem)
+    return replace(fault, problem=problem).of(who)

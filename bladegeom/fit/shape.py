@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -225,60 +224,48 @@ def _height(stands: Floats) -> float:
 # Of many blades, which have nothing that would be found
 
 
-class _Run(NamedTuple):
-    """What leaving out the first teeth of a blade does to a fit of all: see `shape_shown`."""
-
-    leverage: Floats
-    spread: float
-    dof: int
-
-
-@lru_cache(maxsize=64)
-def _runs_of(angles: tuple[float, ...]) -> tuple[tuple[_Run, ...], int]:
-    """Return the runs from tooth 1 on that can be told, and how many lengths are tried."""
-    n, columns = len(angles), harmonic_columns(np.array(angles))
-    taken = columns @ np.linalg.solve(columns.T @ columns, columns.T)
-    lengths = [1, *range(_SHORTEST, max(_SHORTEST, n // 3) + 1)]
-    runs = []
-    for length in lengths:
-        others = columns[length:]
-        if len(others) < _FEWEST or worst_ratio(others[:, 1:], others[:, :1]) > _WORST_RATIO:
-            continue
-        leverage: Any = np.linalg.inv(np.eye(length) - taken[:length, :length])
-        middle = columns[:length].mean(axis=0)
-        spread = 1 / length + float(middle @ np.linalg.solve(others.T @ others, middle))
-        runs.append(_Run(leverage, math.sqrt(spread), n - length - 3))
-    return tuple(runs), len(lengths)
-
-
 def shape_shown(angles: Floats, left: Floats, hair: Floats, graduation: Floats) -> Any:
     """Return of which blades `residual_shape` would find anything, shape (n,).
 
-    All teeth are read, at even pitch. What is left of a run's teeth about the wobble of the others
-    is that about the wobble of all, times the inverse of what these teeth do not take up.
+    What is left of a run's teeth about the wobble of the others is that about the wobble of all,
+    and what these teeth have put into it.
 
     Parameters
     ----------
-    angles : ndarray, shape (teeth,)
-        In radians.
-    left : ndarray, shape (teeth, n)
-        What the wobble leaves of the teeth's means.
+    angles, left : ndarray, shape (teeth read, n)
+        Of these, in radians, and what the wobble leaves of their means.
     hair, graduation : ndarray, shape (n,)
         The rounding that numbers of this size carry, and the step of the dial, 0 for none.
     """
-    n = len(left)
+    n, blade = len(left), np.arange(left.shape[1])
+    lengths = [1, *range(_SHORTEST, max(_SHORTEST, n // 3) + 1)]
+    columns = np.stack([np.ones_like(angles), np.cos(angles), np.sin(angles)])
+    whole = np.einsum("pib,qib->bpq", columns, columns)
     rss, floor = np.sum(left**2, axis=0), np.maximum(graduation / math.sqrt(12), hair)
     sums = np.cumsum(np.concatenate([np.zeros_like(left[:1]), left, left]), axis=0)
-    blade = np.arange(left.shape[1])
-    runs, lengths = _runs_of(tuple(angles.tolist()))
-    shown = np.zeros(left.shape[1], dtype=np.bool_)
-    for leverage, spread, dof in runs:
-        length = len(leverage)
+    shown = np.zeros(len(blade), dtype=np.bool_)
+    for length in lengths:
+        if n - length < _FEWEST:
+            continue
         start = np.argmax(np.abs(sums[length : length + n] - sums[:n]), axis=0)
-        run = left[(start + np.arange(length)[:, np.newaxis]) % n, blade]
-        stands = leverage @ run
-        rest = np.maximum(rss - np.sum(run * stands, axis=0), 0.0)
+        at = (start + np.arange(length)[:, np.newaxis]) % n
+        run, taken = left[at, blade], columns[:, at, blade]
+        others = whole - np.einsum("pib,qib->bpq", taken, taken)
+        solved = np.linalg.inv(others)
+        moved = np.einsum("bpq,qib,ib->pb", solved, taken, run)
+        stands = run + np.einsum("pib,pb->ib", taken, moved)
+        middle = taken.mean(axis=1)
+        spread = 1 / length + np.einsum("pb,bpq,qb->b", middle, solved, middle)
+        rest, dof = np.maximum(rss - np.sum(run * stands, axis=0), 0.0), n - length - 3
         sd = np.maximum(np.sqrt(rest / dof), floor)
-        t = np.abs(stands.mean(axis=0)) / (sd * spread)
-        shown |= 2 * special.stdtr(dof, -t) * n * lengths < _LEVEL * (1 + 1e-6)
+        chance = 2 * special.stdtr(dof, -np.abs(stands.mean(axis=0)) / (sd * np.sqrt(spread)))
+        shown |= (chance * n * len(lengths) < _LEVEL * (1 + 1e-6)) & ~_too_short(others)
     return shown
+
+
+def _too_short(products: Floats) -> Any:
+    """Return where the teeth, of which these are the sums of products, are on too short an arc."""
+    count, along = products[:, 0, 0], products[:, 0, 1:]
+    waves = products[:, 1:, 1:] - along[:, :, np.newaxis] * along[:, np.newaxis] / count[0]
+    ratio = np.sqrt(count / 2 / np.maximum(np.linalg.eigvalsh(waves)[:, 0], 1e-12))
+    return ratio > _WORST_RATIO * (1 + 1e-9)

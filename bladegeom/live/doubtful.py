@@ -2,15 +2,15 @@
 
 Each reading is foretold by all the others, and questioned where it lies farther off than chance
 and the usual bends of a plate explain. A plate is taken as an offset, a wobble of any size, and
-bends of two and more waves a turn, of unknown size: normal about 0, each order half ... as large
-as the one before. How large they are over the scatter is unknown too; several sizes are tried, and
-what each foretells counts as much as the other readings speak for it.
+bends of two and more waves a turn, normal about 0 and smaller the more waves there are. How large
+they are over the scatter is not known: several sizes are tried, and what each foretells counts as
+much as the other readings speak for it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy import special
@@ -24,18 +24,28 @@ from bladegeom.result import number
 FIRST = 8
 """Readings from which on one is questioned."""
 
-ASKED = 0.02
-"""A reading is questioned where its chance, times the number of teeth, is less."""
+ASKED = 0.005
+"""A reading is questioned where its chance, times the number of teeth, is less.
+
+So few, because a reading is looked at again with every one that follows, and because a dial may
+scatter by more than is taken for usual: the benchmark counts the false questions.
+"""
 
 _ORDERS = (2, 3, 4, 5, 6)
 _SIZES = np.array([0.0, 0.5, 1.5, 5.0, 15.0])
 """Standard deviations of a bend of two waves, in those of the scatter, that are tried."""
 
+_FALL = 2
+"""Bends fall off as this power of the waves a turn."""
+
 _FREE = 1e4
+"""Standard deviation of offset and wobble, in those of the scatter: any size is as good."""
+
 _USUAL, _USUAL_DOF = 0.7, 3
 """What a dial scatters by, in graduations, and how many readings' worth that knowledge is."""
 
 _LEAST_STEPS = 1.5
+"""Rounding alone moves a reading, and the curve that foretells it, by so many graduations."""
 
 
 class Question(NamedTuple):
@@ -81,45 +91,71 @@ def questioned(readings: Readings, kept: Collection[int] = ()) -> Question | Non
     waves = harmonic_columns(design.angle, (1, *_ORDERS))[:, 1:]
     free = np.column_stack([design.aside, waves[:, :2]])[judged]
     step = readings.graduation or least_step(read)
-    chance, off = _foretold(free, waves[judged, 2:], read[judged], step)
+    laws = laws_of(free, waves[judged, 2:])
+    dof = len(free) - free.shape[1] - 1
+    chance, off = foretold(laws, dof, read[judged], step)
     worst = int(np.argmin(chance))
-    if chance[worst] * readings.blade.teeth >= ASKED:
+    if not is_doubtful(chance[worst], readings.blade.teeth):
         return None
     which, by = int(tooth[judged][worst]), float(off[worst])
     said = f"tooth {which} stands {number(abs(by), abs(by))} {readings.unit} off the curve"
     return Question(which, by, f"{said}: read it again, or Enter to keep")
 
 
-def _foretold(free: Floats, bends: Floats, read: Floats, step: float) -> tuple[Floats, Floats]:
-    """Return the chance of each reading as far from what the others foretell, and how far it is.
+def is_doubtful(chance: Any, teeth: int) -> Any:
+    """Return whether readings with such chances are questioned."""
+    return chance * teeth < ASKED
+
+
+class Law(NamedTuple):
+    """What the places of readings alone decide, for one size of the bends.
 
     Readings of variance 1 about a curve whose parts are normal, with variances V, have the
-    covariance K = 1 + X V X'. What the others foretell of a reading differs from it by
-    (K^-1 y)_i / (K^-1)_ii, with the variance 1 / (K^-1)_ii, and without it y' K^-1 y is less by
-    the square of the one over the other: both are known of all readings at once.
+    covariance K = 1 + X V X'. Its inverse is 1 - `u` `taken` u', with the diagonal `inverse`, and
+    `log_det` is half the logarithm of its determinant without each reading.
     """
-    n, flat = len(read), free.shape[1]
-    y, dof = read - read.mean(), n - flat - 1 + _USUAL_DOF
+
+    u: Floats
+    taken: Floats
+    inverse: Floats
+    log_det: Floats
+
+
+def laws_of(free: Floats, bends: Floats) -> list[Law]:
+    """Return the laws for each of `_SIZES`, of columns of any size and of columns of bends."""
     order = np.repeat(np.array(_ORDERS, dtype=np.float64), 2)
-    chances, weights, offs = [], [], []
+    laws = []
     for size in _SIZES:
-        scaled = np.column_stack([_FREE * free, bends * (size * (2 / order) ** 2)])
+        scaled = np.column_stack([_FREE * free, bends * (size * (2 / order) ** _FALL)])
         u, s, _ = np.linalg.svd(scaled, full_matrices=False)
         taken = s**2 / (1 + s**2)
-        inverse = np.maximum(1 - (u**2) @ taken, 1e-12)
+        inverse = np.maximum(1 - u**2 @ taken, 1e-12)
+        laws.append(Law(u, taken, inverse, (np.log1p(s**2).sum() + np.log(inverse)) / 2))
+    return laws
+
+
+def foretold(laws: list[Law], dof: int, read: Floats, step: float) -> tuple[Floats, Floats]:
+    """Return how probable it is that a reading lies so far off, and how far; shape (n, ...).
+
+    What the others foretell of a reading differs from it by (K^-1 y)_i / (K^-1)_ii, with the
+    variance 1 / (K^-1)_ii, and without it y' K^-1 y is less by the square of the one over the
+    other: so all readings are foretold at once.
+    """
+    y = read - read.mean(axis=0)
+    usual, chances, weights, offs = _USUAL_DOF * (_USUAL * step) ** 2, [], [], []
+    for u, taken, inverse, log_det in laws:
+        inverse, log_det, taken = (
+            one.reshape(-1, *[1] * (y.ndim - 1)) for one in (inverse, log_det, taken)
+        )
         left = y - u @ (taken * (u.T @ y))
         off = left / inverse
-        usual = _USUAL_DOF * (_USUAL * step) ** 2
-        others = np.maximum(y @ left - left * off, 0.0) + usual
-        variance = np.maximum(others / dof, step**2 / 12 + 1e-300)
-        t = np.abs(off) * np.sqrt(inverse / variance)
-        chance = 2 * special.stdtr(dof, -t)
-        near = np.abs(off) * np.sqrt(inverse) < _LEAST_STEPS * step
-        chances.append(np.where(near, 1.0, chance))
+        others = np.maximum((y * left).sum(axis=0) - left * off, 0.0) + usual
+        away = np.abs(off) * np.sqrt(inverse)
+        sd = np.sqrt(np.maximum(others / (dof + _USUAL_DOF), step**2 / 12 + 1e-300))
+        chance = 2 * special.stdtr(dof + _USUAL_DOF, -away / sd)
+        chances.append(np.where(away < _LEAST_STEPS * step, 1.0, chance))
         offs.append(off)
-        weights.append(
-            -(np.log1p(s**2).sum() + np.log(inverse)) / 2 - dof / 2 * np.log(others + 1e-300)
-        )
+        weights.append(-log_det - (dof + _USUAL_DOF) / 2 * np.log(others + 1e-300))
     weight = np.exp(np.array(weights) - np.max(weights, axis=0))
     weight /= weight.sum(axis=0)
     return (weight * chances).sum(axis=0), (weight * offs).sum(axis=0)

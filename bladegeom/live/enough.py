@@ -9,6 +9,7 @@ than it says; the benchmark shows that this pays for looking after every reading
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,7 +66,9 @@ class Enough:
     unknown: str
 
 
-def enough(readings: Readings, wanted_deg: float | None = None) -> Enough:
+def enough(
+    readings: Readings, wanted_deg: float | None = None, kept: Collection[int] = ()
+) -> Enough:
     """Return whether the readings so far are enough to mark by.
 
     Never before the eighth, nor while one is doubtful or a mistake seems likely.
@@ -77,6 +80,8 @@ def enough(readings: Readings, wanted_deg: float | None = None) -> Enough:
     wanted_deg : float, optional
         The squareness error that may be left; if not given, 0.005 degrees or one and a half times
         what the spacing of the teeth leaves anyway, whichever is more.
+    kept : collection of int, optional
+        Teeth whose reading stands, as for `questioned`.
     """
     read, teeth = len(np.unique(readings.tooth)), readings.blade.teeth
     count, unknown = f"; {read} of {teeth} read", _unknown(readings, read)
@@ -101,7 +106,7 @@ def enough(readings: Readings, wanted_deg: float | None = None) -> Enough:
         if marks.neutral is None:
             told = short = "without a ring radius nothing tells how far out of square that may be"
     within = within and read >= min(FIRST, teeth)
-    against = _against(readings, fit) if within else ""
+    against = _against(readings, fit, kept) if within else ""
     so_far = " so far" if marks.neutral else ""
     will_do = "" if marks.neutral is None else " will do"
     named = _named(marks)
@@ -128,8 +133,8 @@ def _as_near_as_can_be(fit: WobbleFit, apart_deg: float) -> bool:
     return left <= _SPACING * math.sin(math.pi / fit.teeth)
 
 
-def _against(readings: Readings, fit: WobbleFit) -> str:
-    if questioned(readings) is not None:
+def _against(readings: Readings, fit: WobbleFit, kept: Collection[int]) -> str:
+    if questioned(readings, kept) is not None:
         return "a reading is doubtful"
     return "" if fit.mistake is None else "a mistake in the readings seems likely"
 

@@ -12,6 +12,7 @@ from bladegeom.saw._measure import UNKNOWN, by_hand, told
 from bladegeom.saw._plate_reading import OVER, PlateReading
 from bladegeom.saw._uses import BELOW, USES
 from bladegeom.saw.bench import (
+    MOUNTED,
     NOT_READ,
     SLOTS,
     Bench,
@@ -30,6 +31,9 @@ _CALLED = {
     "miter_gauge": "the miter gauge",
     "riving_knife": "the riving knife",
 }
+
+_CUT = {"table": "test_cut.flip", "miter_gauge": "test_cut.round"}
+"""Use -> the cut that tells what is off."""
 
 
 def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
@@ -60,7 +64,9 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
         "riving_knife": "Riving knife",
     }[use]
     if not read:
-        bench.unread.append(Unread(title, _stand(setting), setting.worst, use == "miter_gauge"))
+        entries = _to_read(bench, section, use)
+        unread = (title, _stand(setting), setting.worst, use == "miter_gauge", entries)
+        bench.unread.append(Unread(*unread))
         return None
     title += ", toe" if use == "riving_knife" else ""
     found = setting.read
@@ -84,7 +90,7 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
         again=again,
         found=(*found.found, *setting.in_wood, *ignored),
         moves=moves.get(use, ()),
-        rests=(SLOTS,) if found.by_slots else (),
+        rests=[SLOTS] * found.by_slots + [MOUNTED] * found.against_plate,
         state=found.state,
         verdict=found.verdict,
         reads=(SLOTS,) if by_slots else (),
@@ -101,6 +107,18 @@ def plate_step(bench: Bench, section: Section, use: str) -> Step | None:
     if found.against_plate:
         step = replace(step, stand=_stand(setting))
     return _waiting(bench, step, setting)
+
+
+def _to_read(bench: Bench, section: Section, use: str) -> tuple[str, ...]:
+    """Return what is to be written down of a part that was not read, if its file asks for it.
+
+    That is where it stands in the file, and no cut that stands there tells as much.
+    """
+    if section.row is None or _CUT.get(use) in bench.held.parts:
+        return ()
+    square = {"graduation", "height", "length"} & section.values.keys()
+    shown = ("shows", "from" if use == "bevel" else "toward")
+    return tuple(f"{section.title}.{key}" for key in (("gap", "open", "side") if square else shown))
 
 
 def _again(
@@ -137,7 +155,9 @@ def _waiting(bench: Bench, step: Step, setting: Setting) -> Step:
             else "Say on which side of the blade each indicator stood: side in the blade's "
             "readings, indicator in [slots].",
         )
-        return replace(step, state="read again", do=do)
+        # Slots that stand in the file are read first.
+        first = bench.slots is None and bench.slots_state is not None
+        return replace(step, state="wait" if first else "read again", do=do)
     if by_slots and step.state == "read again" and bench.slots_state != "leave":
         name = "gauge" if setting.use == "miter_gauge" else "knife"
         return replace(step, state="wait", do=(f"After the slots: read the {name} again.",))
@@ -168,6 +188,7 @@ def not_read_step(bench: Bench) -> Step:
             "on which side.",
         ),
         remarks=tuple(remarks),
+        entries=tuple(entry for one in bench.unread for entry in one.entries),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date as Date  # noqa: N812
 from typing import Any, Literal, NamedTuple, Protocol
 
 from bladegeom.estimate import Estimate, Known, Verdict
@@ -21,6 +22,9 @@ Moved = tuple[str, float]
 """A thing that a step moves, and at which angle."""
 
 SLOTS: Moved = ("slots", 0.0)
+
+MOUNTED: Moved = ("mounted", 0.0)
+"""The blade as it sits on the arbor, on which its marks rest."""
 
 _GROWN = (
     "It is off by more than before. Look whether it was moved the other way, and whether every "
@@ -103,6 +107,11 @@ class Step(Result):
         text=lambda one: one.was,
         default=None,
     )
+    read_at: Date | None = quantity(
+        "day, or day and time, at which it was read, as text; none where the file does not say it",
+        parts={"": lambda day: day.isoformat()},
+        default=None,
+    )
     remarks: tuple[str, ...] = ()
     result: Result | None = None
     off: Estimate | Known | None = None
@@ -117,6 +126,10 @@ class Step(Result):
     """Whose readings, other than its own, are too few for it to be told."""
     finer: bool = False
     """Whether only a finer gauge can tell, and no further readings."""
+    place: int = 0
+    """Which reading of the file's log it is of; see `Section`."""
+    void: str = ""
+    """Why what was read holds no more, or how to read what was not read yet; empty: it holds."""
 
     @derived("all numbers; a correction only where it is to be moved", key="result")
     def _numbers(self) -> dict[str, Any] | None:
@@ -129,24 +142,56 @@ class Step(Result):
         return held if kept else held | {"correction": None}
 
     @property
+    def of(self) -> str:
+        """Which part of the file it is of, such as ``bevel 2``; empty of what is of none."""
+        return self.entries[0].rpartition(".")[0] if self.entries else ""
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether it is not shown to be within its tolerance: it has none, or was not read."""
+        return self.verdict not in ("within", "agree")
+
+    @property
+    def more(self) -> tuple[str, ...]:
+        """What to do but to leave it."""
+        return tuple(one for one in self.do if one != LEAVE)
+
+    @property
     def asked(self) -> bool:
         """Whether something is to be moved or read."""
-        return self.state in ("move", "read again")
+        return self.state in ("move", "read again") or (self.part == NOT_READ and self.of != "")
+
+    @property
+    def turn(self) -> int:
+        """When it is its turn, of those asked: the least first, then in the order of work.
+
+        What only a finer gauge can tell holds up nothing else, and a cut is made when all that can
+        be read was read.
+        """
+        if self.finer:
+            return 3
+        if self.part == NOT_READ:
+            return 1
+        return 2 if self.void and self.part.startswith(("stop", "test_cut")) else 0
 
     @property
     def told(self) -> tuple[str, ...]:
         """What to do, and which entries of the file then to fill anew."""
         if not self.read_again:
             return self.do
+        said = "; ".join(f"{' and '.join(keys)} in {_head(at)}" for at, keys in self.anew.items())
+        if self.state != "move":
+            return (*self.do, f"Write down: {said}.")
+        return (*self.do, f"Then read again, for the log: {said}.")
+
+    @property
+    def anew(self) -> dict[str, list[str]]:
+        """What is to be read anew: part, such as ``bevel 2`` -> its keys."""
         places: dict[str, list[str]] = {}
         for entry in self.read_again:
             title, _, key = entry.rpartition(".")
             places.setdefault(title, []).append(key)
-        said = "; ".join(f"{' and '.join(keys)} in {_head(at)}" for at, keys in places.items())
-        if self.state != "move":
-            return (*self.do, f"Write down: {said}.")
-        own = next(iter(places)).partition(" ")[0]
-        return (*self.do, f"Then read again: {said}. Keep the old readings in [{own}.before].")
+        return places
 
     @property
     def was(self) -> str:
@@ -160,7 +205,7 @@ class Step(Result):
     def as_before(self) -> dict[str, Any]:
         """What is kept of it where it was read anew."""
         held = self.to_dict()
-        return {key: held[key] for key in ("found", "verdict", "result")}
+        return {key: held[key] for key in ("found", "verdict", "result", "read_at")}
 
     def since(self, before: Step, *, alike: bool) -> Step:
         """Return it with what was read before.
@@ -175,6 +220,22 @@ class Step(Result):
         if not (math.isfinite(grown.u) and grown.value > grown.reach):
             return step
         return replace(step, remarks=(_GROWN, *step.remarks))
+
+    def voided(self, why: str) -> Step:
+        """Return it without what was read, which holds no more."""
+        return replace(
+            self,
+            state="read again",
+            verdict=None,
+            do=(why,),
+            found=(),
+            remarks=(),
+            result=None,
+            off=None,
+            reads=(),
+            finer=False,
+            void=why,
+        )
 
     @property
     def word(self) -> str | None:
@@ -222,6 +283,8 @@ class Unread(NamedTuple):
     stand: str
     worst: Known
     gauge: bool
+    entries: tuple[str, ...]
+    """What is to be written down of it, where it stands in the file and no cut tells of it."""
 
 
 @dataclass

@@ -29,7 +29,7 @@ from bladegeom.saw._measure import (
     unknown,
     way_to,
 )
-from bladegeom.saw.bench import SLOTS, Bench, Step, decided
+from bladegeom.saw.bench import MOUNTED, SLOTS, Bench, Step, decided
 from bladegeom.saw.kerf import kerf
 from bladegeom.tables.toml import Section
 
@@ -440,7 +440,7 @@ def kerf_step(bench: Bench, section: Section) -> Step:
         title="Test cut: width of the kerf",
         found=(f"{width.text(unit)} wide; {predicted.text(unit)} predicted",),
         result=result,
-        rests=(SLOTS,),
+        rests=(SLOTS, MOUNTED),
     )
 
 

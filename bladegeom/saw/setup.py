@@ -3,50 +3,26 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date as Date  # noqa: N812
-from functools import partial
 from pathlib import Path
 
 from bladegeom.estimate import Answer
-from bladegeom.faults import Fault, RefusedError, refuse
+from bladegeom.faults import RefusedError, refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.marks import NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.readings import Readings
 from bladegeom.result import Result, derived, described, quantity
-from bladegeom.saw._plate_steps import not_read_step, plate_step
-from bladegeom.saw._saw_file import SawFile, read_saw
-from bladegeom.saw.bench import NOT_READ, SLOTS, Bench, Step
+from bladegeom.saw._plate_steps import not_read_step
+from bladegeom.saw._saw_file import SawFile, day_of, read_saw
+from bladegeom.saw._work import worked
+from bladegeom.saw.bench import NOT_READ, Step
 from bladegeom.saw.compare import CutComparison, compare_test_cut
-from bladegeom.saw.cut import flip_step, kerf_step, round_step, stop_step
-from bladegeom.saw.fence import fence_step
-from bladegeom.saw.insert import insert_step
-from bladegeom.saw.slots import slots_step
 from bladegeom.tables.read import read_blades
 from bladegeom.tables.toml import Section
-
-Work = Callable[[Bench, Section], Step | None]
-
-_WORK: dict[str, Work] = {
-    "slots": slots_step,
-    "table": partial(plate_step, use="table"),
-    "bevel": partial(plate_step, use="bevel"),
-    "miter_gauge": partial(plate_step, use="miter_gauge"),
-    "riving_knife": partial(plate_step, use="riving_knife"),
-    "fence": fence_step,
-    "stop": stop_step,
-    "insert": insert_step,
-    "test_cut.flip": flip_step,
-    "test_cut.round": round_step,
-    "test_cut.kerf": kerf_step,
-}
-"""Part of the file -> what works it out, in the order of work."""
-
-_FROM_THE_BLADE = ("table", "miter_gauge", "riving_knife")
-"""Steps whose teeth the blade alone tells."""
 
 _LOOK: dict[Answer, tuple[str, ...]] = {
     "yes": (),
@@ -67,7 +43,8 @@ class SetUp(Result):
         return None if self.fit is None else self.fit.readings.blade.name
 
     date: Date | None = quantity(
-        "the day on which it was measured, as text", parts={"": lambda day: day.isoformat()}
+        "the day on which it was measured, last of all, as text",
+        parts={"": lambda day: day.isoformat()},
     )
 
     @derived(
@@ -79,8 +56,7 @@ class SetUp(Result):
     def now(self) -> Step | None:
         # Where the test cut was not as predicted, something that was read is wrong: that comes
         # before any move. Else it is the first step to move or to read again, in the order of work.
-        # What only a finer gauge can tell holds up nothing else.
-        asked = sorted((step for step in self.steps if step.asked), key=lambda step: step.finer)
+        asked = sorted((step for step in self.steps if step.asked), key=lambda step: step.turn)
         if self.test_cut is not None and self.test_cut.agree == "no":
             return next(step for step in asked if step.part == "test_cut")
         return asked[0] if asked else None
@@ -129,6 +105,31 @@ class SetUp(Result):
         place = self.steps.index(self.now) + 1
         return f"Do now: step {place}, {self.now.title}. {' '.join(self.now.told)}"
 
+    @property
+    def next(self) -> SetUp:
+        """The same with the one step to do now; where there is none, with those left in doubt."""
+        if self.now is None:
+            return replace(self, steps=tuple(step for step in self.steps if step.doubtful))
+        return replace(self, steps=(self.now,), warnings=_warnings(self.fit, [self.now]))
+
+    def step_of(self, title: str) -> Step | None:
+        """Return the step of a part of the file, ``slots`` or ``bevel 2``, if it has one."""
+        return next((step for step in self.steps if step.of == title), None)
+
+    def when(self, step: Step) -> str:
+        """Say when a step was read, where that is not the day of the last reading of all."""
+        day = self._day(step) if step.found else ""
+        return f"read{day}" if day else ""
+
+    def was(self, step: Step) -> str:
+        """Say what was found in a step before, and when, likewise; empty where nothing was."""
+        return f"before{self._day(step.before)}: {step.was}" if step.before else ""
+
+    def _day(self, step: Step) -> str:
+        if self.date is None or step.read_at is None or day_of(step.read_at) >= self.date:
+            return ""
+        return f" on {day_of(step.read_at).isoformat()}"
+
     def _remarks(self) -> Sequence[str]:
         return self.warnings
 
@@ -149,73 +150,47 @@ def set_up(path: str | os.PathLike[str]) -> SetUp:
     RefusedError
         Listing everything in the file that cannot be used, with its row.
     """
-    held = read_saw(path)
+    return set_up_from(read_saw(path))
+
+
+def set_up_from(held: SawFile) -> SetUp:
+    """Work out every step of a saw's file that was read; see `set_up`."""
     saw = held.one("saw") or Section("saw", {})
-    fit = _fit(held)
-    bench = Bench(held, fit, unit=_unit(held, fit))
-    steps = _steps(bench)
+    fits: dict[int, WobbleFit | None] = {}
+
+    def fit_of(then: SawFile) -> WobbleFit | None:
+        blade = then.one("blade")
+        place = blade.place if blade else 0
+        if place not in fits:
+            fits[place] = None if blade is None else _fit(then, blade)
+        return fits[place]
+
+    last = held.after(len(held.log))
+    fit = fit_of(last)
+    bench, steps = worked(held, fit_of, _unit(last, fit))
     compared = compare_test_cut(bench.checks) if bench.checks else None
     if compared is not None:
         steps.append(_compared(compared))
     if bench.unread:
         steps.append(not_read_step(bench))
     steps = [replace(step, read_again=_read_again(step, steps)) for step in steps]
-    remarks = [f"blade: {one}" for one in (fit.said if fit else ())]
-    remarks += [f"{step.title.lower()}: {one}" for step in steps for one in step.remarks]
     return SetUp(
         saw=saw.get("name", ""),
         notes=saw.get("notes", ""),
-        date=saw.get("date"),
+        date=day_of(held.log[-1].at) if held.log else saw.get("date"),
         fit=fit,
         unit=bench.unit,
         marks=None if fit is None else neutral_line(fit),
         steps=tuple(steps),
         test_cut=compared,
-        warnings=tuple(remarks),
+        warnings=_warnings(fit, steps),
     )
 
 
-def _steps(bench: Bench) -> list[Step]:
-    """Return the steps that stand in the file, in the order of work, or refuse all that cannot."""
-    steps: list[Step] = []
-    if bench.fit is not None and bench.fit.mistake is not None:
-        first, *others = neutral_line(bench.fit).instructions
-        steps.append(
-            Step(part="blade", title="Blade", do=(first,), found=tuple(others), state="read again")
-        )
-    faults: list[Fault] = []
-    slots = bench.held.one("slots")
-    slots_anew = slots is not None and slots.before is not None
-    for part, work in _WORK.items():
-        sections = bench.held.parts.get(part, [])
-        if not sections and part in _FROM_THE_BLADE and bench.fit is not None:
-            sections = [Section(part, {})]
-        for section in sections:
-            # As it was before: on a bench of its own, so that nothing rests on it.
-            was = section.before and _worked(work, bench.copy(), section.before, faults)
-            step = _worked(work, bench, section, faults)
-            if step is None:
-                continue
-            read = tuple(f"{section.title}.{key}" for key in section.read)
-            alike = part == "slots" or SLOTS not in step.rests or not slots_anew
-            step = replace(step, entries=read)
-            steps.append(step.since(was, alike=alike) if was else step)
-    if faults:
-        raise RefusedError(faults)
-    return steps
-
-
-def _worked(work: Work, bench: Bench, section: Section, faults: list[Fault]) -> Step | None:
-    """Return the step of a part, or None, and add what is wrong in it to the faults."""
-    try:
-        told = section.in_unit(bench.unit)
-        if told.values != section.values:
-            # What is refused is said in the units in which it was written.
-            work(bench.copy(), section)
-        return work(bench, told)
-    except RefusedError as error:
-        faults += section.located(error)
-        return None
+def _warnings(fit: WobbleFit | None, steps: Sequence[Step]) -> tuple[str, ...]:
+    said = [f"blade: {one}" for one in (fit.said if fit else ())]
+    said += [f"{step.title.lower()}: {one}" for step in steps for one in step.remarks]
+    return tuple(said)
 
 
 def _read_again(step: Step, steps: Sequence[Step]) -> tuple[str, ...]:
@@ -223,7 +198,7 @@ def _read_again(step: Step, steps: Sequence[Step]) -> tuple[str, ...]:
     others: list[Step] = []
     if step.state == "move":
         others = [one for one in steps if one is not step and {*one.rests} & {*step.moves}]
-    elif step.state == "read again":
+    elif step.asked:
         others = [one for one in steps if {*one.moves} & {*step.reads}]
     else:
         return ()
@@ -261,10 +236,7 @@ def _compared(comparison: CutComparison) -> Step:
     )
 
 
-def _fit(held: SawFile) -> WobbleFit | None:
-    section = held.one("blade")
-    if section is None:
-        return None
+def _fit(held: SawFile, section: Section) -> WobbleFit:
     try:
         return fit_wobble(_readings(held.path.parent, section))
     except RefusedError as error:

@@ -377,7 +377,7 @@ def _again(known: bool, times: int | None) -> str:
 def slots_to_tell(bench: Bench, state: Callable[[SlotAlignment], State]) -> str:
     """Say how often to read the slots for a part whose state hangs on them; empty if in vain."""
     section = bench.held.one("slots")
-    if section is None:
+    if section is None or not section.read:
         return ""
     given = section.in_unit(bench.unit).given() | {"fit": bench.fit}
     for times in (2, 3, 4, 5):

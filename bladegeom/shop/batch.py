@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
+from bladegeom.faults import NO_ROW, Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.fit.answer import blade_answer
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
@@ -53,7 +53,7 @@ class Read(NamedTuple):
     Attributes
     ----------
     who : str
-        A name of its own in the batch.
+        A name of its own in the batch, with the customer's before it.
     file : str
     readings : Readings
     eye : str
@@ -77,60 +77,71 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> B
     day: Batch[Read] = Batch([], [], [])
     batches = [*_batches(inputs, facts, how, day.refused)]
     names = {
-        name
-        for _, _, batch, _, unread in batches
-        for name in (
-            *unread,
-            *(readings.blade.name for readings in batch.readings),
-            *(fault.blade for fault in batch.refused if fault.blade),
+        who
+        for one in batches
+        for who in (
+            *one.unread,
+            *(readings.blade.who for readings in one.batch.readings),
+            *(fault.who for fault in one.batch.refused if fault.blade),
         )
     }
-    # A row that no blade's name fits may be of one whose name is written otherwise.
-    rest = set() if facts is None else {folded(one) for one in facts.rows.keys() - names}
-    found: list[tuple[_Path, Readings, BladeFacts | None, str]] = []
+    found: list[tuple[_Path, Readings, BladeFacts | None, Who | None]] = []
     for path, file, batch, own, _ in batches:
+        rest: set[str] = set()
+        if own is not None:
+            # A row that no blade fits may be of one whose name, or customer, is written otherwise.
+            served = {own.row_of(who) for who in names}
+            rest = {folded(one.name) for one in own.rows.keys() - served}
         whole, bare = _with_bare(path, batch, rest, how)
         for readings in whole.readings:
-            name = readings.blade.name
-            row = "" if own is None or name in bare else own.name_of(name)
+            who = readings.blade.who
+            row = None if own is None or who in bare else own.found_for(who)
             found.append((path, readings, own, row))
         day.refused.extend(fault.within(file) for fault in whole.refused)
         day.notes.extend(f"{file}: {note}" for note in whole.notes)
         if bare:
-            said = f"no row of facts, judged by the readings alone: {', '.join(bare)}"
+            said = f"no row of facts, judged by the readings alone: {', '.join(map(str, bare))}"
             day.notes.append(f"{file}: {said}")
         if own is not None and own is not facts:
             elsewhere = names if facts is None else names | facts.rows.keys()
             day.notes.extend(f"{file}: {note}" for note in not_read(own, elsewhere))
     if facts is not None:
-        used = names.union(row for _, _, _, row in found)
+        used = names.union(row for *_, row in found if row)
         day.notes.extend(facts.notes)
         day.notes.extend(f"{Path(facts.name).name}: {note}" for note in not_read(facts, used))
-    times = Counter(readings.blade.name for _, readings, _, _ in found)
-    of_row: dict[str, set[str]] = {}
+    times = Counter(readings.blade.who for _, readings, *_ in found)
+    of_row: dict[Who | None, set[Who]] = {}
     for _, readings, _, row in found:
-        of_row.setdefault(row, set()).add(readings.blade.name)
-    several: dict[str, list[str]] = {}
+        of_row.setdefault(row, set()).add(readings.blade.who)
+    several: dict[Who, list[str]] = {}
     files = Counter(as_letters(Path(path).name) for path in {*(os.fspath(one) for one in inputs)})
     for path, readings, own, row in found:
-        name, file, apart = readings.blade.name, as_letters(Path(path).name), ""
-        eye, wrong = _seen(own, row, name, of_row[row])
+        blade, file, apart = readings.blade.who, as_letters(Path(path).name), ""
+        eye, wrong = _seen(own, row, blade, of_row[row])
         if wrong:
             day.refused.append(wrong.within(file))
             continue
-        who = name or Path(file).stem
-        if times[name] > 1:
+        called = " ".join(filter(None, (blade.customer, blade.name or Path(file).stem)))
+        if times[blade] > 1:
             apart = file if files[file] == 1 else as_letters(Path(path).parent.name + f"/{file}")
-            others = several.setdefault(who, [])
+            others = several.setdefault(blade, [])
             again = 1 + sum(one == apart or one.startswith(f"{apart}, ") for one in others)
             apart += f", {again}" if again > 1 else ""
             others.append(apart)
-            who = f"{who} {apart}"
-        day.readings.append(Read(who, file, readings, eye, apart))
+            called = f"{called} {apart}"
+        day.readings.append(Read(called, file, readings, eye, apart))
     day.notes.extend(
-        f"{len(places)} blades are called {name} ({'; '.join(places)}): each has a sheet of its "
-        "own, headed by its file; they are compared with none before, and not recorded"
-        for name, places in several.items()
+        f"{len(places)} blades are called {who or 'nothing'} ({'; '.join(places)}): each has a "
+        "sheet of its own, headed by its file; they are compared with none before, and not recorded"
+        for who, places in several.items()
+    )
+    alike: dict[str, set[str]] = {}
+    for blade in times:
+        alike.setdefault(folded(blade.customer), set()).add(blade.customer)
+    day.notes.extend(
+        f"did you mean the same customer? {' and '.join(sorted(spelt))} count as two"
+        for spelt in alike.values()
+        if len(spelt) > 1
     )
     if not day.readings and not day.refused:
         day.refused.append(
@@ -146,7 +157,7 @@ class _File(NamedTuple):
     name: str
     batch: Batch[Readings]
     facts: BladeFacts | None
-    unread: list[str]
+    unread: list[Who]
 
 
 class Repeats:
@@ -189,19 +200,21 @@ def _scatter(closures: NDArray[np.float64], step: float) -> Scatter | None:
 
 
 def _seen(
-    facts: BladeFacts | None, row: str, name: str, of_row: Collection[str]
+    facts: BladeFacts | None, row: Who | None, who: Who, of_row: Collection[Who]
 ) -> tuple[str, Fault | None]:
     """Return what the eye found of a blade, or why that cannot be told.
 
-    The row of facts may be of several blades, none of which has its name.
+    The row of facts may be of several blades: it has none's name, or does not say whose.
     """
-    eye = "" if facts is None else facts.eyes.get(row, "")
-    if facts is None or not eye:
+    eye = "" if facts is None or row is None else facts.eyes.get(row, "")
+    if facts is None or row is None or not eye:
         return eye, None
-    if row != name and len(of_row) > 1:
+    if len(of_row) > 1:
         problem = f"{facts.name} does not say of which blade the eye found {eye!r}"
-        return eye, Fault(problem, "name the blade, there and in the readings", name or None)
-    return eye, eye_fault(eye, name or None, f" in row {facts.places[row]} of {facts.name}")
+        cure = "name the blade, and whose it is, there and in the readings"
+        return eye, Fault(problem, cure).of(who)
+    wrong = eye_fault(eye, who.name or None, f" in row {facts.places[row]} of {facts.name}")
+    return eye, wrong and wrong.of(who)
 
 
 def _batches(
@@ -217,7 +230,7 @@ def _batches(
             data = read_bytes(path)
             own = facts_beside(data, name, how["sheet"], facts)
             batch = parse_blades(data, name, blades=own, **how)
-            if unread := [fault.blade or name for fault in leave_unread(batch)]:
+            if unread := [fault.who for fault in leave_unread(batch)]:
                 batch.notes.append(f"not read: {some_of(unread)}")
             yield _File(path, name, batch, own, unread)
         except RefusedError as error:
@@ -232,24 +245,24 @@ def _by_themselves(path: _Path, how: _How) -> Batch[Readings]:
 
 def _with_bare(
     path: _Path, batch: Batch[Readings], rest: Collection[str], how: _How
-) -> tuple[Batch[Readings], list[str]]:
+) -> tuple[Batch[Readings], list[Who]]:
     """Add the blades without a row of facts that go by what their readings say; name them.
 
     Those stay refused whose name, as `folded`, is that of a row of the rest.
     """
     lacking = {
-        fault.blade
+        fault.who
         for fault in batch.refused
         if fault.kind == NO_ROW and folded(fault.blade or "") not in rest
     }
     if not lacking:
         return batch, []
-    plain = {one.blade.name: one for one in _by_themselves(path, how).readings}
-    bare = [name for name in plain if name in lacking]
-    known = {one.blade.name: one for one in batch.readings} | {one: plain[one] for one in bare}
-    order = dict.fromkeys([*(name for name in plain if name in known), *known])
-    refused = [fault for fault in batch.refused if fault.blade not in bare]
-    return Batch([known[name] for name in order], refused, batch.notes), bare
+    plain = {one.blade.who: one for one in _by_themselves(path, how).readings}
+    bare = [who for who in plain if who in lacking]
+    known = {one.blade.who: one for one in batch.readings} | {one: plain[one] for one in bare}
+    order = dict.fromkeys([*(who for who in plain if who in known), *known])
+    refused = [fault for fault in batch.refused if fault.who not in bare]
+    return Batch([known[who] for who in order], refused, batch.notes), bare
 
 
 class Earlier:
@@ -259,6 +272,9 @@ class Earlier:
     ----------
     inputs, facts, **how
         As for `read_day`, of the readings before.
+    day : collection of Who
+        The blades of the day, each to be known by its name and customer: where only one of the two
+        readings states a customer, by its name, if that leaves no choice.
     tooth_1_marked, seating
         As for `change`.
     """
@@ -267,37 +283,60 @@ class Earlier:
         self,
         inputs: Sequence[_Path],
         facts: BladeFacts | None,
+        day: Collection[Who],
         tooth_1_marked: bool,
         seating: Length | None,
         **how: Any,
     ) -> None:
         self._compared: dict[str, Any] = {"tooth_1_marked": tooth_1_marked, "seating": seating}
         self.refused: list[Fault] = []
-        self._read: dict[str, tuple[str, Readings]] = {}
-        twice: set[str] = set()
+        self._read: dict[Who, tuple[str, Readings]] = {}
+        twice: set[Who] = set()
         for path, file, found, *_ in _batches(inputs, facts, how, self.refused):
             batch, _ = _with_bare(path, found, (), how)
             self.refused += [fault.within(file) for fault in batch.refused]
             for readings in batch.readings:
-                name = readings.blade.name
-                twice |= {name} & self.names
-                self._read[name] = (file, readings)
+                who = readings.blade.who
+                twice |= {who} & self._read.keys()
+                self._read[who] = (file, readings)
         cure = "give one set of readings before for each blade"
         self.refused += [
-            Fault("its readings before come twice", cure, name, file=self._read.pop(name)[0])
-            for name in sorted(twice)
+            Fault("its readings before come twice", cure, file=self._read.pop(who)[0]).of(who)
+            for who in sorted(twice)
         ]
+        self._of: dict[Who, Who] = {}
+        self._pair({*day})
 
-    @property
-    def names(self) -> set[str]:
-        """The blades that were read before."""
-        return {*self._read}
+    def _pair(self, day: set[Who]) -> None:
+        """Find the readings before of each blade of the day; refuse where that leaves a choice."""
+        may_be: dict[Who, list[Who]] = {}
+        for who in sorted(day):
+            for one in self._read:
+                unsaid = who.name == one.name and not (who.customer and one.customer)
+                if who == one or (unsaid and who not in self._read and one not in day):
+                    may_be.setdefault(who, []).append(one)
+        claims = Counter(one for fits in may_be.values() for one in fits)
+        cure = "say in both readings whose it is (column customer)"
+        for who, fits in may_be.items():
+            if len(fits) == 1 and claims[fits[0]] == 1:
+                self._of[who] = fits[0]
+            else:
+                said = "not compared: which of the readings before are this blade's is not said"
+                self.refused.append(Fault(said, cure, file=self._read[fits[0]][0]).of(who))
+
+    def __contains__(self, who: Who) -> bool:
+        return who in self._of
+
+    def alone(self, judged: Iterable[Who]) -> list[str]:
+        """Return the blades that were read before, and are none of those judged."""
+        return sorted(map(str, self._read.keys() - {self._of.get(who) for who in judged}))
 
     def change_to(self, fit: WobbleFit) -> Change | None:
         """Return how a blade has changed; None where it cannot be told, which is refused."""
-        if fit.readings.blade.name not in self._read:
+        who = fit.readings.blade.who
+        if who not in self._of:
             return None
-        file, readings = self._read[fit.readings.blade.name]
+        file, readings = self._read[self._of[who]]
         try:
             before = fit_wobble(readings)
             if before.mistake is not None:
@@ -305,11 +344,10 @@ class Earlier:
                     "not compared, a mistake seems likely in the readings before: "
                     f"{before.mistake.words.rstrip('.')}",
                     f"see bladegeom check {file}; repair them, or leave them out",
-                    blade=readings.blade.name,
                 )
             return change(before, fit, **self._compared)
         except RefusedError as error:
-            self.refused += [fault.within(file) for fault in error.faults]
+            self.refused += [fault.within(file).of(who) for fault in error.faults]
             return None
 
 
@@ -317,8 +355,11 @@ def queue_row(condition: Condition, changed: Change | None, day: Date) -> dict[s
     """Return what the queue says of a blade that was judged."""
     said = condition.to_dict()
     del said["warnings"]  # Of the fit, which the answer has at its end.
-    first = {"blade": said.pop("blade"), "action": said.pop("action")}
-    first |= {"outcome": said.pop("outcome"), "date": day.isoformat()}
+    readings = condition.fit.readings
+    first = {"blade": said.pop("blade"), "customer": readings.blade.customer}
+    first |= {name: readings.facts[name] for name in ("job", "operator", "done")}
+    first |= {"action": said.pop("action"), "outcome": said.pop("outcome")}
+    first["date"] = day.isoformat()
     since = changed.to_dict() if changed is not None else {}
     return (
         first
@@ -330,14 +371,17 @@ def queue_row(condition: Condition, changed: Change | None, day: Date) -> dict[s
 
 def left_rows(refused: Iterable[Fault], like: Iterable[str], day: Date) -> list[dict[str, Any]]:
     """Return what the queue says of what was refused: the reasons and no number."""
-    why: dict[tuple[str, str], list[str]] = {}
+    why: dict[tuple[Who, str], list[str]] = {}
     for fault in refused:
         file = fault.file or ""
         row = "" if fault.row is None else f", row {fault.row}"
         reason = f"{file}{row}: {fault.problem}; {fault.cure}."
-        why.setdefault((fault.blade or "", file), []).append(reason)
+        why.setdefault((fault.who, file), []).append(reason)
     said = {"action": REFUSED, "outcome": REFUSED, "date": day.isoformat()}
     return [
-        dict.fromkeys(like) | said | {"blade": blade, "file": file, "reasons": " ".join(reasons)}
-        for (blade, file), reasons in sorted(why.items())
+        dict.fromkeys(like)
+        | said
+        | {"blade": who.name, "customer": who.customer, "job": "", "operator": "", "done": ""}
+        | {"file": file, "reasons": " ".join(reasons)}
+        for (who, file), reasons in sorted(why.items())
     ]

@@ -25,13 +25,15 @@ class Change(Result):
     """How the wobble of a blade differs between two measurements; lengths in `unit`.
 
     `seating_sd_mm` is by how much either part of the wobble changes from mounting to mounting, as
-    stated; `moved` is None where tooth 1 is not marked; `of_fits` is what is said of the two fits.
+    stated; `moved` is None where tooth 1 is not marked; `of_fits` is what is said of the two fits;
+    `earlier` is the fit before, where that was given.
     """
 
     before: Visit
     after: Visit
     seating_sd_mm: float | None
     of_fits: tuple[str, ...] = ()
+    earlier: WobbleFit | None = None
 
     @derived("the blade's name, as text")
     def blade(self) -> str:
@@ -225,6 +227,7 @@ def change(
             for when, one in (("before", before), ("after", after))
             for words in (one.said if isinstance(one, WobbleFit) else ())
         ),
+        earlier=before if isinstance(before, WobbleFit) else None,
         tooth_1_marked=tooth_1_marked,
         moved=_moved(was, now, seating_sd, second.unit) if tooth_1_marked else None,
     )

@@ -13,11 +13,12 @@ from typing import NamedTuple
 
 import numpy as np
 
+from bladegeom.columns import NOT_FINISHED
 from bladegeom.faults import RefusedError
 from bladegeom.fit.closing import MATTERS, Closing, closing_of, without_drift
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
-from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
+from bladegeom.fit.shape import Bend, residual_shape
 from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.span import Scatter
@@ -56,6 +57,7 @@ ACTIONS = (RETIRE, SAWSMITH, LEVEL, STRAIGHTEN, REMOUNT, AGAIN, FIT)
 
 _CLEAR = "looked at, nothing found"
 _NOT_SEEN = "not recorded: look for cracks, missing tips, heat marks, wrong bore or speed rating"
+_ENDED = "The reading ended before every tooth was asked for: read them all, then judge."
 WAVES, FEWEST, _MOST_BENDS = 4, 8, 2
 _MOST_TURNS = 6
 """More turns nobody reads."""
@@ -96,9 +98,10 @@ OVER = _Next(
 class Condition(OfBlade):
     """What the limits say of a blade.
 
-    Undecided where a mistake is likely, the stand moved or unread teeth may hide a fault; not
-    judged where the blade is out of service. `verdicts` are those on each limit; `sound` is
-    whether the readings can be relied on: no mistake was found, and the stand did not move.
+    Undecided where a mistake is likely, the stand moved, the reading ended early or unread teeth
+    may hide a fault; not judged where the blade is out of service. `verdicts` are those on each
+    limit; `sound` is whether the readings can be relied on: no mistake was found, and the stand did
+    not move.
     """
 
     fit: WobbleFit
@@ -264,12 +267,14 @@ def assess(
     seen, withheld = (eye or "").strip(), None
     if wrong := eye_fault(seen, fit.readings.blade.name or None):
         raise RefusedError(wrong)
-    found = fit.findings if findings is None else findings
-    step = _next(fit, verdicts, found, _moved(fit, judge, worst_of(verdicts)))
+    step = _next(fit, verdicts, findings, _moved(fit, judge, worst_of(verdicts)))
     if eye_says(seen) == FAULT:
         why = f"The eye found: {seen}. This is not decided from the runout."
         step = _Next(RETIRE, (why,), sound=step.sound)
         withheld = NOT_JUDGED, "the blade is out of service"
+    elif step.sound and fit.readings.finished == NOT_FINISHED:
+        step = _Next(AGAIN, (_ENDED,))
+        withheld = UNDECIDED, "the reading ended early"
     elif not step.sound:
         withheld = UNDECIDED, "the readings cannot be relied on"
     if withheld:
@@ -308,7 +313,10 @@ def _moved(
 
 
 def _next(
-    fit: WobbleFit, verdicts: Sequence[Verdict], findings: Findings, moved: Closing | None
+    fit: WobbleFit,
+    verdicts: Sequence[Verdict],
+    findings: Findings | None,
+    moved: Closing | None,
 ) -> _Next:
     """Return what to do next, from the verdicts and the shape of the plate.
 
@@ -319,13 +327,8 @@ def _next(
     decides: a bend over a few teeth, waves round the whole blade, or the tilt.
     """
     outcome, unread = worst_of(verdicts), unread_of(verdicts)
-    if mistake := next((one for one in findings if _touches(one, fit)), None):
-        why = [sentence(f"a mistake in the readings seems likely: {mistake.words}")]
-        shape = residual_shape(fit)
-        if shape.bends:
-            bent = _bent(shape.bends[0], shape.sd, fit.unit)
-            why.append(f"{bent}: if a second turn shows it again, it is the plate.")
-        return _Next(AGAIN, tuple(why), sound=False)
+    if (again := mistaken(fit, findings)) is not None:
+        return again
     if moved is not None:
         return _Next(AGAIN, (_moved_words(moved, fit.unit),), sound=False)
     if tooth := _to_straighten(fit, verdicts):
@@ -347,8 +350,7 @@ def _next(
     if teeth < FEWEST:
         said = f"{teeth} teeth cannot tell a bend from a tilt: read every tooth."
         return _Next(AGAIN, (said,))
-    smallest = min(one.limit for one in verdicts if one.outcome == FAILS)
-    return _out(fit, residual_shape(fit), smallest)
+    return out(fit, min(one.limit for one in verdicts if one.outcome == FAILS))
 
 
 def turns_words(turns: float, read: int) -> str:
@@ -376,7 +378,9 @@ def _to_straighten(fit: WobbleFit, verdicts: Sequence[Verdict]) -> _Next | None:
         return None
     tooth = max(fit.standing, key=lambda one: abs(one.height))
     why = [sentence(one.words(fit.unit, fit.residual_sd)) for one in fit.standing]
-    why.append(f"Without it the raw TIR is {grain(rest)} {fit.unit}, within the limit.")
+    why.append(
+        f"Without it the readings differ by {grain(rest)} {fit.unit} at most, within the limit."
+    )
     return _Next(
         STRAIGHTEN if tooth.surface == "teeth" else LEVEL,
         tuple(why),
@@ -384,9 +388,23 @@ def _to_straighten(fit: WobbleFit, verdicts: Sequence[Verdict]) -> _Next | None:
     )
 
 
-def _out(fit: WobbleFit, shape: ResidualShape, smallest: float) -> _Next:
+def mistaken(fit: WobbleFit, findings: Findings | None = None) -> _Next | None:
+    """Return the action for readings in which a mistake seems likely, if one does."""
+    found = fit.findings if findings is None else findings
+    mistake = next((one for one in found if _touches(one, fit)), None)
+    if mistake is None:
+        return None
+    why = [sentence(f"a mistake in the readings seems likely: {mistake.words}")]
+    shape = residual_shape(fit)
+    if shape.bends:
+        bent = _bent(shape.bends[0], shape.sd, fit.unit)
+        why.append(f"{bent}: if a second turn shows it again, it is the plate.")
+    return _Next(AGAIN, tuple(why), sound=False)
+
+
+def out(fit: WobbleFit, smallest: float) -> _Next:
     """Return the action for a blade that is over a limit, of which this is the smallest."""
-    unit, u = fit.unit, fit.amplitude_u
+    unit, u, shape = fit.unit, fit.amplitude_u, residual_shape(fit)
     waved = fit_wobble(fit.readings, harmonics=WAVES)
     higher = [one for one in waved.harmonics if one.order > 1 and one.resolved]
     wave = max(higher, key=lambda one: one.amplitude or 0.0, default=None)

@@ -233,7 +233,7 @@ _COLUMN = {
 
 
 def _from_toml(text: str) -> tuple[list[Limit], list[Fault]]:
-    parts, faults = toml.read_parts(text, "it", {"limit": _PART})
+    parts, faults = toml.read_parts(toml.load(text, "it"), toml.rows_of(text), {"limit": _PART})
     limits: list[Limit] = []
     for one in parts.get("limit", []):
         _add(limits, faults, one.values, one.row)

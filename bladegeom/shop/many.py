@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
@@ -36,6 +37,8 @@ from bladegeom.shop.condition import (
     WAVES,
     Condition,
     also_told,
+    mistaken,
+    out,
     remounted,
     turns_words,
 )
@@ -49,7 +52,6 @@ from bladegeom.shop.verdict import (
     OUTCOMES,
     RULES,
     UNDECIDED,
-    farthest,
     in_ranges,
     left_out_alone,
     outcomes,
@@ -65,8 +67,14 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Places = NDArray[np.intp]
 
+_NAMED = {"blade": "name", "customer": "customer", "mount": "mount"}
+"""Columns that name a row -> what `Groups` call them."""
+
 _NO_LIMIT = -2
 _PASSES, _OPEN, _FAILS = (OUTCOMES.index(one) for one in (CONFORMS, UNDECIDED, FAILS))
+_FEWEST_WAVED = 16
+"""Fewer teeth may not tell all waves apart."""
+
 _FEW = 8
 """So few teeth, if not all, may be those after which the reading was stopped early."""
 
@@ -128,8 +136,9 @@ def assess(
     -------
     Condition or pandas.DataFrame
         Of a table a row a blade, with its index, and the same outcomes, actions, reasons and
-        remarks as one by one, as columns: ``blade`` (and ``mount``), ``unit``, ``outcome``,
-        ``action``, ``reasons``, ``teeth_to_read``, ``remarks``, and of each quantity with a limit
+        remarks as one by one, as columns: ``blade`` (``customer``, ``mount``), ``unit``,
+        ``outcome``, ``action``, ``reasons``, ``teeth_to_read``, ``remarks``, and of each quantity
+        with a limit
         ``raw_tir_outcome``, ``raw_tir_limit`` and so on. Blades that cannot be judged are left
         out, listed as `Fault` in ``attrs["refused"]``, and a `BladegeomWarning` says so.
 
@@ -168,33 +177,42 @@ def _of_table(
         )
     opened = open_frame(brought.frame)
     groups = _groups_of(table, opened)
+    _check_eyes(table, eyes)
     lot = _Lot(limits, how["rule"], how["pooled"], opened)
     lot.judge(looked_through=True)
     wanted = np.zeros(len(lot.alone), dtype=np.bool_)
     wanted[groups] = True
     _check_the_same(table, lot, groups)
-    names = opened.groups.name
-    seen = np.array([eye_says(eyes.get(str(one), "")) in (BLANK, NOTHING) for one in names])
-    lot.alone |= ~seen
+    found = {name for name, words in eyes.items() if eye_says(words) not in (BLANK, NOTHING)}
+    if found:
+        lot.alone |= np.isin(np.array(opened.groups.name, dtype=str), [*found])
     rows: dict[int, dict[str, Any]] = {}
     refused: list[Fault] = []
 
-    def judged(readings: Readings) -> dict[str, Any]:
+    def judged(group: int, readings: Readings) -> dict[str, Any]:
+        fit = fit_wobble(readings)
+        if not lot.alone[group]:
+            doubted = lot.doubted[group]
+            step = mistaken(fit) if doubted else out(fit, float(lot.smallest[group]))
+            if step is not None:
+                return lot.row(group, step.action, step.reasons)
         eye = eyes.get(readings.blade.name)
-        return _row(assess_one(fit_wobble(readings), limits, eye=eye, **how))
+        return _row(assess_one(fit, limits, eye=eye, **how))
 
-    for group, found in one_by_one(opened, np.flatnonzero(lot.alone & wanted), lambda _: judged):
-        if isinstance(found, dict):
-            rows[group] = found
+    some = lot.alone | lot.doubted | lot.bent
+    singly = one_by_one(opened, np.flatnonzero(some & wanted), lambda group: partial(judged, group))
+    for group, row in singly:
+        if isinstance(row, dict):
+            rows[group] = row
         else:
-            refused += found
-    for group in np.flatnonzero(~lot.alone & wanted).tolist():
-        rows[group] = lot.row(group)
+            refused += row
+    for group in np.flatnonzero(~some & wanted).tolist():
+        rows[group] = lot.row(group, *lot.step(group))
     kept = np.array([group in rows for group in groups.tolist()])
     if not kept.any():
         raise RefusedError(refused)
     made = pd.DataFrame([rows[group] for group in groups[kept].tolist()], index=table.index[kept])
-    for at, name in enumerate(one for one in ("blade", "mount") if one in table):
+    for at, name in enumerate(one for one in _NAMED if one in table):
         made.insert(at, name, table[name][kept])
     made.insert(list(made).index("outcome"), "unit", opened.unit)
     if refused:
@@ -208,19 +226,31 @@ def _groups_of(table: pd.DataFrame, opened: Opened) -> Places:
     """Return which blade and mounting of the readings each row of a table is of."""
     import pandas as pd
 
-    names = [one for one in ("blade", "mount") if one in table]
-    if "blade" not in names or ("mount" in names) != ("mount" in opened.place):
-        raise refuse(
-            "the table does not name its blades", "keep the columns blade and mount of fit_table"
-        )
-    own = [opened.groups.name, opened.groups.mount][: len(names)]
-    held = pd.MultiIndex.from_arrays([pd.Index(one).astype("str") for one in own])
-    asked = pd.MultiIndex.from_arrays([table[one].astype("str") for one in names])
-    found: Places = held.get_indexer(asked)
+    held = {key: getattr(opened.groups, field) for key, field in _NAMED.items()}
+    names = [key for key in held if key == "blade" or key in opened.place]
+    if lacking := [key for key in names if key not in table]:
+        cure = "keep the columns by which fit_table names its rows"
+        raise refuse(f"the table has no column {lacking[0]}", cure, column=lacking[0])
+    keys = pd.MultiIndex.from_arrays([pd.Index(held[one]).astype("str") for one in names])
+    found: Places = keys.get_indexer(
+        pd.MultiIndex.from_arrays([table[one].astype("str") for one in names])
+    )
     if (strange := np.flatnonzero(found < 0)).size:
         name = str(table["blade"].iloc[strange[0]])
         raise refuse("no readings of it were fitted", "fit it with the others", blade=name)
     return found
+
+
+def _check_eyes(table: pd.DataFrame, eyes: Mapping[str, str]) -> None:
+    """Refuse what the eye found where it is not told of which blade."""
+    names = table["blade"].astype("str")
+    if strange := [one for one in eyes if one not in {*names}]:
+        raise refuse(f"eye names {strange[0]}, which is not in the table", "name its blades")
+    if "customer" in table:
+        owned = table["customer"].astype("str").groupby(names).nunique()
+        if several := [one for one in eyes if owned[one] > 1]:
+            problem = f"eye names {several[0]}, and several customers have one of that name"
+            raise refuse(problem, "judge the rows of each customer by themselves")
 
 
 def _check_the_same(table: pd.DataFrame, lot: _Lot, groups: Places) -> None:
@@ -248,10 +278,30 @@ def _row(condition: Condition) -> dict[str, Any]:
     return row
 
 
+def _read_ones(values: Floats, read: Bools, which: Any) -> Floats:
+    """Return the values of the teeth that were read, as many of each blade; shape (read, n)."""
+    some = read[:, which]
+    order = np.argsort(~some, axis=0, kind="stable")[: np.count_nonzero(some[:, 0])]
+    found: Floats = np.take_along_axis(values[:, which], order, axis=0)
+    return found
+
+
+def _wave_tir(angle: Floats, left: Floats) -> Any:
+    """Return by how much the largest of a plate's waves, but the wobble, moves it; shape (n,)."""
+    orders = np.arange(1, WAVES + 1)[:, np.newaxis, np.newaxis] * angle
+    columns = np.concatenate([np.ones((1, *angle.shape)), np.cos(orders), np.sin(orders)])
+    products = np.einsum("pib,qib->bpq", columns, columns)
+    found = np.linalg.solve(products, np.einsum("pib,ib->bp", columns, left)[..., np.newaxis])
+    cosine, sine = found[:, 2 : WAVES + 1, 0], found[:, WAVES + 2 :, 0]
+    return 2 * np.hypot(cosine, sine).max(axis=1)
+
+
 class _Lot:
     """The blades of a frame against limits; `alone` are those to be judged one by one.
 
-    `code` holds a place in `OUTCOMES` for each quantity and blade, `turns` how many would decide.
+    In the readings of those `doubted` a mistake is found, and the plates of those `bent` may be:
+    of these only what to do next is not known yet. `code` holds a place in `OUTCOMES` for each
+    quantity and blade, and `turns` how many would decide.
     """
 
     def __init__(self, limits: Limits, rule: str, pooled: Scatter | None, opened: Opened) -> None:
@@ -259,6 +309,7 @@ class _Lot:
         self.limits, self.rule, self.pooled, self.opened = limits, rule, pooled, opened
         self.alone = np.ones(count, dtype=np.bool_)
         self.shaped = np.ones(count, dtype=np.bool_)
+        self.whole, self.doubted, self.bent = (np.zeros(count, dtype=np.bool_) for _ in range(3))
         self.limit = {one: np.full(count, np.nan) for one in QUANTITIES}
         self.code = {one: np.full(count, _NO_LIMIT) for one in QUANTITIES}
         self.a_turn = np.full(count, np.nan)
@@ -273,7 +324,9 @@ class _Lot:
         )
         columns = answers.columns
         self.columns = columns
-        self.alone |= ~answers.plain | answers.doubted
+        self.alone |= ~answers.plain
+        self.doubted = answers.doubted & self.whole
+        self.alone |= answers.doubted & ~self.whole
         if "amplitude_high" not in columns:
             return
         self.raw_tir, value = columns["raw_tir"], columns["wobble_tir"]
@@ -293,8 +346,10 @@ class _Lot:
         if not looked_through:
             return
         over = [np.where(self.code[one] == _FAILS, self.limit[one], np.inf) for one in QUANTITIES]
-        waved = self.wave_tir > np.minimum(*over) * (1 - 1e-9)
-        self.alone |= (self.worst == _FAILS) & (self.shaped | waved)
+        self.smallest = np.minimum(*over)
+        waved = self.wave_tir > self.smallest * (1 - 1e-9)
+        self.alone |= (self.worst == _FAILS) & ~self.whole & (self.shaped | waved)
+        self.bent = (self.worst == _FAILS) & (self.shaped | waved)
         if self.closed:
             self._look_at_closings()
 
@@ -303,18 +358,21 @@ class _Lot:
         turns = turns_to_decide(a_turn, away, self.turns_read)
         self.turns[quantity] = np.where(self.code[quantity] == _OPEN, turns, 0.0)
 
-    def row(self, group: int) -> dict[str, Any]:
-        """Return what is said of one blade."""
-        worst, step = int(self.worst[group]), KEPT
-        action, words = step.action, step.reasons
-        if worst == _OPEN:
+    def step(self, group: int) -> tuple[str, tuple[str, ...]]:
+        """Return the next action for a blade that is neither doubted nor bent, and why."""
+        if self.worst[group] == _PASSES:
+            return KEPT.action, KEPT.reasons
+        if self.worst[group] == _OPEN:
             turns = max(float(one[group]) for one in self.turns.values())
-            action, words = AGAIN, (turns_words(turns, int(self.turns_read[group])),)
-        elif worst == _FAILS:
-            tir, u = (float(self.columns[one][group]) for one in ("wobble_tir", "amplitude_u"))
-            tilted = self.columns["resolved"][group] and tir >= self.raw_tir[group] / 2
-            step = remounted(tir, u, self.opened.unit) if tilted else OVER
-            action, words = step.action, step.reasons
+            return AGAIN, (turns_words(turns, int(self.turns_read[group])),)
+        tir, u = (float(self.columns[one][group]) for one in ("wobble_tir", "amplitude_u"))
+        tilted = self.columns["resolved"][group] and tir >= self.raw_tir[group] / 2
+        found = remounted(tir, u, self.opened.unit) if tilted else OVER
+        return found.action, found.reasons
+
+    def row(self, group: int, action: str, words: tuple[str, ...]) -> dict[str, Any]:
+        """Return what is said of one blade, every tooth of which was read or may be left out."""
+        worst = _OPEN if self.doubted[group] else int(self.worst[group])
         raw = bool(self.code["raw_tir"][group] != _NO_LIMIT)
         count, turns_read = int(self.columns["readings"][group]), int(self.turns_read[group])
         row: dict[str, Any] = {
@@ -326,7 +384,7 @@ class _Lot:
         }
         for quantity, code in self.code.items():
             if code[group] != _NO_LIMIT:
-                row[f"{quantity}_outcome"] = OUTCOMES[code[group]]
+                row[f"{quantity}_outcome"] = OUTCOMES[_OPEN if self.doubted[group] else code[group]]
                 row[f"{quantity}_limit"] = float(self.limit[quantity][group])
         return row
 
@@ -342,19 +400,23 @@ class _Lot:
             few = (2 * count < teeth) | (count <= _FEW) | ~left_out_alone(blade, read)
             alone |= (count < teeth) & few
             alone |= (turns > 1) & (stack.there.sum(axis=(0, 1)) < turns * teeth)
-        self.turns_read[some] = turns
+        self.turns_read[some], self.whole[some] = turns, read.all(axis=0)
         alone |= self._set_limits(blades, some)
         self.alone[some] = alone
         raw = ~np.isnan(self.limit["raw_tir"][some]) & ~alone
         if raw.any():
             self._raw(some, stack, fits, read, raw)
         stated = np.nan_to_num(blades.facts.graduation[some] / MM_PER[self.opened.unit])
-        if teeth >= FEWEST and blade.pitch_pattern is None and read.all():
-            left, angle = fits.left.mean(axis=0), stack.spots.angle
-            hair = np.maximum(8 * float(np.finfo(np.float64).eps) * fits.largest, 1e-150)
-            self.shaped[some] = shape_shown(angle, left, hair, stated)
-            waves = np.exp(1j * np.arange(2, WAVES + 1)[:, np.newaxis] * angle)
-            self.wave_tir[some] = 4 / teeth * np.abs(waves @ left).max(axis=0)
+        hair = np.maximum(8 * float(np.finfo(np.float64).eps) * fits.largest, 1e-150)
+        angles = np.broadcast_to(stack.spots.angle[:, np.newaxis], read.shape)
+        left, count = fits.left.mean(axis=0), read.sum(axis=0)
+        for size in np.unique(count[~alone]).tolist():
+            if size < max(FEWEST, _FEWEST_WAVED):
+                continue
+            here = ~alone & (count == size)
+            angle, off = (_read_ones(values, read, here) for values in (angles, left))
+            self.shaped[some[here]] = shape_shown(angle, off, hair[here], stated[here])
+            self.wave_tir[some[here]] = _wave_tir(angle, off)
 
     def _set_limits(self, blades: Blades, some: Places) -> Bools:
         """Set the limits of some blades; return for which that cannot be done."""
@@ -392,8 +454,7 @@ class _Lot:
                 sd: Any = np.sqrt(np.einsum("ijk,ijk->k", off, off) / dof)
                 parts.insert(0, Scatter(sd, dof))
             else:
-                order = np.argsort(~read[:, which], axis=0, kind="stable")[:size]
-                own = np.take_along_axis(means[:, which], order, axis=0)
+                own = _read_ones(means, read, which)
             step, limit = self.graduation[at], self.limit["raw_tir"][at]
             code = raw_outcomes(own, turns, parts, step, limit, self.rule)
             if parts:  # How many turns would decide hangs on the range without its scatter.
@@ -406,8 +467,11 @@ class _Lot:
                     np.roll(read[:, which], 1, axis=0) & np.roll(read[:, which], -1, axis=0)
                 )
                 stands = np.max(np.abs(fits.left[0][:, which]) * beside, axis=0)
-                reach = farthest(own, turns, parts, step, self.rule)
-                code[(code == _PASSES) & (stands > limit - reach)] = NOT_TOLD
+                # A tooth left out may stand out as far, and is to be within the limit then.
+                at_risk = np.flatnonzero(code == _PASSES)
+                least = (limit - stands)[at_risk]
+                still = raw_outcomes(own[:, at_risk], 1, parts, step[at_risk], least, self.rule)
+                code[at_risk[still != _PASSES]] = NOT_TOLD
             self.code["raw_tir"][at] = code
 
     def _look_at_closings(self) -> None:

@@ -6,7 +6,7 @@ Conformity is that of JCGM 106:2012 and ISO 14253-1:2017.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
@@ -22,6 +22,7 @@ from bladegeom.kernel.doubt import amplitude_cdf, student_t
 from bladegeom.kernel.span import (
     HIGH,
     LOW,
+    MANY,
     MIDDLE,
     Scatter,
     against,
@@ -33,6 +34,7 @@ from bladegeom.kernel.span import (
     span,
     span_of_one_turn,
 )
+from bladegeom.live.order import SPREAD
 from bladegeom.readings import Readings, same_ring
 from bladegeom.result import between, number, percent
 from bladegeom.shop.limits import Limit, Limits, said_length
@@ -60,10 +62,13 @@ RULES = {
 UNREAD_RULE = (
     "What was not read cannot pass: at most two neighbouring teeth may be left out, and at most an "
     "eighth of a turn between two that are read. For a limit on the raw TIR, a tooth left out may "
-    "also stand off the curve twice as far as its neighbours."
+    "also stand off the curve twice as far as its neighbours. A reading stopped early, once the "
+    "teeth to mark were known, neither passes nor fails a blade, nor do fewer than half its teeth "
+    "fail it."
 )
 """The rule as it is printed. A bend of the plate runs over three teeth or more, so that a run of
-two unread ones shows it on one side at least; eight teeth are the fewest that show a shape."""
+two unread ones shows it on one side at least; eight teeth are the fewest that show a shape. The
+outcome at which a reading is stopped early chose the moment, so that it proves nothing."""
 
 _MOST, _WIDEST_DEG = 2, 45.0
 """That rule in numbers."""
@@ -177,9 +182,12 @@ def _verdict(fit: WobbleFit, on: Limit, rule: str, pooled: Scatter | None) -> Ve
     seen = raw_span(fit, limit, pooled) if raw else wobble_span(fit, limit)
     measured, within, rests_on, a_turn = seen
     outcome = judged(measured, limit, rule)
-    passes = outcome == CONFORMS
+    passes, readings = outcome == CONFORMS, fit.readings
     reach = measured.value if rule == "simple" else measured.high
     unread = _hiding(fit, limit - reach if raw and passes else math.inf)
+    early = stopped_early(readings)
+    if early:
+        unread = tuple(tooth for run in _runs(readings) for tooth in run)
     turns = turns_to_decide(a_turn, abs(limit - measured.value), turns_read(fit))
     verdict = Verdict(
         on,
@@ -191,7 +199,8 @@ def _verdict(fit: WobbleFit, on: Limit, rule: str, pooled: Scatter | None) -> Ve
         unread,
         turns=float(turns),
     )
-    if passes and unread:
+    few = 2 * teeth_read(readings) < readings.blade.teeth
+    if unread and (passes or early or few):
         return verdict.withheld(UNDECIDED, "until the unread teeth are read")
     return verdict
 
@@ -341,34 +350,35 @@ def raw_outcomes(
         may_be = may_scatter(own, step)
         if parts:
             may_be = [Scatter(float(np.broadcast_to(widest.sd, read.shape)[at]), widest.dof)]
-        counts = (against(means[:, at], turns, one, step, float(limit[at])) for one in may_be)
-        found[at] = _by_draws(counts, rule)
+        found[at] = _by_draws(means[:, at], turns, may_be, step, float(limit[at]), rule)
     return found
 
 
-def farthest(
-    means: Floats, turns: int, parts: Sequence[Scatter], graduation: Floats, rule: str
-) -> Any:
-    """Return what the raw TIR of blades as for `raw_outcomes` may reach at most."""
-    read, floor = np.ptp(means, axis=0), graduation / math.sqrt(12)
-    if rule == "simple" and not parts:
-        return read
-    widest = _pooled(parts or [rough(means)], floor)
-    return farthest_limits(read, turns, len(means), widest, graduation)[1]
-
-
-def _by_draws(counts: Iterable[tuple[int, int]], rule: str) -> int:
-    """Return the outcome from how many draws are within the limit, for each scatter that may be."""
-    fails, undecided = OUTCOMES.index(FAILS), OUTCOMES.index(UNDECIDED)
-    high, low = [], []
-    for one in counts:
+def _by_draws(
+    means: Floats,
+    turns: int,
+    may_be: Sequence[Scatter],
+    graduation: float,
+    limit: float,
+    rule: str,
+) -> int:
+    """Return the outcome for one blade, whose scatter may be one of several."""
+    fails, read = OUTCOMES.index(FAILS), np.asarray(np.ptp(means))
+    high: list[bool | None] = []
+    low: list[bool | None] = []
+    for one in reversed(may_be):
+        least, most = farthest_limits(read, turns, len(means), one, graduation)
+        if least > limit or most <= limit:
+            counts = (0, 0) if least > limit else (MANY, MANY)
+        else:
+            counts = against(means, turns, one, graduation, limit)
         if rule == "simple":
-            within = quantile_within(one, MIDDLE)
+            within = quantile_within(counts, MIDDLE)
             return NOT_TOLD if within is None else 0 if within else fails
-        high.append(quantile_within(one, HIGH))
-        low.append(quantile_within(one, LOW))
+        high.append(quantile_within(counts, HIGH))
+        low.append(quantile_within(counts, LOW))
         if False in high and True in low:
-            return undecided
+            return OUTCOMES.index(UNDECIDED)
     if None in high or None in low:
         return NOT_TOLD
     return 0 if all(high) else fails
@@ -437,6 +447,21 @@ def teeth_read(readings: Readings) -> int:
     return len(np.unique(readings.tooth[~readings.closing]))
 
 
+def stopped_early(readings: Readings) -> bool:
+    """Return whether reading stopped before every tooth was read, in an order that allows for it.
+
+    That is after the first eight teeth, or in a turn that goes round more than once.
+    """
+    teeth, read = readings.blade.teeth, teeth_read(readings)
+    if read == teeth:
+        return False
+    return read <= SPREAD or any(
+        np.sum(np.diff(readings.tooth[which]) * readings.way[which][0] % teeth) >= teeth
+        for turn in np.unique(readings.turn)
+        if np.any(which := (readings.turn == turn) & ~readings.closing)
+    )
+
+
 def evidence(fit: WobbleFit) -> str:
     """Return in a line what the readings are: teeth, turns, and whether they close."""
     readings, turns = fit.readings, turns_read(fit)
@@ -493,7 +518,7 @@ def unread_words(readings: Readings, teeth: Sequence[int]) -> str:
     )
     pitch = float(np.diff(blade.angles_deg, append=360.0).max())
     apart = min(_MOST + 1, int(_WIDEST_DEG / pitch * (1 + 1e-9)))
-    if apart > 1 and len(teeth) > apart:
+    if apart > 1 and len(teeth) > apart and not stopped_early(readings):
         said += f", at least every {'third' if apart > 2 else 'second'} one"
     if set(teeth) == set(range(read + 1, count + 1)):
         said += f"; or, if the blade has only {read} teeth, correct their number"

@@ -6,9 +6,9 @@ import os
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from bladegeom.faults import RefusedError
+from bladegeom.faults import RefusedError, Who
 from bladegeom.tables._plain import NotPlainError, PlainRows, Tidy, opened, tidy_rows
-from bladegeom.tables.blade_facts import read_blade_facts
+from bladegeom.tables.blade_facts import folded, read_blade_facts
 from bladegeom.tables.blades import Beside, notes_of
 from bladegeom.tables.table import Facts
 
@@ -16,6 +16,7 @@ PIECE = 1 << 24
 """Bytes of a table that are read at once; one of less than twice as many is read whole."""
 
 _HEAD = 1 << 18
+_NOBODY = ("",)
 
 
 def tidy_pieces(
@@ -37,21 +38,40 @@ def tidy_pieces(
     try:
         second = None if blades is None else read_blade_facts(blades)
         table, _, above = opened(_whole_lines(data[:_HEAD]), name, unit, [])
-        beside, seen, refused = Beside(stated, second), set[str](), set[str]()
+        beside, seen, refused = Beside(stated, second), _Seen(), set[Who]()
         for part in _cut(data, above, table.place["blade"], table.sheet.separator):
             said: list[str] = []
             one, lines, own_above = opened(part.lines, name, unit, said)
             rows = PlainRows(one, lines, own_above + part.before)
             # Rows that do not fit may be of a blade elsewhere; so may those of another encoding.
-            if rows.spoilt or said or own_above != above or not seen.isdisjoint(rows.names):
+            if rows.spoilt or said or own_above != above or not seen.are_new(rows.blades):
                 raise NotPlainError
-            seen.update(rows.names)
             tidy = tidy_rows(rows, beside, of_more=True)
-            refused.update(fault.blade or "" for fault in tidy.refused)
+            refused.update(fault.who for fault in tidy.refused)
             yield tidy, part.share
-        yield Tidy(None, [], notes_of(table, second, seen | refused), {}), 1.0
+        yield Tidy(None, [], notes_of(table, second, seen.blades | refused), {}), 1.0
     except RefusedError:
         raise NotPlainError from None  # Reading the whole refuses it too, and says why.
+
+
+class _Seen:
+    """The blades that came, to find one whose rows are not together."""
+
+    def __init__(self) -> None:
+        self.blades: set[Who] = set()
+        self._owners: dict[str, tuple[str, ...]] = {}
+
+    def are_new(self, blades: list[Who]) -> bool:
+        """Add the blades of a piece; return whether none may be one that came before."""
+        before = [self._owners.get(who.name, ()) for who in blades]
+        owners = [folded(who.customer) for who in blades]
+        for who, owner in zip(blades, owners, strict=True):
+            self._owners[who.name] = (*self._owners.get(who.name, ()), owner) if owner else _NOBODY
+        self.blades.update(blades)
+        return not any(
+            earlier and (not owner or owner in earlier or "" in earlier)
+            for owner, earlier in zip(owners, before, strict=True)
+        )
 
 
 class _Piece(NamedTuple):

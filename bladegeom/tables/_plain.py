@@ -21,10 +21,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bladegeom.columns import FACT_COLUMNS, KNOWN_COLUMNS, MOST_TEETH
-from bladegeom.faults import Fault, RefusedError
+from bladegeom.faults import Fault, RefusedError, Who
 from bladegeom.lengths import LARGEST, LEAST, NumberError, parse_number
 from bladegeom.readings import Readings
-from bladegeom.tables.blade_facts import read_blade_facts
+from bladegeom.tables.blade_facts import folded, read_blade_facts
 from bladegeom.tables.blades import (
     Batch,
     Beside,
@@ -36,7 +36,16 @@ from bladegeom.tables.blades import (
 )
 from bladegeom.tables.out import columns_of, facts_in_columns
 from bladegeom.tables.sheets import plainly_points
-from bladegeom.tables.table import Facts, Part, Table, called_figure, open_table, written
+from bladegeom.tables.table import (
+    Facts,
+    Part,
+    Table,
+    called_figure,
+    customer_of,
+    open_table,
+    owners,
+    written,
+)
 from bladegeom.tables.text import Spoilt, decode, split, tidy_name
 
 Floats = NDArray[np.float64]
@@ -68,18 +77,18 @@ class Tidy(NamedTuple):
     refused : list of Fault
     notes : list of str
     remarks : dict
-        What was done with a blade's readings that no frame shows, by the blade's name.
+        What was done with a blade's readings that no frame shows, by the blade.
     """
 
     frame: pd.DataFrame | None
     refused: list[Fault]
     notes: list[str]
-    remarks: dict[str, tuple[str, ...]]
+    remarks: dict[Who, tuple[str, ...]]
 
 
-def remarks_of(readings: Iterable[Readings]) -> dict[str, tuple[str, ...]]:
-    """Return what was done with readings that no frame shows, by the blade's name."""
-    return {one.blade.name: one.notes for one in readings if one.notes}
+def remarks_of(readings: Iterable[Readings]) -> dict[Who, tuple[str, ...]]:
+    """Return what was done with readings that no frame shows, by the blade."""
+    return {one.blade.who: one.notes for one in readings if one.notes}
 
 
 def plain_table(
@@ -96,12 +105,14 @@ def plain_table(
     `progress` is told how many of the blades that are not plain are read.
     """
     notes: list[str] = []
+    if "customer" in stated:  # Whose blades alone are asked for.
+        return None
     try:
         rows = PlainRows(*opened(data, name, unit, notes))
         second = None if blades is None else read_blade_facts(blades)
         tidy = tidy_rows(rows, Beside(stated, second), progress)
-        names = {*rows.names, *(fault.blade or "" for fault in tidy.refused)}
-        return tidy._replace(notes=notes + notes_of(rows.table, second, names))
+        blades_read = {*rows.blades, *(fault.who for fault in tidy.refused)}
+        return tidy._replace(notes=notes + notes_of(rows.table, second, blades_read))
     except (NotPlainError, RefusedError):
         return None  # Reading cell by cell refuses it too, and says why.
 
@@ -167,8 +178,7 @@ class PlainRows:
     Attributes
     ----------
     table : Table
-    names : list of str
-        Of the blades.
+    blades : list of Who
     of, row : ndarray of int, shape (rows,)
         The blade of each row, and the row's number.
     start : ndarray of int, shape (blades,)
@@ -187,7 +197,8 @@ class PlainRows:
         if "" in names.texts:
             for at in np.flatnonzero(names.code == names.texts.index("")).tolist():
                 kept[at] = any(map(str.strip, self._cells(lines[at])))
-        of, different = pd.factorize(names.code[kept])
+        whose, called = self._whose(names)
+        of, different = pd.factorize(whose[kept])
         if not len(of) or 2 * len(self.spoilt) > len(of) + len(self.spoilt):
             raise NotPlainError
         if not kept.all() or (of[1:] < of[:-1]).any():  # Most are together, and nothing copied.
@@ -195,7 +206,29 @@ class PlainRows:
         self.of = np.sort(of, kind="stable")
         self.row = lines[self._order] + above
         self.start = np.flatnonzero(np.diff(self.of, prepend=-1))
-        self.names = [names.texts[one] for one in different.tolist()]
+        self.blades = [called[one] for one in different.tolist()]
+
+    def _whose(self, names: _Words) -> tuple[Whole, list[Who]]:
+        """Return which blade each row is of, as `bladegeom.tables.table.Table.groups` tells it."""
+        if "customer" not in self.table.place:
+            return names.code, [Who(name) for name in names.texts]
+        customers = self.words("customer")
+        code, pairs = pd.factorize(names.code * len(customers.texts) + customers.code)
+        place, at = np.divmod(pairs, len(customers.texts))
+        found = [
+            Who(names.texts[name], customer_of(customers.texts[customer]))
+            for name, customer in zip(place.tolist(), at.tolist(), strict=True)
+        ]
+        several = owners(found)
+        if any(len(own) > 1 for own in several.values()):
+            blank = {who.name for who in found if not who.customer}
+            for name, own in several.items():
+                if len(own) > 1 and (name in blank or len({*map(folded, own)}) < len(own)):
+                    raise NotPlainError
+        one = {who: Who(who.name, *several.get(who.name, ())) for who in found if not who.customer}
+        blades: dict[Who, int] = {}
+        same = [blades.setdefault(one.get(who, who), len(blades)) for who in found]
+        return np.array(same)[code], [*blades]
 
     @cached_property
     def _ends(self) -> Whole:
@@ -319,15 +352,15 @@ def tidy_rows(
     of_more: bool = False,
 ) -> Tidy:
     """Return what plain rows hold, without notes; they may be `of_more`, a larger table."""
-    table, names = rows.table, rows.names
-    faulty: dict[str, list[Fault]] = {}
+    table, blades = rows.table, rows.blades
+    faulty: dict[Who, list[Fault]] = {}
     if rows.spoilt:
         at = rows.row.argsort()
-        near = [names[blade] for blade in rows.of[at].tolist()]
+        near = [blades[blade] for blade in rows.of[at].tolist()]
         faulty = faults_beside(rows.spoilt, table, rows.row[at].tolist(), near)
-    alone, wide = len({*names, *faulty}) == 1 and not of_more, bool(table.teeth)
-    named = [wrong_name(who, [0], wide=wide) is None for who in names]
-    plain = np.array([who not in faulty and well for who, well in zip(names, named, strict=True)])
+    alone, wide = len({*blades, *faulty}) == 1 and not of_more, bool(table.teeth)
+    named = [wrong_name(who.name, [0], wide=wide) is None for who in blades]
+    plain = np.array([who not in faulty and well for who, well in zip(blades, named, strict=True)])
     kind, kinds = _kinds_of_blades(rows, beside, plain, alone=alone)
     teeth = np.array([*(one.get("teeth", 0) for one in kinds), 0])[kind]
     plain &= teeth > 0
@@ -338,7 +371,7 @@ def tidy_rows(
     for done, blade in enumerate(apart):
         if progress is not None:
             progress(done, len(apart))
-        who, cells = names[blade], rows.cells(blade)
+        who, cells = blades[blade], rows.cells(blade)
         wrong = faulty.pop(who, [])
         made = answered(table, who, cells, beside, wrong, alone, Part.readings, batch.refused)
         if made is not None:
@@ -407,7 +440,7 @@ def _stated_beside(
     stated: list[Facts] = []
     for blade in np.flatnonzero(plain).tolist():
         row = int(rows.row[rows.start[blade]])
-        known, faults = beside.known(rows.names[blade], named=True, alone=alone, row=row)
+        known, faults = beside.known(rows.blades[blade], named=True, alone=alone, row=row)
         plain[blade] = not faults
         case = tuple((name, fact.value) for name, fact in known.items())
         code[blade] = cases.setdefault(case, len(cases))
@@ -512,7 +545,7 @@ def _frame(
     used, kind[kind >= 0] = np.unique(kind[kind >= 0], return_inverse=True)
     kinds = [kinds[one] for one in used.tolist()]
     table: dict[str, Any] = {
-        "blade": pd.Series(rows.names).array.take(found.of),
+        "blade": pd.Series([who.name for who in rows.blades]).array.take(found.of),
         "tooth": found.tooth.astype(np.int64),
         "turn": found.turn.astype(np.int64),
         f"reading_{rows.table.unit}": found.reading,

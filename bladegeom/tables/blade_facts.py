@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import os
 import unicodedata
-from typing import NamedTuple
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
 
 from bladegeom.columns import EYE, FACT_COLUMNS, KNOWN_COLUMNS, ROW_COLUMNS
-from bladegeom.faults import NO_ROW, Fault, RefusedError, as_letters, refuse
+from bladegeom.faults import NO_ROW, Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.tables._damage import is_ditto
 from bladegeom.tables.facts import facts_of_column, merge
 from bladegeom.tables.header import unknown_columns
 from bladegeom.tables.sheets import is_workbook, open_sheet, sheet_mark, take_units
-from bladegeom.tables.table import Facts, Table
+from bladegeom.tables.table import Facts, Table, owners
 from bladegeom.tables.text import Sheet, read_bytes, sheet_of_rows, spoilt_faults
 
 
-class BladeFacts(NamedTuple):
+@dataclass(frozen=True)
+class BladeFacts:
     """What a table says of each blade.
 
     Attributes
@@ -24,7 +27,8 @@ class BladeFacts(NamedTuple):
     name : str
         Of the table.
     rows : dict
-        Blade -> (facts, faults); the blade is "" where the table has no column ``blade``.
+        Blade -> (facts, faults); its name is "" where the table has no column ``blade``, its
+        customer where none is stated.
     eyes : dict
         Blade -> what the eye found, as it is written there.
     places : dict
@@ -36,67 +40,99 @@ class BladeFacts(NamedTuple):
     """
 
     name: str
-    rows: dict[str, tuple[Facts, list[Fault]]]
-    eyes: dict[str, str]
-    places: dict[str, int]
+    rows: Mapping[Who, tuple[Facts, list[Fault]]]
+    eyes: Mapping[Who, str]
+    places: Mapping[Who, int]
     notes: list[str]
     of_some: bool = False
 
+    @cached_property
+    def _called(self) -> dict[str, list[Who]]:
+        called: dict[str, list[Who]] = {}
+        for one in self.rows:
+            called.setdefault(one.name, []).append(one)
+        return called
+
+    def row_of(self, who: Who, asked: str = "") -> Who | None:
+        """Return whose row holds for a blade: its own, or one of its name without a customer.
+
+        A blade without a customer is the one of its name, where there is but one, or that of the
+        customer who is asked for. None where no row holds.
+        """
+        called = self._called.get(who.name, [])
+        for one in (who, Who(who.name, asked), Who(who.name)):
+            if one in called:
+                return one
+        return called[0] if len(called) == 1 and not who.customer else None
+
     def find(
-        self, blade: str, *, named: bool, alone: bool, row: int | None = None
+        self, who: Who, *, named: bool, alone: bool, row: int | None = None, asked: str = ""
     ) -> tuple[Facts, list[Fault]]:
         """Return the facts of a blade, and the faults in them.
 
         Parameters
         ----------
-        blade : str
+        who : Who
         named : bool
             Whether the readings name their blade; where not, a table of one row is of this blade.
         alone : bool
             Whether the readings are of one blade only.
         row : int, optional
             First row of the blade's readings, to be named if the blade is not in the table.
+        asked : str
+            The customer who is asked for.
 
         Raises
         ------
         RefusedError
             If the table does not name its blades, and there are several.
         """
-        if self.of_some:
-            return self.rows.get(blade, ({}, []))
-        if "" in self.rows and not alone:
+        nameless = "" in self._called
+        if nameless and not alone and not self.of_some:
             raise refuse(f"{self.name} does not say of which blade it is", "add a column blade")
-        if len(self.rows) == 1 and ("" in self.rows or not named):
+        if len(self.rows) == 1 and (nameless or not named) and not self.of_some:
             return next(iter(self.rows.values()))
-        if blade in self.rows:
-            return self.rows[blade]
+        if (own := self.row_of(who, asked)) is not None:
+            return self.rows[own]
+        blade, called = who.name, self._called.get(who.name, [])
+        if called and not who.customer:
+            said = " and of ".join(one.customer for one in called)
+            problem = f"{self.name or 'the table of facts'} has a blade of this name of {said}"
+            cure = "say in the readings too whose it is (column customer)"
+            return {}, [Fault(problem, cure, blade, row, "customer", "")]
+        if self.of_some:
+            return {}, []
         cure = "add one, or correct the blade's name"
-        if near := [one for one in self.rows if folded(one) == folded(blade)]:
+        if near := [one for one in self.rows if folded(one.name) == folded(blade)]:
             said = " or ".join(f"{one} (row {self.places[one]})" for one in near)
-            cure = f"did you mean {said}? write the name alike in both tables, or add a row"
+            what = "customer" if called else "name"
+            cure = f"did you mean {said}? write the {what} alike in both tables, or add a row"
         problem = f"{self.name} has no row for this blade"
         return {}, [Fault(problem, cure, blade, row, "blade", blade, kind=NO_ROW)]
 
-    def name_of(self, blade: str) -> str:
-        """Return the name under which `find` found a blade: its own, or that of the only row."""
-        return blade if blade in self.rows else next(iter(self.rows))
+    def found_for(self, who: Who) -> Who:
+        """Return whose row `find` found for a blade: that of `row_of`, or the only row."""
+        return self.row_of(who) or next(iter(self.rows))
 
     def beside(self, given: BladeFacts) -> BladeFacts:
         """Return what this table and another one say together; where both do, they must agree."""
         rows, eyes = dict(given.rows), dict(given.eyes)
+        places = dict(given.places)
         for who, (known, faults) in self.rows.items():
-            facts, wrong = dict(known), [*faults]
-            if who in given.rows:
-                others, more = given.rows[who]
-                wrong += [*more, *merge(facts, others, who)]
-            seen = self.eyes.get(who, "")
-            if seen and eyes.setdefault(who, seen) != seen:
+            facts, wrong, other = dict(known), [*faults], given.row_of(who)
+            if other is not None:
+                others, more = given.rows[other]
+                wrong += [*more, *merge(facts, others, who.name)]
+                rows.pop(other, None)
+                eyes.pop(other, None)
+                if there := given.eyes.get(other, ""):
+                    eyes[who] = there
+            if (seen := self.eyes.get(who, "")) and eyes.setdefault(who, seen) != seen:
                 row = self.places[who]
                 problem = f"eye is {seen!r} here, but {given.name} says {eyes[who]!r}"
                 cure = "let both say what was found, or leave one of them out"
-                wrong.append(Fault(problem, cure, who, row, EYE, seen, self.name))
-            rows[who] = facts, wrong
-        places = given.places | self.places
+                wrong.append(Fault(problem, cure, who.name, row, EYE, seen, self.name))
+            rows[who], places[who] = (facts, wrong), self.places[who]
         return BladeFacts(self.name, rows, eyes, places, [*self.notes, *given.notes])
 
 
@@ -164,20 +200,25 @@ def facts_of_sheet(sheet: Sheet, name: str) -> BladeFacts:
     _check(sheet)
     place = {column: sheet.header.index(column) for column in sheet.header if column}
     table = Table(sheet, "", "", sheet_mark(sheet), place, [])
-    found: dict[str, tuple[Facts, list[Fault]]] = {}
-    eyes: dict[str, str] = {}
+    found: dict[Who, tuple[Facts, list[Fault]]] = {}
+    eyes: dict[Who, str] = {}
     groups = table.groups("")
+    several = owners(groups)
     for who, ((row, cells), *again) in groups.items():
         known: Facts = {}
         wrong: list[Fault] = []
         for column, at in table.place.items():
             if column in FACT_COLUMNS:
                 one = [(row, cells)]
-                wrong += facts_of_column(who, column, one, at, table.mark, known, of=name)
+                wrong += facts_of_column(who.name, column, one, at, table.mark, known, of=name)
         for more, _ in again:
             problem = f"{name} has more than one row for this blade (row {more} again)"
-            cure = "keep one row a blade"
-            wrong.append(Fault(problem, cure, who or None, column="blade", value=who))
+            cure = "keep one row a blade; of two customers' blades, say in each row whose it is"
+            wrong.append(Fault(problem, cure, column="blade", value=who.name).of(who))
+        if not who.customer and (others := several.get(who.name)):
+            problem = f"{name} does not say whose it is (row {row}), and has one of this name of "
+            cure = "write in each row whose it is"
+            wrong.append(Fault(problem + " and ".join(others), cure, who.name, column="customer"))
         found[who] = (known, wrong)
         eye = cells[table.place[EYE]] if EYE in table.place else ""
         lines = [" ".join(line.split()) for line in eye.splitlines()]

@@ -10,17 +10,18 @@ import os
 from bisect import bisect
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import PurePath
 from typing import Any, Generic, NamedTuple, TypeVar
 
-from bladegeom.faults import Fault, RefusedError, also_in, as_letters, refuse
+from bladegeom.faults import Fault, RefusedError, Who, also_in, as_letters, refuse
 from bladegeom.readings import Readings
 from bladegeom.tables._damage import damaged_name
 from bladegeom.tables.blade_facts import BladeFacts, facts_beside, folded, read_blade_facts
 from bladegeom.tables.eye import BLANK, NOTHING, eye_says
 from bladegeom.tables.facts import check_unit, merge, stated_facts
 from bladegeom.tables.sheets import open_sheet
-from bladegeom.tables.table import Facts, Part, Rows, Table, is_figure, open_table
+from bladegeom.tables.table import Facts, Part, Rows, Table, is_figure, open_table, owners
 from bladegeom.tables.text import Spoilt, spoilt_faults
 
 Path = str | os.PathLike[str]
@@ -51,20 +52,31 @@ class Beside(NamedTuple):
     stated: Facts
     second: BladeFacts | None = None
 
+    @property
+    def customer(self) -> str:
+        """The customer whose blades alone are asked for; empty where those of all are."""
+        return self.stated["customer"].value if "customer" in self.stated else ""
+
     def known(
-        self, who: str, *, named: bool, alone: bool, row: int | None = None
+        self, who: Who, *, named: bool, alone: bool, row: int | None = None
     ) -> tuple[Facts, list[Fault]]:
         """Return what is known of a blade before its rows are read; see `BladeFacts.find`.
+
+        Its customer is that of its rows, or of the second table, or else the one asked for.
 
         Raises
         ------
         RefusedError
         """
-        known = dict(self.stated)
+        known = {name: fact for name, fact in self.stated.items() if name != "customer"}
+        whose = {name: fact for name, fact in self.stated.items() if not who.customer}
         if self.second is None:
-            return known, []
-        facts, faults = self.second.find(who, named=named, alone=alone, row=row)
-        return known, [*faults, *merge(known, facts, who)]
+            return known | whose, []
+        asked = self.customer if not who.customer else ""
+        facts, faults = self.second.find(who, named=named, alone=alone, row=row, asked=asked)
+        if "customer" not in facts:
+            known |= whose
+        return known, [*faults, *merge(known, facts, who.name)]
 
 
 def read_each(
@@ -79,8 +91,8 @@ def read_each(
     sheet: str | None = None,
     progress: Callable[[int, int], None] | None = None,
     **facts: Any,
-) -> tuple[dict[str, T], list[Fault], list[str]]:
-    """Read every blade of a table.
+) -> tuple[dict[Who, T], list[Fault], list[str]]:
+    """Read every blade of a table, or every one of a customer who is among the facts.
 
     Parameters
     ----------
@@ -125,7 +137,7 @@ def read_each(
         given = None if blades is None else read_blade_facts(blades)
         blades = own_table = facts_beside(data, name, sheet, given)
     made, refused = each_of(table, name, Beside(stated, blades), read, progress)
-    names = [*made, *(fault.blade or "" for fault in refused)]
+    names = [*made, *(fault.who for fault in refused)]
     return made, refused, [*table.sheet.notes, *notes_of(table, own_table, names, own)]
 
 
@@ -135,12 +147,20 @@ def each_of(
     beside: Beside,
     read: Callable[[Part], T],
     progress: Callable[[int, int], None] | None = None,
-) -> tuple[dict[str, T], list[Fault]]:
-    """Return what is made of each blade of the table called `name`, and what is wrong elsewhere."""
+) -> tuple[dict[Who, T], list[Fault]]:
+    """Return what is made of each blade of the table called `name`, and what is wrong elsewhere.
+
+    Raises
+    ------
+    RefusedError
+        If a customer's blades are asked for, and there are none.
+    """
     groups = table.groups("" if "blade" in table.place else PurePath(name).stem)
     faulty = faults_of_spoilt(table)
+    for who, fault in unowned(groups, table.sheet.header_row):
+        faulty.setdefault(who, []).append(fault)
     groups |= {who: [] for who in faulty if who not in groups}
-    made: dict[str, T] = {}
+    made: dict[Who, T] = {}
     refused: list[Fault] = []
     for done, (who, rows) in enumerate(groups.items()):
         if progress is not None:
@@ -149,12 +169,38 @@ def each_of(
         one = answered(table, who, rows, beside, others, len(groups) == 1, read, refused)
         if one is not None:
             made[who] = one
+    if beside.customer and groups and not made and not refused:
+        there = some_of(sorted({who.customer for who in groups if who.customer}))
+        cure = f"it holds blades of {there}" if there else "leave the customer out"
+        problem = f"{name} holds no blade of {beside.customer}"
+        raise refuse(problem, cure, value=beside.customer, column="customer")
     return made, refused
+
+
+def unowned(groups: Mapping[Who, Rows], header_row: int) -> list[tuple[Who, Fault]]:
+    """Return what makes it unsure whose rows are which, where a name has several customers."""
+    found: list[tuple[Who, Fault]] = []
+    for name, customers in owners(groups).items():
+        alike: dict[str, list[str]] = {}
+        for one in customers:
+            alike.setdefault(folded(one), []).append(one)
+        if rows := groups.get(Who(name), []):
+            said = f"customer is blank{also_in([row for row, _ in rows[1:]])}, and a blade of "
+            said += f"this name is of {some_of(customers)}"
+            fault = Fault(said, "write in every row whose it is", name, rows[0][0], "customer", "")
+            found += [(Who(name, one), fault) for one in ("", *customers)]
+        for several in alike.values():
+            for one, other in pairwise(several):
+                said = f"customer is {one!r} here, and {other!r} elsewhere"
+                row = next((row for row, _ in groups[Who(name, one)]), header_row)
+                fault = Fault(said, "write the name alike in every row", name, row, "customer", one)
+                found += [(Who(name, each), fault) for each in (one, other)]
+    return found
 
 
 def answered(
     table: Table,
-    who: str,
+    who: Who,
     rows: Rows,
     beside: Beside,
     faulty: Sequence[Fault],
@@ -172,20 +218,26 @@ def answered(
     RefusedError
         If what is stated beside the rows does not say of which blade it is.
     """
-    named = wrong_name(who, [row for row, _ in rows], wide=bool(table.teeth)) if rows else None
+    if beside.customer and who.customer not in ("", beside.customer):
+        return None
+    named = wrong_name(who.name, [row for row, _ in rows], wide=bool(table.teeth)) if rows else None
     if named or not rows:
         refused.extend([*([named] if named else []), *faulty])
         return None
     known, faults = beside.known(who, named="blade" in table.place, alone=alone, row=rows[0][0])
+    if "customer" in known:
+        who = Who(who.name, known["customer"].value)
+        if beside.customer not in ("", who.customer):
+            return None
     try:
-        return read(Part(table, who, rows, known, [*faulty, *faults]))
+        return read(Part(table, who.name, rows, known, [*faulty, *faults]))
     except RefusedError as error:
-        refused.extend(replace(fault, blade=fault.blade or who or None) for fault in error.faults)
+        refused.extend(fault.of(who) for fault in error.faults)
         return None
 
 
 def chosen(
-    made: Mapping[str, T], refused: Sequence[Fault], blade: str | None, name: Path, many: str = ""
+    made: Mapping[Who, T], refused: Sequence[Fault], blade: str | None, name: Path, many: str = ""
 ) -> T:
     """Return what was made of one blade: the one that is asked for, or the only one.
 
@@ -196,36 +248,46 @@ def chosen(
     RefusedError
         If there is no such blade, if it is refused, or if there are several.
     """
-    if blade is not None and blade in made:
-        return made[blade]
-    if faults := [fault for fault in refused if blade in (None, fault.blade)]:
+    found = [who for who in made if blade in (None, who.name)]
+    faults = [fault for fault in refused if blade in (None, fault.blade)]
+    others = {fault.who for fault in faults if fault.customer} - {*found}
+    if len(found) == 1 and (not faults if blade is None else not others):
+        return made[found[0]]
+    if faults and (blade is None or not found):
         raise RefusedError(faults)
-    if blade is None and len(made) == 1:
-        return next(iter(made.values()))
-    held = [*made, *sorted({fault.blade for fault in refused if fault.blade} - made.keys())]
+    held = [*made, *sorted({fault.who for fault in refused if fault.blade} - made.keys())]
     file = as_letters(name)
     if blade is None:
         problem = f"{file} holds {len(made)} blades: {some_of(held)}"
         raise refuse(problem, f"choose one by its name (blade=...){many}", value=len(made))
+    if found:
+        there = some_of([who for who in held if who.name == blade])
+        raise refuse(
+            f"{file} holds several blades {blade}: {there}",
+            "choose one by its customer too (customer=..., --customer)",
+            value=blade,
+            blade=blade,
+            column="customer",
+        )
     problem, cure = f"{file} holds no blade {blade}", f"it holds {some_of(held)}"
     raise refuse(problem, cure, value=blade)
 
 
 def leave_unread(batch: Batch[Readings]) -> list[Fault]:
     """Take blades of which nothing was read out of the batch: a frame has no row for them."""
-    unread = [one.blade.name for one in batch.readings if not len(one.reading)]
+    unread = [one.blade.who for one in batch.readings if not len(one.reading)]
     batch.readings[:] = [one for one in batch.readings if len(one.reading)]
     cure = "read the blade, or leave it out of the table"
-    return [Fault("no tooth is read", cure, name or None, value="0") for name in unread]
+    return [Fault("no tooth is read", cure, value="0").of(who) for who in unread]
 
 
 def notes_of(
     table: Table,
     second: BladeFacts | None = None,
-    names: Collection[str] = (),
+    names: Collection[Who] = (),
     own: Collection[str] = (),
 ) -> list[str]:
-    """Return what else is to be known of a table whose blades have these names."""
+    """Return what else is to be known of a table that holds these blades."""
     notes = []
     if ignored := table.ignored(own):
         notes.append(f"columns not used: {', '.join(ignored)}")
@@ -236,19 +298,21 @@ def notes_of(
     return notes
 
 
-def not_read(facts: BladeFacts, names: Collection[str]) -> list[str]:
+def not_read(facts: BladeFacts, blades: Collection[Who]) -> list[str]:
     """Return a note of the rows of facts that are of none of these blades, if there are any.
 
     Where such a row may be of one of them all the same, or tells of a fault, more is said of it.
     """
-    rest = sorted(facts.rows.keys() - set(names) - {""})
+    rows = {who: facts.row_of(who) for who in {*blades}}
+    rest = sorted(one for one in facts.rows.keys() - {*rows.values()} if one.name)
     without: dict[str, list[str]] = {}
-    for name in set(names) - facts.rows.keys() if rest else ():
-        without.setdefault(folded(name), []).append(name)
+    for who in rows if rest else ():
+        if rows[who] is None:
+            without.setdefault(folded(who.name), []).append(str(who))
     plain, told = [], []
     for one in rest:
         said = []
-        if near := without.get(folded(one)):
+        if near := without.get(folded(one.name)):
             said.append(f"did you mean {' or '.join(sorted(near))}?")
         if eye_says(facts.eyes.get(one, "")) not in (BLANK, NOTHING):
             said.append(f"eye: {facts.eyes[one]}")
@@ -260,7 +324,7 @@ def not_read(facts: BladeFacts, names: Collection[str]) -> list[str]:
     return [f"no readings of: {', '.join(listed)}"] if listed else []
 
 
-def some_of(names: Sequence[str], most: int = 8) -> str:
+def some_of(names: Sequence[object], most: int = 8) -> str:
     """List names, the first of them if they are many."""
     listed = ", ".join(str(name) for name in names[:most])
     return listed + (f" and {len(names) - most} more" if len(names) > most else "")
@@ -280,33 +344,37 @@ def wrong_name(who: str, rows: list[int], *, wide: bool) -> Fault | None:
     return Fault(f"{problem}{also_in(rows[1:])}", cure, who or None, rows[0], "blade", who)
 
 
-def faults_of_spoilt(table: Table) -> dict[str, list[Fault]]:
+def faults_of_spoilt(table: Table) -> dict[Who, list[Fault]]:
     """Return the faults of rows that do not fit the header, by the blades that may lack them.
 
     A row whose blade's name may have been lost or moved speaks against its neighbours too.
     """
     if not table.sheet.spoilt:
         return {}
-    at = table.place["blade"]
-    rows = [row for row, _ in table.sheet.rows]
-    names = [cells[at].strip() for _, cells in table.sheet.rows]
-    return faults_beside(table.sheet.spoilt, table, rows, names)
+    at = {row: who for who, rows in table.groups("").items() for row, _ in rows}
+    rows = sorted(at)
+    return faults_beside(table.sheet.spoilt, table, rows, [at[row] for row in rows])
 
 
 def faults_beside(
-    spoilt: Sequence[Spoilt], table: Table, rows: Sequence[int], names: Sequence[str]
-) -> dict[str, list[Fault]]:
+    spoilt: Sequence[Spoilt], table: Table, rows: Sequence[int], blades: Sequence[Who]
+) -> dict[Who, list[Fault]]:
     """Do the work of `faults_of_spoilt` beside rows with these numbers and blades."""
     at = table.place["blade"]
-    words = {name for name in {*names} if not name.isdigit()}  # Digits may be a tooth moved there.
+    called: dict[str, list[Who]] = {}
+    for who in dict.fromkeys(blades):
+        called.setdefault(who.name, []).append(who)
+    words = {name for name in called if not name.isdigit()}  # Digits may be a tooth moved there.
     apart = bool(table.teeth) and "turn" not in table.place
-    faulty: dict[str, list[Fault]] = {}
+    faulty: dict[Who, list[Fault]] = {}
     for one in spoilt:
         own = one.cells[at].strip() if at < len(one.cells) else ""
         place = bisect(rows, one.row)
-        beside = {*names[max(0, place - 1) : place + 1]}
-        may_be = {own} if apart or own in beside or own in words else {own, *beside}
+        beside = {*blades[max(0, place - 1) : place + 1]}
+        may_be = {*called.get(own, [Who(own)])}  # Of which customer, such a row does not tell.
+        if not (apart or own in words or any(who.name == own for who in beside)):
+            may_be |= beside
         (fault,) = spoilt_faults([one], table.sheet.header, table.sheet.separator)
-        for who in sorted(may_be - {""}) or [""]:
-            faulty.setdefault(who, []).append(replace(fault, blade=who or None))
+        for who in sorted(who for who in may_be if who.name) or [Who("")]:
+            faulty.setdefault(who, []).append(fault.of(who))
     return faulty

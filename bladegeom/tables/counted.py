@@ -154,7 +154,7 @@ def count_blade(
     """
     given = {"blade": blade, "blades": blades, "unit": unit} | facts
     counts, refused, _ = read_any(read_bytes(path), os.fspath(path), counted_as_written, **given)
-    return chosen({one.blade.name: one for one in counts}, refused, blade, path)
+    return chosen({one.blade.who: one for one in counts}, refused, blade, path)
 
 
 def counted_as_written(written: Written) -> Counted:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
-from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
 from bladegeom.columns import EYE, FACT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
-from bladegeom.faults import Fault, RefusedError, as_letters, refuse
+from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.readings import Readings
 from bladegeom.tables.blade_facts import BladeFacts, facts_of_sheet
 from bladegeom.tables.blades import Batch, Beside, each_of, not_read, notes_of
@@ -21,6 +20,7 @@ from bladegeom.tables.text import Sheet, read_bytes
 
 _TABLES = (".csv", ".xlsx")
 _SPREADSHEETS = (".xls", ".xlsm", ".xlsb", ".ods")
+_NOBODY = Who("")
 
 
 class Filed(NamedTuple):
@@ -76,7 +76,7 @@ def read_folder(folder: str | os.PathLike[str]) -> Batch[Filed]:
             refused += _filed(error.faults, file)
     beside = Beside({}, _together(tables_of_facts))
     found: list[Filed] = []
-    named: set[str] = set()
+    named: set[Who] = set()
     for file, sheet in sheets:
         try:
             table = open_table(sheet, file, None)
@@ -84,14 +84,15 @@ def read_folder(folder: str | os.PathLike[str]) -> Batch[Filed]:
             refused += _filed(error.faults, file)
             continue
         made, faults = each_of(table, file, beside, Part.readings)
-        named |= {*made, *(fault.blade or "" for fault in faults)}
+        named |= {*made, *(fault.who for fault in faults)}
         found += [Filed(file, readings) for readings in made.values()]
         refused += _filed(faults, file)
         notes += [*sheet.notes, *(f"{file}: {one}" for one in notes_of(table))]
     for facts in tables_of_facts:
         notes += facts.notes
         notes += [f"{facts.name}: {note}" for note in not_read(facts, named)]
-        for who in sorted(facts.rows.keys() - named):
+        used = {facts.row_of(who) for who in named}
+        for who in sorted(facts.rows.keys() - used):
             refused += _filed(facts.rows[who][1], facts.name, who)
     return Batch(found, refused, notes)
 
@@ -141,14 +142,14 @@ def _kind(sheet: Sheet) -> str:
 
 def _together(tables: Iterable[BladeFacts]) -> BladeFacts:
     """Return what several tables of facts say, and where two of them disagree."""
-    rows: dict[str, tuple[dict[str, Fact], list[Fault]]] = {}
+    rows: dict[Who, tuple[dict[str, Fact], list[Fault]]] = {}
     for table in tables:
         for who, (stated, wrong) in table.rows.items():
             known, faults = rows.setdefault(who, ({}, []))
-            faults += [*wrong, *merge(known, stated, who)]
+            faults += [*wrong, *merge(known, stated, who.name)]
     return BladeFacts("", rows, {}, {}, [], of_some=True)
 
 
-def _filed(faults: Iterable[Fault], file: str, blade: str | None = None) -> list[Fault]:
+def _filed(faults: Iterable[Fault], file: str, who: Who = _NOBODY) -> list[Fault]:
     """Say of faults in which file they are, and of which blade."""
-    return [replace(one.within(file), blade=one.blade or blade or None) for one in faults]
+    return [one.within(file).of(who) for one in faults]

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
-from bladegeom.faults import Fault, RefusedError, refuse
+from bladegeom.faults import Fault, RefusedError, Who, refuse
 from bladegeom.lengths import NumberError, may_be_one, parse_number
 from bladegeom.tables.blade_facts import read_blade_facts
 from bladegeom.tables.blades import Beside, Path, T, not_read, read_each, some_of
@@ -59,11 +59,12 @@ def read_any(
     if blade is None:
         return [*made.values()], refused, notes
     own = [fault for fault in refused if fault.blade == blade]
-    if blade not in made and not own:
-        held = dict.fromkeys([*made, *(fault.blade for fault in refused if fault.blade)])
+    found = [one for who, one in made.items() if who.name == blade]
+    if not found and not own:
+        held = dict.fromkeys([*made, *(fault.who for fault in refused if fault.blade)])
         there = f"the table holds {some_of([*held]) or 'no blade with a name'}"
         raise refuse(f"there is no blade {blade}", there, blade=blade, value=blade)
-    return [one for who, one in made.items() if who == blade], own, notes
+    return found, own, notes
 
 
 def written_list(
@@ -121,9 +122,9 @@ def written_list(
     name = blade or "typed"
     second = None if blades is None else read_blade_facts(blades)
     if second is not None and notes is not None:
-        notes += [*second.notes, *not_read(second, {name} if blade else second.rows)]
+        notes += [*second.notes, *not_read(second, {Who(name)} if blade else second.rows)]
     known, wrong = Beside(stated_facts(facts), second).known(
-        name, named=blade is not None, alone=True
+        Who(name), named=blade is not None, alone=True
     )
     faults += wrong
     if faults:

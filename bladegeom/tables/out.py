@@ -52,7 +52,7 @@ def whole_file(path: str | os.PathLike[str]) -> Iterator[IO[bytes]]:
     try:
         with os.fdopen(handle, "wb") as file:
             yield file
-        os.chmod(name, 0o666 & ~_umask())
+        os.chmod(name, target.stat().st_mode & 0o7777 if target.exists() else 0o666 & ~_umask())
         os.replace(name, target)
     except BaseException as error:
         Path(name).unlink(missing_ok=True)
@@ -61,6 +61,32 @@ def whole_file(path: str | os.PathLike[str]) -> Iterator[IO[bytes]]:
                 f"{target} cannot be written: {error.strerror}", "check the disk", value=target
             ) from None
         raise
+
+
+def locked(folder: Path, *, wait: bool = False) -> int | None:
+    """Keep other runs out of a folder until the handle is closed, also by the end of the process.
+
+    None where the system knows no such lock.
+
+    Raises
+    ------
+    BlockingIOError
+        If another is in it, and it is not to be waited for.
+    """
+    try:
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+    except (ImportError, OSError):  # Windows; a folder that may not be read.
+        return None
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+    except BlockingIOError:
+        os.close(handle)
+        raise
+    except OSError:  # A drive without locks.
+        pass
+    return handle
 
 
 def check_apart(
@@ -186,8 +212,8 @@ def save_readings(readings: Readings, path: str | os.PathLike[str]) -> None:
     values = [
         one.tolist() if isinstance(one, np.ndarray) else [one] * count for one in columns.values()
     ]
-    rows = [[*map(_cell, row)] for row in zip(*values, strict=True)]
-    write_new(path, _csv([[*columns], *rows]))
+    rows = [[*map(cell_text, row)] for row in zip(*values, strict=True)]
+    write_new(path, table_text([[*columns], *rows]))
 
 
 def check_turns(turns: int) -> None:
@@ -232,32 +258,39 @@ def blank_table(
     check_unit_stated(unit)
     check_turns(turns)
     blade_of(stated_facts({"teeth": teeth, **facts}), name)
-    constant = dict(stated_cell(*fact) for fact in {"teeth": teeth, **facts}.items())
+    constant = stated_columns({"teeth": teeth, **facts})
     several = turns > 1
     rows = [["blade", *(["turn"] if several else []), "tooth", f"reading_{unit}", *constant]]
     for turn in range(1, turns + 1):
         for tooth in (*range(1, teeth + 1), 1):
             where = [turn, tooth] if several else [tooth]
             rows.append([name, *map(str, where), "", *constant.values()])
-    return _csv(rows)
+    return table_text(rows)
 
 
-def stated_cell(name: str, value: Any) -> tuple[str, str]:
+def stated_columns(facts: Mapping[str, Any]) -> dict[str, str]:
+    """Return the columns of facts as they were given, and what stands in each."""
+    return dict(_stated(*fact) for fact in facts.items())
+
+
+def _stated(name: str, value: Any) -> tuple[str, str]:
     """Return the column of a fact as it was given, and what stands in it."""
     column = name
     if isinstance(STATED[name], Length):
         value, unit = with_unit(name, value)
         column = f"{name}_{unit}"
     several = isinstance(value, Iterable) and not isinstance(value, str)
-    return column, " ".join(map(_cell, value)) if several else _cell(value)
+    return column, " ".join(map(cell_text, value)) if several else cell_text(value)
 
 
-def _cell(value: object) -> str:
+def cell_text(value: object) -> str:
+    """Return a value as it stands in a table."""
     # Twelve digits: no reading has more, and the dust of binary arithmetic is left behind.
     return f"{value:.12g}" if isinstance(value, float) else str(value)
 
 
-def _csv(rows: Iterable[Sequence[str]]) -> str:
+def table_text(rows: Iterable[Sequence[str]]) -> str:
+    """Return rows of cells as CSV."""
     page = io.StringIO(newline="")
     csv.writer(page, lineterminator="\n").writerows(rows)
     return page.getvalue()

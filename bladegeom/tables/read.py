@@ -50,7 +50,8 @@ def read_blade(
     sheet : str, optional
         Which sheet, where a workbook has several with cells.
     **facts
-        Facts, lengths with their unit: ``teeth=40, ring_radius="4.5 in"``.
+        Facts, lengths with their unit: ``teeth=40, ring_radius="4.5 in"``. A ``customer`` leaves
+        the blades of all others out, also where two blades have one name.
 
     Returns
     -------
@@ -62,7 +63,7 @@ def read_blade(
         With every fault found, each with its row and cure.
     """
     batch = read_blades(path, blades=blades, unit=unit, sheet=sheet, **facts)
-    made = {readings.blade.name: readings for readings in batch.readings}
+    made = {readings.blade.who: readings for readings in batch.readings}
     return chosen(made, batch.refused, blade, path, ", or read them all with read_table")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
@@ -45,7 +46,8 @@ class Mounts(NamedTuple):
     Attributes
     ----------
     blades : dict of str to list of Mount
-        The mountings of each blade that can be answered, in the order of the file.
+        The mountings of each blade that can be answered, in the order of the file. Two of one
+        name are told apart by whose they are: ``A-40 of Nightjar Mill``.
     refused : list of Fault
         Every fault of the others.
     notes : list of str
@@ -95,8 +97,10 @@ def read_mounts(path: str | os.PathLike[str], *, unit: str | None = None, **fact
     blades, others, notes = read_each(
         read_bytes(path), name, read, own=OF_MOUNTS, check=_check, unit=unit, **facts
     )
-    blades = {blade: good for blade, good in blades.items() if good}
-    return Mounts(blades, [*refused, *others], notes)
+    names = Counter(who.name for who in blades)
+    called = {who: who.name if names[who.name] == 1 else str(who) for who in blades}
+    good = {called[who]: mounts for who, mounts in blades.items() if mounts}
+    return Mounts(good, [*refused, *others], notes)
 
 
 def _check(table: Table) -> list[Fault]:
@@ -134,7 +138,7 @@ def _mountings(part: Part, refused: list[Fault]) -> list[Mount]:
         except RefusedError as error:
             for fault in error.faults:
                 said = f"mount {mount}: {fault.problem}" if mount else fault.problem
-                refused.append(replace(fault, blade=fault.blade or part.name or None, problem=said))
+                refused.append(replace(fault, problem=said).of(part.who))
     return good
 
 

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from bladegeom.blade import Blade
 from bladegeom.columns import FACT_COLUMNS, KNOWN_COLUMNS, Column
-from bladegeom.faults import Fault, RefusedError, also_in
+from bladegeom.faults import Fault, RefusedError, Who, also_in
 from bladegeom.lengths import NumberError, parse_number, parse_whole
 from bladegeom.readings import WAYS, Readings
 from bladegeom.tables.facts import (
@@ -108,13 +108,39 @@ class Table(NamedTuple):
         used = {*KNOWN_COLUMNS, *own, self.column}
         return [one for one in self.place if one not in used]
 
-    def groups(self, only: str) -> dict[str, Rows]:
-        """Return the rows of each blade; `only` names it in a table without a column ``blade``."""
-        at = self.place.get("blade")
-        groups: dict[str, Rows] = {}
-        for row, cells in self.sheet.rows:
-            groups.setdefault(only if at is None else cells[at].strip(), []).append((row, cells))
+    def groups(self, only: str) -> dict[Who, Rows]:
+        """Return the rows of each blade; `only` names it in a table without a column ``blade``.
+
+        Where a name has one customer, rows that state none are of that blade too.
+        """
+        groups: dict[Who, Rows] = {}
+        if "blade" not in self.place:
+            return {Who(only): list(self.sheet.rows)} if self.sheet.rows else groups
+        at, whose = self.place["blade"], self.place.get("customer", -1)
+        found = [
+            Who(cells[at].strip(), "" if whose < 0 else customer_of(cells[whose]))
+            for _, cells in self.sheet.rows
+        ]
+        several = owners(found)
+        for who, row in zip(found, self.sheet.rows, strict=True):
+            if not who.customer and len(several.get(who.name, ())) == 1:
+                who = Who(who.name, several[who.name][0])
+            groups.setdefault(who, []).append(row)
         return groups
+
+
+def customer_of(cell: str) -> str:
+    """Return the customer that a cell states; empty where it states none."""
+    return cell.strip() if cell.strip() != "?" else ""
+
+
+def owners(blades: Iterable[Who]) -> dict[str, list[str]]:
+    """Return the customers of each name of which any is stated."""
+    found: dict[str, list[str]] = {}
+    for name, customer in dict.fromkeys(blades):
+        if customer:
+            found.setdefault(name, []).append(customer)
+    return found
 
 
 def open_table(
@@ -196,6 +222,11 @@ class Part:
     rows: Rows
     known: Facts = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def who(self) -> Who:
+        """The blade, and whose it is as far as that is known."""
+        return Who(self.name, self.known["customer"].value if "customer" in self.known else "")
 
     def some(self, rows: Rows) -> Part:
         """Return the part that some of the rows are; what is known holds for it too."""

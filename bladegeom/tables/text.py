@@ -140,11 +140,9 @@ def decode(data: bytes, name: str, notes: list[str] | None = None) -> str:
             "save it as XLSX without a password, or save it as CSV UTF-8",
             file=name,
         )
-    encoding = "utf-8"
-    for mark, marked in _MARKS:
-        if data.startswith(mark):
-            data, encoding, notes = data[len(mark) :], marked, None
-            break
+    mark, encoding = encoding_of(data)
+    if mark:
+        data, notes = data[len(mark) :], None
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
@@ -166,6 +164,11 @@ def decode(data: bytes, name: str, notes: list[str] | None = None) -> str:
     if "\0" in text:
         raise refuse("it is not plain text", "save it as CSV UTF-8", file=name)
     return text.lstrip("\ufeff")
+
+
+def encoding_of(data: bytes) -> tuple[bytes, str]:
+    """Return the mark ahead of a text, empty where there is none, and its encoding."""
+    return next((one for one in _MARKS if data.startswith(one[0])), (b"", "utf-8"))
 
 
 def _last_row(text: str) -> int:

@@ -7,6 +7,7 @@ import tomllib
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import Any, NamedTuple, NoReturn
 
 from bladegeom.faults import Fault, RefusedError, unknown_name
@@ -44,7 +45,8 @@ class Part(NamedTuple):
         Key -> the name in the program of what it says, where they differ.
     read : tuple of str
         Keys of what is read anew each time. Such a part may hold what was read before as a part of
-        its own, ``[slots.before]``; what that does not say is as in the part itself.
+        its own, ``[slots.before]``; what that does not say is as in the part itself. One that
+        needs some of them, and gives none, was not read yet, and needs nothing.
     """
 
     kinds: Mapping[str, Kind]
@@ -52,6 +54,15 @@ class Part(NamedTuple):
     several: bool = False
     called: Mapping[str, str] | None = None
     read: tuple[str, ...] = ()
+
+    @property
+    def needs(self) -> tuple[str, ...]:
+        """Keys of what is read anew that it cannot do without."""
+        return tuple(key for key in self.needed if key in self.read)
+
+
+Rows = Mapping[tuple[str, int], Mapping[str, int]]
+"""Part, and which of that name -> its keys' rows, its own under ""."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +86,12 @@ class Section:
         The same part as it was read before.
     read : tuple of str
         Keys that are given of those that are read anew each time.
+    later : tuple of Section
+        The same part as it was read later, by the file's log, the last one last.
+    place : int
+        Which one it is of all readings in the log, from 1; 0 where it is none of them.
+    at : datetime
+        When it was read, of those in the log.
     """
 
     title: str
@@ -85,10 +102,15 @@ class Section:
     several: bool = False
     before: Section | None = None
     read: tuple[str, ...] = ()
+    later: tuple[Section, ...] = ()
+    place: int = 0
+    at: datetime = datetime.min
 
     @property
     def head(self) -> str:
         """How it begins in the file, for messages."""
+        if self.place:
+            return f"[[log]] {self.title}"
         part, _, number = self.title.partition(" ")
         return f"[[{part}]] {number}".rstrip() if self.several else f"[{part}]"
 
@@ -128,31 +150,29 @@ class Section:
         ]
 
 
-def read_parts(
-    text: str, name: str, parts: Mapping[str, Part]
-) -> tuple[dict[str, list[Section]], list[Fault]]:
-    """Return the sections of a file that are in order, by part, and everything that is wrong.
-
-    `name` is that of the file, for messages; `parts` says what may stand in it, ``test_cut.flip``
-    being a part of a part.
-
-    Raises
-    ------
-    RefusedError
-        If it is no TOML.
-    """
+def load(text: str, name: str) -> dict[str, Any]:
+    """Return what a text holds, or raise RefusedError where it is no TOML; `name` is its file's."""
     if max(len(text) - MOST, *(len(line) - LONGEST_LINE for line in text.splitlines() or [""])) > 0:
         problem = f"{name} is no such file: it has more letters than anybody writes by hand"
         cure = f"give a text of {MOST} letters at most, and of {LONGEST_LINE} a line"
         raise RefusedError(Fault(problem, cure, value=str(len(text))))
     try:
-        held = tomllib.loads(text)
+        return tomllib.loads(text)
     except RecursionError:
         problem = f"{name} is not in order: brackets stand within brackets without end"
         raise RefusedError(Fault(problem, "close each bracket before the next opens")) from None
     except ValueError as error:  # No TOML, or a number that is none.
         raise RefusedError(_not_toml(error, text, name)) from None
-    rows = _rows_of(text)
+
+
+def read_parts(
+    held: Mapping[str, Any], rows: Rows, parts: Mapping[str, Part]
+) -> tuple[dict[str, list[Section]], list[Fault]]:
+    """Return the sections of a file that are in order, by part, and everything that is wrong.
+
+    `held` and `rows` are from `load` and `rows_of`; `parts` says what may stand in it,
+    ``test_cut.flip`` being a part of a part.
+    """
     faults: list[Fault] = []
     read: dict[str, list[Section]] = {}
     for part, value in _flat(held, parts).items():
@@ -173,9 +193,9 @@ def read_parts(
                 cure = f"begin a part of its own: [{part}]"
                 faults.append(Fault(f"{part} is {one!r}", cure, row=start, value=str(one)))
                 continue
-            section = _section(title, one, parts[part], here)
+            section = section_of(title, one, parts[part], here)
             before = one.get("before") if parts[part].read else None
-            wrong = _fill(section, one, parts[part])
+            wrong = fill(section, one, parts[part])
             if before is not None and not wrong:
                 here = rows.get((f"{part}.before", place), {})
                 section, wrong = _with_before(section, before, parts[part], here)
@@ -185,7 +205,7 @@ def read_parts(
     return read, faults
 
 
-def _section(title: str, held: Mapping[str, Any], part: Part, rows: Mapping[str, int]) -> Section:
+def section_of(title: str, held: Mapping[str, Any], part: Part, rows: Mapping[str, int]) -> Section:
     """Return a section without its values; `rows` has its own under no key."""
     keys = {key: row for key, row in rows.items() if key}
     read = tuple(key for key in part.read if key in held)
@@ -202,15 +222,19 @@ def _with_before(
         cure = f"begin a part of its own: [{title}]"
         return section, [Fault(f"{title} is {earlier!r}", cure, row=rows[""], value=str(earlier))]
     # What is read anew is as it says itself; the rest is as in the part.
-    needed = tuple(key for key in part.needed if key in part.read) or section.read[:1]
+    needed = part.needs or section.read[:1]
     if any(key in part.read for key in earlier):
         needed = tuple(key for key in needed if key in part.needed)
     whole = part._replace(needed=needed, several=False, read=())
-    before = _section(title, earlier, whole, rows)
-    wrong = _fill(before, earlier, whole)
+    before = section_of(title, earlier, whole, rows)
+    wrong = fill(before, earlier, whole)
+    return replace(section, before=otherwise_as(section, part, before)), wrong
+
+
+def otherwise_as(section: Section, part: Part, read: Section) -> Section:
+    """Return what was read of a part at another time: the rest of it is as in the part itself."""
     kept = {key: one for key, one in section.values.items() if key not in part.read}
-    before = replace(before, values=kept | before.values, rows=section.rows | before.rows)
-    return replace(section, before=before), wrong
+    return replace(read, values=kept | read.values, rows=section.rows | read.rows)
 
 
 def _flat(held: Mapping[str, Any], parts: Mapping[str, Part]) -> dict[str, Any]:
@@ -224,9 +248,10 @@ def _flat(held: Mapping[str, Any], parts: Mapping[str, Part]) -> dict[str, Any]:
     return flat
 
 
-def _fill(section: Section, held: Mapping[str, Any], part: Part) -> list[Fault]:
+def fill(section: Section, held: Mapping[str, Any], part: Part) -> list[Fault]:
     """Read what a section holds into its values, and return everything that is wrong with it."""
     faults = []
+    unread = part.needs and not any(key in held for key in part.read)
     head = section.head
     for key, value in held.items():
         row = section.rows.get(key, section.row)
@@ -244,7 +269,7 @@ def _fill(section: Section, held: Mapping[str, Any], part: Part) -> list[Fault]:
             faults.append(Fault(problem, error.cure, row=row, column=key, value=str(value)))
     faults += [
         Fault(f"{head} says no {key}", f"add {key} = ...", row=section.row, column=key)
-        for key in part.needed
+        for key in (() if unread else part.needed)
         if key not in held
     ]
     return faults
@@ -260,7 +285,7 @@ def _not_toml(error: ValueError, text: str, name: str) -> Fault:
     return Fault(f"{name} is not in order: {problem}", cure, row=row)
 
 
-def _rows_of(text: str) -> dict[tuple[str, int], dict[str, int]]:
+def rows_of(text: str) -> dict[tuple[str, int], dict[str, int]]:
     """Return the rows of the keys of each part, itself under "": (part, which of them) -> rows.
 
     What stands above all parts, and is thus a part without keys, is the first of its name.
