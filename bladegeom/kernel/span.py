@@ -212,6 +212,13 @@ def _range_of(teeth: int, dof: float) -> Floats:
     return wide
 
 
+@lru_cache(maxsize=1024)
+def _farthest(teeth: int, dof: float) -> tuple[float, float]:
+    """Return how far a scatter of 1 moves a range, in all draws but those beyond the limits."""
+    low, high = np.quantile(_range_of(teeth, dof), [1 - _LOW, _HIGH])
+    return float(low), float(high)
+
+
 def farthest_limits(read: Floats, turns: int, teeth: int, scatter: Scatter, graduation: Any) -> Any:
     """Return between which bounds the limits of `span` lie, whatever the plate's shape.
 
@@ -230,7 +237,7 @@ def farthest_limits(read: Floats, turns: int, teeth: int, scatter: Scatter, grad
     low, high : ndarray, shape (n,)
         Scatter moves a range by no more than its own range.
     """
-    low, high = np.quantile(_range_of(teeth, scatter.dof), [1 - _LOW, _HIGH])
+    low, high = _farthest(teeth, scatter.dof)
     sd, hair = scatter.sd / math.sqrt(turns), 1e-9 * read
     # Rounding is drawn within half a step each way, times the root of 3 over that of 12.
     more = graduation * (1 + 1 / (2 * turns)) + hair
