@@ -7,19 +7,21 @@ import os
 import sys
 import warnings
 from argparse import Namespace
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from operator import methodcaller
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, NamedTuple, NoReturn
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 import bladegeom as bg
 from bladegeom._version import __version__
 from bladegeom.draw import printed
-from bladegeom.faults import as_letters, lines_shown, refuse, shown
+from bladegeom.draw.progress import progress
+from bladegeom.face import check_blade, check_surface, is_face
+from bladegeom.faults import Who, as_letters, lines_shown, refuse, shown
 from bladegeom.fit.answer import Answer, answer_of
+from bladegeom.fit.face import FlangeFace, flange_face
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
@@ -29,10 +31,13 @@ from bladegeom.tables.out import check_apart
 from bladegeom.tables.table import Written
 from bladegeom.tables.text import read_bytes, read_stream
 
+if TYPE_CHECKING:
+    from bladegeom.shop.remount import Remounted
+
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
 
-_READ = ("file", "inputs", "blades", "before", "after", "flange", "limits", "list")
+_READ = ("file", "inputs", "blades", "before", "after", "was", "flange", "limits", "list")
 """Options that name what is read: a file, or several."""
 
 Run = Callable[[Namespace], int]
@@ -145,25 +150,6 @@ def _wrote(path: str | Path) -> str:
     return f"wrote {shown(as_letters(path))}"
 
 
-@contextmanager
-def _bars() -> Iterator[Callable[[str, int, int], None]]:
-    """Yield what draws a bar on a terminal, if there is one."""
-    shown = sys.stderr is not None and sys.stderr.isatty()
-
-    def bar(what: str, done: int, count: int) -> None:
-        if not shown or (done % max(1, count // 200) and done < count):
-            return
-        drawn = f"{'#' * round(30 * done / count):<30}"
-        told = f"{what}: " if what else ""
-        print(f"\r[{drawn}] {told}{done} of {count} blades\033[K", end="", file=sys.stderr)
-
-    try:
-        yield bar
-    finally:
-        if shown:
-            print(file=sys.stderr)
-
-
 def _done(words: str, refused: Sequence[bg.Fault], notes: Iterable[str] = ()) -> int:
     """Say what was done, and return the status."""
     _note(*notes)
@@ -263,8 +249,8 @@ def _fits(options: Namespace) -> tuple[list[bg.WobbleFit], list[bg.Fault], int]:
     how = _given(options, "harmonics drift robust")
     fits, refused = _kept(read, lambda readings: bg.fit_wobble(readings, **how))
     refused = [*left, *refused]
-    names = {readings.blade.name for readings in read}
-    return fits, refused, len(names | {fault.blade or "" for fault in refused})
+    blades = {readings.blade.who for readings in read}
+    return fits, refused, len(blades | {fault.who for fault in refused})
 
 
 def _kept(given: Iterable[Any], make: Callable[[Any], Any]) -> tuple[list[Any], list[bg.Fault]]:
@@ -275,7 +261,9 @@ def _kept(given: Iterable[Any], make: Callable[[Any], Any]) -> tuple[list[Any], 
         try:
             made.append(make(one))
         except bg.RefusedError as error:
-            refused += error.faults
+            readings = getattr(one, "readings", one)
+            whose = readings.blade.who if isinstance(readings, bg.Readings) else Who("")
+            refused += [fault.of(whose) for fault in error.faults]
     return made, refused
 
 
@@ -308,16 +296,53 @@ def _one(make: Callable[[Namespace], Any], **told: Any) -> Run:
     return _told(find, alone=True, **told)
 
 
-def _answer(fit: bg.WobbleFit, options: Namespace) -> Answer:
-    most = options.tolerance_deg
-    return answer_of(
-        fit, bg.neutral_line(fit, tolerance_deg=NO_MATTER_DEG if most is None else most)
-    )
+def _answers(options: Namespace) -> tuple[list[Any], list[bg.Fault], int]:
+    """Answer every blade; beside its old marks, where old readings are given."""
+    most = NO_MATTER_DEG if options.tolerance_deg is None else options.tolerance_deg
+    fits, refused, wanted = _fits(options)
+    if options.was is None:
+        made, others = _kept(fits, lambda fit: _known(fit, most))
+        return made, [*refused, *others], wanted
+    from bladegeom.shop.remount import remounted_of
+
+    was, left, _ = _fits(Namespace(**vars(options) | {"file": options.was}))
+    old = {fit.readings.blade.who: fit for fit in was}
+    made, others = _kept(fits, lambda fit: remounted_of(fit, old, most))
+    left = [fault.within(options.was) for fault in left]
+    return made, [*refused, *left, *others], wanted
+
+
+def _known(fit: bg.WobbleFit, tolerance_deg: float) -> Answer | FlangeFace:
+    """Return all that is known of a blade, or of the face of a flange."""
+    if is_face(fit.readings):
+        return flange_face(fit)
+    return answer_of(fit, bg.neutral_line(fit, tolerance_deg=tolerance_deg))
+
+
+def _answer_text(one: Answer | FlangeFace | Remounted) -> str:
+    if isinstance(one, FlangeFace):
+        return printed.face_text(one)
+    return printed.answer_text(one) if isinstance(one, Answer) else printed.remounted_text(one)
+
+
+def _answer_dict(one: Answer | FlangeFace | Remounted) -> dict[str, Any]:
+    if isinstance(one, (Answer, FlangeFace)):
+        return one.to_dict()
+    return one.now.to_dict() | {"remounted": one.to_dict()}
+
+
+def run_fit(options: Namespace) -> int:
+    """Answer every blade, and every face of a flange."""
+    found, refused, wanted = _answers(options)
+    faces = found and all(isinstance(one, FlangeFace) for one in found)
+    end = [printed.cautions_text(printed.FACE_CAUTIONS)] if faces else None
+    return _tell(options, found, refused, wanted, text=_answer_text, as_dict=_answer_dict, end=end)
 
 
 def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
     return {
         "blade": fit.readings.blade.name,
+        "customer": fit.readings.blade.customer,
         "unit": fit.unit,
         "budget": fit.budget.to_dict(),
         "shape": bg.residual_shape(fit).to_dict(),
@@ -352,7 +377,13 @@ def run_chart(options: Namespace) -> int:
     """Draw a chart of every blade."""
     fits, refused, wanted = _fits(options)
     draw, needs = CHARTS[options.kind]
-    drawn, others = _kept(fits, lambda fit: (needs(fit), fit)[1])
+
+    def ready(fit: bg.WobbleFit) -> bg.WobbleFit:
+        check_blade(fit.readings, "there is no blade to draw")
+        needs(fit)
+        return fit
+
+    drawn, others = _kept(fits, ready)
     refused += others
     if not drawn:
         raise bg.RefusedError(refused)
@@ -370,7 +401,7 @@ def _drew(
     """Say what was drawn, of which blades not to be followed and why, and what was refused."""
     print(_wrote(options.output))
     for fit in fits:
-        name = f"blade {shown(fit.readings.blade.name)}: " * bool(fit.readings.blade.name)
+        name = f"blade {shown(str(fit.readings.blade.who))}: " * bool(fit.readings.blade.name)
         for doubted in fit.doubted:
             print(f"bladegeom: {name}not for the wall: {doubted}", file=sys.stderr)
     _complain(refused)
@@ -408,7 +439,7 @@ def run_check(options: Namespace) -> int:
             raise bg.RefusedError(refused or [many])
         save_readings(_repaired(checked[0], options.repair), options.output)
         end = [f"{_wrote(options.output)} with repair {options.repair}"]
-    wanted = len(checked) + len({fault.blade for fault in refused})
+    wanted = len(checked) + len({fault.who for fault in refused})
     return _tell(options, checked, refused, wanted, text=printed.result_text, end=end)
 
 
@@ -428,7 +459,9 @@ def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
 def _marks(options: Namespace) -> tuple[list[bg.NeutralLine]]:
     from bladegeom.tables.facts import blade_of, stated_facts
 
-    blade = blade_of(stated_facts(facts_of(options)), options.blade or "")
+    facts = facts_of(options)
+    check_surface(facts.get("surface"), "there are no teeth to name", options.blade or "")
+    blade = blade_of(stated_facts(facts), options.blade or "")
     return ([bg.neutral_line_by_eye(blade, options.near)],)
 
 
@@ -451,10 +484,9 @@ def run_read(options: Namespace) -> int:
         caution=printed.CAUTIONS[0],
     )
     if not whole:
-        print(lines_shown(f"bladegeom read {as_letters(options.file)} goes on."))
         return SOME
     answer = answer_of(bg.fit_wobble(bg.read_blade(options.file)))
-    return _done("\n\n".join([printed.answer_text(answer), printed.cautions_text()]), [])
+    return _done(f"\n{printed.answer_text(answer)}\n\n{printed.cautions_text()}", [])
 
 
 def run_sheet(options: Namespace) -> int:
@@ -520,8 +552,12 @@ def run_setup(options: Namespace) -> int:
 
 def _trend(options: Namespace) -> tuple[list[bg.Trend], list[bg.Fault]]:
     history = bg.read_history(options.history)
-    trend = bg.trend(history.of(options.blade), options.of)
+    visits = history.of(options.blade, options.customer)
+    trend = bg.trend(visits, options.of)
     _note(*history.notes)
+    unsaid = [one for one in history.visits if one.who == (shown(options.blade), "")]
+    if left := len([one for one in unsaid if one not in visits]):
+        _note(f"{left} measurements of a blade {options.blade} say no customer: left out")
     return [trend], history.refused
 
 
@@ -547,7 +583,7 @@ def _shape_text(shape: bg.PlateFit | bg.Rotation) -> str:
 
 def run_change(options: Namespace) -> int:
     """Compare two measurements of one blade."""
-    facts = _given(options, "blade blades unit sheet")
+    facts = _given(options, "blade customer blades unit sheet")
     before, after = (
         bg.fit_wobble(bg.read_blade(one, **facts)) for one in (options.before, options.after)
     )
@@ -603,15 +639,18 @@ def run_batch(options: Namespace) -> int:
     from bladegeom.draw.made import files_of
 
     check_apart(files_of(options.out), [options.limits])
-    with _bars() as bar:
+    limits = bg.read_limits(options.limits)
+    if options.first_label is not None:
+        limits = limits.with_labels_from(options.first_label)
+    with progress(sys.stderr) as line:
         done = judge(
             options.inputs,
-            bg.read_limits(options.limits),
+            limits,
             options.out,
             rule="simple" if options.simple else "zones",
-            progress=partial(bar, ""),
+            progress=partial(line, ""),
             **_given(options, "blades before tooth_1_marked seating history unit sheet"),
-            **_given(options, "shop arbor paper date"),
+            **_given(options, "shop arbor paper date show_in with_readings"),
         )
     return _done(done.text(), done.refused, done.notes)
 
@@ -620,9 +659,9 @@ def run_table(options: Namespace) -> int:
     """Fit every blade of the tables and write one row each."""
     from bladegeom.draw.results import write_answers
 
-    with _bars() as bar:
+    with progress(sys.stderr) as line:
         how = _given(options, "blades unit sheet")
-        found = write_answers(options.inputs, options.output, progress=bar, **how)
+        found = write_answers(options.inputs, options.output, progress=line, **how)
     refused = f", {found.left_out} refused" if found.left_out else ""
     said = f"{_wrote(options.output)}: {found.answered} answered{refused}"
     return _done(said, found.refused, found.notes)
@@ -636,13 +675,13 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _each(_answer, text=printed.answer_text),
-        "file --blade --blades --unit --teeth --ring-radius --graduation --tolerance-deg --fact "
+        run_fit,
+        "file --blade --was --unit --teeth --ring-radius --graduation --tolerance-deg --fact "
         "--json",
-        _MORE,
+        f"--blades {_MORE}",
         {
             "--tolerance-deg": "the largest error that does not matter: within it any rotation "
-            f"will do; default {NO_MATTER_DEG:g}"
+            f"will do, and old marks serve; default {NO_MATTER_DEG:g}"
         },
     ),
     Command(
@@ -726,7 +765,10 @@ COMMANDS = (
         run_setup,
         "file --next --record --output --paper --json",
         told={"file": {"metavar": "SAW.toml", "help": "what was measured, part by part"}},
-        epilog="What people read at the saw, by part of the file. [table] and [[bevel]], a square: "
+        epilog="A reading that is recorded names its part, then keys and values as in the file: "
+        '"table shows=0.05 0.10 0.05 toward=left"; of several bevels or stops which one, '
+        '"bevel 2 shows=45.05"; a blade that was mounted or read anew, "blade readings=FILE.csv". '
+        "What people read at the saw, by part of the file. [table] and [[bevel]], a square: "
         "gap, open (top or bottom), height, and the side of the blade on which it stood; a gap at "
         "the top means that the blade leans away from the square. [table], degrees: shows, from "
         "the upright, with toward, the side to which the top leans; or from the table, with side, "
@@ -747,11 +789,13 @@ COMMANDS = (
     ),
     Command(
         "batch",
-        "judge a day's blades: a sheet each for its owner, and the queue",
+        "judge a day's blades: a sheet each for its owner, labels, and the queue",
         run_batch,
-        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --shop --date",
-        "--seating --simple --arbor --paper --sheet",
+        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --show-in "
+        "--shop --date",
+        "--with-readings --first-label --seating --simple --arbor --paper --sheet",
         {
+            "--limits": "the shop's own limits, and its sheets of labels in a part [labels]",
             "--blades": "CSV with one row of facts a blade, and what the eye found in a column "
             "eye: none, or the fault",
             "--history": "add the measurements to this history, but those in which a mistake was "
@@ -807,7 +851,7 @@ COMMANDS = (
         "change",
         "before and after: has the wobble of a blade improved?",
         run_change,
-        "before after --blade --blades --unit --tooth-1-marked --seating --json",
+        "before after --blade --customer --blades --unit --tooth-1-marked --seating --json",
         "--sheet",
         told={"--blade": "which blade, where a file holds several"},
     ),
@@ -823,7 +867,7 @@ COMMANDS = (
         "trend",
         "show how a blade changes over the years",
         _told(_trend, draw="trend_chart", alone=True),
-        "--history! --blade! --of --output --paper --json",
+        "--history! --blade! --customer --of --output --paper --json",
         told={"--blade": "which blade"},
     ),
 )

@@ -155,6 +155,19 @@ class Known(NamedTuple):
         return f"{said} (95 %: {between(self.low, self.high, doubt)})"
 
 
+def difference(one: Known, other: Known) -> Known:
+    """Return one length less another, whose errors are independent, with 95 % limits.
+
+    What either may be off toward the other is added as squares: the method of Zou and Donner
+    (2008, Stat Med 27:1693-1702; cited from memory), which for symmetrical limits is the root of
+    the sum of squares.
+    """
+    value = one.value - other.value
+    down = math.hypot(one.value - one.low, other.high - other.value)
+    up = math.hypot(one.high - one.value, other.value - other.low)
+    return Known(value, low=value - down, high=value + up)
+
+
 def judge(measured: Estimate | Known, limit: float) -> Answer:
     """Return whether the size of what was measured keeps to a limit; each trade words it itself.
 

@@ -132,15 +132,19 @@ class Fault:
     def to_dict(self) -> dict[str, str | int | None]:
         """Return the fault as plain values, the keys of ``refused`` in the command's JSON."""
         file: dict[str, str | int | None] = {"file": self.file} if self.file else {}
-        return file | {
-            "blade": self.blade,
-            "customer": self.customer,
-            "row": self.row,
-            "column": self.column,
-            "value": self.value,
-            "problem": self.problem,
-            "cure": self.cure,
-        }
+        whose = {"customer": self.customer} if self.customer else {}
+        return (
+            file
+            | whose
+            | {
+                "blade": self.blade,
+                "row": self.row,
+                "column": self.column,
+                "value": self.value,
+                "problem": self.problem,
+                "cure": self.cure,
+            }
+        )
 
 
 def also_in(rows: Sequence[int], most: int = 8) -> str:

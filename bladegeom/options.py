@@ -114,6 +114,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "after": _path("readings after it", "AFTER.csv"),
     "--blades": _path("CSV with one row of facts a blade"),
     "--blade": _words("only this blade; or its name, with -", "NAME"),
+    "--customer": _words("only blades of this customer", "NAME"),
     "--output": _path("draw it into this .pdf, .svg or .png file", "OUT"),
     "--paper": _one_of(("a4", "letter"), "default a4", "a4"),
     "--json": _flag("print one JSON object and nothing else"),
@@ -124,6 +125,9 @@ OPTIONS: dict[str, dict[str, Any]] = {
     # Facts; those with an option of their own are added below
     "--sheet": _words("which sheet of a workbook that has several", "NAME"),
     "--unit": _one_of(MM_PER, "unit of readings whose columns do not say"),
+    "--show-in": _one_of(
+        ("mm", "in", "thou"), "unit of the queue for people; that of the limits, or of the readings"
+    ),
     "--fact": {"metavar": "NAME=VALUE", "action": "append", "default": []},
     # How it is read
     "--order": _one_of(
@@ -151,6 +155,9 @@ OPTIONS: dict[str, dict[str, Any]] = {
         action="append",
     ),
     "--repair": _count("write the readings with finding N repaired"),
+    "--was": _path(
+        "readings before the blade was mounted anew: do its old marks still serve?", "OLD.csv"
+    ),
     "--near": _count("the tooth nearest the indicator"),
     "--tolerance-deg": _degrees("the largest error that is accepted"),
     "--kind": _one_of(
@@ -206,6 +213,10 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "--simple": _flag(
         "accept what is measured within the limit, whatever its doubt; printed on the sheets"
     ),
+    "--with-readings": _flag("print the readings too, on the back of each sheet"),
+    "--first-label": _count(
+        "print labels from the Nth of a sheet that was used in part, counted row by row"
+    ),
     "--shop": _words("who measured, for the sheets", default=""),
     "--arbor": _words("on what the blades were measured", default=""),
     "--service": _one_of(("before", "after"), "measured before or after a service"),
@@ -222,8 +233,9 @@ OPTIONS: dict[str, dict[str, Any]] = {
     ),
     # Of the arbor, the plate and the wall of the cut
     "--flange": _path(
-        "CSV of the flange's face read without the blade, from the same side: as many teeth as "
-        "spots, the first at the arbor's mark, with their ring radius; it is compared"
+        "CSV of the flange's face read without the blade (surface: flange), from the same side: as "
+        "many teeth as places, the first at the arbor's mark, with their ring radius; it is "
+        "compared"
     ),
     "--table-height": _length(
         "of the table above the arbor's axis: gives the best rotation of the line that the square "
@@ -257,7 +269,7 @@ OPTIONS |= {
 }
 
 FITTED = "--harmonics --drift --robust"
-FACTS = "--unit --teeth --diameter --ring-radius --graduation --fact"
+FACTS = "--customer --unit --teeth --diameter --ring-radius --graduation --fact"
 
 Told = Mapping[str, "str | dict[str, Any]"]
 

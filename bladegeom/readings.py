@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.columns import NOT_FINISHED, STATED, kept_facts, told
+from bladegeom.face import check_blade
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, Lengths, convert, plain_numbers, with_unit
 from bladegeom.sequence import in_sequence
@@ -136,7 +137,7 @@ class Readings:
         way = _ways(turned, count, name)
         kept = kept_facts(False, facts, name)
         if kept["finished"] == NOT_FINISHED:
-            notes = (*notes, _ended(len(np.unique(teeth[place])), blade.teeth))
+            notes = (*notes, ended_words(len(np.unique(teeth[place])), blade.teeth))
         _check_ring(kept["ring_radius"], blade)
         vars(self).update({STATED[fact].key: value for fact, value in kept.items()})
         vars(self).update(
@@ -228,10 +229,12 @@ def _check_ring(ring_mm: float | None, blade: Blade) -> None:
         raise refuse(problem, cure, value=said, blade=blade.name, column="ring_radius")
 
 
-def _ended(read: int, teeth: int) -> str:
+def ended_words(read: int, teeth: int) -> str:
+    """Return in words what a reading that ended early leaves unknown."""
     return (
         f"the reading ended early, with {read} of {teeth} teeth: bends of the plate and single "
-        "teeth that stand off are not known; bladegeom read FILE.csv goes on"
+        "teeth that stand off are not known, and the blade is not judged; bladegeom read FILE.csv "
+        "goes on"
     )
 
 
@@ -262,6 +265,7 @@ def needed_sizes(readings: Readings, so: str, *names: str) -> list[float]:
     RefusedError
         Naming every one that is not stated, `so` being what cannot be told then.
     """
+    check_blade(readings, so)
     blade = readings.blade
     sizes = {
         "tooth_width": (blade.tooth_width_mm, "tooth width", "give the width that the teeth cut"),

@@ -99,11 +99,13 @@ class About(NamedTuple):
         """What stands before the keys of a result that is shown in its place."""
         return f"{self.key}_" if self.key else ""
 
-    def rows(self, result: Any, name: str, value: Any) -> list[Row]:
-        """Return its rows in a result, in which it has a name and a value."""
+    def rows(self, result: Any, name: str, value: Any, *, told: bool = True) -> list[Row]:
+        """Return its rows in a result, in which it has a name and a value; unless told, no text."""
         if self.inline:
-            rows = value._rows() if isinstance(value, Result) else value or ()
+            rows = value._rows(told=told) if isinstance(value, Result) else value or ()
             return [row._replace(key=self.stem + row.key) if row.key else row for row in rows]
+        if not told:
+            return [Row(key, self.part(value, part)) for key, part in self.keys(name).items()]
         label = self.label if isinstance(self.label, str) else self.label(result)
         said = self._said(result, value) if label else ()
         lines = [said] if isinstance(said, str) else said
@@ -259,10 +261,11 @@ class Result:
     def _title(self) -> str:
         raise NotImplementedError
 
-    def _rows(self) -> Sequence[Row]:
+    def _rows(self, *, told: bool = True) -> Sequence[Row]:
+        """Return all rows; those that are not to be told have no text, which takes longest."""
         rows: list[Row] = []
         for name, about in self._quantities.items():
-            own = about.rows(self, name, getattr(self, name))
+            own = about.rows(self, name, getattr(self, name), told=told)
             rows += [row for row in own if row.key not in self._parts] if about.inline else own
         return rows
 
@@ -276,7 +279,7 @@ class Result:
 
     def to_dict(self) -> dict[str, Any]:
         """Return every value under its key, in plain Python types; None for not established."""
-        return {row.key: _plain(row.value) for row in self._rows() if row.key}
+        return {row.key: _plain(row.value) for row in self._rows(told=False) if row.key}
 
     def to_frame(self) -> pd.DataFrame:
         """Return a frame of one row; pairs become two columns, ``..._1`` and ``..._2``."""

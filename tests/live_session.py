@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import math
 import os
+import re
 import select
 import signal
 import subprocess
 import sys
-import time
+import textwrap
 from pathlib import Path
 
 from written import SURROUNDINGS
 
-from bladegeom.draw.printed import CAUTIONS
+from bladegeom.draw.printed import CAUTIONS, WIDTH
 from bladegeom.live.session import Session
 from bladegeom.live.taken import Taken, begun
 
 TEETH = 40
 FACTS = {"teeth": TEETH, "ring_radius": (4.5, "in"), "graduation": (0.5, "thou")}
 OPTIONS = ["--unit", "thou", "--teeth", "40", "--ring-radius", "4.5in", "--graduation", "0.5thou"]
+_PATIENCE_S = 60
 _SCATTER = (0.1, -0.2, 0.15, -0.1, 0.05, 0.2, -0.15, -0.05)
 
 
@@ -49,14 +51,22 @@ def session_text(slips: dict[int, str] | None = None, *, spread: bool = True) ->
         line = (slips or {}).get(place, reading_of(asked_tooth(prompt)))
         shown += [f"{prompt}{line}", *session.take(line)]
         place += 1
-    return "\n".join([*shown, *session.ending()]), session.state.taken
+    said = [part for line in [*shown, *session.ending()] for part in textwrap.wrap(line, WIDTH)]
+    return "\n".join(said), session.state.taken
+
+
+def first_lines(count: int = 8) -> str:
+    """Return the first lines of a session, as a wide terminal shows them."""
+    return "\n".join(session_text()[0].splitlines()[:count])
 
 
 class AtSaw:
     """The command at a pseudo-terminal."""
 
     def __init__(self, *arguments: str | Path) -> None:
+        import fcntl
         import pty
+        import termios
 
         self.screen, self._seen = "", 0
         self._hand, terminal = pty.openpty()
@@ -66,33 +76,34 @@ class AtSaw:
             stdout=terminal,
             stderr=terminal,
             start_new_session=True,
+            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),  # That Ctrl-C is heard.
             env={**os.environ, **SURROUNDINGS},
         )
         os.close(terminal)
 
-    def until(self, words: str, wait_s: float = 20.0) -> str:
+    def until(self, words: str) -> str:
         """Return what stands on the screen since last time, up to some words, which must come."""
-        end = time.monotonic() + wait_s
         while (at := self.screen.find(words, self._seen)) < 0:
-            ready, _, _ = select.select([self._hand], [], [], 0.2)
-            part = b""
-            if ready:
-                try:
-                    part = os.read(self._hand, 4096)
-                except OSError:  # All is said.
-                    part = b""
-                assert part, f"{words!r} does not come: {self.screen[self._seen :]!r}"
-            self.screen += part.decode().replace("\r\n", "\n")
-            assert time.monotonic() < end, f"{words!r} does not come: {self.screen[self._seen :]!r}"
+            assert self._more(), f"{words!r} does not come: {self.screen[self._seen :]!r}"
         start, self._seen = self._seen, at + len(words)
         return self.screen[start : self._seen]
 
+    def _more(self) -> bool:
+        """Add what is said next to the screen; return whether there was anything."""
+        ready, _, _ = select.select([self._hand], [], [], _PATIENCE_S)
+        assert ready, f"nothing more is said: {self.screen[self._seen :]!r}"
+        try:
+            part = os.read(self._hand, 4096)
+        except OSError:  # All is said.
+            return False
+        self.screen += part.decode().replace("\r\n", "\n")
+        return bool(part)
+
     def prompt(self) -> int:
         """Wait for the next prompt, and return the tooth that is asked for."""
-        said = self.until(": ")
-        while not said.splitlines()[-1].lstrip("\a").startswith("tooth "):
-            said = self.until(": ")
-        return asked_tooth(said.splitlines()[-1].lstrip("\a"))
+        while not (asked := re.search(r"(?:\n|\a|^)tooth (\d+)(?: again)?: $", self.until(": "))):
+            pass
+        return int(asked[1])
 
     def type(self, text: str) -> None:
         """Type a line, or keys that end one."""
@@ -100,15 +111,15 @@ class AtSaw:
 
     def end(self) -> int:
         """Read all that is still said, and return the status."""
-        while True:
-            try:
-                part = os.read(self._hand, 4096)
-            except OSError:
-                break
-            if not part:
-                break
-            self.screen += part.decode().replace("\r\n", "\n")
+        while self._more():
+            pass
         return self.process.wait(20)
+
+    def hang_up(self) -> None:
+        """Close the terminal, as a lid does."""
+        os.close(self._hand)
+        self._hand = os.open(os.devnull, os.O_RDWR)
+        self.process.wait(20)
 
     def kill(self) -> None:
         """End it as a power cut would."""

@@ -87,14 +87,16 @@ def test_no_form_of_the_queue_has_marks_or_a_pass_beside_another_action(tmp_path
     table = save(tmp_path / "a.csv", rows)
     seen = save(tmp_path / "seen.csv", "blade,eye\nA,crack at tooth 7\nB,none\nC,none\n")
     batch(tmp_path / "out", limits, [table], blades=seen, before=[table])
-    marks = ("neutral_teeth", "near_tooth", "far_tooth", "better_tooth", "left_deg")
+    actions = ["out of service", "measure again", "fit for use"]
     for form in ("csv", "xlsx"):
         queue = queue_rows(tmp_path / "out" / f"queue.{form}")
-        assert [queue[name]["action"] for name in "ABC"] == [
-            "out of service",
-            "measure again",
-            "fit for use",
-        ]
+        assert [queue[name]["action"] for name in "ABC"] == actions
+        assert [bool(queue[name]["teeth to mark"]) for name in "ABC"] == [False, False, True]
+        assert [bool(queue[name]["since before"]) for name in "ABC"] == [True, False, True]
+    marks = ("neutral_teeth", "near_tooth", "far_tooth", "better_tooth", "left_deg")
+    for form in ("answers.csv", "queue.json"):
+        queue = queue_rows(tmp_path / "out" / form)
+        assert [queue[name]["action"] for name in "ABC"] == actions
         assert [queue[name]["outcome"] for name in "ABC"] == ["not judged", "undecided", "conforms"]
         for name in "AB":
             assert not any(queue[name][key] for key in marks)
@@ -294,7 +296,7 @@ def test_before_and_after_have_a_verdict(tmp_path, limits):
 
 def test_the_queue_has_the_keys_of_a_change_whether_one_is_told_or_not(done):
     fit = bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv"))
-    keys = change(fit, fit).to_dict().keys() - {"blade", "unit"}
+    keys = change(fit, fit).to_dict().keys() - {"blade", "customer", "unit"}
     assert keys == CHANGED.keys()
     assert set(CHANGED.values()) <= done[1].rows[0].keys()
     assert all(done[1].rows[0][name] is None for name in CHANGED.values())

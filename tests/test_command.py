@@ -312,6 +312,11 @@ def test_every_fact_does_what_its_column_does(table):
         "dial": "left alone",
         "stylus_deg": "2",
         "tooth_pattern": "L R",
+        "customer": "Mr Hedge",
+        "job": "J 7",
+        "operator": "me",
+        "done": "cleaned",
+        "finished": "no",
     }
     by_column = run("fit", table(sheet(**facts)))
     said, own = [], []

@@ -28,7 +28,7 @@ class Invented(Result):
     def _title(self) -> str:
         return "Blade <A&B>\n  second line"
 
-    def _rows(self) -> Sequence[Row]:
+    def _rows(self, **_: object) -> Sequence[Row]:
         return [
             Row("blade", "007"),
             Row("teeth", np.int64(40)),
@@ -50,7 +50,7 @@ class Quiet(Result):
     def _title(self) -> str:
         return "nothing"
 
-    def _rows(self) -> Sequence[Row]:
+    def _rows(self, **_: object) -> Sequence[Row]:
         return []
 
 

@@ -169,8 +169,8 @@ def test_a_reading_that_was_stopped_early_neither_passes_nor_fails_a_blade(
     """Far within both limits, or far over them: all that was read says so, and yet."""
     read = reading_order(teeth, spread=True)[:count]
     heights = plate(teeth) * size / 0.01
-    rows = ["blade,teeth,tooth,reading_mm,ring_radius_mm,graduation_mm"]
-    rows += [f"A,{teeth},{tooth},{heights[tooth - 1]:.3f},100,0.001" for tooth in read]
+    rows = ["blade,teeth,tooth,reading_mm,ring_radius_mm,graduation_mm,finished"]
+    rows += [f"A,{teeth},{tooth},{heights[tooth - 1]:.3f},100,0.001,no" for tooth in read]
     table = save(tmp_path / "day.csv", "\n".join(rows) + "\n")
     for limit in (RAW, WOBBLE):
         for rule in ("zones", "simple"):

@@ -15,7 +15,7 @@ from bladegeom.arbor._mountings import arbor_design
 from bladegeom.arbor.arbor import separate_arbor
 from bladegeom.arbor.mounted import places_of
 from bladegeom.arbor.parted import ArborFit
-from bladegeom.estimate import Known
+from bladegeom.estimate import Known, difference
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
@@ -123,7 +123,7 @@ class ClockAdvice(Result):
     @property
     def title(self) -> str:
         """The answer in one line."""
-        name = named(self.arbor.blade.name)
+        name = named(str(self.arbor.blade.who))
         return f"{name}: {self.answer}"
 
     @property
@@ -430,19 +430,6 @@ def next_limits(estimate: ArrayLike, sd: ArrayLike, dof: ArrayLike) -> tuple[Flo
         reach = np.where(short, 2 * reach, reach)
     high = _halved(lambda at: amplitude_cdf(at, x, free) < 1 - _TAIL, x, x + reach)
     return np.where(shown, low, 0.0 * x) * doubt, high * doubt
-
-
-def difference(one: Known, other: Known) -> Known:
-    """Return one length less another, whose errors are independent, with 95 % limits.
-
-    What either may be off toward the other is added as squares: the method of Zou and Donner
-    (2008, Stat Med 27:1693-1702; cited from memory), which for symmetrical limits is the root of
-    the sum of squares.
-    """
-    value = one.value - other.value
-    down = math.hypot(one.value - one.low, other.high - other.value)
-    up = math.hypot(one.high - one.value, other.value - other.low)
-    return Known(value, low=value - down, high=value + up)
 
 
 def _halved(above: Callable[[Floats], NDArray[np.bool_]], low: Floats, high: Floats) -> Floats:

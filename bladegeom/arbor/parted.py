@@ -304,7 +304,7 @@ class ArborFit(Result):
         return complex(wobble) if wobble.ndim == 0 else wobble
 
     def _title(self) -> str:
-        name = named(self.blade.name)
+        name = named(str(self.blade.who))
         places = int(places_of(self.clock_deg).max()) + 1
         return f"{name} on its arbor: {len(self.mount)} mountings at {places} clock positions"
 

@@ -3,27 +3,32 @@
 from __future__ import annotations
 
 import os
-from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+from bladegeom.draw._crew import Drawing, crew
 from bladegeom.draw._style import own_style, standard_fonts
+from bladegeom.draw.day import write_printed
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
-from bladegeom.draw.page import save_charts
-from bladegeom.draw.report import customer_sheet
-from bladegeom.draw.results import write_queue
-from bladegeom.faults import Fault, RefusedError, Who, as_letters
+from bladegeom.draw.page import paper_size, save_charts
+from bladegeom.draw.queue import write_queue
+from bladegeom.draw.reading_table import sheet_pages
+from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.fit.fit import fit_wobble
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length
 from bladegeom.shop.batch import Earlier, Repeats, left_rows, queue_row, read_day
-from bladegeom.shop.condition import ACTIONS, assess
+from bladegeom.shop.change import Change
+from bladegeom.shop.condition import Condition, assess
 from bladegeom.shop.history import Visit, record_and_ask, visit
 from bladegeom.shop.limits import Limits
+from bladegeom.shop.queue import SHOWN_IN, to_read_again, unit_for, worst_first
+from bladegeom.shop.totals import totals
 from bladegeom.tables.blade_facts import read_blade_facts
 from bladegeom.tables.out import check_apart, digest_of
 
@@ -35,7 +40,7 @@ class Done:
     Attributes
     ----------
     rows : list of dict
-        One a blade that was judged, sorted by what is to be done.
+        One a blade that was judged, sorted by what is to be done, and by how far over the limit.
     left : list of dict
         One a blade that was not, or a file; they stand first in the queue.
     refused : list of Fault
@@ -55,15 +60,14 @@ class Done:
     notes: list[str]
 
     def text(self) -> str:
-        """Return how many blades there are of each action, and what was written."""
-        counts = Counter(row["action"] for row in self.rows)
-        width = len(str(max(counts.values())))
+        """Return how many blades there are of each action and customer, and what was written."""
+        again = len(to_read_again(self.rows))
         blades = "1 blade" if len(self.rows) == 1 else f"{len(self.rows)} blades"
         sheets = "1 sheet" if self.drawn == 1 else f"{self.drawn} sheets"
         lines = [f"{blades}, {sheets} drawn, {self.kept} kept as they were"]
-        lines += [f"  {count:>{width}}  {action}" for action, count in counts.items()]
-        if self.left:
-            lines.append(f"  {len(self.left):>{width}}  refused, see below")
+        lines.append(totals([*self.left, *self.rows]).text())
+        if again:
+            lines.append(f"{again} to read again, teeth in {as_letters(self.files[-1])}")
         return "\n".join([*lines, *(f"wrote {as_letters(file)}" for file in self.files)])
 
 
@@ -78,21 +82,26 @@ def run_batch(
     tooth_1_marked: bool = False,
     seating: Length | None = None,
     history: str | os.PathLike[str] | None = None,
-    unit: str | None = None,
-    sheet: str | None = None,
     rule: str = "zones",
     shop: str = "",
     arbor: str = "",
     paper: str = "a4",
+    with_readings: bool = False,
     date: Date | None = None,
+    show_in: str | None = None,
     progress: Callable[[int, int], None] | None = None,
+    **facts: Any,
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
+
+    All sheets are also put into one file to print, ``day.pdf``, by customer, behind a page with
+    totals and with what must wait; ``labels.pdf`` has a label a blade, where the limits tell the
+    shop's sheet of labels.
 
     What an earlier run left in the folder is moved aside first, into ``earlier/``, but for sheets
     that were made from the same readings, limits and settings: they are kept, so that a batch that
     was stopped goes on where it was and ends with the same files. A list says which files runs
-    made; no other is touched.
+    made; no other is touched. Many sheets are drawn by as many processes as there are cores to use.
 
     Parameters
     ----------
@@ -115,19 +124,22 @@ def run_batch(
     history : path, optional
         Folder of the shop's history (see `record`), to which the measurements are added; not
         those in which a mistake was found, nor those of blades without a name.
-    unit : {"mm", "in", "thou", "um"}, optional
-        Of readings whose column does not say.
-    sheet : str, optional
-        Which sheet, where a workbook has several with cells.
     rule : {"zones", "simple"}
         See `assess`.
     shop, arbor : str
         Printed on the sheets.
     paper : {"a4", "letter"}
+    with_readings : bool
+        Whether the readings are printed too, on the back of each sheet.
     date : datetime.date, optional
         Printed on the sheets; today if not given.
+    show_in : {"mm", "in", "thou"}, optional
+        Unit of the queue for people; if not given, that of the limits where all are alike, else of
+        the readings.
     progress : callable, optional
         Told how many blades of how many are done.
+    **facts
+        As for `read_blades`, of all tables: ``unit``, ``sheet``, and what is stated of all blades.
 
     Returns
     -------
@@ -139,88 +151,132 @@ def run_batch(
         If no blade can be answered, what is to be read would be written over, or the folder
         cannot be written.
     """
-    day = date or Date.today()
-    recorded = [] if history is None else [*Path(history).glob("*")]
-    read = [*inputs, *before, *([] if blades is None else [blades])]
-    check_apart([*files_of(out), *recorded], read)
-    how_read = {"unit": unit, "sheet": sheet}
+    _check(out, history, [*inputs, *before, *([] if blades is None else [blades])], show_in)
+    day, told = date or Date.today(), progress or (lambda *_: None)
+    if limits.labels is not None:
+        limits.labels.places(*paper_size(paper))  # Refused before anything is drawn.
+    look: dict[str, Any] = {"shop": shop, "arbor": arbor, "paper": paper, "date": day}
+    look["with_readings"] = with_readings
+    kept: dict[str, Any] = {"date": day, "arbor": arbor, "tooth_1_marked": tooth_1_marked}
     made = Made(out)
     notes: list[str] = []
     with _noted(notes, made):
-        facts = None if blades is None else read_blade_facts(blades)
-        found = read_day(inputs, facts, **how_read)
+        beside = None if blades is None else read_blade_facts(blades)
+        found = read_day(inputs, beside, **facts)
         notes += found.notes
         whose = [one.readings.blade.who for one in found.readings]
-        earlier = Earlier(before, facts, whose, tooth_1_marked, seating, **how_read)
+        earlier = Earlier(before, beside, whose, tooth_1_marked, seating, **facts)
         repeats = Repeats(one.readings for one in found.readings)
         sheets = made.places(file_names([one.who for one in found.readings]))
-        rows: list[dict[str, Any]] = []
-        visits: list[Visit] = []
-        drawn = 0
-        for place, (page, (_, file, readings, eye, apart)) in enumerate(
-            zip(sheets, found.readings, strict=True)
-        ):
-            if progress is not None:
-                progress(place, len(found.readings))
-            try:
-                fit = fit_wobble(readings)
-                pooled = repeats.of(readings)
-                condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
-            except RefusedError as error:
-                found.refused.extend(
-                    fault.within(file).of(readings.blade.who) for fault in error.faults
-                )
-                continue
-            changed, who = None, readings.blade.who
-            if condition.sound and not apart:
-                changed = earlier.change_to(fit)
-            elif not apart and who in earlier:
-                notes.append(f"not compared with before, its readings mislead: {who}")
-            made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
-            more = [*([changed.to_dict()] if changed else []), *([apart] if apart else [])]
-            digest = digest_of(readings, (*made_of, *more))
-            how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart}
-            try:
-                drawn += _drawn(made, page, digest, fit, condition, before=changed, date=day, **how)
-            except RefusedError as error:  # Its place may be locked; the others go on.
-                found.refused.extend(fault.within(file).of(who) for fault in error.faults)
-                continue
-            where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
-            rows.append(queue_row(condition, changed, day) | where)
-            if history is not None and condition.sound and who.name and not apart:
-                service = "after" if changed else ""
-                visits.append(
-                    visit(
-                        fit, date=day, arbor=arbor, service=service, tooth_1_marked=tooth_1_marked
-                    )
-                )
-        if progress is not None:
-            progress(len(found.readings), len(found.readings))
+        judged: list[_Judged] = []
+        count = len(found.readings)
+        with crew() as drawers:
+            for place, (page, (_, file, readings, eye, apart)) in enumerate(
+                zip(sheets, found.readings, strict=True)
+            ):
+                told(place - drawers.at_work, count)
+                changed, who, compared = None, readings.blade.who, len(earlier.refused)
+                try:
+                    fit = fit_wobble(readings)
+                    pooled = repeats.of(readings)
+                    condition = assess(fit, limits, rule=rule, eye=eye, pooled=pooled)
+                except RefusedError as error:
+                    found.refused.extend(fault.within(file).of(who) for fault in error.faults)
+                    continue
+                if condition.sound and not apart:
+                    changed = earlier.change_to(fit)
+                why = "; ".join(fault.problem for fault in earlier.refused[compared:])
+                if not apart and who in earlier and not condition.sound:
+                    why = "its readings mislead"
+                    notes.append(f"not compared with before, {why}: {who}")
+                how = look | {"apart": apart, "before": changed, "not_compared": why}
+                digest, drawing = _digest(fit, condition, **how), None
+                if not made.bring_back(page, digest):
+                    what = (page, digest, fit, condition)
+                    drawing = drawers.start(count - place, _draw, *what, **how)
+                where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
+                row, seen = queue_row(condition, changed, day) | where, None
+                if history is not None and condition.sound and who.name and not apart:
+                    seen = visit(fit, service="after" if changed else "", **kept)
+                judged.append(_Judged(drawing, row, seen, file, who))
+            done = [*_drawn(judged, found.refused, lambda: told(count - drawers.at_work, count))]
+        rows = [one.row for one in done]
+        visits = [one.visit for one in done if one.visit is not None]
+        drawn = sum(one.sheet is not None for one in done)
+        told(count, count)
         refused = [*found.refused, *earlier.refused]
         if not rows:
             made.finish([])
             raise RefusedError(refused)
         if alone := earlier.alone(Who(row["blade"], row["customer"]) for row in rows):
             notes.append(f"read before only: {', '.join(alone)}")
-        if history is not None:
-            added, asked = record_and_ask(visits, history)
-            said = f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
-            notes += [*asked, said]
-        rows.sort(key=lambda row: (ACTIONS.index(row["action"]), row["blade"], row["file"]))
-        left = left_rows(found.refused, rows[0], day)
-        files = write_queue([*left, *rows], [fault.to_dict() for fault in refused], made.queue)
+        notes += [] if history is None else _recorded(visits, history, len(rows))
+        rows, left = worst_first(rows), worst_first(left_rows(found.refused, rows[0], day))
+        shown_in, open_ = (show_in, "") if show_in else unit_for(limits, rows)
+        notes += filter(None, [open_])
+        files = write_printed(rows, left, made.folder, limits.labels, shop, paper, day)
+        files += write_queue([*left, *rows], refused, made.folder, shown_in)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
 
 
-def _drawn(made: Made, page: Path, digest: str, *what: Any, **how: Any) -> bool:
-    """Bring back the sheet that an earlier run made of the same, or draw it; return whether."""
-    if made.bring_back(page, digest):
-        return False
+def _check(
+    out: str | os.PathLike[str],
+    history: str | os.PathLike[str] | None,
+    read: list[str | os.PathLike[str]],
+    show_in: str | None,
+) -> None:
+    """Refuse, before anything is done, what cannot be shown or would be written over."""
+    if show_in not in (None, *SHOWN_IN):
+        raise refuse(f"show_in is {show_in!r}", f"give {', '.join(SHOWN_IN)}", value=show_in)
+    recorded = [] if history is None else [*Path(history).glob("*")]
+    check_apart([*files_of(out), *recorded], read)
+
+
+def _recorded(visits: list[Visit], history: str | os.PathLike[str], of: int) -> list[str]:
+    """Add measurements to a history; return what is to be said of that."""
+    added, asked = record_and_ask(visits, history)
+    return [*asked, f"{len(added)} of {of} measurements recorded in {as_letters(history)}"]
+
+
+class _Judged(NamedTuple):
+    """A blade that was judged, its sheet in the making, or there already."""
+
+    sheet: Drawing | None
+    row: dict[str, Any]
+    visit: Visit | None
+    file: str
+    who: Who
+
+
+def _digest(fit: WobbleFit, condition: Condition, before: Change | None, **how: Any) -> str:
+    """Return the same digits for the same sheet."""
+    settings: list[object] = [condition.to_dict(), sorted(how.items())]
+    if before is not None:
+        settings.append(before.to_dict())
+        settings += [] if before.earlier is None else [digest_of(before.earlier.readings)]
+    return digest_of(fit.readings, settings)
+
+
+def _draw(page: Path, digest: str, *what: Any, **how: Any) -> None:
     with standard_fonts(), own_style():
-        ax = customer_sheet(*what, **how)
-        save_charts([ax], page, 1, keywords=f"digest {digest}")
-    return True
+        pages = sheet_pages(*what, **how)
+        save_charts(pages, page, len(pages), keywords=f"digest {digest}")
+
+
+def _drawn(
+    judged: Sequence[_Judged], refused: list[Fault], tell: Callable[[], None]
+) -> Iterator[_Judged]:
+    """Yield the blades whose sheets are there, once they are; add what is wrong with the others."""
+    for one in judged:
+        try:
+            if one.sheet is not None:
+                one.sheet.wait()
+        except RefusedError as error:  # Its place may be locked; the others go on.
+            refused.extend(fault.within(one.file).of(one.who) for fault in error.faults)
+            continue
+        tell()
+        yield one
 
 
 @contextmanager

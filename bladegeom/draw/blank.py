@@ -12,7 +12,8 @@ from bladegeom.columns import EYE, FACT_COLUMNS, MOST_TEETH, Column, Gaps
 from bladegeom.draw.form import HOW, reading_sheet
 from bladegeom.draw.page import save_charts
 from bladegeom.draw.printed import CAUTIONS
-from bladegeom.draw.results import need_workbooks, put_cell, without_times
+from bladegeom.draw.queue import without_times
+from bladegeom.draw.results import need_workbooks, put
 from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.lengths import NumberError
 from bladegeom.readings import Readings
@@ -215,7 +216,7 @@ def _fill_readings(
         page.row_dimensions[number].height = 20 if number > _HEADS else 16
         for place, value in enumerate(values, start=1):
             cell = page.cell(number, place)
-            put_cell(cell, value)
+            put(cell, value)
             cell.border = box
             across = "left" if isinstance(value, str) and number > _HEADS else "center"
             cell.alignment = Alignment(horizontal=across, vertical="center", wrap_text=number == 1)
@@ -269,7 +270,7 @@ def _fill_facts(page: Any, blades: Sequence[_Listed], columns: Sequence[str]) ->
     for number, values in enumerate(rows, start=1):
         for place, value in enumerate(values, start=1):
             cell = page.cell(number, place)
-            put_cell(cell, value)
+            put(cell, value)
             fact = FACT_COLUMNS.get(columns[place - 1])
             if number == 1:
                 cell.font = Font(bold=True)
@@ -311,7 +312,7 @@ def _fill_how(page: Any, unit: str, file: str) -> None:
     page.column_dimensions["A"].width = 110
     for number, (words, bold) in enumerate(lines, start=1):
         cell = page.cell(number, 1)
-        put_cell(cell, words)
+        put(cell, words)
         cell.font = Font(bold=bold, size=13 if bold else 11)
         cell.alignment = Alignment(wrap_text=True, vertical="top")
         page.row_dimensions[number].height = 16 * (1 + len(words) // 105) + 4

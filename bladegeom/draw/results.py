@@ -1,13 +1,11 @@
-"""What is written of many blades: a table of answers, and a day's queue; every number in full."""
+"""What is written of many blades: a table of answers, every number in full."""
 
 from __future__ import annotations
 
 import csv
 import io
-import json
 import os
 import re
-import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -33,9 +31,6 @@ Progress = Callable[[str, int, int], None]
 _AT_ONCE = 8192
 _ROWS_OF_A_WORKBOOK = 1_048_576
 _LONGEST_HEADER = 1 << 16
-_WIDEST = 60
-"""So many letters stand on one line of a workbook's cell."""
-
 _UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 """What no workbook can hold."""
 
@@ -256,7 +251,7 @@ def _write_workbook(parts: Iterator[pd.DataFrame], out: IO[bytes]) -> None:
         if not isinstance(value, str):
             return value
         held = WriteOnlyCell(sheet)
-        put_cell(held, value)
+        put(held, value)
         return held
 
     for place, part in enumerate(parts):
@@ -266,35 +261,6 @@ def _write_workbook(parts: Iterator[pd.DataFrame], out: IO[bytes]) -> None:
         for row in values.itertuples(index=False):
             sheet.append([cell(value) for value in row])
     book.save(out)
-
-
-def write_queue(
-    rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], stem: Path
-) -> list[Path]:
-    """Write rows with the same keys, and faults, as ``stem.csv``, ``.json`` and ``.xlsx``.
-
-    The workbook is left out where openpyxl is not installed. Returns the files that were written.
-    """
-    files = queue_files(stem)
-    with whole_file(files[0]) as file, io.TextIOWrapper(file, "utf-8-sig", newline="") as text:
-        writer = csv.writer(text, lineterminator="\r\n")
-        writer.writerow(rows[0] if rows else ["blade"])
-        plain = ([_plain(value) for value in row.values()] for row in rows)
-        writer.writerows(
-            [as_text(one) if isinstance(one, str) else one for one in row] for row in plain
-        )
-    held = {"blades": list(rows), "refused": list(refused)}
-    with whole_file(files[1]) as file:
-        file.write(json.dumps(held, allow_nan=False, indent=1).encode())
-    if not has_workbooks():
-        return files[:-1]
-    _workbook(rows, refused, files[-1])
-    return files
-
-
-def queue_files(stem: Path) -> list[Path]:
-    """Return the files of a queue: CSV, JSON, and the workbook."""
-    return [stem.with_suffix(ending) for ending in (".csv", ".json", ".xlsx")]
 
 
 def has_workbooks() -> bool:
@@ -312,51 +278,9 @@ def need_workbooks(target: Path, otherwise: str) -> None:
         )
 
 
-def _plain(value: Any) -> Any:
-    """Return a value of a queue as one cell holds it: a list as one text."""
-    return "; ".join(map(str, value)) if isinstance(value, list) else value
-
-
-def put_cell(cell: Any, value: Any) -> None:
+def put(cell: Any, value: Any) -> None:
     """Put a value into a workbook's cell."""
     words = isinstance(value, str)
     cell.value = _UNPRINTABLE.sub("\ufffd", value) if words else value
     if words:
         cell.data_type = "s"  # Not a formula, whatever it begins with.
-
-
-def _workbook(rows: Sequence[Mapping[str, Any]], refused: Sequence[Any], path: Path) -> None:
-    from openpyxl import Workbook
-    from openpyxl.styles import Alignment, Font
-
-    book = Workbook()
-    for title, held in (("queue", rows), ("refused", refused)):
-        sheet = book.create_sheet(title)
-        names = list(held[0]) if held else ["blade"]
-        for row, values in enumerate([names, *(list(one.values()) for one in held)], start=1):
-            for column, value in enumerate(values, start=1):
-                plain, cell = _plain(value), sheet.cell(row, column)
-                put_cell(cell, plain)
-                if isinstance(plain, str):
-                    cell.font = Font(bold=row == 1)
-                    cell.alignment = Alignment(vertical="top", wrap_text=len(plain) > _WIDEST)
-        for cells in sheet.columns:
-            wide = max(len(cell.value) for cell in cells if isinstance(cell.value, str))
-            sheet.column_dimensions[cells[0].column_letter].width = min(wide, _WIDEST) + 2
-        sheet.freeze_panes = "B2"  # The blade stays in sight.
-        sheet.auto_filter.ref = sheet.dimensions
-    del book["Sheet"]
-    made = io.BytesIO()
-    book.save(made)
-    with whole_file(path) as file:
-        without_times(made, file)
-
-
-def without_times(made: IO[bytes], file: IO[bytes]) -> None:
-    """Copy a workbook without the times at which it was written: same queue, same file."""
-    with zipfile.ZipFile(made) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
-        for name in old.namelist():
-            held = old.read(name)
-            if name == "docProps/core.xml":
-                held = re.sub(rb"(<dcterms:\w+[^>]*>)[^<]*", rb"\g<1>2000-01-01T00:00:00Z", held)
-            new.writestr(zipfile.ZipInfo(name), held, zipfile.ZIP_DEFLATED)

@@ -95,6 +95,10 @@ class Fitted(Wobble, Result):
     def blade(self) -> str:
         return self.readings.blade.name
 
+    @derived("whose blade it is; empty where not stated")
+    def customer(self) -> str:
+        return self.readings.blade.customer
+
     @derived("number of teeth")
     def teeth(self) -> int:
         return self.readings.blade.teeth
@@ -354,7 +358,7 @@ class Fitted(Wobble, Result):
         )
 
     def _title(self) -> str:
-        name = named(self.blade)
+        name = named(str(self.readings.blade.who))
         return f"{name}: {self.teeth} teeth, {self._count} readings in {self.unit}"
 
     def _limits_text(self, times: float) -> str:

@@ -11,6 +11,7 @@ them tell the drift, as sharply as so many closing readings.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -113,6 +114,7 @@ def drift_of(readings: Readings, stack: Stack, place: NDArray[np.intp], left: Fl
     return steady_drift(stack, time.reshape(stack.reading.shape), left)
 
 
+@lru_cache(maxsize=16)
 def closing_of(readings: Readings) -> Closing | None:
     """Return what the closing readings come to; None without any.
 

@@ -160,7 +160,7 @@ def _columns() -> list[str]:
     kinds = (WobbleFit.glossary(), NeutralLine.glossary())
     keys = [key for kind in kinds for several in kind for key in several]
     columns = [column for key in keys for column in in_columns(key, ())]
-    return [*(one for one in columns if one not in ("blade", "warnings")), "warnings"]
+    return [*(one for one in columns if one not in ("blade", "customer", "warnings")), "warnings"]
 
 
 def _column(

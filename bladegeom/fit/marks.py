@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from bladegeom.blade import Blade
+from bladegeom.face import check_blade
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
@@ -246,7 +247,7 @@ class NeutralLine(Result):
         return () if self.fit is None else self.fit.asked  # A likely mistake is in the title.
 
     def _title(self) -> str:
-        name = named(self.blade.name)
+        name = named(str(self.blade.who))
         return "\n".join([f"{name}: teeth to mark", *(f"  {line}" for line in self.instructions)])
 
     @property
@@ -270,6 +271,7 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
     NeutralLine
         Without teeth where the wobble is not resolved.
     """
+    check_blade(fit.readings, "there are no teeth to name")
     blade = fit.readings.blade
     if not fit.resolved:
         worst = None if fit.tilt is None else fit.tilt.high

@@ -20,7 +20,7 @@ from bladegeom.kernel.design import Design, design_of
 from bladegeom.kernel.harmonics import harmonic_columns
 from bladegeom.kernel.leak import leaked, with_leak
 from bladegeom.kinds import checked
-from bladegeom.result import derived, described, named, number, percent, quantity
+from bladegeom.result import derived, described, number, percent, quantity
 from bladegeom.tables.counted import counted
 from bladegeom.wobble import Wobble
 
@@ -92,9 +92,7 @@ class NextReadings(OfBlade):
     remarks: tuple[str, ...]
 
     def _title(self) -> str:
-        return (
-            f"{f'{named(self.blade)}: w' if self.blade else 'W'}hat to read next, in this mounting"
-        )
+        return f"{f'{self._named}: w' if self.blade else 'W'}hat to read next, in this mounting"
 
     def _doubt(self, place: int | None) -> str:
         """Return the doubt as text: now, or after the reading at a place."""

@@ -14,7 +14,7 @@ from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.doubt import sd_toward
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length, length
-from bladegeom.result import derived, described, named, number, percent, quantity
+from bladegeom.result import derived, described, number, percent, quantity
 from bladegeom.wobble import Wobble
 
 Floats = NDArray[np.float64]
@@ -132,7 +132,7 @@ class Squareness(OfBlade):
     )
 
     def _title(self) -> str:
-        what = f"{named(self.blade)}: " if self.blade else ""
+        what = f"{self._named}: " if self.blade else ""
         if self.tooth is not None:
             return f"{what}squareness with tooth {self.tooth} uppermost"
         return f"{what}squareness {self.away_deg:g} deg away from the neutral line"

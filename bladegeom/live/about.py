@@ -28,7 +28,9 @@ _FACTS = (
     _Fact("ring_radius", "ring radius, axis to stylus, like 4.5in", "for angles, to stop early"),
     _Fact("graduation", "finest step of the dial, like 0.5thou", "for the doubt"),
     _Fact("diameter", "diameter, like 10in", "for lengths along the rim"),
-    _Fact("numbered", "numbers seen from the dial: clockwise or counterclockwise", "for the chart"),
+    _Fact(
+        "numbered", "numbered clockwise or counterclockwise, seen from the dial", "for the chart"
+    ),
     _Fact("name", "name of the blade", "for every page"),
 )
 """In the order in which they are asked."""
@@ -67,7 +69,11 @@ class About:
     def prompt(self) -> str:
         """What is asked now."""
         fact = self._left[0]
-        return f"{fact.asked}: " if fact.must else f"{fact.asked} ({fact.tells}; or Enter): "
+        return f"{fact.asked}: " if fact.must else f"{fact.asked} ({fact.tells}): "
+
+    def opening(self) -> list[str]:
+        """Return what is said before the first question."""
+        return [] if self.ended else ["Enter leaves blank what is not known; u asks again."]
 
     def begin(self) -> Taken:
         """Return what is known of the blade, with no reading yet.

@@ -31,7 +31,7 @@ So few, because a reading is looked at again with every one that follows, and be
 scatter by more than is taken for usual: the benchmark counts the false questions.
 """
 
-_ORDERS = (2, 3, 4, 5, 6)
+ORDERS = (2, 3, 4, 5, 6)
 _SIZES = np.array([0.0, 0.5, 1.5, 5.0, 15.0])
 """Standard deviations of a bend of two waves, in those of the scatter, that are tried."""
 
@@ -44,8 +44,9 @@ _FREE = 1e4
 _USUAL, _USUAL_DOF = 0.7, 3
 """What a dial scatters by, in graduations, and how many readings' worth that knowledge is."""
 
-_LEAST_STEPS = 1.5
-"""Rounding alone moves a reading, and the curve that foretells it, by so many graduations."""
+_NEAR, _LEAST_STEPS = 2.0, 1.5
+"""Within so many standard deviations, or graduations, a reading fits: rounding alone moves it, and
+the curve that foretells it, by as much."""
 
 
 class Question(NamedTuple):
@@ -81,14 +82,14 @@ def questioned(readings: Readings, kept: Collection[int] = ()) -> Question | Non
         Teeth whose reading stands, as it was asked about before: they are neither questioned again
         nor used to foretell others.
     """
-    if len(readings.closing) and readings.closing[-1]:
-        return _closed(readings)
+    if readings.closing[-1:].any():
+        return None if readings.tooth[-1] in kept else _closed(readings)
     design = design_of(readings, drift=False)
     tooth, read = readings.tooth[design.in_fit], readings.reading[design.in_fit]
     judged = ~np.isin(tooth, list(kept))
     if np.count_nonzero(judged) < FIRST:
         return None
-    waves = harmonic_columns(design.angle, (1, *_ORDERS))[:, 1:]
+    waves = harmonic_columns(design.angle, (1, *ORDERS))[:, 1:]
     free = np.column_stack([design.aside, waves[:, :2]])[judged]
     step = readings.graduation or least_step(read)
     laws = laws_of(free, waves[judged, 2:])
@@ -123,7 +124,7 @@ class Law(NamedTuple):
 
 def laws_of(free: Floats, bends: Floats) -> list[Law]:
     """Return the laws for each of `_SIZES`, of columns of any size and of columns of bends."""
-    order = np.repeat(np.array(_ORDERS, dtype=np.float64), 2)
+    order = np.repeat(np.array(ORDERS, dtype=np.float64), 2)
     laws = []
     for size in _SIZES:
         scaled = np.column_stack([_FREE * free, bends * (size * (2 / order) ** _FALL)])
@@ -152,8 +153,11 @@ def foretold(laws: list[Law], dof: int, read: Floats, step: float) -> tuple[Floa
         others = np.maximum((y * left).sum(axis=0) - left * off, 0.0) + usual
         away = np.abs(off) * np.sqrt(inverse)
         sd = np.sqrt(np.maximum(others / (dof + _USUAL_DOF), step**2 / 12 + 1e-300))
-        chance = 2 * special.stdtr(dof + _USUAL_DOF, -away / sd)
-        chances.append(np.where(away < _LEAST_STEPS * step, 1.0, chance))
+        # What is as near as that is no question, and its chance would take the longest to tell.
+        far = (away > _NEAR * sd) & (away > _LEAST_STEPS * step)
+        chance = np.ones_like(away)
+        chance[far] = 2 * special.stdtr(dof + _USUAL_DOF, -(away / sd)[far])
+        chances.append(chance)
         offs.append(off)
         weights.append(-log_det - (dof + _USUAL_DOF) / 2 * np.log(others + 1e-300))
     weight = np.exp(np.array(weights) - np.max(weights, axis=0))

@@ -17,10 +17,10 @@ import numpy as np
 from bladegeom.faults import RefusedError
 from bladegeom.fit.ends import ends_of, farthest_off
 from bladegeom.fit.fit import fit_wobble
-from bladegeom.fit.marks import Mark, NeutralLine, neutral_line
+from bladegeom.fit.marks import Mark, NeutralLine, neutral_line, sentence
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.live.doubtful import FIRST, questioned
-from bladegeom.readings import Readings
+from bladegeom.readings import Readings, ended_words
 from bladegeom.result import number
 
 WANTED_DEG = 0.005
@@ -84,7 +84,8 @@ def enough(
         Teeth whose reading stands, as for `questioned`.
     """
     read, teeth = len(np.unique(readings.tooth)), readings.blade.teeth
-    count, unknown = f"; {read} of {teeth} read", _unknown(readings, read)
+    count = f"; {read} of {teeth} read"
+    unknown = "" if read == teeth else sentence(ended_words(read, teeth))
     try:
         fit = fit_wobble(readings)
     except RefusedError:
@@ -94,29 +95,31 @@ def enough(
     most = marks.left_most_deg if marks.neutral else marks.worst_deg
     wanted = wanted_deg
     if wanted is None and fit.tilt_deg is not None:
-        spacing = fit.tilt_deg * math.sin(math.pi / teeth) if marks.neutral else 0.0
-        wanted = max(WANTED_DEG, _SPACING * spacing)
+        wanted = wanted_of(fit.tilt_deg, teeth if marks.neutral else None)
     apart = _apart(fit) if marks.neutral else math.inf
     if most is not None and wanted is not None:
         within, told = most <= wanted, f"at most {number(most, most)} deg left"
         short = f"{told}, {number(wanted, wanted)} wanted"
     else:
-        within = wanted is None and _as_near_as_can_be(fit, apart)
+        within = wanted is None and bool(marks.neutral) and _as_near_as_can_be(fit, apart)
         told = short = f"at most {apart:.2g} deg of blade from the neutral line"
         if marks.neutral is None:
             told = short = "without a ring radius nothing tells how far out of square that may be"
     within = within and read >= min(FIRST, teeth)
     against = _against(readings, fit, kept) if within else ""
-    so_far = " so far" if marks.neutral else ""
-    will_do = "" if marks.neutral is None else " will do"
-    named = _named(marks)
-    if within and not against:
-        named = named if marks.neutral else "any rotation will do"
-        words = f"{named}{will_do}: {told}{count}"
+    if done := within and not against:
+        words = f"{_named(marks) or 'any rotation'} will do: {told}{count}"
     else:
-        words = f"{named}{so_far}: {short}{count}" + (f", but {against}" if against else "")
-    done = within and not against
+        so_far = " so far" if marks.neutral and read < teeth else ""
+        words = f"{_named(marks) or 'no direction is established'}{so_far}: {short}{count}"
+        words += f", but {against}" if against else ""
     return Enough(done, read, teeth, fit, marks, most, wanted, words, unknown)
+
+
+def wanted_of(tilt_deg: float, teeth: int | None) -> float:
+    """Return the limit at which it is enough; of no teeth where none are named."""
+    spacing = 0.0 if teeth is None else tilt_deg * math.sin(math.pi / teeth)
+    return max(WANTED_DEG, _SPACING * spacing)
 
 
 def _apart(fit: WobbleFit) -> float:
@@ -141,7 +144,7 @@ def _against(readings: Readings, fit: WobbleFit, kept: Collection[int]) -> str:
 
 def _named(marks: NeutralLine) -> str:
     if marks.neutral is None:
-        return "no direction is established"
+        return ""
     first, second = map(_either, marks.neutral)
     comma = "," if "or" in first + second else ""
     return f"teeth {first}{comma} and {second}{comma}"
@@ -150,14 +153,3 @@ def _named(marks: NeutralLine) -> str:
 def _either(mark: Mark) -> str:
     both = [mark.tooth] if mark.other is None else sorted((mark.tooth, mark.other))
     return " or ".join(map(str, both))
-
-
-def _unknown(readings: Readings, read: int) -> str:
-    """Return what stopping leaves unknown, in a sentence or two."""
-    teeth = readings.blade.teeth
-    if read == teeth:
-        return ""
-    return (
-        f"{teeth - read} of {teeth} teeth are not read: bends of the plate and single teeth that "
-        "stand off are not known, and no verdict on the blade is made. Read every tooth for these."
-    )

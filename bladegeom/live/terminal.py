@@ -17,13 +17,14 @@ from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from bladegeom.face import check_surface
 from bladegeom.faults import as_letters, refuse, shown
 from bladegeom.live.about import About
 from bladegeom.live.session import DONE, Session
 from bladegeom.live.taken import Taken, found
 from bladegeom.tables.out import check_apart
 
-_WAIT_S, _WIDEST = 0.05, 96
+_WAIT_S, _WIDEST, _LONGEST = 0.05, 96, 40
 
 
 class _Line(NamedTuple):
@@ -66,28 +67,44 @@ def read_at_saw(
     if sys.stdin is None or not sys.stdin.isatty():
         problem, cure = "readings are asked for at a terminal, and this is none", "type them at one"
         raise refuse(problem, f"{cure}; what is piped is answered by: bladegeom fit -")
-    path = Path(os.path.realpath(file))
+    path = Path(file)
     facts = {name: one for name, one in stated.items() if name not in ("unit", "name")}
     taken = found(path, stated["unit"], stated["name"] or "", facts)
     if taken is not None and taken.whole and taken.closed:
         problem = f"{as_letters(file)} is finished: every tooth is read, and the turn is closed"
         raise refuse(problem, f"see bladegeom fit {as_letters(file)}, or name another file")
+    known = stated if taken is None else taken.facts
+    check_surface(known.get("surface"), "no teeth are asked for (a form: bladegeom sheet --csv)")
     about = About(path, stated) if taken is None else None
     talk = _Talk(device, file)
     _say([caution])
-    with suppress(EOFError):
-        if about is not None:
-            talk.hold(about)
-            taken = None if about.stopped else about.begin()
-        if taken is not None:
-            return _session(talk, taken, path, spread=spread, wanted_deg=wanted_deg)
-    return False
+    if about is not None:
+        _say(about.opening())
+        talk.hold(about)
+        if about.stopped:
+            _say(["Nothing is begun."])
+            return False
+        taken = about.begin()
+    assert taken is not None  # Found, or begun.
+    return _session(talk, taken, path, spread=spread, wanted_deg=wanted_deg)
 
 
 def _session(talk: _Talk, taken: Taken, path: Path, **how: Any) -> bool:
     """Ask for readings until they end; what is kept is said however they do."""
-    taken.save(path)
-    session = Session(taken, lambda one: one.save(path), **how)
+    target = Path(os.path.realpath(path))  # What a link leads to is written, and the link stays.
+    taken.save(target)
+    held = taken.text()
+
+    def save(one: Taken) -> None:
+        nonlocal held
+        with suppress(FileNotFoundError):
+            if target.read_bytes() != held.encode():
+                problem = f"{as_letters(path)} was changed by another program"
+                raise refuse(problem, "stop by q; the same command then goes on from there")
+        one.save(target)
+        held = one.text()
+
+    session = Session(taken, save, **how)
     _say(session.opening())
     try:
         talk.hold(session)
@@ -114,13 +131,7 @@ class _Talk:
         threading.Thread(target=listens, daemon=True).start()
 
     def hold(self, asks: About | Session) -> None:
-        """Ask and take what comes until nothing more is asked.
-
-        Raises
-        ------
-        EOFError
-            If the keyboard ends.
-        """
+        """Ask and take what comes until nothing more is asked; the keyboard's end is to stop."""
         while not asks.ended:
             if asks.waits:
                 _forget_typed()
@@ -135,7 +146,7 @@ class _Talk:
                     _say([f"{self._device} has ended: type the readings"], bell=True)
                 continue
             if not line.typed or line.when < asked:
-                print(shown(line.text))
+                print(shown(line.text[:_LONGEST]))
             if line.when < asked and (asks.waits or not line.typed):
                 by = "typed" if line.typed else f"sent by {self._device}"
                 _say([f"{by} before it was asked for, and not taken"], bell=True)
@@ -198,11 +209,12 @@ def _opened(device: str, file: str) -> tuple[int, bool]:
             while part := os.read(handle, 4096):
                 passed += part
     elif os.isatty(handle):
-        import termios
-        import tty
+        with suppress(ImportError):  # Where there is none, the system's own settings hold.
+            import termios
+            import tty
 
-        tty.setraw(handle)
-        termios.tcflush(handle, termios.TCIFLUSH)
+            tty.setraw(handle)
+            termios.tcflush(handle, termios.TCIFLUSH)
     if hasattr(os, "set_blocking"):
         os.set_blocking(handle, True)
     if passed:

@@ -203,7 +203,7 @@ class Rotation(Result):
         )
 
     def _title(self) -> str:
-        name = named(self.blade.name)
+        name = named(str(self.blade.who))
         return f"{name}: the best rotation for a square\n  {self.headline}.\n  Line: {self.where}."
 
     def _remarks(self) -> tuple[str, ...]:

@@ -396,7 +396,7 @@ class PlateFit(Result):
         return height
 
     def _title(self) -> str:
-        name = named(self.blade.name)
+        name = named(str(self.blade.who))
         count = len(self.rings)
         return (
             f"{name}: shape of the plate from {count} ring{'s' if count > 1 else ''}, "

@@ -81,9 +81,9 @@ class Comparison(Result):
             + (f"; plus: {self.plus}" if self.plus else "")
         )
 
-    def _rows(self) -> Sequence[Row]:
+    def _rows(self, *, told: bool = True) -> Sequence[Row]:
         # What it is and its unit stand first, though they are given as first and last.
-        return sorted(super()._rows(), key=lambda row: row.key not in ("what", "unit"))
+        return sorted(super()._rows(told=told), key=lambda row: row.key not in ("what", "unit"))
 
     def _title(self) -> str:
         return f"{self.what}: {self.line}"

@@ -103,7 +103,7 @@ class SetUp(Result):
             said = "Do now: nothing. No move is told by what was read."
             return f"{said} Step {unread} names the parts that were not read." if unread else said
         place = self.steps.index(self.now) + 1
-        return f"Do now: step {place}, {self.now.title}. {' '.join(self.now.told)}"
+        return f"Do now: step {place}, {self.now.name}. {' '.join(self.now.told)}"
 
     @property
     def next(self) -> SetUp:
@@ -261,13 +261,15 @@ def _readings(folder: Path, section: Section) -> Readings:
     if wrong and not found:
         raise RefusedError(wrong)
     names = ", ".join(
-        dict.fromkeys(one.blade.name or "one without a name" for one in batch.readings)
+        dict.fromkeys(str(one.blade.who) or "one without a name" for one in batch.readings)
     )
     raise refuse(
         f"{file.name} holds {len(batch.readings)} blades: {names}"
         if name is None
-        else f"{file.name} holds no blade {name}, but {names}",
-        "say which one is on the saw: name = ...",
+        else f"{file.name} holds {'several blades' if found else 'no blade'} {name}, but {names}",
+        "say which one is on the saw: name = ..."
+        if not found or name is None
+        else "take the others of that name out of the file",
         column="name",
         value=name,
     )

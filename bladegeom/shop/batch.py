@@ -20,6 +20,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.span import Scatter
 from bladegeom.lengths import MM_PER, Length
 from bladegeom.readings import Readings
+from bladegeom.shop.again import in_short, over_limit, read_again
 from bladegeom.shop.change import Change, change
 from bladegeom.shop.condition import Condition
 from bladegeom.tables.blade_facts import BladeFacts, facts_beside, folded
@@ -42,7 +43,7 @@ CHANGED = _RENAMED | {
     key: key
     for keys in Change.glossary()
     for key in keys
-    if key not in (*_RENAMED, "blade", "unit")
+    if key not in (*_RENAMED, "blade", "customer", "unit")
 }
 """Key of a `Change` -> its key in the queue."""
 
@@ -72,7 +73,7 @@ class Read(NamedTuple):
 def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> Batch[Read]:
     """Read a day's files, each fault with its file; what is wrong with one stops no other.
 
-    `how` is as for `bladegeom.read_blades`: the unit, and which sheet of a workbook.
+    `how` is as for `bladegeom.read_blades`: the unit, which sheet of a workbook, and facts.
     """
     day: Batch[Read] = Batch([], [], [])
     batches = [*_batches(inputs, facts, how, day.refused)]
@@ -356,10 +357,16 @@ def queue_row(condition: Condition, changed: Change | None, day: Date) -> dict[s
     said = condition.to_dict()
     del said["warnings"]  # Of the fit, which the answer has at its end.
     readings = condition.fit.readings
-    first = {"blade": said.pop("blade"), "customer": readings.blade.customer}
+    first = {name: said.pop(name) for name in ("blade", "customer")}
     first |= {name: readings.facts[name] for name in ("job", "operator", "done")}
+    over, again = over_limit(condition), read_again(condition)
     first |= {"action": said.pop("action"), "outcome": said.pop("outcome")}
-    first["date"] = day.isoformat()
+    first |= {"why": in_short(condition), "date": day.isoformat()}
+    keys = ("over_limit", "over_limit_on", "over_limit_value")
+    first |= zip(keys, over or (None, None, None), strict=True)
+    first["measure_again"] = list(again.teeth) if again else None
+    first["measure_again_first"] = list(again.first) if again else None
+    first["measure_again_why"] = again.why if again else None
     since = changed.to_dict() if changed is not None else {}
     return (
         first
@@ -383,5 +390,6 @@ def left_rows(refused: Iterable[Fault], like: Iterable[str], day: Date) -> list[
         | said
         | {"blade": who.name, "customer": who.customer, "job": "", "operator": "", "done": ""}
         | {"file": file, "reasons": " ".join(reasons)}
+        | {"why": reasons[0] + (f" (and {len(reasons) - 1} more)" if len(reasons) > 1 else "")}
         for (who, file), reasons in sorted(why.items())
     ]

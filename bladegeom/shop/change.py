@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from bladegeom.estimate import Known, combined, judge
-from bladegeom.faults import refuse
+from bladegeom.faults import Who, refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length, convert, length_mm
@@ -38,6 +38,10 @@ class Change(Result):
     @derived("the blade's name, as text")
     def blade(self) -> str:
         return self.after.blade or self.before.blade
+
+    @derived("whose blade it is; empty where neither measurement says")
+    def customer(self) -> str:
+        return self.after.customer or self.before.customer
 
     @derived("unit of all lengths: that of the later measurement")
     def unit(self) -> str:
@@ -130,7 +134,7 @@ class Change(Result):
         return f"{size} toward {self.moved.near_deg:.0f} deg from tooth 1"
 
     def _title(self) -> str:
-        return f"{named(self.blade)}: {self.verdict}"
+        return f"{named(str(Who(self.blade, self.customer)))}: {self.verdict}"
 
     def _first(self) -> Sequence[str]:
         return self.of_fits
@@ -229,7 +233,7 @@ def change(
         ),
         earlier=before if isinstance(before, WobbleFit) else None,
         tooth_1_marked=tooth_1_marked,
-        moved=_moved(was, now, seating_sd, second.unit) if tooth_1_marked else None,
+        moved=moved_by(was, now, seating_sd, second.unit) if tooth_1_marked else None,
     )
 
 
@@ -243,7 +247,7 @@ def _limits(wobble: Wobble, seating_sd: float | None) -> tuple[float, float]:
     return low, high
 
 
-def _moved(was: Wobble, now: Wobble, seating_sd: float | None, unit: str) -> Wobble:
+def moved_by(was: Wobble, now: Wobble, seating_sd: float | None, unit: str) -> Wobble:
     """Return the change as a wobble: its direction is that to which the plate moved nearer."""
     seats = 2 * (seating_sd or 0.0) ** 2
     spread = was.rounded_covariance + now.rounded_covariance + seats * np.eye(2)

@@ -13,7 +13,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from bladegeom.columns import NOT_FINISHED
 from bladegeom.faults import RefusedError
 from bladegeom.fit.closing import MATTERS, Closing, closing_of, without_drift
 from bladegeom.fit.fit import fit_wobble
@@ -57,7 +56,6 @@ ACTIONS = (RETIRE, SAWSMITH, LEVEL, STRAIGHTEN, REMOUNT, AGAIN, FIT)
 
 _CLEAR = "looked at, nothing found"
 _NOT_SEEN = "not recorded: look for cracks, missing tips, heat marks, wrong bore or speed rating"
-_ENDED = "The reading ended before every tooth was asked for: read them all, then judge."
 WAVES, FEWEST, _MOST_BENDS = 4, 8, 2
 _MOST_TURNS = 6
 """More turns nobody reads."""
@@ -272,9 +270,6 @@ def assess(
         why = f"The eye found: {seen}. This is not decided from the runout."
         step = _Next(RETIRE, (why,), sound=step.sound)
         withheld = NOT_JUDGED, "the blade is out of service"
-    elif step.sound and fit.readings.finished == NOT_FINISHED:
-        step = _Next(AGAIN, (_ENDED,))
-        withheld = UNDECIDED, "the reading ended early"
     elif not step.sound:
         withheld = UNDECIDED, "the readings cannot be relied on"
     if withheld:

@@ -26,7 +26,8 @@ import numpy as np
 
 from bladegeom.columns import MOST_TEETH
 from bladegeom.estimate import Estimate
-from bladegeom.faults import Fault, RefusedError, as_letters, refuse, shown
+from bladegeom.face import check_blade
+from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse, shown
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import sd_toward
@@ -96,6 +97,17 @@ class Visit(Result):
     waves_3: Estimate | None = quantity("bend of three waves a turn", parts=_WAVE, default=None)
     note: str = quantity("a note", label="note", default="")
     digest: str = quantity("of the readings: the same readings have the same one")
+    customer: str = quantity("whose blade it is", label="customer", default="")
+    job: str = quantity("the customer's order, or the day's", label="job", default="")
+    operator: str = quantity("who read the blade", label="read by", default="")
+    done: str = quantity(
+        "what was done to the blade before it was read", label="done before", default=""
+    )
+
+    @property
+    def who(self) -> Who:
+        """The blade's name, and whose it is."""
+        return Who(self.blade, self.customer)
 
     @cached_property
     def wobble(self) -> Wobble:
@@ -112,7 +124,7 @@ class Visit(Result):
 
     def _title(self) -> str:
         when = f", {self.service} its service" if self.service else ""
-        return f"{named(self.blade)}{when}"
+        return f"{named(str(self.who))}{when}"
 
 
 CHECK = "check"
@@ -120,6 +132,9 @@ COLUMNS = tuple(key for keys in Visit.glossary() for key in keys)
 """Columns of a history, behind the check."""
 
 _HEADER = [CHECK, *COLUMNS]
+_OLD_HEADER = _HEADER[: _HEADER.index("customer")]
+"""Of the files that were begun before a measurement said whose blade it is."""
+
 _BLADE = _HEADER.index("blade")
 _DIGITS = 8
 _RESTORE = "restore the line from a copy"
@@ -183,6 +198,7 @@ def visit(
 def visit_of(fit: WobbleFit) -> Visit:
     """Return a measurement without its bends, and without what only the shop knows of it."""
     readings, blade = fit.readings, fit.readings.blade
+    check_blade(readings, "it is no measurement of a blade to keep or compare")
     mm = 1 / readings.in_unit(1.0)
     (cosine, shared), (_, sine) = ((fit.rounded_covariance - fit.rounding) * mm**2).tolist()
     return Visit(
@@ -205,6 +221,10 @@ def visit_of(fit: WobbleFit) -> Visit:
         dof=fit.dof,
         rounding_mm=math.sqrt(3) * sd_toward(fit.near_deg, fit.rounding * np.ones((2, 2))) * mm,
         digest=digest_of(readings),
+        customer=shown(blade.customer),
+        job=shown(readings.job),
+        operator=shown(readings.operator),
+        done=shown(readings.done),
     )
 
 
@@ -215,6 +235,8 @@ def differs(one: Visit, other: Visit) -> str:
     """
     if one.blade and other.blade and one.blade != other.blade:
         return f"it is of blade {one.blade}, not {other.blade}"
+    if one.customer and other.customer and one.customer != other.customer:
+        return f"it is a blade of {one.customer}, not of {other.customer}"
     if one.teeth != other.teeth:
         return f"the blade has {one.teeth} teeth, not {other.teeth}"
     what = next(iter(differing(one, other)), "")
@@ -260,16 +282,33 @@ class History:
         """Names of the blades."""
         return sorted({one.blade for one in self.visits})
 
-    def of(self, blade: str) -> list[Visit]:
-        """Return the measurements of one blade.
+    def of(self, blade: str, customer: str | None = None) -> list[Visit]:
+        """Return the measurements of one blade, of a customer where several have one of its name.
+
+        Those that state no customer are of the only one who has a blade of this name; where there
+        are several, whose they are is not known, and they are left out.
 
         Raises
         ------
         RefusedError
-            If there are none, with the lines of it that cannot be used.
+            If there are none, with the lines of it that cannot be used, or if several customers
+            have such a blade and none is given.
         """
-        if found := [one for one in self.visits if one.blade == shown(blade)]:
+        found = [one for one in self.visits if one.blade == shown(blade)]
+        whose = sorted({one.customer for one in found if one.customer})
+        if found and customer is None and len(whose) > 1:
+            problem = f"the history holds a blade {blade} of each of {', '.join(whose)}"
+            cure = "say whose (customer=..., --customer)"
+            raise refuse(problem, cure, blade=blade, column="customer")
+        if customer is not None:
+            rest = ("",) if len(whose) <= 1 else ()
+            own = shown(customer) in whose
+            found = [one for one in found if own and one.customer in (shown(customer), *rest)]
+        if found:
             return found
+        if customer is not None and whose:
+            problem = f"the history holds no blade {blade} of {customer}"
+            raise refuse(problem, f"it is of {', '.join(whose)}", value=customer, blade=blade)
         if lost := [one for one in self.refused if one.blade == shown(blade)]:
             raise RefusedError(lost)
         known = ", ".join(self.blades[:8]) + (", ..." if len(self.blades) > 8 else "")
@@ -319,7 +358,7 @@ def record_and_ask(
     there, added = {_key(one) for one in old}, []
     for one in new:
         if _key(one) not in there:
-            _append(Path(folder) / f"{one.date.year}.csv", map(_cell, one.to_dict().values()))
+            _append(Path(folder), one.date.year, map(_cell, one.to_dict().values()))
             there.add(_key(one))
             added.append(one)
     known = {one.arbor for one in old}
@@ -364,12 +403,18 @@ def check_value(cells: Sequence[str]) -> str:
     return hashlib.sha256("\x1f".join(cells).encode()).hexdigest()[:_DIGITS]
 
 
-def _append(path: Path, cells: Iterable[str]) -> None:
-    """Append one line with its check value before it; in a new file, the header before that."""
-    plain = [*map(_plain, cells)]
+def _append(folder: Path, year: int, cells: Iterable[str]) -> None:
+    """Append one line with its check value before it; in a new file, the header before that.
+
+    A file that was begun with fewer columns stays as it is, and another is begun for the year.
+    """
+    plain, path = [*map(_plain, cells)], folder / f"{year}.csv"
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
         header, ended = _ends_of(path)
+        if header == _OLD_HEADER:
+            path = folder / f"{year}-2.csv"
+            header, ended = _ends_of(path)
         if header not in (None, _HEADER) and not _holds_lines(path):
             raise refuse(
                 f"{path} has other columns than a history",
@@ -399,7 +444,11 @@ def _unguarded(line: str) -> list[str]:
 
 def _is_whole(cells: Sequence[str]) -> bool:
     """Return whether cells are those of a line, by the check value before them."""
-    return len(cells) == len(_HEADER) and cells[0] == check_value(cells[1:])
+    return _fits(cells) and cells[0] == check_value(cells[1:])
+
+
+def _fits(cells: Sequence[str]) -> bool:
+    return len(cells) in (len(_HEADER), len(_OLD_HEADER))
 
 
 def _ends_of(path: Path) -> tuple[list[str] | None, bool]:
@@ -515,7 +564,7 @@ def _read_file(path: Path, refused: list[Fault], notes: list[str]) -> list[_Line
         blade = next(iter(_unguarded(lines[row - 1])[_BLADE:]), None) if row > 1 else None
         refused.append(Fault(problem, cure, blade, row, column, value, file))
 
-    headed = _cells(lines[0]) == _HEADER
+    headed = _cells(lines[0]) in (_HEADER, _OLD_HEADER)
     if not headed and not any(_is_whole(_unguarded(line)) for line in lines):
         refuse_line(1, "it has other columns than a history", "move it out of the folder")
         return []
@@ -525,9 +574,9 @@ def _read_file(path: Path, refused: list[Fault], notes: list[str]) -> list[_Line
     for row, line in enumerate(lines[1:], start=2):
         cells = _unguarded(line)
         # Two stations that both found the file empty have both written its header.
-        if not any(cells) or cells == _HEADER:
+        if not any(cells) or cells in (_HEADER, _OLD_HEADER):
             continue
-        if len(cells) != len(_HEADER):
+        if not _fits(cells):
             refuse_line(
                 row,
                 "the line is not whole: its writing was stopped",
@@ -542,7 +591,8 @@ def _read_file(path: Path, refused: list[Fault], notes: list[str]) -> list[_Line
             )
         else:
             by_hand += cells[0] == ""
-            whole.append(_Line(file, row, dict(zip(COLUMNS, cells[1:], strict=True))))
+            said = dict.fromkeys(COLUMNS, "") | dict(zip(COLUMNS, cells[1:], strict=False))
+            whole.append(_Line(file, row, said))
     if by_hand:
         lines_are = "line has" if by_hand == 1 else "lines have"
         notes.append(f"{file}: {by_hand} {lines_are} no check value, taken as it stands")

@@ -10,6 +10,7 @@ from typing import Any
 from bladegeom.faults import Fault, RefusedError, as_letters, refuse, unknown_name
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, Length, NumberError, convert, length, parse_number
+from bladegeom.shop.label_sheet import PART, LabelSheet
 from bladegeom.tables import toml
 from bladegeom.tables.text import Sheet, decode, read_bytes, split
 
@@ -127,9 +128,20 @@ class Limits:
     Attributes
     ----------
     limits : tuple of Limit
+    labels : LabelSheet, optional
+        The labels that the shop sticks on its blades.
     """
 
     limits: tuple[Limit, ...]
+    labels: LabelSheet | None = None
+
+    def with_labels_from(self, first: int) -> Limits:
+        """Return the same with labels that begin there on their sheet, counted row by row."""
+        if self.labels is None:
+            raise refuse(
+                "no sheet of labels is known", "describe it in a part [labels] of the limits' file"
+            )
+        return replace(self, labels=replace(self.labels, first=first))
 
     def of(self, diameter_mm: float | None, blade: str = "") -> tuple[Limit, ...]:
         """Return the limits that a blade is judged by: at most one on each quantity.
@@ -178,7 +190,8 @@ def read_limits(path: str | os.PathLike[str]) -> Limits:
     ----------
     path : path
         TOML, one ``[[limit]]`` each with the keys `quantity`, `value`, `source` and, if wanted,
-        `from`, `to` (diameters) and `ring`; or, where the name ends in ``.csv``, a table with the
+        `from`, `to` (diameters) and `ring`; and, if wanted, one ``[labels]`` with the keys of a
+        `LabelSheet`. Or, where the name ends in ``.csv``, a table with the
         columns ``quantity``, ``limit_mm``, ``source`` and ``diameter_from_mm``,
         ``diameter_to_mm``, ``ring_radius_mm``, or the same with another unit.
 
@@ -195,7 +208,7 @@ def read_limits(path: str | os.PathLike[str]) -> Limits:
     text = decode(read_bytes(path), name)
     read = _from_csv if name.lower().endswith(".csv") else _from_toml
     try:
-        limits, faults = read(text)
+        limits, labels, faults = read(text)
         if not limits and not faults:
             cure = "write down the shop's own, with its source"
             faults.append(Fault("it holds no limit", cure))
@@ -203,7 +216,7 @@ def read_limits(path: str | os.PathLike[str]) -> Limits:
             raise RefusedError(faults)
     except RefusedError as error:  # Rows of what, where tables are read too?
         raise RefusedError(fault.within(name) for fault in error.faults) from None
-    return Limits(tuple(limits))
+    return Limits(tuple(limits), labels)
 
 
 _PART = toml.Part(
@@ -232,18 +245,28 @@ _COLUMN = {
 """Column of a table -> its name without the unit, its key in a TOML file, the unit."""
 
 
-def _from_toml(text: str) -> tuple[list[Limit], list[Fault]]:
-    parts, faults = toml.read_parts(toml.load(text, "it"), toml.rows_of(text), {"limit": _PART})
+_Read = tuple[list[Limit], LabelSheet | None, list[Fault]]
+
+
+def _from_toml(text: str) -> _Read:
+    known = {"limit": _PART, "labels": PART}
+    parts, faults = toml.read_parts(toml.load(text, "it"), toml.rows_of(text), known)
     limits: list[Limit] = []
     for one in parts.get("limit", []):
         _add(limits, faults, one.values, one.row)
-    return limits, faults
+    labels = None
+    for one in parts.get("labels", []):
+        try:
+            labels = LabelSheet(**one.values)
+        except RefusedError as error:
+            faults += one.located(error)
+    return limits, labels, faults
 
 
-def _from_csv(text: str) -> tuple[list[Limit], list[Fault]]:
+def _from_csv(text: str) -> _Read:
     sheet = split(text, "", frozenset(_COLUMN) | set(_PLAIN))
     if faults := _of_header(sheet):
-        return [], faults
+        return [], None, faults
     limits: list[Limit] = []
     for row, cells in sheet.rows:
         values: dict[str, Any] = {}
@@ -266,7 +289,7 @@ def _from_csv(text: str) -> tuple[list[Limit], list[Fault]]:
         faults += wrong
         if not wrong:
             _add(limits, faults, values, row)
-    return limits, faults
+    return limits, None, faults
 
 
 def _of_header(sheet: Sheet) -> list[Fault]:

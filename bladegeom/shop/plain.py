@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from bladegeom.fit.wobble import WobbleFit
-from bladegeom.result import number
+from bladegeom.result import between, number
+from bladegeom.shop.batch import REFUSED
 from bladegeom.shop.change import IMPROVED, NOT_SHOWN, WORSE, Change
 from bladegeom.shop.condition import (
     AGAIN,
@@ -16,6 +20,9 @@ from bladegeom.shop.condition import (
     Condition,
 )
 from bladegeom.shop.verdict import FAILS, in_ranges, unread_of
+
+NEVER, NOT_YET = "DO NOT USE", "DO NOT USE YET"
+"""On the label of a blade that is not fit for use: over a limit or out of service, and else."""
 
 _MOST_RUNS = 8
 """Of teeth that are named one by one."""
@@ -74,7 +81,7 @@ def not_for_use(action: str, outcome: str) -> str:
     """Return what a label says of a blade that is not to be used as it stands; else nothing."""
     if action == FIT:
         return ""
-    return "DO NOT USE" if action == RETIRE or outcome == FAILS else "DO NOT USE YET"
+    return NEVER if action == RETIRE or outcome == FAILS else NOT_YET
 
 
 def changed_words(change: Change) -> str:
@@ -111,3 +118,55 @@ def unseen(fit: WobbleFit) -> str:
             else f"{len(missing)} of {teeth} teeth, which were not read"
         )
     return f"{'; '.join(said)}."
+
+
+def label_words(row: Mapping[str, Any]) -> dict[str, str]:
+    """Return what the label of a blade says, line by line, from its row of a queue."""
+    marks = row.get("neutral_teeth")
+    never = not_for_use(row["action"], row["outcome"])
+    if never:
+        head, note = never, row_action(row)
+    elif marks:
+        head = f"{marks[0]} \u2013 {marks[1]}"
+        note = "teeth of the neutral line on our arbor: read again on yours before you mark"
+    else:
+        head, note = "FIT FOR USE", "no teeth to mark"
+    return {
+        "name": row["blade"] or row.get("file") or "Blade",
+        "whose": row.get("customer") or "",
+        "head": head,
+        "note": note,
+        "foot": ", ".join(filter(None, (row_wobble(row), row["date"]))),
+    }
+
+
+def row_action(row: Mapping[str, Any]) -> str:
+    """Return what is to be done with a blade, and where, from its row of a queue."""
+    first, last = row.get("level_first"), row.get("level_last")
+    if row["action"] == REFUSED:
+        return "not judged: read again"
+    if first is None:
+        return str(row["action"])
+    return f"{row['action']}, {f'tooth {first}' if first == last else f'teeth {first} to {last}'}"
+
+
+def row_wobble(row: Mapping[str, Any]) -> str:
+    """Return the wobble of a blade from its row of a queue; empty where numbers do not decide."""
+    if row.get("conformance_probability") is None:
+        return ""
+    if not row["resolved"]:
+        most = 2 * row["amplitude_high"]
+        return f"wobble under {number(most, most)} {row['unit']}"
+    return f"wobble {number(row['wobble_tir'], 2 * row['amplitude_u'])} {row['unit']}"
+
+
+def row_over(row: Mapping[str, Any]) -> str:
+    """Return from a row of a queue which limits are not kept, and what was found against them."""
+    said = []
+    for name, what in (("wobble_tir", "wobble"), ("raw_tir", "highest less lowest reading")):
+        if row.get(f"{name}_outcome") == FAILS:
+            low, high = row[f"{name}_low"], row[f"{name}_high"]
+            found = between(low, high, (high - low) / 2)
+            limit = f"{row[f'{name}_limit']:.4g} {row['unit']}"
+            said.append(f"{what} {found} {row['unit']}, limit {limit}")
+    return "; ".join(said)

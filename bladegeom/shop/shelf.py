@@ -6,7 +6,6 @@ import os
 import textwrap
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,7 +22,6 @@ from bladegeom.result import (
     derived,
     described,
     in_columns,
-    named,
     number,
     percent,
     quantity,
@@ -87,6 +85,11 @@ class ShelfRow(Result):
         return self.known.blade
 
     @property
+    def called(self) -> str:
+        """The blade's name, and whose it is."""
+        return str(self.fit.readings.blade.who)
+
+    @property
     def marks(self) -> str:
         """The neutral teeth for people, or why there are none to mark."""
         if mistake := self.fit.mistake:
@@ -138,7 +141,7 @@ class ShelfRow(Result):
         """Return what the table for people shows, in the order of its heads."""
         count = len(self.answer["warnings"])
         return (
-            shown(self.name),
+            shown(self.called),
             str(self.answer["teeth"]),
             self.marks,
             self.sure,
@@ -150,7 +153,7 @@ class ShelfRow(Result):
         )
 
     def _title(self) -> str:
-        return f"{named(self.name)} of {self.file}: {self.marks}"
+        return f"{self.known._named} of {self.file}: {self.marks}"
 
 
 @described
@@ -200,7 +203,7 @@ class Shelf(Result):
         named: dict[str, list[str]] = {}
         for row in rows:
             for words in row.fit.said:
-                named.setdefault(words, []).append(shown(row.name or row.file))
+                named.setdefault(words, []).append(shown(row.called or row.file))
         return [f"{', '.join(names)}: {words}" for words, names in named.items()]
 
     def _remarks(self) -> Sequence[str]:
@@ -268,9 +271,7 @@ def shelf(folder: str | os.PathLike[str]) -> Shelf:
         try:
             rows.append(ShelfRow(known=answer_of(fit_wobble(readings)), file=file))
         except RefusedError as error:
-            refused += [
-                replace(fault.within(file), blade=readings.blade.name) for fault in error.faults
-            ]
+            refused += [fault.within(file).of(readings.blade.who) for fault in error.faults]
     if not rows:
         if refused:
             raise RefusedError(refused)

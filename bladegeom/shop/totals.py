@@ -15,7 +15,7 @@ URGENCY = (REFUSED, *ACTIONS)
 """Every action in the order of the queue, refused first: of such a blade nothing is known."""
 
 NOBODY = "no customer stated"
-_WIDTH = 100
+_WIDTH, _HELD = 100, "\u00a0"
 
 
 @dataclass(frozen=True)
@@ -54,11 +54,11 @@ class Totals:
         wide = len(str(self.of()))
         lines = [f"  {self.of(None, one):>{wide}}  {one}" for one in self.actions]
         for customer in self.customers if self.named else ():
-            said = ", ".join(
-                f"{many} {one}" for one in self.actions if (many := self.of(customer, one))
-            )
+            parts = [(self.of(customer, one), one) for one in self.actions]
+            said = ", ".join(f"{many} {one}".replace(" ", _HELD) for many, one in parts if many)
             whose = f"  {self.of(customer):>{wide}}  {customer or NOBODY}: {said}"
-            lines += textwrap.wrap(whose, _WIDTH, subsequent_indent=" " * (wide + 6))
+            broken = textwrap.wrap(whose, _WIDTH, subsequent_indent=" " * (wide + 6))
+            lines += [line.replace(_HELD, " ") for line in broken]
         return "\n".join(lines)
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.estimate import Estimate, judge
-from bladegeom.faults import refuse
+from bladegeom.faults import Who, refuse
 from bladegeom.kinds import checked
 from bladegeom.lengths import convert
 from bladegeom.result import Result, derived, described, named, number
@@ -72,6 +72,10 @@ class Trend(Result):
     @derived("the blade's name, as text")
     def blade(self) -> str:
         return self.points[-1].visit.blade
+
+    @derived("whose blade it is; empty where no measurement says")
+    def customer(self) -> str:
+        return next((one.visit.customer for one in self.points if one.visit.customer), "")
 
     quantity: str = declare("what the trend is of: one of `QUANTITIES`")
     unit: str = declare("unit of the values")
@@ -160,7 +164,8 @@ class Trend(Result):
         return Estimate(value, u, slope.dof)
 
     def _title(self) -> str:
-        return f"{named(self.blade)}, {QUANTITIES[self.quantity]}: {self.verdict}"
+        who = Who(self.blade, self.customer)
+        return f"{named(str(who))}, {QUANTITIES[self.quantity]}: {self.verdict}"
 
     def _remarks(self) -> Sequence[str]:
         said = []
@@ -222,9 +227,12 @@ def trend(visits: Sequence[Visit], quantity: str = "wobble_tir") -> Trend:
     if quantity not in QUANTITIES:
         cure = f"ask for one of {', '.join(QUANTITIES)}"
         raise refuse(f"there is no trend of {quantity!r}", cure, value=quantity)
-    if len(names := sorted({one.blade for one in visits})) > 1:
-        said = f"the measurements are of {len(names)} blades"
-        raise refuse(said, "give those of one", value=", ".join(names[:8]))
+    names = sorted({one.blade for one in visits})
+    whose = sorted({one.customer for one in visits if one.customer})
+    if len(names) > 1 or len(whose) > 1:
+        several = names if len(names) > 1 else [str(Who(names[0], one)) for one in whose]
+        said = f"the measurements are of {len(several)} blades"
+        raise refuse(said, "give those of one", value=", ".join(several[:8]))
     sizes = [_value(one, quantity) for one in visits]
     found = [one for one, size in zip(visits, sizes, strict=True) if size is not None]
     if not found:

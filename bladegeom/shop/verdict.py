@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.blade import Blade
+from bladegeom.columns import NOT_FINISHED
 from bladegeom.estimate import Known, judge, keeps
 from bladegeom.faults import refuse
 from bladegeom.fit.closing import closing_of
@@ -34,7 +35,6 @@ from bladegeom.kernel.span import (
     span,
     span_of_one_turn,
 )
-from bladegeom.live.order import SPREAD
 from bladegeom.readings import Readings, same_ring
 from bladegeom.result import between, number, percent
 from bladegeom.shop.limits import Limit, Limits, said_length
@@ -62,13 +62,12 @@ RULES = {
 UNREAD_RULE = (
     "What was not read cannot pass: at most two neighbouring teeth may be left out, and at most an "
     "eighth of a turn between two that are read. For a limit on the raw TIR, a tooth left out may "
-    "also stand off the curve twice as far as its neighbours. A reading stopped early, once the "
-    "teeth to mark were known, neither passes nor fails a blade, nor do fewer than half its teeth "
-    "fail it."
+    "also stand off the curve twice as far as its neighbours. A reading that ended early "
+    "neither passes nor fails a blade, nor do fewer than half its teeth fail it."
 )
 """The rule as it is printed. A bend of the plate runs over three teeth or more, so that a run of
 two unread ones shows it on one side at least; eight teeth are the fewest that show a shape. The
-outcome at which a reading is stopped early chose the moment, so that it proves nothing."""
+readings so far choose the moment at which one is stopped early, so that it proves nothing."""
 
 _MOST, _WIDEST_DEG = 2, 45.0
 """That rule in numbers."""
@@ -185,7 +184,7 @@ def _verdict(fit: WobbleFit, on: Limit, rule: str, pooled: Scatter | None) -> Ve
     passes, readings = outcome == CONFORMS, fit.readings
     reach = measured.value if rule == "simple" else measured.high
     unread = _hiding(fit, limit - reach if raw and passes else math.inf)
-    early = stopped_early(readings)
+    early = readings.finished == NOT_FINISHED
     if early:
         unread = tuple(tooth for run in _runs(readings) for tooth in run)
     turns = turns_to_decide(a_turn, abs(limit - measured.value), turns_read(fit))
@@ -447,21 +446,6 @@ def teeth_read(readings: Readings) -> int:
     return len(np.unique(readings.tooth[~readings.closing]))
 
 
-def stopped_early(readings: Readings) -> bool:
-    """Return whether reading stopped before every tooth was read, in an order that allows for it.
-
-    That is after the first eight teeth, or in a turn that goes round more than once.
-    """
-    teeth, read = readings.blade.teeth, teeth_read(readings)
-    if read == teeth:
-        return False
-    return read <= SPREAD or any(
-        np.sum(np.diff(readings.tooth[which]) * readings.way[which][0] % teeth) >= teeth
-        for turn in np.unique(readings.turn)
-        if np.any(which := (readings.turn == turn) & ~readings.closing)
-    )
-
-
 def evidence(fit: WobbleFit) -> str:
     """Return in a line what the readings are: teeth, turns, and whether they close."""
     readings, turns = fit.readings, turns_read(fit)
@@ -518,7 +502,7 @@ def unread_words(readings: Readings, teeth: Sequence[int]) -> str:
     )
     pitch = float(np.diff(blade.angles_deg, append=360.0).max())
     apart = min(_MOST + 1, int(_WIDEST_DEG / pitch * (1 + 1e-9)))
-    if apart > 1 and len(teeth) > apart and not stopped_early(readings):
+    if apart > 1 and len(teeth) > apart and readings.finished != NOT_FINISHED:
         said += f", at least every {'third' if apart > 2 else 'second'} one"
     if set(teeth) == set(range(read + 1, count + 1)):
         said += f"; or, if the blade has only {read} teeth, correct their number"

@@ -259,7 +259,10 @@ def chosen(
     file = as_letters(name)
     if blade is None:
         problem = f"{file} holds {len(made)} blades: {some_of(held)}"
-        raise refuse(problem, f"choose one by its name (blade=...){many}", value=len(made))
+        own = "name (blade=...)"
+        if len({who.name for who in made}) < len(made):
+            own += " and customer (customer=...)"
+        raise refuse(problem, f"choose one by its {own}{many}", value=len(made))
     if found:
         there = some_of([who for who in held if who.name == blade])
         raise refuse(
