@@ -102,7 +102,7 @@ def _workbook(
     made = io.BytesIO()
     book.save(made)
     with whole_file(path) as file:
-        _without_times(made, file)
+        without_times(made, file)
 
 
 def _counted(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Cell]]:
@@ -161,7 +161,7 @@ def _filled(sheet: Worksheet, rows: Sequence[Mapping[str, Cell]], frozen: str) -
         foot.center.text, foot.center.size = _FOOT, 7
 
 
-def _without_times(made: IO[bytes], file: IO[bytes]) -> None:
+def without_times(made: IO[bytes], file: IO[bytes]) -> None:
     """Copy a workbook without the times at which it was written: same queue, same file."""
     with zipfile.ZipFile(made) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
         for name in old.namelist():
