@@ -157,10 +157,9 @@ def test_a_disc_on_several_pages_is_as_true_once_they_are_joined():
         assert np.hypot(*(left - right)) < TRUE_MM
 
 
-def test_nothing_of_a_page_runs_into_its_margin(tmp_path):
+def test_nothing_of_a_page_runs_into_its_margin():
     fit = taken(40, ring_mm=110.0, blade={"diameter": "254 mm"})
     pages = blade_disc(fit, bore="80 mm", face="away", paper="letter", date=DAY)[1:]
-    bg.save_chart(pages, tmp_path / "disc.pdf")
     for ax in pages:  # All that is drawn of the disc ends where its part does.
         drawn = [*ax.lines, *ax.texts, *ax.patches]
         assert all(one.get_clip_on() and one.get_clip_box() is not None for one in drawn)
