@@ -210,6 +210,10 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "--simple": _flag(
         "accept what is measured within the limit, whatever its doubt; printed on the sheets"
     ),
+    "--with-readings": _flag("print the readings too, on the back of each sheet"),
+    "--first-label": _count(
+        "print labels from the Nth of a sheet that was used in part, counted row by row"
+    ),
     "--shop": _words("who measured, for the sheets", default=""),
     "--arbor": _words("on what the blades were measured", default=""),
     "--service": _one_of(("before", "after"), "measured before or after a service"),

@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from matplotlib.axes import Axes
 from matplotlib.backend_bases import RendererBase
@@ -54,6 +54,13 @@ _ASCENT = 0.76
 _PNG_DPI = 200
 
 
+def paper_size(paper: str) -> tuple[float, float]:
+    """Return width and height of a paper in millimetres, if it is known."""
+    if str(paper).lower() not in PAPERS:
+        raise refuse(f"paper {paper!r} is not known", "choose a4 or letter", value=paper)
+    return PAPERS[paper.lower()]
+
+
 class Page:
     """A sheet; millimetres run from its left and from its top.
 
@@ -64,9 +71,7 @@ class Page:
     sheet: Axes
 
     def __init__(self, paper: str, *, landscape: bool = False) -> None:
-        if str(paper).lower() not in PAPERS:
-            raise refuse(f"paper {paper!r} is not known", "choose a4 or letter", value=paper)
-        size = PAPERS[paper.lower()]
+        size = paper_size(paper)
         self.width, self.height = size[::-1] if landscape else size
         self.top, self.bottom = MARGIN, self.height - MARGIN
         self.figure = Figure(figsize=(self.width / _MM_PER_INCH, self.height / _MM_PER_INCH))
@@ -245,7 +250,8 @@ class Page:
             f"seen from the indicator's side{f' ({side})' if side else ''}",
             numbered if blade.numbered else "way of the numbers not stated: drawn clockwise",
         ]
-        name = f"{blade.name or 'Blade'} ({apart})" if apart else blade.name
+        called = str(blade.who)
+        name = f"{called or 'Blade'} ({apart})" if apart else called
         self.head(name, what, date, facts or seen)
         self.warnings(fit.asked, 11.0, weight="bold")
 
@@ -421,10 +427,15 @@ def save_charts(
             for axes in charts:
                 _figure(axes).savefig(file, format=target.suffix[1:].lower(), dpi=_PNG_DPI)
             return
-        from bladegeom.draw._pdf import write_pdf  # Matplotlib's PDF takes a while to come.
+        save_pages(charts, file, keywords)
 
-        about = {"Creator": "bladegeom", "CreationDate": None, "Keywords": keywords or None}
-        write_pdf(map(_figure, charts), file, about)
+
+def save_pages(charts: Iterable[Axes], file: IO[bytes], keywords: str = "") -> None:
+    """Write charts as the pages of a PDF."""
+    from bladegeom.draw._pdf import write_pdf  # Matplotlib's PDF takes a while to come.
+
+    about = {"Creator": "bladegeom", "CreationDate": None, "Keywords": keywords or None}
+    write_pdf(map(_figure, charts), file, about)
 
 
 _END = 1 << 16

@@ -124,16 +124,18 @@ def next_text(setup: SetUp, file: str) -> str:
     now = setup.now
     if now is None:
         return _finished(setup)
-    lines = textwrap.wrap(f"Do now: {now.title}. {' '.join(now.do)}", WIDTH)
+    lines = textwrap.wrap(f"Do now: {now.name}. {' '.join(now.do)}", WIDTH)
     lines += _wrapped([f"Stand: {now.stand}." if now.stand else ""])
-    lines += _wrapped(
-        [*now.found[:1], setup.was(now), f"Verdict: {now.verdict}." if now.verdict else ""]
-    )
+    lines += _wrapped([*_found(setup, now, 1), f"Verdict: {now.verdict}." if now.verdict else ""])
     if now.anew:
         then = "Then read again, and record each" if now.state == "move" else "Record each"
         lines += ["", f"{then} as you read it:"]
         named = f'"{file}"' if " " in file else file
-        for part, keys in now.anew.items():
+        order = [step.of for step in setup.steps]
+        anew = [*now.anew.items()]
+        if now.state == "read again":  # What hides it comes first; what was moved, after a move.
+            anew.sort(key=lambda one: order.index(one[0]))
+        for part, keys in anew:
             said = " ".join([part, *(f"{key}=..." for key in keys)])
             lines.append(f'  bladegeom setup {named} --record "{said}"')
     return "\n".join([*lines, "", shown(setup.title), *warning_lines(setup.next.warnings)])

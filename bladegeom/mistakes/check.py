@@ -67,6 +67,12 @@ class Finding(Result):
         alone = self.kind not in _WHOLE_BLADE and len(self.teeth) <= 4
         return tuple(sorted({*self.teeth})) if alone else ()
 
+    @property
+    def teeth_above(self) -> tuple[int, ...]:
+        """The teeth that matter most, where the whole blade is to be read again for their sake."""
+        known = self.kind not in _WHOLE_BLADE and not self.teeth_again
+        return tuple(sorted({*self.teeth})) if known else ()
+
     @derived("what to read again, as an instruction")
     def again(self) -> str:
         return of_face(self._again) if self.face else self._again
