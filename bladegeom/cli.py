@@ -7,8 +7,7 @@ import os
 import sys
 import warnings
 from argparse import Namespace
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from operator import methodcaller
 from pathlib import Path
@@ -18,6 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 import bladegeom as bg
 from bladegeom._version import __version__
 from bladegeom.draw import printed
+from bladegeom.draw.progress import progress
 from bladegeom.face import check_blade, check_surface, is_face
 from bladegeom.faults import Who, as_letters, lines_shown, refuse, shown
 from bladegeom.fit.answer import Answer, answer_of
@@ -148,25 +148,6 @@ def _print_json(held: dict[str, Any]) -> None:
 
 def _wrote(path: str | Path) -> str:
     return f"wrote {shown(as_letters(path))}"
-
-
-@contextmanager
-def _bars() -> Iterator[Callable[[str, int, int], None]]:
-    """Yield what draws a bar on a terminal, if there is one."""
-    shown = sys.stderr is not None and sys.stderr.isatty()
-
-    def bar(what: str, done: int, count: int) -> None:
-        if not shown or (done % max(1, count // 200) and done < count):
-            return
-        drawn = f"{'#' * round(30 * done / count):<30}"
-        told = f"{what}: " if what else ""
-        print(f"\r[{drawn}] {told}{done} of {count} blades\033[K", end="", file=sys.stderr)
-
-    try:
-        yield bar
-    finally:
-        if shown:
-            print(file=sys.stderr)
 
 
 def _done(words: str, refused: Sequence[bg.Fault], notes: Iterable[str] = ()) -> int:
@@ -650,13 +631,13 @@ def run_batch(options: Namespace) -> int:
     limits = bg.read_limits(options.limits)
     if options.first_label is not None:
         limits = limits.with_labels_from(options.first_label)
-    with _bars() as bar:
+    with progress(sys.stderr) as line:
         done = judge(
             options.inputs,
             limits,
             options.out,
             rule="simple" if options.simple else "zones",
-            progress=partial(bar, ""),
+            progress=partial(line, ""),
             **_given(options, "blades before tooth_1_marked seating history unit sheet"),
             **_given(options, "shop arbor paper date show_in with_readings"),
         )
@@ -667,9 +648,9 @@ def run_table(options: Namespace) -> int:
     """Fit every blade of the tables and write one row each."""
     from bladegeom.draw.results import write_answers
 
-    with _bars() as bar:
+    with progress(sys.stderr) as line:
         how = _given(options, "blades unit sheet")
-        found = write_answers(options.inputs, options.output, progress=bar, **how)
+        found = write_answers(options.inputs, options.output, progress=line, **how)
     refused = f", {found.left_out} refused" if found.left_out else ""
     said = f"{_wrote(options.output)}: {found.answered} answered{refused}"
     return _done(said, found.refused, found.notes)
