@@ -119,7 +119,9 @@ class Session:
     def known(self) -> Enough | None:
         """What is known so far; None while nothing is read."""
         taken = self.state.taken
-        return None if taken.first is None else enough(taken.readings(), self._wanted)
+        if taken.first is None:
+            return None
+        return enough(taken.readings(), self._wanted, self.state.kept)
 
     def opening(self) -> list[str]:
         """Return what is said before the first reading."""
