@@ -89,7 +89,7 @@ def run_batch(
     with_readings: bool = False,
     date: Date | None = None,
     show_in: str | None = None,
-    progress: Callable[[int, int], None] = lambda *_: None,
+    progress: Callable[[int, int], None] | None = None,
     **facts: Any,
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
@@ -152,7 +152,7 @@ def run_batch(
         cannot be written.
     """
     _check(out, history, [*inputs, *before, *([] if blades is None else [blades])], show_in)
-    day = date or Date.today()
+    day, told = date or Date.today(), progress or (lambda *_: None)
     if limits.labels is not None:
         limits.labels.places(*paper_size(paper))  # Refused before anything is drawn.
     look: dict[str, Any] = {"shop": shop, "arbor": arbor, "paper": paper, "date": day}
@@ -174,7 +174,7 @@ def run_batch(
             for place, (page, (_, file, readings, eye, apart)) in enumerate(
                 zip(sheets, found.readings, strict=True)
             ):
-                progress(place - drawers.at_work, count)
+                told(place - drawers.at_work, count)
                 changed, who, compared = None, readings.blade.who, len(earlier.refused)
                 try:
                     fit = fit_wobble(readings)
@@ -199,10 +199,11 @@ def run_batch(
                 if history is not None and condition.sound and who.name and not apart:
                     seen = visit(fit, service="after" if changed else "", **kept)
                 judged.append(_Judged(drawing, row, seen, file, who))
-            rows, visits, drawn = _finished(
-                judged, found.refused, lambda: progress(count - drawers.at_work, count)
-            )
-        progress(count, count)
+            done = [*_drawn(judged, found.refused, lambda: told(count - drawers.at_work, count))]
+        rows = [one.row for one in done]
+        visits = [one.visit for one in done if one.visit is not None]
+        drawn = sum(one.sheet is not None for one in done)
+        told(count, count)
         refused = [*found.refused, *earlier.refused]
         if not rows:
             made.finish([])
@@ -247,35 +248,6 @@ class _Judged(NamedTuple):
     file: str
     who: Who
 
-    def drawn(self) -> bool:
-        """Wait for the sheet; return whether it was drawn."""
-        if self.sheet is None:
-            return False
-        self.sheet.wait()
-        return True
-
-
-def _finished(
-    judged: Sequence[_Judged], refused: list[Fault], told: Callable[[], None]
-) -> tuple[list[dict[str, Any]], list[Visit], int]:
-    """Wait for all sheets; return the rows and visits of those there are, and how many were drawn.
-
-    What is wrong with the others is refused.
-    """
-    rows: list[dict[str, Any]] = []
-    visits: list[Visit] = []
-    drawn = 0
-    for one in judged:
-        try:
-            drawn += one.drawn()
-        except RefusedError as error:  # Its place may be locked; the others go on.
-            refused.extend(fault.within(one.file).of(one.who) for fault in error.faults)
-            continue
-        told()
-        rows.append(one.row)
-        visits += filter(None, [one.visit])
-    return rows, visits, drawn
-
 
 def _digest(fit: WobbleFit, condition: Condition, before: Change | None, **how: Any) -> str:
     """Return the same digits for the same sheet."""
@@ -290,6 +262,21 @@ def _draw(page: Path, digest: str, *what: Any, **how: Any) -> None:
     with standard_fonts(), own_style():
         pages = sheet_pages(*what, **how)
         save_charts(pages, page, len(pages), keywords=f"digest {digest}")
+
+
+def _drawn(
+    judged: Sequence[_Judged], refused: list[Fault], tell: Callable[[], None]
+) -> Iterator[_Judged]:
+    """Yield the blades whose sheets are there, once they are; add what is wrong with the others."""
+    for one in judged:
+        try:
+            if one.sheet is not None:
+                one.sheet.wait()
+        except RefusedError as error:  # Its place may be locked; the others go on.
+            refused.extend(fault.within(one.file).of(one.who) for fault in error.faults)
+            continue
+        tell()
+        yield one
 
 
 @contextmanager

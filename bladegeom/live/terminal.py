@@ -93,7 +93,18 @@ def _session(talk: _Talk, taken: Taken, path: Path, **how: Any) -> bool:
     """Ask for readings until they end; what is kept is said however they do."""
     target = Path(os.path.realpath(path))  # What a link leads to is written, and the link stays.
     taken.save(target)
-    session = Session(taken, lambda one: one.save(target), **how)
+    held = taken.text()
+
+    def save(one: Taken) -> None:
+        nonlocal held
+        with suppress(FileNotFoundError):
+            if target.read_bytes() != held.encode():
+                problem = f"{as_letters(path)} was changed by another program"
+                raise refuse(problem, "stop by q; the same command then goes on from there")
+        one.save(target)
+        held = one.text()
+
+    session = Session(taken, save, **how)
     _say(session.opening())
     try:
         talk.hold(session)
