@@ -146,7 +146,7 @@ class Chart:
         self, x: SupportsFloat, y: SupportsFloat, words: str, size: float, **how: Any
     ) -> None:
         """Write words as they are, in letters that have them, about a place."""
-        text = Words(float(x), float(y), words, size, transform=self.ax.transData, **how)
+        text = Words(float(x), float(y), words, size, **({"transform": self.ax.transData} | how))
         text.set_clip_path(self._edge)  # As axes would make one for each; words go beyond it.
         text.set_clip_on(False)
         self.ax.add_artist(text)
