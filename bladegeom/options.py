@@ -210,6 +210,10 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "--simple": _flag(
         "accept what is measured within the limit, whatever its doubt; printed on the sheets"
     ),
+    "--with-readings": _flag("print the readings too, on the back of each sheet"),
+    "--first-label": _count(
+        "print labels from the Nth of a sheet that was used in part, counted row by row"
+    ),
     "--shop": _words("who measured, for the sheets", default=""),
     "--arbor": _words("on what the blades were measured", default=""),
     "--service": _one_of(("before", "after"), "measured before or after a service"),
@@ -226,8 +230,9 @@ OPTIONS: dict[str, dict[str, Any]] = {
     ),
     # Of the arbor, the plate and the wall of the cut
     "--flange": _path(
-        "CSV of the flange's face read without the blade, from the same side: as many teeth as "
-        "spots, the first at the arbor's mark, with their ring radius; it is compared"
+        "CSV of the flange's face read without the blade (surface: flange), from the same side: as "
+        "many teeth as places, the first at the arbor's mark, with their ring radius; it is "
+        "compared"
     ),
     "--table-height": _length(
         "of the table above the arbor's axis: gives the best rotation of the line that the square "

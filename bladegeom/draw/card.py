@@ -50,14 +50,17 @@ class _Laid:
     """Points of what to do."""
     title: list[str]
     stand: list[str]
+    when: list[str]
     do: list[str]
     warned: list[str]
+    was: list[str]
+    """What was found before, and what now, of what was read anew."""
     numbers: list[str]
 
     def parts(self, *, numbers: bool) -> tuple[list[_Lines], list[_Lines]]:
         """Return lines and points of the left column and of the middle one."""
-        left = [(self.title, _TITLE), (self.stand, _STAND)]
-        middle = [(self.do, self.size), (self.warned, _WARNED)]
+        left = [(self.title, _TITLE), (self.stand, _STAND), (self.when, _NUMBERS)]
+        middle = [(self.do, self.size), (self.warned, _WARNED), (self.was, _NUMBERS)]
         middle += [(self.numbers, _NUMBERS)] if numbers else []
         left, middle = (
             [(one, min(size, self.size)) for one, size in each] for each in (left, middle)
@@ -76,7 +79,8 @@ class _Laid:
 def setup_card(setup: SetUp, *, paper: str = "a4") -> list[Axes]:
     """Draw the set-up card of a saw on one page: what to do large, the numbers behind it.
 
-    Where not all fits, numbers are left out; what is to be done, warnings and cautions never.
+    Where not all fits, numbers are left out; what is to be done, what was found before and now of
+    what was read anew, warnings and cautions never.
 
     Parameters
     ----------
@@ -174,7 +178,11 @@ def _lay(page: Page, setup: SetUp, place: int, step: Step, size: float) -> _Laid
         if step.state == "move"
         else do
     )
-    numbers = [*filter(None, (setup.was(step), setup.when(step))), *step.found]
+    was, when = setup.was(step), setup.when(step)
+    numbers = [*step.found]
+    if was and step.found:
+        was = f"{was}; now: {step.found[0]}"
+        numbers.remove(step.found[0])
     remarks = step.remarks
     if step.part == "blade":
         # What seems wrong in its readings is a warning.
@@ -185,8 +193,10 @@ def _lay(page: Page, setup: SetUp, place: int, step: Step, size: float) -> _Laid
         size,
         page.wrapped(f"{place or ''} {step.title}", title, left),
         page.wrapped(step.stand, stand, left) if step.stand else [],
+        [when] if when else [],
         page.wrapped(do, size, wide) if do else [],
         [line for one in remarks for line in page.wrapped(f"! {one}", warned, wide)],
+        page.wrapped(was, small, wide) if was else [],
         page.wrapped(said, small, wide) if said else [],
     )
 
@@ -228,7 +238,7 @@ def _step(page: Page, one: _Laid, *, numbers: bool) -> None:
         below = page.top + 0.05 * one.size
         for lines, size in column:
             below = page.lines(at, below, lines, size, size * LINE, **weight)
-    if one.step.word is not None:
+    if one.step.word:
         scale = one.size / _ACTION
         _verdict(page, one.step.word, page.width - MARGIN - _RIGHT, page.top + 0.8 * scale, scale)
 
@@ -236,7 +246,7 @@ def _step(page: Page, one: _Laid, *, numbers: bool) -> None:
 def _verdict(page: Page, verdict: str, left: float, top: float, scale: float) -> None:
     """Draw the verdict in a box: white within, black where out, dashed where there is none yet."""
     out = verdict in ("out", "do not agree")
-    style = "--" if verdict in ("cannot tell", "wait") else "-"
+    style = "--" if verdict in ("cannot tell", "wait", "read again") else "-"
     fill = BLACK if out else "white"
     page.box(left, top, _RIGHT, 6.0 * scale, facecolor=fill, linewidth=1.0, linestyle=style)
     words = verdict if verdict in ("cannot tell", "do not agree") else verdict.upper()

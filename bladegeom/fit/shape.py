@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from bladegeom.face import check_blade
 from bladegeom.fit.standing import Stands
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.design import worst_ratio
@@ -112,6 +113,7 @@ def residual_shape(fit: WobbleFit) -> ResidualShape:
     -------
     ResidualShape
     """
+    check_blade(fit.readings, "it has no teeth that could stand off")
     teeth, heights, angles = _by_tooth(fit)
     search = _Search(heights, angles, (fit.readings.graduation or 0.0) / math.sqrt(12))
     left = np.ones(len(teeth), dtype=np.bool_)

@@ -17,6 +17,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from bladegeom.face import check_surface
 from bladegeom.faults import as_letters, refuse, shown
 from bladegeom.live.about import About
 from bladegeom.live.session import DONE, Session
@@ -72,6 +73,8 @@ def read_at_saw(
     if taken is not None and taken.whole and taken.closed:
         problem = f"{as_letters(file)} is finished: every tooth is read, and the turn is closed"
         raise refuse(problem, f"see bladegeom fit {as_letters(file)}, or name another file")
+    known = stated if taken is None else taken.facts
+    check_surface(known.get("surface"), "no teeth are asked for (a form: bladegeom sheet --csv)")
     about = About(path, stated) if taken is None else None
     talk = _Talk(device, file)
     _say([caution])

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from functools import partial
 
 from bladegeom.faults import Fault, RefusedError
@@ -69,11 +69,8 @@ _BEFORE = -1
 """Place of what stands under before: ahead of all readings of the log, which count from 1, and of
 those in the parts themselves, which have 0."""
 
-_MOUNTED = "The blade was read anew since, and its marks may be others. Read this again."
-
 _Moved = dict[Moved, tuple[int, str]]
-"""What was moved -> the reading of the log ahead of which it was last, and what that does to
-earlier ones."""
+"""What was moved -> the reading of the log ahead of which it was last, and what that was."""
 
 
 def worked(
@@ -81,8 +78,8 @@ def worked(
 ) -> tuple[Bench, list[Step]]:
     """Return every step, in the order of work, and the bench with what they left on it.
 
-    The file is worked out as it stood after each reading of its log, so that it is known what was
-    told to be moved ahead of each. What was to be moved, and is then read again, was moved; what
+    The file is worked out as it stood ahead of the readings of its log, as far as needed to know
+    what was told to be moved then. What was to be moved, and is then read again, was moved; what
     had been read earlier, and hangs on it, holds no more.
 
     Raises
@@ -90,65 +87,120 @@ def worked(
     RefusedError
         Listing everything that cannot be used.
     """
-    steps: dict[str, Step] = {}
-    moved: _Moved = {}
-    faults: list[Fault] = []
-    slots = held.one("slots")
-    if slots is not None and slots.before is not None:
-        moved[SLOTS] = 0, ""
-    for place in range(len(held.log) + 1):
-        now = held.after(place)
-        title = held.log[place - 1].title if place else ""
-        was = steps.get(title)
-        if title == "blade":
-            moved[MOUNTED] = place, _MOUNTED
+    order = _Order(held, fit, unit)
+    for place, entry in enumerate(held.log):
+        _, steps = order.worked(place, entry.title)
+        was = steps.get(entry.title)
+        moved: tuple[Moved, ...] = ()
+        if entry.title == "blade":
+            moved, how = (MOUNTED,), "the blade was mounted or read anew"
         elif was is not None and was.state == "move":
-            why = f"It was read before the move under {was.title}, and does not hold any more."
-            moved |= dict.fromkeys(was.moves, (place, f"{why} Read it again."))
-        bench, steps = _steps(Bench(now, fit(now), unit=unit), steps, moved, faults)
-    if faults:
-        raise RefusedError(list(dict.fromkeys(faults)))
+            moved, how = was.moves, f"the move under {was.title}"
+        if moved:
+            order.worked(place)  # What is lost by it is kept as it was found.
+            order.moved |= dict.fromkeys(moved, (place + 1, how))
+    bench, steps = order.worked(len(held.log))
+    if order.faults:
+        raise RefusedError(list(dict.fromkeys(order.faults)))
     return bench, [*steps.values()]
 
 
-def _steps(
-    bench: Bench, past: dict[str, Step], moved: _Moved, faults: list[Fault]
-) -> tuple[Bench, dict[str, Step]]:
-    """Return the bench, and the steps by the titles of their sections; add to the faults.
+@dataclass
+class _Done:
+    """A section as it was worked out: which reading of it and of the blade, and what came of it."""
 
-    `past` are those ahead of the last reading.
+    of: tuple[str, int, int]
+    step: Step | None
+    bench: Bench
+    void: bool = False
+
+
+class _Order:
+    """Works out the sections of a file in the order of work, as they stood at any time.
+
+    A section hangs on what stands ahead of it, on the blade and on nothing else: so what was worked
+    out serves until something ahead of it has changed.
     """
-    steps: dict[str, Step] = {}
-    if bench.fit is not None and bench.fit.mistake is not None:
-        first, *others = neutral_line(bench.fit).instructions
-        steps["blade"] = Step(
-            part="blade",
-            title="Blade",
-            do=(first,),
-            found=tuple(others),
-            state="read again",
-            entries=("blade.readings",),
-        )
-    for part, work in _WORK.items():
+
+    def __init__(
+        self, held: SawFile, fit: Callable[[SawFile], WobbleFit | None], unit: str
+    ) -> None:
+        self._held, self._fit, self._unit = held, fit, unit
+        self._done: list[_Done] = []
+        self._past: dict[str, Step] = {}
+        self.moved: _Moved = {}
+        self.faults: list[Fault] = []
+        slots = held.one("slots")
+        if slots is not None and slots.before is not None:
+            self.moved[SLOTS] = 0, ""
+
+    def worked(self, place: int, until: str = "") -> tuple[Bench, dict[str, Step]]:
+        """Return the bench after so many readings, and the steps by the titles of their sections.
+
+        All of them, or those up to one.
+        """
+        held = self._held.after(place)
+        bench = Bench(held, self._fit(held), unit=self._unit)
+        steps: dict[str, Step] = {}
+        if bench.fit is not None and bench.fit.mistake is not None:
+            steps["blade"] = _of_blade(bench.fit)
+        for at, (part, section) in enumerate(_sections(bench)):
+            done = self._section(at, bench, part, section)
+            step = done.step and _since(done.step, self._past.get(section.title), self.moved)
+            void = step is not None and step.void != ""
+            if void != done.void:
+                done.void = void
+                del self._done[at + 1 :]
+            if step is not None:
+                steps[section.title] = self._past[section.title] = step
+            if not void:
+                bench = replace(done.bench, held=held)
+            elif part == "slots":
+                bench.slots_state = "read again"
+            if section.title == until:
+                break
+        return bench, steps
+
+    def _section(self, at: int, bench: Bench, part: str, section: Section) -> _Done:
+        """Return a section as it was worked out, now or earlier."""
+        blade = bench.held.one("blade")
+        of = section.title, section.place, blade.place if blade else 0
+        if self._done[at:] and self._done[at].of == of:
+            return self._done[at]
+        del self._done[at:]
+        work = _WORK[part]
+        if section.before is not None and section.title not in self._past:
+            # As it was before: on a bench of its own, so that nothing rests on it.
+            before = _worked(work, bench.copy(), section.before, self.faults)
+            if before is not None:
+                self._past[section.title] = replace(before, place=_BEFORE)
+        trial = bench.copy()
+        step = _step(work, trial, section, part, self.faults)
+        self._done.append(_Done(of, step, trial))
+        return self._done[at]
+
+
+def _sections(bench: Bench) -> Iterator[tuple[str, Section]]:
+    """Yield the sections of a file with their parts, in the order of work."""
+    for part in _WORK:
         sections = bench.held.parts.get(part, [])
         if not sections and part in _FROM_THE_BLADE and bench.fit is not None:
             sections = [Section(part, {})]
         for section in sections:
-            was = past.get(section.title)
-            if was is None and section.before is not None:
-                # As it was before: on a bench of its own, so that nothing rests on it.
-                before = _worked(work, bench.copy(), section.before, faults)
-                was = before and replace(before, place=_BEFORE)
-            trial = bench.copy()
-            step = _step(work, trial, section, part, faults)
-            if step is not None:
-                step = _since(step, was, moved)
-                steps[section.title] = step
-            if step is None or not step.void:
-                bench = trial
-            elif part == "slots":
-                bench.slots_state = step.state
-    return bench, steps
+            yield part, section
+
+
+def _of_blade(fit: WobbleFit) -> Step:
+    """Return the step of a blade in whose readings a mistake seems likely."""
+    first, *others = neutral_line(fit).instructions
+    return Step(
+        part="blade",
+        title="Blade",
+        do=(first,),
+        found=tuple(others),
+        state="read again",
+        entries=("blade.readings",),
+    )
 
 
 def _step(
@@ -174,9 +226,11 @@ def _since(step: Step, was: Step | None, moved: _Moved) -> Step:
 
     `was` is the step as it stood ahead of the last reading of the log.
     """
-    since, why = max((moved[one] for one in step.rests if one in moved), default=(0, ""))
+    since, cause = max((moved[one] for one in step.rests if one in moved), default=(0, ""))
     if since > step.place:
-        step = step.voided(why)
+        done = "cut" if step.part.startswith(("stop", "test_cut")) else "read"
+        again = f"{done.title()} it again."
+        step = step.voided(f"It was {done} before {cause}, and does not hold any more. {again}")
     # What was found in a reading that holds no more is kept with it; so is what was before the
     # same reading.
     if was is not None and (was.void or (was.place == step.place and not step.void)):

@@ -142,6 +142,11 @@ class Step(Result):
         return held if kept else held | {"correction": None}
 
     @property
+    def name(self) -> str:
+        """What it is called where it is told to be done."""
+        return "what was not read" if self.part == NOT_READ else self.title
+
+    @property
     def of(self) -> str:
         """Which part of the file it is of, such as ``bevel 2``; empty of what is of none."""
         return self.entries[0].rpartition(".")[0] if self.entries else ""
@@ -238,9 +243,9 @@ class Step(Result):
         )
 
     @property
-    def word(self) -> str | None:
-        """The verdict, or that the step waits for another."""
-        return self.verdict or ("wait" if self.state == "wait" else None)
+    def word(self) -> str:
+        """The verdict, or that the step waits for another, or is to be read before there is one."""
+        return self.verdict or ("wait" if self.state == "wait" else self.void and "read again")
 
     @property
     def summary(self) -> str:

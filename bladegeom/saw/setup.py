@@ -103,7 +103,7 @@ class SetUp(Result):
             said = "Do now: nothing. No move is told by what was read."
             return f"{said} Step {unread} names the parts that were not read." if unread else said
         place = self.steps.index(self.now) + 1
-        return f"Do now: step {place}, {self.now.title}. {' '.join(self.now.told)}"
+        return f"Do now: step {place}, {self.now.name}. {' '.join(self.now.told)}"
 
     @property
     def next(self) -> SetUp:

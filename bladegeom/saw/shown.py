@@ -44,8 +44,11 @@ _WITH = {
 }
 """What was read -> what goes with it."""
 
-ALONE = frozenset(["resolution", "accuracy", "graduation", "repeatability", "against", "folds"])
-"""What tells of the instrument, and may stand where nothing was read."""
+_HELD = ("from", "height", "length", "separation")
+ALONE = frozenset(
+    ["resolution", "accuracy", "graduation", "repeatability", "against", "folds", *_HELD]
+)
+"""What tells of the instrument and how it is held, and may stand where nothing was read."""
 
 _MEANT = {
     "height": 'the height over which the square stands beside the plate, such as "100 mm"',

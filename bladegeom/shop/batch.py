@@ -336,6 +336,7 @@ def queue_row(condition: Condition, changed: Change | None, day: Date) -> dict[s
     keys = ("over_limit", "over_limit_on", "over_limit_value")
     first |= zip(keys, over or (None, None, None), strict=True)
     first["measure_again"] = list(again.teeth) if again else None
+    first["measure_again_first"] = list(again.first) if again else None
     first["measure_again_why"] = again.why if again else None
     since = changed.to_dict() if changed is not None else {}
     return (
