@@ -7,8 +7,7 @@ import os
 import sys
 import warnings
 from argparse import Namespace
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from operator import methodcaller
 from pathlib import Path
@@ -18,8 +17,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 import bladegeom as bg
 from bladegeom._version import __version__
 from bladegeom.draw import printed
+from bladegeom.draw.progress import progress
+from bladegeom.face import check_blade, check_surface, is_face
 from bladegeom.faults import Who, as_letters, lines_shown, refuse, shown
 from bladegeom.fit.answer import Answer, answer_of
+from bladegeom.fit.face import FlangeFace, flange_face
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.mistakes.check import Finding, check_counted
 from bladegeom.options import FACTS, FITTED, Told, facts_of, fill
@@ -35,7 +37,7 @@ if TYPE_CHECKING:
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
 
-_READ = ("file", "inputs", "blades", "before", "after", "was", "flange", "limits")
+_READ = ("file", "inputs", "blades", "before", "after", "was", "flange", "limits", "list")
 """Options that name what is read: a file, or several."""
 
 Run = Callable[[Namespace], int]
@@ -118,7 +120,7 @@ def _check_outputs(options: Namespace) -> None:
         added_to = "file" in given or "inputs" in given
         (written if added_to else read).extend(Path(history).glob("*.csv"))
     check_apart(written, read)
-    if given.get("output") is not None and "paper" in given:
+    if given.get("output") is not None and "paper" in given and not given.get("xlsx"):
         from bladegeom.draw.page import check_target
 
         check_target(given["output"])
@@ -146,25 +148,6 @@ def _print_json(held: dict[str, Any]) -> None:
 
 def _wrote(path: str | Path) -> str:
     return f"wrote {shown(as_letters(path))}"
-
-
-@contextmanager
-def _bars() -> Iterator[Callable[[str, int, int], None]]:
-    """Yield what draws a bar on a terminal, if there is one."""
-    shown = sys.stderr is not None and sys.stderr.isatty()
-
-    def bar(what: str, done: int, count: int) -> None:
-        if not shown or (done % max(1, count // 200) and done < count):
-            return
-        drawn = f"{'#' * round(30 * done / count):<30}"
-        told = f"{what}: " if what else ""
-        print(f"\r[{drawn}] {told}{done} of {count} blades\033[K", end="", file=sys.stderr)
-
-    try:
-        yield bar
-    finally:
-        if shown:
-            print(file=sys.stderr)
 
 
 def _done(words: str, refused: Sequence[bg.Fault], notes: Iterable[str] = ()) -> int:
@@ -318,27 +301,42 @@ def _answers(options: Namespace) -> tuple[list[Any], list[bg.Fault], int]:
     most = NO_MATTER_DEG if options.tolerance_deg is None else options.tolerance_deg
     fits, refused, wanted = _fits(options)
     if options.was is None:
-        made, others = _kept(
-            fits, lambda fit: answer_of(fit, bg.neutral_line(fit, tolerance_deg=most))
-        )
+        made, others = _kept(fits, lambda fit: _known(fit, most))
         return made, [*refused, *others], wanted
     from bladegeom.shop.remount import remounted_of
 
     was, left, _ = _fits(Namespace(**vars(options) | {"file": options.was}))
-    old = {fit.readings.blade.name: fit for fit in was}
+    old = {fit.readings.blade.who: fit for fit in was}
     made, others = _kept(fits, lambda fit: remounted_of(fit, old, most))
     left = [fault.within(options.was) for fault in left]
     return made, [*refused, *left, *others], wanted
 
 
-def _answer_text(one: Answer | Remounted) -> str:
+def _known(fit: bg.WobbleFit, tolerance_deg: float) -> Answer | FlangeFace:
+    """Return all that is known of a blade, or of the face of a flange."""
+    if is_face(fit.readings):
+        return flange_face(fit)
+    return answer_of(fit, bg.neutral_line(fit, tolerance_deg=tolerance_deg))
+
+
+def _answer_text(one: Answer | FlangeFace | Remounted) -> str:
+    if isinstance(one, FlangeFace):
+        return printed.face_text(one)
     return printed.answer_text(one) if isinstance(one, Answer) else printed.remounted_text(one)
 
 
-def _answer_dict(one: Answer | Remounted) -> dict[str, Any]:
-    if isinstance(one, Answer):
+def _answer_dict(one: Answer | FlangeFace | Remounted) -> dict[str, Any]:
+    if isinstance(one, (Answer, FlangeFace)):
         return one.to_dict()
     return one.now.to_dict() | {"remounted": one.to_dict()}
+
+
+def run_fit(options: Namespace) -> int:
+    """Answer every blade, and every face of a flange."""
+    found, refused, wanted = _answers(options)
+    faces = found and all(isinstance(one, FlangeFace) for one in found)
+    end = [printed.cautions_text(printed.FACE_CAUTIONS)] if faces else None
+    return _tell(options, found, refused, wanted, text=_answer_text, as_dict=_answer_dict, end=end)
 
 
 def _doubt(fit: bg.WobbleFit) -> dict[str, Any]:
@@ -379,7 +377,13 @@ def run_chart(options: Namespace) -> int:
     """Draw a chart of every blade."""
     fits, refused, wanted = _fits(options)
     draw, needs = CHARTS[options.kind]
-    drawn, others = _kept(fits, lambda fit: (needs(fit), fit)[1])
+
+    def ready(fit: bg.WobbleFit) -> bg.WobbleFit:
+        check_blade(fit.readings, "there is no blade to draw")
+        needs(fit)
+        return fit
+
+    drawn, others = _kept(fits, ready)
     refused += others
     if not drawn:
         raise bg.RefusedError(refused)
@@ -455,7 +459,9 @@ def _repaired(findings: bg.Findings, place: int) -> bg.Readings:
 def _marks(options: Namespace) -> tuple[list[bg.NeutralLine]]:
     from bladegeom.tables.facts import blade_of, stated_facts
 
-    blade = blade_of(stated_facts(facts_of(options)), options.blade or "")
+    facts = facts_of(options)
+    check_surface(facts.get("surface"), "there are no teeth to name", options.blade or "")
+    blade = blade_of(stated_facts(facts), options.blade or "")
     return ([bg.neutral_line_by_eye(blade, options.near)],)
 
 
@@ -487,8 +493,19 @@ def run_sheet(options: Namespace) -> int:
     """Draw a blank form, and write the table that goes with it."""
     from bladegeom.tables.out import blank_table, check_new, write_new
 
-    target = check_new(Path(options.output))
     facts = facts_of(options)
+    if options.list is not None:
+        from bladegeom.draw.blank import write_blanks
+
+        if options.csv is not None or options.name is not None:
+            raise refuse("--name and --csv are of one blade", "give --teeth instead of --list")
+        how = _given(options, "turns unit paper")
+        write_blanks(options.list, options.output, workbook=options.xlsx, **how, **facts)
+        print(_wrote(options.output))
+        return EVERY
+    if options.xlsx:
+        raise refuse("--xlsx goes with a list of blades", "give --list BLADES.csv")
+    target = check_new(Path(options.output))
     teeth, name = facts.pop("teeth"), options.name or ""
     table = text = None
     if options.csv is not None:
@@ -622,15 +639,18 @@ def run_batch(options: Namespace) -> int:
     from bladegeom.draw.made import files_of
 
     check_apart(files_of(options.out), [options.limits])
-    with _bars() as bar:
+    limits = bg.read_limits(options.limits)
+    if options.first_label is not None:
+        limits = limits.with_labels_from(options.first_label)
+    with progress(sys.stderr) as line:
         done = judge(
             options.inputs,
-            bg.read_limits(options.limits),
+            limits,
             options.out,
             rule="simple" if options.simple else "zones",
-            progress=partial(bar, ""),
+            progress=partial(line, ""),
             **_given(options, "blades before tooth_1_marked seating history unit sheet"),
-            **_given(options, "shop arbor paper date show_in"),
+            **_given(options, "shop arbor paper date show_in with_readings"),
         )
     return _done(done.text(), done.refused, done.notes)
 
@@ -639,9 +659,9 @@ def run_table(options: Namespace) -> int:
     """Fit every blade of the tables and write one row each."""
     from bladegeom.draw.results import write_answers
 
-    with _bars() as bar:
+    with progress(sys.stderr) as line:
         how = _given(options, "blades unit sheet")
-        found = write_answers(options.inputs, options.output, progress=bar, **how)
+        found = write_answers(options.inputs, options.output, progress=line, **how)
     refused = f", {found.left_out} refused" if found.left_out else ""
     said = f"{_wrote(options.output)}: {found.answered} answered{refused}"
     return _done(said, found.refused, found.notes)
@@ -655,7 +675,7 @@ COMMANDS = (
     Command(
         "fit",
         "print the teeth to mark, and how sure they are",
-        _told(_answers, text=_answer_text, as_dict=_answer_dict),
+        run_fit,
         "file --blade --was --unit --teeth --ring-radius --graduation --tolerance-deg --fact "
         "--json",
         f"--blades {_MORE}",
@@ -722,11 +742,14 @@ COMMANDS = (
     ),
     Command(
         "sheet",
-        "draw a blank form for readings taken with a pencil",
+        "draw a blank form for readings, or fill a workbook with the day's blades",
         run_sheet,
-        "--output! --teeth! --turns --unit --name --csv --paper --diameter --ring-radius --fact",
-        FACTS,
-        {"--output": "a new .pdf, .svg or .png file", "--unit": "unit of the readings"},
+        "--output! --teeth|--list --xlsx --turns --unit --name --csv --diameter --ring-radius",
+        f"--paper {FACTS}",
+        {
+            "--output": "a new .pdf, .svg, .png or .xlsx file",
+            "--unit": "unit of the readings",
+        },
     ),
     Command(
         "squareness",
@@ -766,12 +789,13 @@ COMMANDS = (
     ),
     Command(
         "batch",
-        "judge a day's blades: a sheet each for its owner, and the queue",
+        "judge a day's blades: a sheet each for its owner, labels, and the queue",
         run_batch,
         "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --show-in "
         "--shop --date",
-        "--seating --simple --arbor --paper --sheet",
+        "--with-readings --first-label --seating --simple --arbor --paper --sheet",
         {
+            "--limits": "the shop's own limits, and its sheets of labels in a part [labels]",
             "--blades": "CSV with one row of facts a blade, and what the eye found in a column "
             "eye: none, or the fault",
             "--history": "add the measurements to this history, but those in which a mistake was "

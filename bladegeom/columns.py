@@ -33,6 +33,9 @@ MOST_TEETH = 1000
 NOT_FINISHED = "no"
 """What is stated of readings that ended before every tooth was asked for."""
 
+FLANGE = "flange"
+"""What was touched where no blade was on the arbor."""
+
 LEFT_ALONE, SET_ANEW = "left alone", "set anew"
 """What may be stated of the dial between turns."""
 
@@ -398,9 +401,10 @@ for _one in (
     OneOf(
         "surface",
         "mount",
-        "`plate` or `teeth`: what the stylus touched",
-        "write plate or teeth",
-        ("plate", "teeth"),
+        "`plate` or `teeth`: what the stylus touched; or `flange`: the face of a flange or an "
+        "arbor, without a blade, whose places are counted as teeth are",
+        "write plate or teeth, or flange where no blade was read",
+        ("plate", "teeth", FLANGE),
         default="plate",
         always=True,
     ),

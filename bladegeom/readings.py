@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from bladegeom.blade import Blade
 from bladegeom.columns import NOT_FINISHED, STATED, kept_facts, told
+from bladegeom.face import check_blade
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.lengths import LARGEST, LEAST, MM_PER, Lengths, convert, plain_numbers, with_unit
 from bladegeom.sequence import in_sequence
@@ -264,6 +265,7 @@ def needed_sizes(readings: Readings, so: str, *names: str) -> list[float]:
     RefusedError
         Naming every one that is not stated, `so` being what cannot be told then.
     """
+    check_blade(readings, so)
     blade = readings.blade
     sizes = {
         "tooth_width": (blade.tooth_width_mm, "tooth width", "give the width that the teeth cut"),

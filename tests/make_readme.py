@@ -97,8 +97,8 @@ OTHERS = {
     "over_limit over_limit_on over_limit_value": "in the queue: by what share of a limit the blade "
     "is over it (below 0: under), that limit's quantity and value; none where the readings cannot "
     "be relied on",
-    "measure_again measure_again_why": "in the queue: teeth to read again, none for every one, and "
-    "why; both missing where nothing is to be read again",
+    "measure_again measure_again_first measure_again_why": "in the queue: teeth to read again "
+    "(none: all of them), those that matter most, and why; missing where none are",
     "file": "of a blade on a shelf: where it was read",
     "kerf_widening": "of a blade on a shelf: twice the rim amplitude",
 }

@@ -210,6 +210,15 @@ def test_less_wanted_takes_more_readings_and_none_is_stopped_for_nothing():
     assert counts[-1] == 99
 
 
+@pytest.mark.parametrize(
+    ("size", "teeth", "wanted"), [(0.1, 40, 0.00674), (0.1, 24, 0.0112), (0.03, 40, 0.005)]
+)
+def test_what_is_wanted_is_never_finer_than_the_teeth_stand(size, teeth, wanted):
+    """For tilts of 0.0573 and 0.0172 degrees: 1.5 times the tilt times the sine of half a pitch."""
+    known = list(enough_at(plate(size, 90.0, teeth=teeth, scatter=0.0), teeth))[4]
+    assert known.wanted_deg == pytest.approx(wanted, rel=0.02)
+
+
 def test_a_flat_blade_may_stand_as_it_likes_once_that_is_known():
     found = next(one for one in enough_at(plate(0.0, 0.0)) if one.enough)
     assert found.marks is not None

@@ -180,6 +180,11 @@ def test_the_same_again_stands_and_is_not_asked_about_once_more():
     assert asked_tooth(session.prompt) == 21
 
 
+def test_a_tooth_that_was_kept_and_is_taken_anew_is_judged_anew():
+    session = fed(through(new(), 19), "12", "", "g 20", "40")
+    assert session.prompt == "tooth 20 again: "
+
+
 def test_a_slip_of_the_point_is_asked_about_at_once_and_the_right_tooth_is_found():
     session = fed(new(), "125")
     session.take("1.5")
@@ -359,8 +364,9 @@ def test_a_fact_that_cannot_be_is_asked_again_at_once():
     for line in ("4.5", "9in", "4.5mm", "x"):
         assert about.take(line)
         assert about.prompt == before
-    assert about.take("4.5in") == []
+    assert about.take("") == []
     assert about.prompt != before
+    assert "ring_radius_in" not in about.begin().constant
 
 
 def test_u_asks_the_fact_before_again():
@@ -447,15 +453,18 @@ def limits(tmp_path, thou: float):
 
 
 @pytest.mark.parametrize("thou", [2.0, 40.0])
-def test_no_verdict_is_made_of_an_early_stop_and_one_is_of_all_teeth(tmp_path, thou):
-    _, early = session_text()
-    whole = through(new()).state.taken
+@pytest.mark.parametrize(("spread", "count"), [(True, 8), (False, 39)])
+def test_no_verdict_is_made_of_an_early_stop_and_one_is_of_all_teeth(tmp_path, spread, count, thou):
+    path = tmp_path / "blade.csv"
+    session = through(new(spread=spread), count)
     verdicts = {}
-    for taken in (early, whole):
-        path = tmp_path / "blade.csv"
-        taken.save(path)
+    for whole in (False, True):
+        fed(session, "q")
+        session.state.taken.save(path)
         fit = bg.fit_wobble(bg.read_blade(path))
-        verdicts[taken.whole] = bg.assess(fit, limits(tmp_path, thou), eye="none")
+        verdicts[whole] = bg.assess(fit, limits(tmp_path, thou), eye="none")
+        session = through(Session(session.state.taken, lambda _: None))
+    assert verdicts[False].teeth_read == count
     assert verdicts[False].outcome == "undecided"
     assert verdicts[False].action == "measure again"
     assert verdicts[True].outcome == ("conforms" if thou > 10 else "does not conform")

@@ -96,6 +96,18 @@ def test_ended_at_any_moment_at_most_the_line_being_typed_is_lost(tmp_path):
     is_careful(path)
 
 
+def test_what_another_program_writes_meanwhile_is_not_written_over(tmp_path):
+    path = tmp_path / "blade.csv"
+    with AtSaw(path, *GIVEN) as saw:
+        saw.type(f"{reading_of(saw.prompt())}\n")
+        assert saw.prompt() == 2
+        path.write_text(other := path.read_text().replace("A-40", "A-41"))
+        saw.type(f"{reading_of(2)}\n")
+        assert "changed" in saw.until("not kept") + saw.until("goes on")
+        assert saw.prompt() == 2
+    assert path.read_text() == other
+
+
 def test_lines_pasted_at_once_are_taken_in_turn_but_answer_no_question(tmp_path):
     path = tmp_path / "blade.csv"
     with AtSaw(path, *GIVEN) as saw:

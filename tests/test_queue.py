@@ -56,7 +56,8 @@ def day(tmp_path_factory):
     rows = [tables[0][0], *(row for table in tables for row in table[1:])]
     seen = "".join(f"{one}\n" for one in ("blade,eye", "cracked,crack at tooth 9"))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(batch_module, "customer_sheet", lambda fit, *_, **__: fit.readings.blade.name)
+        patch.setattr(batch_module, "sheet_pages", lambda fit, *_, **__: [fit.blade])
+        patch.setattr(batch_module, "write_printed", lambda *_: [])
         patch.setattr(batch_module, "save_charts", _plain_sheet)
         blades = save(folder / "seen.csv", seen)
         yield folder / "out", judge(folder / "out", save(folder / "d.csv", rows), blades=blades)
@@ -159,6 +160,7 @@ def test_the_workbook_can_be_worked_from(day):
     assert head == table(out / "queue.csv")[0]
     assert queue.freeze_panes == "C2"
     assert queue.auto_filter.ref == queue.dimensions
+    assert all("Unplug" in sheet.oddFooter.center.text for sheet in book)
     for cells in queue.iter_rows(min_row=2):
         link = cells[head.index("sheet")]
         assert (link.hyperlink is not None) == bool(link.value)

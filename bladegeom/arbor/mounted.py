@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bladegeom.arbor._mountings import Mounted
+from bladegeom.face import check_blade, is_face
 from bladegeom.faults import refuse
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.lengths import MM_PER
@@ -44,6 +45,7 @@ class Member(NamedTuple):
         """Return the fits in one unit; refuse other blades, rings, surfaces, sides, no doubt."""
         first = self.fits[0].readings
         for fit, name in zip(self.fits, self.mounts, strict=True):
+            check_blade(fit.readings, "it is no mounting of one")
             both = first, fit.readings, f"mounting {self.mounts[0]}", f"mounting {name}"
             _check_same_blade(*both)
             _check_same_way(*both)
@@ -132,7 +134,10 @@ def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> list[Memb
         named = dict(blades)
     else:
         for place, (fits, clock_deg) in enumerate(blades, start=1):
-            name = (fits[0].readings.blade.name if len(fits) else "") or str(place)
+            blade = fits[0].readings.blade if len(fits) else None
+            name = (blade.name if blade else "") or str(place)
+            if blade is not None and name in named:  # Two customers may have one of a name each.
+                name = str(blade.who)
             if name in named:
                 problem = f"two blades go by the name {name}"
                 cure = "put the mountings of one blade together, or give every blade its own name"
@@ -211,7 +216,12 @@ def _check_same_way(one: Readings, other: Readings, first: str, second: str) -> 
     """Refuse what was read on different surfaces, from different sides or numbered differently."""
     round_ = "clock positions are counted with the numbers: number all of them the same way round"
     for what, here, there, cure in (
-        ("surface", one.surface, other.surface, "read all of them on the same surface"),
+        (
+            "surface",
+            one.surface,
+            one.surface if is_face(other) else other.surface,
+            "read all of them on the same surface",
+        ),
         ("side", one.side, other.side, "read all of them from the same side"),
         ("numbered", one.blade.numbered, other.blade.numbered, round_),
     ):

@@ -69,6 +69,7 @@ class Words(Text):
             or self.get_verticalalignment() not in _MIDDLE
             or "\n" in words
             or self.get_rotation()
+            or self.get_clip_on()
             or self.get_bbox_patch() is not None
             or not SIMPLE.issuperset(words)
         ):
@@ -141,8 +142,8 @@ class Chart:
         self, x: SupportsFloat, y: SupportsFloat, words: str, size: float, **how: Any
     ) -> None:
         """Write words as they are, in letters that have them, about a place."""
-        how |= {"transform": self.ax.transData, "clip_on": False}
-        self.ax.add_artist(Words(float(x), float(y), words, size, **how))
+        held: dict[str, Any] = {"transform": self.ax.transData, "clip_on": False} | how
+        self.ax.add_artist(Words(float(x), float(y), words, size, **held))
 
     def tooth(
         self,

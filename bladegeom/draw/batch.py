@@ -12,16 +12,19 @@ from typing import Any, NamedTuple
 
 from bladegeom.draw._crew import Drawing, crew
 from bladegeom.draw._style import own_style, standard_fonts
+from bladegeom.draw.day import write_printed
 from bladegeom.draw.made import SHEETS, Made, file_names, files_of
-from bladegeom.draw.page import save_charts
+from bladegeom.draw.page import paper_size, save_charts
 from bladegeom.draw.queue import write_queue
-from bladegeom.draw.report import customer_sheet
+from bladegeom.draw.reading_table import sheet_pages
 from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.fit.fit import fit_wobble
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
 from bladegeom.lengths import Length
 from bladegeom.shop.batch import Earlier, Repeats, left_rows, queue_row, read_day
-from bladegeom.shop.condition import assess
+from bladegeom.shop.change import Change
+from bladegeom.shop.condition import Condition, assess
 from bladegeom.shop.history import Visit, record_and_ask, visit
 from bladegeom.shop.limits import Limits
 from bladegeom.shop.queue import SHOWN_IN, to_read_again, unit_for, worst_first
@@ -83,12 +86,17 @@ def run_batch(
     shop: str = "",
     arbor: str = "",
     paper: str = "a4",
+    with_readings: bool = False,
     date: Date | None = None,
     show_in: str | None = None,
-    progress: Callable[[int, int], None] = lambda *_: None,
+    progress: Callable[[int, int], None] | None = None,
     **facts: Any,
 ) -> Done:
     """Fit and judge every blade, draw its sheet, and write the queue.
+
+    All sheets are also put into one file to print, ``day.pdf``, by customer, behind a page with
+    totals and with what must wait; ``labels.pdf`` has a label a blade, where the limits tell the
+    shop's sheet of labels.
 
     What an earlier run left in the folder is moved aside first, into ``earlier/``, but for sheets
     that were made from the same readings, limits and settings: they are kept, so that a batch that
@@ -121,6 +129,8 @@ def run_batch(
     shop, arbor : str
         Printed on the sheets.
     paper : {"a4", "letter"}
+    with_readings : bool
+        Whether the readings are printed too, on the back of each sheet.
     date : datetime.date, optional
         Printed on the sheets; today if not given.
     show_in : {"mm", "in", "thou"}, optional
@@ -141,12 +151,12 @@ def run_batch(
         If no blade can be answered, what is to be read would be written over, or the folder
         cannot be written.
     """
-    if show_in not in (None, *SHOWN_IN):
-        raise refuse(f"show_in is {show_in!r}", f"give {', '.join(SHOWN_IN)}", value=show_in)
-    day = date or Date.today()
-    recorded = [] if history is None else [*Path(history).glob("*")]
-    read = [*inputs, *before, *([] if blades is None else [blades])]
-    check_apart([*files_of(out), *recorded], read)
+    _check(out, history, [*inputs, *before, *([] if blades is None else [blades])], show_in)
+    day, told = date or Date.today(), progress or (lambda *_: None)
+    if limits.labels is not None:
+        limits.labels.places(*paper_size(paper))  # Refused before anything is drawn.
+    look: dict[str, Any] = {"shop": shop, "arbor": arbor, "paper": paper, "date": day}
+    look["with_readings"] = with_readings
     kept: dict[str, Any] = {"date": day, "arbor": arbor, "tooth_1_marked": tooth_1_marked}
     made = Made(out)
     notes: list[str] = []
@@ -158,16 +168,14 @@ def run_batch(
         earlier = Earlier(before, beside, whose, tooth_1_marked, seating, **facts)
         repeats = Repeats(one.readings for one in found.readings)
         sheets = made.places(file_names([one.who for one in found.readings]))
-        rows: list[dict[str, Any]] = []
-        visits: list[Visit] = []
         judged: list[_Judged] = []
-        drawn, count = 0, len(found.readings)
+        count = len(found.readings)
         with crew() as drawers:
             for place, (page, (_, file, readings, eye, apart)) in enumerate(
                 zip(sheets, found.readings, strict=True)
             ):
-                progress(place - drawers.at_work, count)
-                changed, who = None, readings.blade.who
+                told(place - drawers.at_work, count)
+                changed, who, compared = None, readings.blade.who, len(earlier.refused)
                 try:
                     fit = fit_wobble(readings)
                     pooled = repeats.of(readings)
@@ -177,47 +185,58 @@ def run_batch(
                     continue
                 if condition.sound and not apart:
                     changed = earlier.change_to(fit)
-                elif not apart and who in earlier:
-                    notes.append(f"not compared with before, its readings mislead: {who}")
-                made_of = (condition.to_dict(), shop, arbor, paper, day.isoformat())
-                more = [*([changed.to_dict()] if changed else []), *([apart] if apart else [])]
-                digest = digest_of(readings, (*made_of, *more))
-                how = {"shop": shop, "arbor": arbor, "paper": paper, "apart": apart, "date": day}
-                sheet_of = None
+                why = "; ".join(fault.problem for fault in earlier.refused[compared:])
+                if not apart and who in earlier and not condition.sound:
+                    why = "its readings mislead"
+                    notes.append(f"not compared with before, {why}: {who}")
+                how = look | {"apart": apart, "before": changed, "not_compared": why}
+                digest, drawing = _digest(fit, condition, **how), None
                 if not made.bring_back(page, digest):
                     what = (page, digest, fit, condition)
-                    sheet_of = drawers.start(count - place, _draw, *what, before=changed, **how)
+                    drawing = drawers.start(count - place, _draw, *what, **how)
                 where = {"file": file, "sheet": f"{SHEETS}/{page.name}", "digest": digest}
                 row, seen = queue_row(condition, changed, day) | where, None
                 if history is not None and condition.sound and who.name and not apart:
                     seen = visit(fit, service="after" if changed else "", **kept)
-                judged.append(_Judged(sheet_of, row, seen, file, who))
-            for one in judged:
-                try:
-                    drawn += one.drawn()
-                except RefusedError as error:  # Its place may be locked; the others go on.
-                    found.refused.extend(f.within(one.file).of(one.who) for f in error.faults)
-                    continue
-                progress(count - drawers.at_work, count)
-                rows.append(one.row)
-                visits += filter(None, [one.visit])
-        progress(count, count)
+                judged.append(_Judged(drawing, row, seen, file, who))
+            done = [*_drawn(judged, found.refused, lambda: told(count - drawers.at_work, count))]
+        rows = [one.row for one in done]
+        visits = [one.visit for one in done if one.visit is not None]
+        drawn = sum(one.sheet is not None for one in done)
+        told(count, count)
         refused = [*found.refused, *earlier.refused]
         if not rows:
             made.finish([])
             raise RefusedError(refused)
         if alone := earlier.alone(Who(row["blade"], row["customer"]) for row in rows):
             notes.append(f"read before only: {', '.join(alone)}")
-        if history is not None:
-            added, asked = record_and_ask(visits, history)
-            said = f"{len(added)} of {len(rows)} measurements recorded in {as_letters(history)}"
-            notes += [*asked, said]
+        notes += [] if history is None else _recorded(visits, history, len(rows))
         rows, left = worst_first(rows), worst_first(left_rows(found.refused, rows[0], day))
-        shown_in, why = (show_in, "") if show_in else unit_for(limits, rows)
-        notes += filter(None, [why])
-        files = write_queue([*left, *rows], refused, made.folder, shown_in)
+        shown_in, open_ = (show_in, "") if show_in else unit_for(limits, rows)
+        notes += filter(None, [open_])
+        files = write_printed(rows, left, made.folder, limits.labels, shop, paper, day)
+        files += write_queue([*left, *rows], refused, made.folder, shown_in)
         made.finish(files)
     return Done(rows, left, refused, drawn, len(rows) - drawn, files, [*notes, *made.notes])
+
+
+def _check(
+    out: str | os.PathLike[str],
+    history: str | os.PathLike[str] | None,
+    read: list[str | os.PathLike[str]],
+    show_in: str | None,
+) -> None:
+    """Refuse, before anything is done, what cannot be shown or would be written over."""
+    if show_in not in (None, *SHOWN_IN):
+        raise refuse(f"show_in is {show_in!r}", f"give {', '.join(SHOWN_IN)}", value=show_in)
+    recorded = [] if history is None else [*Path(history).glob("*")]
+    check_apart([*files_of(out), *recorded], read)
+
+
+def _recorded(visits: list[Visit], history: str | os.PathLike[str], of: int) -> list[str]:
+    """Add measurements to a history; return what is to be said of that."""
+    added, asked = record_and_ask(visits, history)
+    return [*asked, f"{len(added)} of {of} measurements recorded in {as_letters(history)}"]
 
 
 class _Judged(NamedTuple):
@@ -229,18 +248,35 @@ class _Judged(NamedTuple):
     file: str
     who: Who
 
-    def drawn(self) -> bool:
-        """Wait for the sheet; return whether it was drawn."""
-        if self.sheet is None:
-            return False
-        self.sheet.wait()
-        return True
+
+def _digest(fit: WobbleFit, condition: Condition, before: Change | None, **how: Any) -> str:
+    """Return the same digits for the same sheet."""
+    settings: list[object] = [condition.to_dict(), sorted(how.items())]
+    if before is not None:
+        settings.append(before.to_dict())
+        settings += [] if before.earlier is None else [digest_of(before.earlier.readings)]
+    return digest_of(fit.readings, settings)
 
 
 def _draw(page: Path, digest: str, *what: Any, **how: Any) -> None:
     with standard_fonts(), own_style():
-        ax = customer_sheet(*what, **how)
-        save_charts([ax], page, 1, keywords=f"digest {digest}")
+        pages = sheet_pages(*what, **how)
+        save_charts(pages, page, len(pages), keywords=f"digest {digest}")
+
+
+def _drawn(
+    judged: Sequence[_Judged], refused: list[Fault], tell: Callable[[], None]
+) -> Iterator[_Judged]:
+    """Yield the blades whose sheets are there, once they are; add what is wrong with the others."""
+    for one in judged:
+        try:
+            if one.sheet is not None:
+                one.sheet.wait()
+        except RefusedError as error:  # Its place may be locked; the others go on.
+            refused.extend(fault.within(one.file).of(one.who) for fault in error.faults)
+            continue
+        tell()
+        yield one
 
 
 @contextmanager

@@ -57,7 +57,7 @@ def clock_chart(
     """
     if ax is None:
         page = Page(paper, landscape=True)
-        page.head(advice.arbor.blade.name, "clock position", date, _facts(advice))
+        page.head(str(advice.arbor.blade.who), "clock position", date, _facts(advice))
         page.bottom -= 5.0
         if advice.arbor.again:
             said = (sentence(advice.answer), *map(sentence, advice.arbor.first))

@@ -78,7 +78,7 @@ def clearance_chart(
     rub_angle(blade, table=(0.0, "mm"))
     if ax is None:
         page = Page(paper, landscape=True)
-        page.head(blade.name, "side clearance", date, _sizes(blade, clear))
+        page.head(str(blade.who), "side clearance", date, _sizes(blade, clear))
         page.line(_rubs(blade), 15, bold=True)
         gullet = f"{NO_GULLET} " if blade.gullet_mm is None else ""
         foot = (

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import io
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from datetime import date as Date  # noqa: N812
-from itertools import accumulate
+from itertools import accumulate, chain
+from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 from matplotlib.axes import Axes
 
 from bladegeom.draw._axes import BLACK, GREY
-from bladegeom.draw._style import drawn
-from bladegeom.draw.page import LINE, MARGIN, Page
+from bladegeom.draw._join import join, pages_in
+from bladegeom.draw._style import drawn, own_style, standard_fonts
+from bladegeom.draw.labels import label_pages
+from bladegeom.draw.page import LINE, MARGIN, Page, save_charts, save_pages
 from bladegeom.shop.condition import RETIRE
+from bladegeom.shop.label_sheet import LabelSheet
 from bladegeom.shop.plain import NEVER, NOT_YET, not_for_use, row_action, row_over
 from bladegeom.shop.totals import NOBODY, Totals, totals
+from bladegeom.tables.out import whole_file
 
 Row = Mapping[str, Any]
+
+DAY, LABELS = "day.pdf", "labels.pdf"
 
 _SIZE, _TITLE, _ROOM = 9.5, 13.0, 1.4
 """Points of the rows and of the head of a list; millimetres between two rows."""
@@ -55,9 +64,18 @@ class _Row(NamedTuple):
         return self.above + tall * self.size * LINE + _ROOM
 
 
-def by_customer(rows: Iterable[Row]) -> list[Row]:
-    """Sort rows by customer, those of none last; each customer's stay as they are."""
-    return sorted(rows, key=lambda row: (not row["customer"], row["customer"].casefold()))
+_Paged = tuple[Row, int | None]
+"""A row, and the page of its sheet; none of one that was not judged."""
+
+
+def by_customer(rows: Sequence[Row]) -> list[int]:
+    """Return the places of rows, sorted by customer, those of none last; else as they stand."""
+
+    def whose(place: int) -> tuple[bool, str]:
+        customer = rows[place]["customer"]
+        return not customer, customer.casefold()
+
+    return sorted(range(len(rows)), key=whose)
 
 
 @drawn
@@ -73,61 +91,54 @@ def day_pages(
     """Draw what stands before a day's sheets: totals, then what must not go back to a saw.
 
     `rows` are those of the blades that were judged, the worst first, `left` those of what was not;
-    `lengths` is how many pages the sheet of each of `rows` has, in the order of `by_customer`.
+    `lengths` is how many pages the sheet of each of `rows` has.
     """
-    counted = totals([*left, *rows])
-    made: list[Page] = []
-    while True:  # The pages of the sheets begin behind these, however many they are.
-        first = len(made) + 1 if made else 2
-        starts = [*accumulate(lengths, initial=first)]
-        page_of = {id(row): at for row, at in zip(by_customer(rows), starts, strict=False)}
-        told = _told(Page(paper).inner, counted, rows, left, page_of)
-        before, made = len(made), _laid(told, paper)
-        if before == len(made) or (not before and len(made) == 1):
-            break
-    facts = _facts(counted, rows, left)
+    counted, order = totals([*left, *rows]), by_customer(rows)
+    count, made = 0, [Page.blank(paper)]
+    while count != len(made):  # The sheets begin behind these pages, however many they are.
+        count = len(made)
+        starts = accumulate((lengths[place] for place in order), initial=count + 1)
+        page_of = dict(zip(order, starts, strict=False))
+        paged = [(row, page_of[place]) for place, row in enumerate(rows)]
+        made = _laid(_told(made[0].inner, counted, paged, left), paper)
+    facts = _facts(rows, left)
     for at, page in enumerate(made, start=1):
         many = f"the day's blades, page {at} of {len(made)}" if made[1:] else "the day's blades"
         page.head_line(shop or "The day's blades", many, date, facts)
     return [page.sheet for page in made]
 
 
-def _facts(counted: Totals, rows: Sequence[Row], left: Sequence[Row]) -> list[str]:
+def _facts(rows: Sequence[Row], left: Sequence[Row]) -> list[str]:
     many = len({row["customer"] for row in rows if row["customer"]})
     blades = "1 blade" if len(rows) == 1 else f"{len(rows)} blades"
     whose = f" of {many} customer{'' if many == 1 else 's'}" if many else ""
-    never = sum(not_for_use(row["action"], row["outcome"]) == NEVER for row in rows)
+    waits = Counter(not_for_use(row["action"], row["outcome"]) for row in rows)
+    told = {
+        "must not go back on a saw": waits[NEVER],
+        "not decided": waits[NOT_YET],
+        "not judged": len(left),
+    }
     return [
         f"{blades} judged{whose}",
-        f"{never} must not go back on a saw",
-        f"{counted.of() - len(left) - never - sum(map(_fit, rows))} undecided",
-        f"{len(left)} not judged",
+        *(f"{count} {what}" for what, count in told.items() if count),
     ]
 
 
-def _fit(row: Row) -> bool:
-    return not not_for_use(row["action"], row["outcome"])
-
-
 def _told(
-    inner: float,
-    counted: Totals,
-    rows: Sequence[Row],
-    left: Sequence[Row],
-    page_of: Mapping[int, int],
+    inner: float, counted: Totals, paged: Sequence[tuple[Row, int]], left: Sequence[Row]
 ) -> list[_Row]:
     """Return all rows of the tables."""
-    waits: dict[str, list[Row]] = {NEVER: [], NOT_YET: [], "": []}
-    for row in rows:
-        waits[not_for_use(row["action"], row["outcome"])].append(row)
+    waits: dict[str, list[_Paged]] = {NEVER: [], NOT_YET: [], "": []}
     first: dict[str, int] = {}
-    for row in rows:
-        page = page_of[id(row)]
+    for row, page in paged:
+        waits[not_for_use(row["action"], row["outcome"])].append((row, page))
         first[row["customer"]] = min(page, first.get(row["customer"], page))
-    told = _totals(inner, counted, first)
-    told += _list(inner, "Must not go back on a saw", waits[NEVER], page_of)
-    told += _list(inner, "Not decided or not judged: read again", [*waits[NOT_YET], *left], page_of)
-    return told
+    again = [*waits[NOT_YET], *((row, None) for row in left)]
+    return [
+        *_totals(inner, counted, first),
+        *_list(inner, "Must not go back on a saw", waits[NEVER]),
+        *_list(inner, "Not decided or not judged: read again", again),
+    ]
 
 
 def _totals(inner: float, counted: Totals, first: Mapping[str, int]) -> list[_Row]:
@@ -161,15 +172,14 @@ def _totals(inner: float, counted: Totals, first: Mapping[str, int]) -> list[_Ro
     return told
 
 
-def _list(inner: float, title: str, rows: Sequence[Row], page_of: Mapping[int, int]) -> list[_Row]:
+def _list(inner: float, title: str, paged: Sequence[_Paged]) -> list[_Row]:
     """Return a list of blades, with what is to be done and the page of its sheet."""
-    if not rows:
+    if not paged:
         return []
     rest = inner - sum(_WIDE.values())
     told = [_Row([_Cell(MARGIN, inner, [title])], _TITLE, True, above=5.0, head=True)]
     page = Page("a4")
-    for row in rows:
-        start = page_of.get(id(row))
+    for row, start in paged:
         words = page.wrapped(_what(row), _SIZE, rest - 3.0)
         left, cells = MARGIN, []
         for wide, lines in (
@@ -212,3 +222,30 @@ def _laid(told: Sequence[_Row], paper: str) -> list[Page]:
         page.top += row.height - row.above
         page.rule(page.top - 0.7, 0.9 if row.head else 0.4, BLACK if row.head else GREY)
     return made
+
+
+def write_printed(
+    rows: Sequence[Row],
+    left: Sequence[Row],
+    folder: Path,
+    labels: LabelSheet | None,
+    shop: str,
+    paper: str,
+    date: Date,
+) -> list[Path]:
+    """Write what a day prints: all sheets of a folder in one file, and the labels."""
+    sheets = [folder / row["sheet"] for row in rows]
+    lengths = [pages_in(one.read_bytes()) for one in sheets]
+    first, target = io.BytesIO(), folder / DAY
+    with standard_fonts(), own_style():
+        save_pages(day_pages(rows, left, lengths, shop=shop, paper=paper, date=date), first)
+    in_order = (sheets[place].read_bytes() for place in by_customer(rows))
+    with whole_file(target) as file:
+        join(chain([first.getvalue()], in_order), file)
+    if labels is None:
+        return [target]
+    named = [*(row for row in left if row["blade"]), *rows]
+    with standard_fonts(), own_style():
+        pages = label_pages([named[place] for place in by_customer(named)], labels, paper)
+        save_charts(pages, folder / LABELS, len(pages))
+    return [target, folder / LABELS]

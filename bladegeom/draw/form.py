@@ -9,11 +9,13 @@ from typing import Any
 from matplotlib.axes import Axes
 
 from bladegeom.blade import Blade
-from bladegeom.columns import STATED, Length
+from bladegeom.columns import FLANGE, STATED, Length
 from bladegeom.draw._axes import BLACK, GREY
 from bladegeom.draw._fonts import line_width_mm
 from bladegeom.draw._style import drawn
 from bladegeom.draw.page import MARGIN, Page
+from bladegeom.draw.printed import CAUTIONS, FACE_CAUTIONS
+from bladegeom.face import of_face
 from bladegeom.faults import refuse
 from bladegeom.kinds import checked
 from bladegeom.lengths import MM_PER, convert
@@ -31,7 +33,7 @@ _WITH_A_LINE = frozenset(
     ["teeth", "diameter", "ring_radius", "graduation", "touch_deg", "surface", "side", "numbered"]
 )
 """Facts with a line of their own on the form; what else is stated is written out."""
-_HOW = (
+HOW = (
     "Number the teeth with a felt-tip pen. Set the dial to zero at tooth 1, then leave dial and "
     "stand alone. Turn the blade by hand, always the same way round, and write what the indicator "
     "shows at each tooth: more as the plate comes toward it, less (or minus) as it goes away; ? "
@@ -120,6 +122,7 @@ class _Form:
         self.blade, self.turns, self.unit, self.known, self.paper = blade, turns, unit, known, paper
         self.pages: list[Page] = []
         self.fresh = True
+        self.face = known.get("surface") == FLANGE
 
     @property
     def page(self) -> Page:
@@ -143,6 +146,10 @@ class _Form:
             words = f"page {number} of {len(self.pages)}"
             page.text(page.width - MARGIN, 11.0, words, 9, ha="right", color=GREY)
 
+    def said(self, words: str) -> str:
+        """Return words of a blade's teeth as they are said of what is read here."""
+        return of_face(words) if self.face else words
+
     # Words, boxes, lines to write on, and choices to tick
 
     def text(self, left: float, down: float, words: str, size: float = _SIZE, **how: Any) -> float:
@@ -152,6 +159,7 @@ class _Form:
 
     def blank(self, left: float, right: float, label: str, known: str = "") -> None:
         """Draw a label and a line to write on, with what is known already on it."""
+        label = self.said(label)
         start = self.text(left, 0.0, label) + 1.5 if label else left
         top = self.page.top
         self.page.sheet.plot(
@@ -165,7 +173,7 @@ class _Form:
         self, left: float, label: str, choices: Sequence[str], known: str | None = None
     ) -> float:
         """Draw a label and a box to tick for each choice; return where they end."""
-        at, top = self.text(left, 0.0, label) + 2.0 if label else left, self.page.top
+        at, top = self.text(left, 0.0, self.said(label)) + 2.0 if label else left, self.page.top
         for choice in choices:
             self.page.box(at, top, _TICK, _TICK, linewidth=0.9, gid=f"tick {choice}")
             if choice == known:
@@ -178,7 +186,7 @@ class _Form:
     # The form's parts
 
     def _new_page(self) -> None:
-        page = Page.blank(self.paper)
+        page = Page.blank(self.paper, FACE_CAUTIONS if self.face else CAUTIONS)
         self.pages.append(page)
         page.text(MARGIN, 9.0, "Reading sheet", 20, weight="bold")
         page.top = 22.0
@@ -204,7 +212,7 @@ class _Form:
         self.blank(middle + 14, right, "touched spot past tooth, deg", words)
         page.top += _LINE
         at = self.ticks(left, "readings in", tuple(MM_PER), self.unit)
-        self.ticks(at + 6, "stylus on the", ("plate", "teeth"), known.get("surface"))
+        self.ticks(at + 6, "stylus on the", ("plate", "teeth", FLANGE), known.get("surface"))
         page.top += _LINE
         side, sides = known.get("side", ""), ("left", "right")
         at = self.ticks(left, "indicator on the blade's side:", sides, side)
@@ -215,7 +223,7 @@ class _Form:
         page.top += _LINE
         others = page.wrapped("; ".join(self._others()), 9, page.inner)
         page.top = page.lines(left, page.top, filter(None, others), 9, 4.0, weight="bold")
-        how = page.wrapped(_HOW, 9, page.inner)
+        how = page.wrapped(self.said(HOW), 9, page.inner)
         page.top = 1.5 + page.lines(left, page.top, how, 9, 4.0)
 
     def _others(self) -> list[str]:

@@ -8,8 +8,7 @@ from typing import Any
 from matplotlib.axes import Axes
 
 from bladegeom.draw._style import drawn
-from bladegeom.draw.page import LINE, Page
-from bladegeom.faults import refuse
+from bladegeom.draw.page import LINE, Page, paper_size
 from bladegeom.shop.label_sheet import LabelSheet
 from bladegeom.shop.plain import label_words
 
@@ -29,28 +28,15 @@ _BOLD, _LEAST = ("name", "head"), 6.0
 """What is bold; points below which nothing is broken into lines."""
 
 
-def check_labels(sheet: LabelSheet, paper: str, first: int) -> None:
-    """Refuse labels that cannot be printed, before anything is."""
-    places = sheet.places(*_size(paper))
-    if not 1 <= first <= len(places):
-        raise refuse(
-            f"the first label is {first}, of {len(places)} on a sheet",
-            f"give one from 1 to {len(places)}, counted row by row",
-            value=first,
-        )
-
-
 @drawn
-def label_pages(
-    rows: Sequence[Mapping[str, Any]], sheet: LabelSheet, paper: str, first: int = 1
-) -> list[Axes]:
-    """Draw a label for each row of a queue, beginning at one of a sheet that is used in part."""
-    places = sheet.places(*_size(paper))
+def label_pages(rows: Sequence[Mapping[str, Any]], sheet: LabelSheet, paper: str) -> list[Axes]:
+    """Draw a label for each row of a queue."""
+    places = sheet.places(*paper_size(paper))
     made: list[Axes] = []
-    page = Page.blank(paper, cautioned=False)
-    for at, row in enumerate(rows, start=first - 1):
+    page = Page.blank(paper, cautions=())
+    for at, row in enumerate(rows, start=sheet.first - 1):
         if at % len(places) == 0 or not made:
-            page = Page.blank(paper, cautioned=False) if made else page
+            page = Page.blank(paper, cautions=()) if made else page
             made.append(page.sheet)
         _label(page, label_words(row), *places[at % len(places)])
     return made
@@ -73,8 +59,3 @@ def _label(
         for at, line in enumerate(broken if len(broken) <= lines else [words[name]]):
             page.fitted_text(left + _PAD, down + at * step, line, size, room, step, **how)
         down += part * tall
-
-
-def _size(paper: str) -> tuple[float, float]:
-    page = Page(paper)
-    return page.width, page.height

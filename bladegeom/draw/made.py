@@ -20,6 +20,7 @@ from contextlib import contextmanager
 from itertools import count
 from pathlib import Path, PurePosixPath
 
+from bladegeom.draw.day import DAY, LABELS
 from bladegeom.draw.queue import ENDINGS, QUEUE, queue_files
 from bladegeom.faults import as_letters, refuse
 from bladegeom.tables.blades import some_of
@@ -27,7 +28,10 @@ from bladegeom.tables.out import UNFINISHED, locked, whole_file
 
 LIST, SHEETS, ASIDE = "made_by_batch.txt", "sheets", "earlier"
 _HEAD = "Files that bladegeom batch made here. It moves and replaces these, and no others."
-_TABLES = "|".join(rf"{name}(?:-\d+)?\.(?:{'|'.join(one)})" for name, one in ENDINGS.items())
+_PRINTED = {Path(name).stem: ("pdf",) for name in (DAY, LABELS)}
+_TABLES = "|".join(
+    rf"{name}(?:-\d+)?\.(?:{'|'.join(one)})" for name, one in (ENDINGS | _PRINTED).items()
+)
 _OWN = re.compile(rf"(?:{ASIDE}/)?(?:{_TABLES}|{SHEETS}/[^/\\]+\.pdf)")
 """What a list may name: one that was tampered with leads nowhere else."""
 
@@ -43,7 +47,12 @@ _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", re.IGNOREC
 def files_of(out: str | os.PathLike[str]) -> list[Path]:
     """Return the files that a run may write, move or remove in a folder."""
     folder = Path(out)
-    return [folder / LIST, *queue_files(folder), *(folder / one for one in _listed(folder))]
+    return [folder / LIST, *_named(folder), *(folder / one for one in _listed(folder))]
+
+
+def _named(folder: Path) -> list[Path]:
+    """Return the files whose names are always the same."""
+    return [*queue_files(folder), folder / DAY, folder / LABELS]
 
 
 class Made:
@@ -75,7 +84,7 @@ class Made:
         self._moved: dict[str, str] = {}
         self._renamed: list[str] = []
         self._stuck: set[str] = set()
-        for path in queue_files(self.folder):
+        for path in _named(self.folder):
             if os.path.lexists(path) and path.name not in self._listed:
                 raise refuse(
                     f"{path} is there already, and no run made it (it is not in {LIST})",
@@ -110,7 +119,7 @@ class Made:
                 said = f"{why} {SHEETS}/{own}: the sheet of this run is {SHEETS}/{free}"
                 self._renamed.append(said)
             found.append(self.folder / SHEETS / free)
-        self._listed |= {path.name for path in queue_files(self.folder)}
+        self._listed |= {path.name for path in _named(self.folder)}
         self._listed |= {f"{SHEETS}/{path.name}" for path in found}
         self._write_list()
         return found

@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date as Date  # noqa: N812
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from matplotlib.axes import Axes
 from matplotlib.backend_bases import RendererBase
@@ -29,6 +29,7 @@ from bladegeom.draw._fonts import (
 )
 from bladegeom.draw._style import own_style
 from bladegeom.draw.printed import CAUTIONS, sizes
+from bladegeom.face import check_blade
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
@@ -53,6 +54,13 @@ _ASCENT = 0.76
 _PNG_DPI = 200
 
 
+def paper_size(paper: str) -> tuple[float, float]:
+    """Return width and height of a paper in millimetres, if it is known."""
+    if str(paper).lower() not in PAPERS:
+        raise refuse(f"paper {paper!r} is not known", "choose a4 or letter", value=paper)
+    return PAPERS[paper.lower()]
+
+
 class Page:
     """A sheet; millimetres run from its left and from its top.
 
@@ -63,9 +71,7 @@ class Page:
     sheet: Axes
 
     def __init__(self, paper: str, *, landscape: bool = False) -> None:
-        if str(paper).lower() not in PAPERS:
-            raise refuse(f"paper {paper!r} is not known", "choose a4 or letter", value=paper)
-        size = PAPERS[paper.lower()]
+        size = paper_size(paper)
         self.width, self.height = size[::-1] if landscape else size
         self.top, self.bottom = MARGIN, self.height - MARGIN
         self.figure = Figure(figsize=(self.width / _MM_PER_INCH, self.height / _MM_PER_INCH))
@@ -87,15 +93,15 @@ class Page:
         return self.axes(MARGIN + left, self.top + above, wide, tall)
 
     @classmethod
-    def blank(cls, paper: str, *, cautioned: bool = True) -> Page:
+    def blank(cls, paper: str, cautions: Sequence[str] = CAUTIONS) -> Page:
         """Make a page with the cautions, to be drawn on: `sheet` is in millimetres."""
         page = cls(paper)
         page.sheet = page.axes(0.0, 0.0, page.width, page.height)
         page.sheet.set_xlim(0.0, page.width)
         page.sheet.set_ylim(page.height, 0.0)
         page.sheet.axis("off")
-        if cautioned:
-            page.cautions()
+        if cautions:
+            page.cautions(cautions)
             page.bottom -= 1.0
         return page
 
@@ -236,6 +242,7 @@ class Page:
 
         Behind its name stands what tells it `apart` from another of that name.
         """
+        check_blade(fit.readings, "there is no blade to draw")
         blade, side = fit.readings.blade, fit.readings.side
         numbered = f"teeth numbered {blade.numbered}"
         seen = [
@@ -243,7 +250,8 @@ class Page:
             f"seen from the indicator's side{f' ({side})' if side else ''}",
             numbered if blade.numbered else "way of the numbers not stated: drawn clockwise",
         ]
-        name = f"{blade.name or 'Blade'} ({apart})" if apart else blade.name
+        called = str(blade.who)
+        name = f"{called or 'Blade'} ({apart})" if apart else called
         self.head(name, what, date, facts or seen)
         self.warnings(fit.asked, 11.0, weight="bold")
 
@@ -330,11 +338,11 @@ class Page:
         self.figure.add_artist(frame)
         self.top = under + 2.5
 
-    def cautions(self) -> None:
+    def cautions(self, cautions: Sequence[str] = CAUTIONS) -> None:
         """Write the cautions along the foot."""
         size = 8.0
         step = size * POINT * 1.22
-        lines = self.wrapped("  \u2022 ".join(("", *CAUTIONS)).strip(), size, self.inner)
+        lines = self.wrapped("  \u2022 ".join(("", *cautions)).strip(), size, self.inner)
         top = self.height - MARGIN - step * len(lines) + 3.0
         self.text(MARGIN, top, "\n".join(lines), size, lines=True, linespacing=1.1)
         self.rule_across(top - 1.5)
@@ -419,10 +427,15 @@ def save_charts(
             for axes in charts:
                 _figure(axes).savefig(file, format=target.suffix[1:].lower(), dpi=_PNG_DPI)
             return
-        from bladegeom.draw._pdf import write_pdf  # Matplotlib's PDF takes a while to come.
+        save_pages(charts, file, keywords)
 
-        about = {"Creator": "bladegeom", "CreationDate": None, "Keywords": keywords or None}
-        write_pdf(map(_figure, charts), file, about)
+
+def save_pages(charts: Iterable[Axes], file: IO[bytes], keywords: str = "") -> None:
+    """Write charts as the pages of a PDF."""
+    from bladegeom.draw._pdf import write_pdf  # Matplotlib's PDF takes a while to come.
+
+    about = {"Creator": "bladegeom", "CreationDate": None, "Keywords": keywords or None}
+    write_pdf(map(_figure, charts), file, about)
 
 
 _END = 1 << 16

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from bladegeom.blade import Blade
@@ -15,6 +15,7 @@ from bladegeom.fit.wobble import WobbleFit
 from bladegeom.result import Result, between, named, number, percent
 
 if TYPE_CHECKING:
+    from bladegeom.fit.face import FlangeFace
     from bladegeom.saw.bench import Step
     from bladegeom.saw.record import Recorded
     from bladegeom.saw.setup import SetUp
@@ -34,6 +35,9 @@ CAUTIONS = (
     "The saw's manual, local rules and licensed practice come first.",
 )
 """What everything printed for use at a saw carries."""
+
+FACE_CAUTIONS = (CAUTIONS[0], *CAUTIONS[3:])
+"""What goes with the face of a flange, on which nothing is drawn and no blade is mounted."""
 
 NOT_RELIED_ON = "not to be relied on: see above"
 """Beside a number from readings in which a mistake seems likely."""
@@ -55,6 +59,15 @@ def answer_text(answer: Answer) -> str:
             *warning_lines(answer._remarks()),  # A likely mistake stands above already.
         ]
     )
+
+
+def face_text(face: FlangeFace) -> str:
+    """Return what is known of the face of a flange."""
+    title, *do = face._title().split("\n")
+    side = face.fit.readings.side
+    title += f", indicator on the {shown(side)}" if side else ""
+    lines = [title, *warning_lines(face._first()), "", *_wrapped(do), "", *table_lines(face)]
+    return "\n".join([*lines, *warning_lines(face._remarks())])
 
 
 def remounted_text(one: Remounted) -> str:
@@ -242,11 +255,11 @@ def warning_lines(warnings: Iterable[str]) -> list[str]:
     return ["", *lines] if lines else []
 
 
-def cautions_text() -> str:
+def cautions_text(cautions: Sequence[str] = CAUTIONS) -> str:
     """Return the cautions as text."""
     lines = [
         line
-        for caution in CAUTIONS
+        for caution in cautions
         for line in textwrap.wrap(f"  - {caution}", WIDTH, subsequent_indent="    ")
     ]
     return "\n".join(["Cautions", *lines])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from datetime import date as Date  # noqa: N812
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -13,13 +14,31 @@ from bladegeom.draw._axes import BLACK, GREY
 from bladegeom.draw._style import drawn
 from bladegeom.draw.page import LINE, MARGIN, Page
 from bladegeom.draw.printed import sizes
+from bladegeom.draw.report import customer_sheet
+from bladegeom.fit.wobble import WobbleFit
 from bladegeom.readings import Readings
+from bladegeom.shop.change import Change
+from bladegeom.shop.condition import Condition
 
 _SIZES = (9.0, 8.5, 8.0, 7.5, 7.0)
 _TOOTH, _CELL, _BETWEEN = 1.5, 1.9, 0.9
 """Width of the columns of teeth and of readings, and from block to block, in mm a point."""
 
 _Rows = list[tuple[str, ...]]
+
+
+def sheet_pages(
+    fit: WobbleFit, condition: Condition, *, with_readings: bool, **how: Any
+) -> list[Axes]:
+    """Draw a blade's sheet, and its readings for the back where they are wanted."""
+    made = [customer_sheet(fit, condition, **how)]
+    if with_readings:
+        taken = [("now", fit.readings)]
+        before: Change | None = how.get("before")
+        if before is not None and before.earlier is not None:
+            taken.append(("before", before.earlier.readings))
+        made += reading_pages(taken, paper=how["paper"], date=how["date"])
+    return made
 
 
 @drawn
@@ -57,8 +76,10 @@ def reading_pages(
 
 def _page(readings: Readings, paper: str, date: Date | None) -> Page:
     page = Page.blank(paper)
-    name = readings.blade.name or "Blade"
-    page.head_line(name, "readings as written down", date, sizes(readings.blade))
+    blade = readings.blade
+    whose = [f"for {blade.customer}"] if blade.customer else []
+    facts = [*whose, *sizes(blade)]
+    page.head_line(blade.name or "Blade", "readings as written down", date, facts)
     return page
 
 

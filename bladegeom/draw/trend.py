@@ -14,6 +14,7 @@ from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from bladegeom.draw._axes import BLACK, DASHED, GREY, PALE, Chart
 from bladegeom.draw._style import drawn
 from bladegeom.draw.page import MARGIN, Page
+from bladegeom.faults import Who
 from bladegeom.kinds import checked
 from bladegeom.shop.trend import QUANTITIES, Point, Trend
 
@@ -39,7 +40,7 @@ def trend_chart(trend: Trend, *, paper: str = "a4", date: Date | None = None) ->
     page = Page(paper, landscape=True)
     what = QUANTITIES[trend.quantity]
     facts = [f"{what}, from {len(trend.points)} measurements"]
-    page.head(trend.blade, "over the years", date, facts)
+    page.head(str(Who(trend.blade, trend.customer)), "over the years", date, facts)
     page.line(_headline(trend), 15, bold=True)
     reasons = _reasons(trend.apart)
     _write_reasons(page, reasons)

@@ -296,7 +296,7 @@ def rotation_chart(
     """
     if ax is None:
         page = Page(paper, landscape=True)
-        page.head(rotation.blade.name, "best rotation", date, sizes(rotation.blade))
+        page.head(str(rotation.blade.who), "best rotation", date, sizes(rotation.blade))
         first = [*map(sentence, rotation.plate.first)] if rotation.plate.again else []
         if first:
             page.not_for_the_wall((sentence(rotation.headline), *first), page.top - 1.0)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from bladegeom.blade import Blade
 from bladegeom.columns import (
     FACT_COLUMNS,
+    FLANGE,
     LEFT_ALONE,
     MOST_TEETH,
     STATED,
@@ -296,6 +297,7 @@ def facts_of(frame: pd.DataFrame, place: Mapping[str, int], groups: Groups, plai
         return np.array([text.lower() in known for text in texts], dtype=np.bool_)[code]
 
     on_teeth = says("surface", "teeth")
+    plain &= ~says("surface", FLANGE)  # No blade, which is told of it by itself.
     for fact in STATED.values():
         if isinstance(fact, OneOf):
             plain &= says(fact.name, "", "?", *fact.among)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from bladegeom.blade import Blade
+from bladegeom.face import check_blade
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kinds import checked
@@ -270,6 +271,7 @@ def neutral_line(fit: WobbleFit, *, tolerance_deg: float = NO_MATTER_DEG) -> Neu
     NeutralLine
         Without teeth where the wobble is not resolved.
     """
+    check_blade(fit.readings, "there are no teeth to name")
     blade = fit.readings.blade
     if not fit.resolved:
         worst = None if fit.tilt is None else fit.tilt.high

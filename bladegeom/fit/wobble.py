@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from bladegeom.face import check_blade, is_face, named_face, of_face
 from bladegeom.faults import RefusedError
 from bladegeom.fit._fitted import Fitted
 from bladegeom.fit.ends import ends_of
@@ -37,7 +38,8 @@ class WobbleFit(Fitted):
     @cached_property
     def warnings(self) -> tuple[str, ...]:
         """What the reader should know of the fit, the most important first."""
-        return (*self.readings.asked, *remarks_of(self))
+        said = (*self.readings.asked, *remarks_of(self))
+        return tuple(map(of_face, said)) if is_face(self.readings) else said
 
     @property
     def asked(self) -> tuple[str, ...]:
@@ -109,7 +111,8 @@ class WobbleFit(Fitted):
     def doubted(self) -> tuple[str, ...]:
         """What to read again before anything is followed, and which teeth hang on it, in words."""
         said = self.findings.doubted
-        return (*said, self.at_stake) if said else ()
+        stake = () if is_face(self.readings) else (self.at_stake,)
+        return (*said, *stake) if said else ()
 
     @property
     def first(self) -> tuple[str, ...]:
@@ -128,6 +131,11 @@ class WobbleFit(Fitted):
 
         return budget_of(self.of_others)
 
+    def _title(self) -> str:
+        if not is_face(self.readings):
+            return super()._title()
+        return f"{named_face(self.blade)}: {self.teeth} places"
+
     def _first(self) -> Sequence[str]:
         return self.first
 
@@ -143,6 +151,9 @@ class OfBlade(Result):
 
     fit: WobbleFit
     remarks: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        check_blade(self.fit.readings, "nothing can be told of a blade")
 
     def __init_subclass__(cls) -> None:
         super().__init_subclass__()

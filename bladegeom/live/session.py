@@ -22,10 +22,12 @@ from bladegeom.tables.out import cell_text
 from bladegeom.tables.sheets import decimal_mark
 
 HELP = (
+    "Turn the blade by hand, always the same way. A reading grows as the plate comes toward the "
+    "dial.",
     "Type each reading and Enter; ? not read, u takes back, g 12 goes to tooth 12, s so far, "
-    "q stops and keeps."
+    "q stops and keeps.",
 )
-"""What may be typed."""
+"""How to read, and what may be typed."""
 
 _ELSE = "type the reading, or ? u g 12 s q"
 
@@ -118,13 +120,13 @@ class Session:
     @property
     def known(self) -> Enough | None:
         """What is known so far; None while nothing is read."""
-        taken = self.state.taken
-        return None if taken.first is None else enough(taken.readings(), self._wanted)
+        taken, kept = self.state.taken, self.state.kept
+        return None if taken.first is None else enough(taken.readings(), self._wanted, kept)
 
     def opening(self) -> list[str]:
         """Return what is said before the first reading."""
         taken = self.state.taken
-        said = [HELP]
+        said = [*HELP]
         if taken.rows:
             said.insert(
                 0,
@@ -254,7 +256,7 @@ class Session:
         """Ask about a reading that does not fit; else say whether enough is read, and go on."""
         state = self.state
         taken = state.taken
-        if taken.rows[-1][1] is not None and not (taken.closed and taken.first in state.kept):
+        if taken.rows[-1][1] is not None:
             asked = questioned(taken.readings(), state.kept) or _far(taken, state.kept)
             if asked is not None:
                 self.state = state._replace(question=asked)

@@ -154,9 +154,10 @@ def found(path: Path, unit: str | None, name: str, facts: Mapping[str, Any]) -> 
         raise refuse(problem, "name it like blade.csv", value=shown)
     if not path.exists():
         check_new(path)
-    if not os.access(path.parent, os.W_OK):
-        problem = f"nothing can be written in {as_letters(path.parent)}"
-        raise refuse(problem, "choose another folder", value=shown)
+    for place in (path.parent, path):
+        if place.exists() and not os.access(place, os.W_OK):
+            problem = f"{as_letters(place)} cannot be written"
+            raise refuse(problem, "choose another file or folder", value=shown)
     if not path.exists():
         return None
     data = read_bytes(path)

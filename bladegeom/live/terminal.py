@@ -17,6 +17,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from bladegeom.face import check_surface
 from bladegeom.faults import as_letters, refuse, shown
 from bladegeom.live.about import About
 from bladegeom.live.session import DONE, Session
@@ -72,6 +73,8 @@ def read_at_saw(
     if taken is not None and taken.whole and taken.closed:
         problem = f"{as_letters(file)} is finished: every tooth is read, and the turn is closed"
         raise refuse(problem, f"see bladegeom fit {as_letters(file)}, or name another file")
+    known = stated if taken is None else taken.facts
+    check_surface(known.get("surface"), "no teeth are asked for (a form: bladegeom sheet --csv)")
     about = About(path, stated) if taken is None else None
     talk = _Talk(device, file)
     _say([caution])
@@ -90,7 +93,18 @@ def _session(talk: _Talk, taken: Taken, path: Path, **how: Any) -> bool:
     """Ask for readings until they end; what is kept is said however they do."""
     target = Path(os.path.realpath(path))  # What a link leads to is written, and the link stays.
     taken.save(target)
-    session = Session(taken, lambda one: one.save(target), **how)
+    held = taken.text()
+
+    def save(one: Taken) -> None:
+        nonlocal held
+        with suppress(FileNotFoundError):
+            if target.read_bytes() != held.encode():
+                problem = f"{as_letters(path)} was changed by another program"
+                raise refuse(problem, "stop by q; the same command then goes on from there")
+        one.save(target)
+        held = one.text()
+
+    session = Session(taken, save, **how)
     _say(session.opening())
     try:
         talk.hold(session)

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from bladegeom.columns import FLANGE
+from bladegeom.face import named_face, of_face
 from bladegeom.faults import Who
 from bladegeom.kernel.design import REFUSED_RATIO, worst_ratio
 from bladegeom.kernel.harmonics import harmonic_columns
@@ -65,8 +67,18 @@ class Finding(Result):
         alone = self.kind not in _WHOLE_BLADE and len(self.teeth) <= 4
         return tuple(sorted({*self.teeth})) if alone else ()
 
+    @property
+    def teeth_above(self) -> tuple[int, ...]:
+        """The teeth that matter most, where the whole blade is to be read again for their sake."""
+        known = self.kind not in _WHOLE_BLADE and not self.teeth_again
+        return tuple(sorted({*self.teeth})) if known else ()
+
     @derived("what to read again, as an instruction")
     def again(self) -> str:
+        return of_face(self._again) if self.face else self._again
+
+    @property
+    def _again(self) -> str:
         first, last = self.teeth[0], self.teeth[-1]
         if self.kind in _WHOLE_BLADE:
             return "Read the blade again"
@@ -94,6 +106,7 @@ class Finding(Result):
         "whether it was found with the likeliest one repaired, and does not explain the same",
         key="",
     )
+    face: bool = quantity("whether the face of a flange was read", key="", default=False)
 
     @property
     def evidence(self) -> str:
@@ -130,6 +143,7 @@ class Findings(Result, Sequence[Finding]):
         "the readings as they stand; None where they cannot be taken as they stand", key=""
     )
     rival: tuple[str, ...] = quantity("a bend that explains them nearly as well", key="")
+    face: bool = quantity("whether the face of a flange was read", key="", default=False)
     remarks: tuple[str, ...] = quantity("what the reader should know", key="warnings")
 
     def __len__(self) -> int:
@@ -156,7 +170,8 @@ class Findings(Result, Sequence[Finding]):
         return (f"{self.found[0].again}, a mistake seems likely: {first}", *others)
 
     def _title(self) -> str:
-        name = named(str(Who(self.blade, self.customer)))
+        name = str(Who(self.blade, self.customer))
+        name = named_face(name) if self.face else named(name)
         count = len(self.found)
         what = {0: "no mistake found", 1: "1 finding"}.get(count, f"{count} findings")
         return f"{name}: {what}"
@@ -249,6 +264,10 @@ def check_counted(count: Counted) -> Findings:
         remarks.append(_of_extra(count))
     if found:
         remarks.append("look at the blade first; accept one repair, then check again")
+    face = count.facts.get("surface") == FLANGE
+    if face:
+        found = [replace(one, words=of_face(one.words), face=True) for one in found]
+        rival, remarks = tuple(map(of_face, rival)), [of_face(one) for one in remarks]
     return Findings(
         blade=count.blade.name,
         customer=count.blade.customer,
@@ -257,6 +276,7 @@ def check_counted(count: Counted) -> Findings:
         readings=count.readings,
         rival=rival,
         remarks=(*rival, *remarks),
+        face=face,
     )
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from bladegeom.face import check_blade
 from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.fit.closing import closing_of
 from bladegeom.fit.remarks import plan_remarks
@@ -214,6 +215,7 @@ def _plans(rings: list[Ring]) -> list[Fault]:
     faults: list[Fault] = []
     for one in rings:
         try:
+            check_blade(one.readings, "there is no plate to tell the shape of")
             if one.readings.surface != "plate":
                 raise refuse(
                     "read on the teeth, which stand proud of the plate",

@@ -25,15 +25,22 @@ class Again(NamedTuple):
     teeth : tuple of int
         Empty for every tooth.
     why : str
+    first : tuple of int
+        The teeth that matter most, where every tooth is to be read.
     """
 
     teeth: tuple[int, ...]
     why: str
+    first: tuple[int, ...] = ()
 
     @property
     def words(self) -> str:
         """The teeth in words."""
-        return in_ranges(self.teeth) or "all"
+        return in_ranges(self.teeth) or ", ".join(filter(None, ("all", self._most)))
+
+    @property
+    def _most(self) -> str:
+        return f"{in_ranges(self.first)} first" if self.first else ""
 
 
 def read_again(condition: Condition) -> Again | None:
@@ -43,7 +50,10 @@ def read_again(condition: Condition) -> Again | None:
         return None
     found = [one for at, one in enumerate(fit.findings.found) if at == 0 or one.besides]
     # What seems to have happened; how to go about it stands on the sheet.
-    parts = [Again(one.teeth_again, one.words.split("? ")[0].rstrip(".?") + "?") for one in found]
+    parts = [
+        Again(one.teeth_again, one.words.split("? ")[0].rstrip(".?") + "?", one.teeth_above)
+        for one in found
+    ]
     if not found and not condition.sound:
         parts.append(Again((), "the stand moved while the blade was read"))
     if condition.teeth_to_read and action != REMOUNT:
@@ -60,8 +70,9 @@ def read_again(condition: Condition) -> Again | None:
     teeth: tuple[int, ...] = ()
     if all(one.teeth for one in parts):
         teeth = tuple(sorted({tooth for one in parts for tooth in one.teeth}))
+    first = tuple(sorted({tooth for one in parts for tooth in one.first})) if not teeth else ()
     why = [f"{one.words}: {one.why}" if one.teeth != teeth else one.why for one in parts]
-    return Again(teeth, "; ".join(why))
+    return Again(teeth, "; ".join(why), first)
 
 
 def in_short(condition: Condition) -> str:

@@ -26,6 +26,7 @@ import numpy as np
 
 from bladegeom.columns import MOST_TEETH
 from bladegeom.estimate import Estimate
+from bladegeom.face import check_blade
 from bladegeom.faults import Fault, RefusedError, Who, as_letters, refuse, shown
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.wobble import WobbleFit
@@ -197,6 +198,7 @@ def visit(
 def visit_of(fit: WobbleFit) -> Visit:
     """Return a measurement without its bends, and without what only the shop knows of it."""
     readings, blade = fit.readings, fit.readings.blade
+    check_blade(readings, "it is no measurement of a blade to keep or compare")
     mm = 1 / readings.in_unit(1.0)
     (cosine, shared), (_, sine) = ((fit.rounded_covariance - fit.rounding) * mm**2).tolist()
     return Visit(

@@ -16,7 +16,7 @@ _OTHER = {"bottom": "top", "right": "left"}
 """Margin -> that which it is like, if it is not given."""
 
 PART = toml.Part(
-    {"rows": toml.whole, "columns": toml.whole}
+    {"rows": toml.whole, "columns": toml.whole, "first": toml.whole}
     | dict.fromkeys(["top", "left", "bottom", "right", "gap_across", "gap_down"], toml.length),
     needed=("rows", "columns", "top", "left"),
 )
@@ -38,6 +38,8 @@ class LabelSheet:
         The other margins; as `top` and `left` if not given.
     gap_across, gap_down : str or (float, str)
         Between two labels beside each other, and between two below each other.
+    first : int
+        Where to begin on a sheet that was used in part, counted row by row.
     """
 
     rows: int
@@ -48,6 +50,7 @@ class LabelSheet:
     right: Length | None = None
     gap_across: Length = "0 mm"
     gap_down: Length = "0 mm"
+    first: int = 1
 
     def __post_init__(self) -> None:
         for name in ("rows", "columns"):
@@ -55,6 +58,13 @@ class LabelSheet:
             if many not in range(1, _MOST + 1):
                 cure = f"give how many labels there are, 1 to {_MOST}"
                 raise refuse(f"{name} is {many}", cure, value=many, column=name)
+        if self.first not in range(1, self.rows * self.columns + 1):
+            raise refuse(
+                f"the first label is {self.first}, of {self.rows * self.columns} on a sheet",
+                "count them row by row",
+                value=self.first,
+                column="first",
+            )
         for name in ("top", "left", "bottom", "right", "gap_across", "gap_down"):
             self._mm(name)
 

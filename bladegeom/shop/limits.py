@@ -135,6 +135,14 @@ class Limits:
     limits: tuple[Limit, ...]
     labels: LabelSheet | None = None
 
+    def with_labels_from(self, first: int) -> Limits:
+        """Return the same with labels that begin there on their sheet, counted row by row."""
+        if self.labels is None:
+            raise refuse(
+                "no sheet of labels is known", "describe it in a part [labels] of the limits' file"
+            )
+        return replace(self, labels=replace(self.labels, first=first))
+
     def of(self, diameter_mm: float | None, blade: str = "") -> tuple[Limit, ...]:
         """Return the limits that a blade is judged by: at most one on each quantity.
 

@@ -8,10 +8,10 @@ from typing import Any, NamedTuple
 
 from bladegeom.lengths import convert
 from bladegeom.result import decimals_for
+from bladegeom.shop.again import Again
 from bladegeom.shop.batch import REFUSED
 from bladegeom.shop.limits import Limits
 from bladegeom.shop.totals import URGENCY
-from bladegeom.shop.verdict import in_ranges
 
 Row = dict[str, Any]
 
@@ -89,7 +89,9 @@ def to_read_again(rows: Iterable[Row]) -> list[dict[str, Cell]]:
 
 
 def _teeth_again(row: Row) -> str:
-    return (in_ranges(row["measure_again"]) or "all") if row["measure_again_why"] else ""
+    if not (why := row["measure_again_why"]):
+        return ""
+    return Again((*row["measure_again"],), why, (*row["measure_again_first"],)).words
 
 
 def _cells(row: Row, unit: str) -> dict[str, Cell]:

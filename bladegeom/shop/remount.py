@@ -11,7 +11,7 @@ import numpy as np
 
 from bladegeom.angles import wrap_180
 from bladegeom.estimate import Estimate, Known, difference, verdict_of
-from bladegeom.faults import refuse
+from bladegeom.faults import Who, refuse
 from bladegeom.fit.answer import Answer, answer_of
 from bladegeom.fit.marks import NO_MATTER_DEG, NeutralLine, neutral_line
 from bladegeom.fit.wobble import WobbleFit
@@ -41,6 +41,10 @@ class Remounted(Result):
     @derived("the blade's name, as text")
     def blade(self) -> str:
         return self.now.blade or self.was.blade
+
+    @derived("whose blade it is; empty where not stated")
+    def customer(self) -> str:
+        return self.now.customer or self.was.customer
 
     @derived(
         "teeth that were marked: as their readings name them, none where a mistake seems likely or "
@@ -132,7 +136,8 @@ class Remounted(Result):
         )
 
     def _title(self) -> str:
-        lines = [f"{named(self.blade)}, mounted anew", *(f"  {one}" for one in self.instructions)]
+        name = named(str(Who(self.blade, self.customer)))
+        lines = [f"{name}, mounted anew", *(f"  {one}" for one in self.instructions)]
         return "\n".join(lines)
 
     def _first(self) -> Sequence[str]:
@@ -242,15 +247,21 @@ def remounted(now: WobbleFit, was: WobbleFit, *, tolerance_deg: float = NO_MATTE
     )
 
 
-def remounted_of(now: WobbleFit, old: Mapping[str, WobbleFit], tolerance_deg: float) -> Remounted:
+def remounted_of(now: WobbleFit, old: Mapping[Who, WobbleFit], tolerance_deg: float) -> Remounted:
     """Return the same with the one of several old measurements that is of the blade."""
-    name = now.readings.blade.name
-    alone = next(iter(old.values())) if len(old) == 1 else None
-    was = old.get(name, alone)
-    if was is None:
+    name, customer = now.readings.blade.who
+    may_be = [
+        who
+        for who in old
+        if who.name == name and (not who.customer or not customer or who.customer == customer)
+    ]
+    may_be = [now.readings.blade.who] if now.readings.blade.who in old else may_be or [*old]
+    if len(may_be) == 1:
+        was = old[may_be[0]]
+    else:
         raise refuse(
             f"the old readings hold no blade {name or 'without a name'}",
-            f"give its old readings; these are of {some_of([*old]) or 'no blade'}",
+            f"give its old readings; these are of {some_of([str(who) for who in old]) or 'none'}",
             blade=name,
             column="blade",
         )
@@ -262,6 +273,12 @@ def _check_alike(now: WobbleFit, was: WobbleFit) -> None:
     here, there = now.readings, was.readings
     compared: list[tuple[str, Any, Any, str]] = [
         ("blade", here.blade.name, there.blade.name, "give old readings of the same blade"),
+        (
+            "customer",
+            here.blade.customer,
+            there.blade.customer,
+            "give old readings of the same one",
+        ),
         ("teeth", here.blade.teeth, there.blade.teeth, "give old readings of the same blade"),
         ("numbered", here.blade.numbered, there.blade.numbered, "number it the same way round"),
         ("side", here.side, there.side, "read it from the same side both times"),
