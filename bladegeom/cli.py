@@ -8,7 +8,7 @@ import sys
 import warnings
 from argparse import Namespace
 from collections.abc import Callable, Iterable, Sequence
-from functools import partial
+from functools import cache, partial
 from operator import methodcaller
 from pathlib import Path
 from types import MappingProxyType
@@ -64,7 +64,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         # A terminal that cannot show a letter of a blade's name must not end the run.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    warnings.showwarning = lambda message, *_, **__: _note(message)
+    once = cache(_note)  # However many pages it is true of.
+    warnings.showwarning = lambda message, *_, **__: once(str(message))
     try:
         status = _run(words)
         if sys.stdout is not None:
