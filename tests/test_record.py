@@ -101,7 +101,7 @@ class Led(Stranger):
             parts = [name for name, _ in told]
             if now.state == "move" and not self.blank:
                 parts = parts[:1]
-            if often := re.search(r"(\d+) times", words.partition("Record each")[0]):
+            if often := re.search(r"(\d+) times", words.partition("Record what")[0]):
                 self.often[parts[-1]] = int(often[1])
             Clock.shows += NIGHT * (turn == 3)
             given = [word for name in parts for word in ("--record", self.recorded(name))]

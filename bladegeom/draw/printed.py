@@ -133,8 +133,8 @@ def next_text(setup: SetUp, file: str) -> str:
         ]
     )
     if now.anew:
-        then = "Then read again, and record each" if now.state == "move" else "Record each"
-        lines += ["", f"{then} as you read it:"]
+        then = "Then read again, and record" if now.state == "move" else "Record"
+        lines += ["", f"{then} what you read:"]
         named = f'"{file}"' if " " in file else file
         order = [step.of for step in setup.steps]
         anew = [*now.anew.items()]
