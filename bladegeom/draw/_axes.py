@@ -73,6 +73,7 @@ class Words(Text):
             or self.get_verticalalignment() not in _MIDDLE
             or "\n" in words
             or self.get_rotation()
+            or self.get_clip_on()
             or self.get_bbox_patch() is not None
             or not SIMPLE.issuperset(words)
         ):
@@ -146,9 +147,10 @@ class Chart:
         self, x: SupportsFloat, y: SupportsFloat, words: str, size: float, **how: Any
     ) -> None:
         """Write words as they are, in letters that have them, about a place."""
-        text = Words(float(x), float(y), words, size, **({"transform": self.ax.transData} | how))
+        held: dict[str, Any] = {"transform": self.ax.transData, "clip_on": False} | how
+        text = Words(float(x), float(y), words, size, **held)
         text.set_clip_path(self._edge)  # As axes would make one for each; words go beyond it.
-        text.set_clip_on(False)
+        text.set_clip_on(held["clip_on"])
         self.ax.add_artist(text)
 
     def tooth(
