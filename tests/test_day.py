@@ -293,6 +293,9 @@ def test_before_is_drawn_or_the_sheet_says_why_not_and_other_readings_make_anoth
     assert "the ring radius is 100 mm, not 90 mm" in bad[0]
     assert "triangles" not in bad[0]
     assert batch(out, table, before=[first], with_readings=True).drawn == 0
+    moved = [f"{float(one) + 0.05:.3f}" for one in wave(24, 0.1)]  # The same change, other figures.
+    save(first, sheet(moved, blade="good", customer="Quay", **SIZES))
+    assert batch(out, table, before=[first], with_readings=True).drawn == 2
     assert batch(out, table, before=[first]).drawn == 2
 
 

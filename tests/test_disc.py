@@ -157,6 +157,14 @@ def test_a_disc_on_several_pages_is_as_true_once_they_are_joined():
         assert np.hypot(*(left - right)) < TRUE_MM
 
 
+def test_nothing_of_a_page_runs_into_its_margin():
+    fit = taken(40, ring_mm=110.0, blade={"diameter": "254 mm"})
+    pages = blade_disc(fit, bore="80 mm", face="away", paper="letter", date=DAY)[1:]
+    for ax in pages:  # All that is drawn of the disc ends where its part does.
+        drawn = [*ax.lines, *ax.texts, *ax.patches]
+        assert all(one.get_clip_on() and one.get_clip_box() is not None for one in drawn)
+
+
 @pytest.mark.parametrize(
     ("blade", "ring_mm", "radius"),
     [
@@ -182,8 +190,9 @@ def test_without_a_size_it_is_as_large_as_a_sheet_holds(paper):
     assert max(one.radius for one in ax.patches if hasattr(one, "radius")) == 45.0
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-@pytest.mark.parametrize("ring_mm", [60.0, 110.0, 180.0])
+@pytest.mark.parametrize(
+    ("ring_mm", "paper"), [(60.0, "a4"), (110.0, "a4"), (110.0, "letter"), (180.0, "letter")]
+)
 def test_every_part_is_on_a_page_with_what_lies_next_to_it(ring_mm, paper):
     pages = blade_disc(taken(60, ring_mm=ring_mm), bore="50 mm", paper=paper)
     held = np.zeros(60, dtype=int)
@@ -225,8 +234,9 @@ def laid(ax, blade, tooth_1_deg, face):
     return {words: rotation(sees, turn) @ place for words, place in places.items()}
 
 
-@pytest.mark.parametrize("face", ["toward", "away"])
-@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize(
+    ("face", "side"), [("toward", "left"), ("away", "left"), ("toward", "right")]
+)
 @pytest.mark.parametrize("numbered", ["clockwise", "counterclockwise"])
 def test_laid_on_the_plate_it_points_at_what_is_truly_nearest(numbered, side, face):
     body = RigidBlade(0.08, 205.0, numbered)
@@ -265,7 +275,7 @@ def ticks(ax, radius):
     return [end for end in line.get_xydata() if abs(np.hypot(*end) - radius - 2.0) < 1e-6]
 
 
-@pytest.mark.parametrize("teeth", [5, 24, 60, 120, 300])
+@pytest.mark.parametrize("teeth", [5, 60, 120, 300])
 def test_every_tooth_has_a_line_and_as_many_as_can_be_read_a_number(teeth):
     fit = taken(teeth, ring_mm=70.0)
     (ax,) = blade_disc(fit, bore="25 mm")

@@ -371,7 +371,10 @@ def test_a_touch_beyond_the_turn_is_refused(touch_deg):
 
 def test_a_surface_that_is_not_known_is_refused():
     (fault,) = refusal(surface="rim").faults
-    assert str(fault) == "blade B: surface is 'rim'; write plate or teeth"
+    assert (
+        str(fault)
+        == "blade B: surface is 'rim'; write plate or teeth, or flange where no blade was read"
+    )
 
 
 def test_a_ring_larger_than_the_blade_is_refused():

@@ -63,7 +63,7 @@ def test_what_the_old_marks_leave_is_the_lean_of_the_line_through_their_tips(
 
 def test_the_limits_of_what_they_leave_hold():
     rng, inside, moved_inside, shown = rng_for(5), 0, 0, 0
-    cases = 120
+    cases = 100
     for case in range(cases):
         before = RigidBlade(0.03, float(rng.uniform(0, 360)))
         turn = float(rng.uniform(-30, 30)) if case % 2 else 0.0

@@ -42,7 +42,7 @@ _LINE_AT, _SLIT_AT, _CLEAR = -30.0, 15.0, 10.0
 """Degrees on the paper, clockwise from its top: of the neutral line, so that no seam runs along it,
 and of the slit, as far from all that is marked as may be; how far it must be."""
 
-_ABOUT, _WHERE = 105.0, 285.0
+_ABOUT, _WHERE = 120.0, 300.0
 """The same of what is written on the disc: whose it is, and on which side it lies."""
 
 _BOX: dict[str, Any] = {"boxstyle": "round,pad=0.1", "facecolor": "white", "edgecolor": "none"}
@@ -199,7 +199,7 @@ class _Drawing(Chart):
             if end - start >= 3 * _WINDOW:
                 self.window(turned, start, end)
             said = ["up: table, bevels", "level: miter gauge, knife"]
-            self.along(turned, ["neutral line", *said], 8.0, -2.0)
+            self.along(turned, ["neutral line", *said], 8.0, 2.0)
         for mark, name in ((marks.near, "NEAR"), (marks.far, "FAR")):
             turned = float(disc.turned(mark.direction_deg))
             self.ray(turned, disc.hole, disc.radius - _LONG, 0.8)
@@ -209,7 +209,7 @@ class _Drawing(Chart):
     def window(self, turned: float, start: float, end: float) -> None:
         """Draw what is cut out beside the neutral line, which is its fourth edge."""
         x, y = self.disc.at(turned, np.array([start, start, end, end]))
-        aside = self.disc.at(turned + 90.0, np.array([0.0, _WINDOW, _WINDOW, 0.0]))
+        aside = self.disc.at(turned - 90.0, np.array([0.0, _WINDOW, _WINDOW, 0.0]))
         self.line(x + aside[0], y + aside[1], 0.5)
 
     def about(self) -> None:
@@ -239,7 +239,7 @@ class _Drawing(Chart):
             room = 2 * min(0.4 * radius, math.sqrt(max(reach, 1.0)))
             fitted = min(size, 0.87 * size * room / max(line_width_mm(line, size), 1e-6))
             x, y = self.disc.at(turned, radius)
-            if self.part.holds(x, y) and fitted >= _LEAST:
+            if self.part.holds(x, y, 40.0) and fitted >= _LEAST:
                 how: dict[str, Any] = {"rotation": 180.0 - turned if below else -turned}
                 how |= {"clip_on": True, "bbox": _BOX, "weight": "normal" if place else "bold"}
                 self.words(x, y, line, fitted, **how)
@@ -254,7 +254,7 @@ class _Drawing(Chart):
             away = aside - math.copysign((place + 0.5) * size * _STEP * POINT, -aside)
             x, y = self.disc.at(turned, (inner + outer) / 2)
             more = self.disc.at(turned + 90.0, away)
-            if self.part.holds(x, y) and size >= _LEAST:
+            if self.part.holds(x, y, 40.0) and size >= _LEAST:
                 self.words(x + more[0], y + more[1], line, size, rotation=rotation, clip_on=True)
 
     def seams(self, plan: Plan) -> None:

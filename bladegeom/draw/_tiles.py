@@ -28,9 +28,8 @@ class Part(NamedTuple):
     low: float
     high: float
 
-    def holds(self, x: float, y: float) -> bool:
-        """Return whether a word that stands there may be seen on it."""
-        more = OVERLAP
+    def holds(self, x: float, y: float, more: float = OVERLAP) -> bool:
+        """Return whether a word that stands there, and reaches so far, may be seen on it."""
         return self.left - more < x < self.right + more and self.low - more < y < self.high + more
 
 

@@ -176,8 +176,9 @@ def _how(readings: Readings, marks: NeutralLine, face: str, *, joined: bool) -> 
     if marks.marked:
         first, second = marks.marked
         yield (
-            "Cut out the two windows and draw along their edges on the neutral line, or mark the "
-            f"plate where that line meets the rim, at teeth {first.tooth} and {second.tooth}."
+            "Cut out the windows beside the neutral line, where there are any, and draw along "
+            "their edges on it; or mark the plate where the line meets the rim, at teeth "
+            f"{first.tooth} and {second.tooth}."
         )
     else:
         yield "The disc tells the number of every tooth. No line is drawn on it: see above."

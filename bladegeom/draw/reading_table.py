@@ -76,8 +76,10 @@ def reading_pages(
 
 def _page(readings: Readings, paper: str, date: Date | None) -> Page:
     page = Page.blank(paper)
-    name = readings.blade.name or "Blade"
-    page.head_line(name, "readings as written down", date, sizes(readings.blade))
+    blade = readings.blade
+    whose = [f"for {blade.customer}"] if blade.customer else []
+    facts = [*whose, *sizes(blade)]
+    page.head_line(blade.name or "Blade", "readings as written down", date, facts)
     return page
 
 
