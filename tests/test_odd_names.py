@@ -54,7 +54,7 @@ def words(tmp_path):
         "shelf": (tmp_path / "in", *drawn),
         "batch": (path, "--limits", limits, "--out", out, "--before", path, "--shop", ODD),
         "clock": (mounted, *drawn),
-        "disc": (path, "--bore", "30mm", "--fact", "numbered=clockwise", *drawn),
+        "disc": (path, "--bore", "30mm", "--fact", "numbered=clockwise", "-o", tmp_path / "d.pdf"),
         "plate": (ringed, "--table-height", "30mm", "--reach", "80mm", *drawn),
         "change": (path, path),
         "record": (path, "--history", kept, "--note", ODD, "--arbor", ODD),
