@@ -65,9 +65,10 @@ if TYPE_CHECKING:
     from bladegeom.saw.setup import SetUp, set_up
     from bladegeom.saw.slots import SlotAlignment, slot_alignment
     from bladegeom.shop.change import Change, change
-    from bladegeom.shop.condition import Condition, assess
+    from bladegeom.shop.condition import Condition
     from bladegeom.shop.history import History, Visit, read_history, record, visit
     from bladegeom.shop.limits import Limit, Limits, read_limits
+    from bladegeom.shop.many import assess
     from bladegeom.shop.shelf import Shelf, shelf
     from bladegeom.shop.trend import Trend, trend
     from bladegeom.tables.several import Ring, read_mounts, read_rings
@@ -210,9 +211,10 @@ _LATER = {
     "saw.setup": "SetUp set_up",
     "saw.slots": "SlotAlignment slot_alignment",
     "shop.change": "Change change",
-    "shop.condition": "Condition assess",
+    "shop.condition": "Condition",
     "shop.history": "History Visit read_history record visit",
     "shop.limits": "Limit Limits read_limits",
+    "shop.many": "assess",
     "shop.shelf": "Shelf shelf",
     "shop.trend": "Trend trend",
     "tables.several": "Ring read_mounts read_rings",

@@ -8,7 +8,7 @@ import sys
 import warnings
 from argparse import Namespace
 from collections.abc import Callable, Iterable, Sequence
-from functools import partial
+from functools import cache, partial
 from operator import methodcaller
 from pathlib import Path
 from types import MappingProxyType
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 EVERY, SOME, NONE = 0, 1, 2
 """Exit status: every blade answered, some of them, none."""
 
-_READ = ("file", "inputs", "blades", "before", "after", "was", "flange", "limits")
+_READ = ("file", "inputs", "blades", "before", "after", "was", "flange", "limits", "list")
 """Options that name what is read: a file, or several."""
 
 Run = Callable[[Namespace], int]
@@ -64,7 +64,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         # A terminal that cannot show a letter of a blade's name must not end the run.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    warnings.showwarning = lambda message, *_, **__: _note(message)
+    once = cache(_note)  # However many pages it is true of.
+    warnings.showwarning = lambda message, *_, **__: once(str(message))
     try:
         status = _run(words)
         if sys.stdout is not None:
@@ -120,7 +121,7 @@ def _check_outputs(options: Namespace) -> None:
         added_to = "file" in given or "inputs" in given
         (written if added_to else read).extend(Path(history).glob("*.csv"))
     check_apart(written, read)
-    if given.get("output") is not None and "paper" in given:
+    if given.get("output") is not None and "paper" in given and not given.get("xlsx"):
         from bladegeom.draw.page import check_target
 
         check_target(given["output"])
@@ -493,8 +494,19 @@ def run_sheet(options: Namespace) -> int:
     """Draw a blank form, and write the table that goes with it."""
     from bladegeom.tables.out import blank_table, check_new, write_new
 
-    target = check_new(Path(options.output))
     facts = facts_of(options)
+    if options.list is not None:
+        from bladegeom.draw.blank import write_blanks
+
+        if options.csv is not None or options.name is not None:
+            raise refuse("--name and --csv are of one blade", "give --teeth instead of --list")
+        how = _given(options, "turns unit paper")
+        write_blanks(options.list, options.output, workbook=options.xlsx, **how, **facts)
+        print(_wrote(options.output))
+        return EVERY
+    if options.xlsx:
+        raise refuse("--xlsx goes with a list of blades", "give --list BLADES.csv")
+    target = check_new(Path(options.output))
     teeth, name = facts.pop("teeth"), options.name or ""
     table = text = None
     if options.csv is not None:
@@ -731,11 +743,14 @@ COMMANDS = (
     ),
     Command(
         "sheet",
-        "draw a blank form for readings taken with a pencil",
+        "draw a blank form for readings, or fill a workbook with the day's blades",
         run_sheet,
-        "--output! --teeth! --turns --unit --name --csv --paper --diameter --ring-radius --fact",
-        FACTS,
-        {"--output": "a new .pdf, .svg or .png file", "--unit": "unit of the readings"},
+        "--output! --teeth|--list --xlsx --turns --unit --name --csv --diameter --ring-radius",
+        f"--paper {FACTS}",
+        {
+            "--output": "a new .pdf, .svg, .png or .xlsx file",
+            "--unit": "unit of the readings",
+        },
     ),
     Command(
         "squareness",
@@ -777,9 +792,8 @@ COMMANDS = (
         "batch",
         "judge a day's blades: a sheet each for its owner, labels, and the queue",
         run_batch,
-        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --show-in "
-        "--shop --date",
-        "--with-readings --first-label --seating --simple --arbor --paper --sheet",
+        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --shop --date",
+        "--show-in --with-readings --first-label --seating --simple --arbor --paper --sheet",
         {
             "--limits": "the shop's own limits, and its sheets of labels in a part [labels]",
             "--blades": "CSV with one row of facts a blade, and what the eye found in a column "

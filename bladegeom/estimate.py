@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from bladegeom.kernel.doubt import student_t
 from bladegeom.result import between, number
@@ -173,9 +173,13 @@ def judge(measured: Estimate | Known, limit: float) -> Answer:
 
     Yes if all that lies within the 95 % limits does, no if none of it does, else it cannot be told.
     """
-    if abs(measured.low) <= limit and abs(measured.high) <= limit:
-        return "yes"
-    return "no" if measured.low > limit or measured.high < -limit else "cannot tell"
+    yes, no = keeps(measured.low, measured.high, limit)
+    return "yes" if yes else "no" if no else "cannot tell"
+
+
+def keeps(low: Any, high: Any, limit: Any) -> tuple[Any, Any]:
+    """Return of one value or many whether its 95 % limits are within a limit, or beyond it."""
+    return (abs(low) <= limit) & (abs(high) <= limit), (low > limit) | (high < -limit)
 
 
 def verdict_of(measured: Estimate | Known, tolerance: float) -> Verdict:

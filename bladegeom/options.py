@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date as Date  # noqa: N812
 from typing import Any, TypeVar
@@ -185,6 +186,8 @@ OPTIONS: dict[str, dict[str, Any]] = {
     },
     "--turns": _count("turns to be read; default 1", default=1),
     "--name": _words("the blade's name", "NAME"),
+    "--list": _path("a form for each blade of this table, one row of facts a blade", "BLADES.csv"),
+    "--xlsx": _flag("write one workbook to be filled in; needs --list and --unit"),
     "--csv": _path(
         "write the matching empty CSV too, beside OUT or into FILE; needs --unit",
         nargs="?",
@@ -294,7 +297,7 @@ def fill(command: argparse.ArgumentParser, first: str, more: str, told: Told) ->
         if needed:
             said.append(f"({' | '.join(shown)})" if either[1:] else shown[0])
     command.usage = " ".join([*said, "[options]"])
-    if others := [name for name in more.split() if name not in first.replace("!", "").split()]:
+    if others := [name for name in more.split() if name not in re.split(r"[!| ]+", first)]:
         rest = command.add_argument_group("more (lengths are written like 254mm or 4.5in)")
         for name in others:
             _add(rest, name, told)

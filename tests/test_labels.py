@@ -107,7 +107,8 @@ def test_a_label_names_teeth_only_of_a_blade_that_may_be_used():
     (held,) = labels_of(rows)
     first, second = good["neutral_teeth"]
     assert f"{first} \u2013 {second}" in held[0]
-    assert "read again on yours" in held[0]
+    assert "fit for use" in held[0]
+    assert "again on yours" in held[0]
     assert f"wobble {good['wobble_tir']:.5f} mm" in held[0]
     for place, never in enumerate(["DO NOT USE"] * 2 + ["DO NOT USE YET"] * 2, start=1):
         assert never in held[place]

@@ -160,6 +160,7 @@ def test_the_workbook_can_be_worked_from(day):
     assert head == table(out / "queue.csv")[0]
     assert queue.freeze_panes == "C2"
     assert queue.auto_filter.ref == queue.dimensions
+    assert all("Unplug" in sheet.oddFooter.center.text for sheet in book)
     for cells in queue.iter_rows(min_row=2):
         link = cells[head.index("sheet")]
         assert (link.hyperlink is not None) == bool(link.value)

@@ -12,6 +12,7 @@ from pypdf import PdfReader
 
 import bladegeom as bg
 from bladegeom.draw._style import standard_fonts
+from bladegeom.lengths import MM_PER
 from bladegeom.shop.change import change
 from bladegeom.shop.condition import FIT
 from bladegeom.shop.plain import decision, next_step
@@ -172,8 +173,8 @@ LONG = "Joinery, Stairs and Fittings of the Hollow-by-the-Old-Harbour, branch at
 TRADE = ("TIR", "ISO", "JCGM", "standard deviation", "degrees of freedom", "uncertainty")
 
 
-def taken(teeth=40, size=0.03, near=100.0, bump=0.0, minus=False, **stated):
-    """A blade read in millimetres, in two turns."""
+def taken(teeth=40, size=0.03, near=100.0, bump=0.0, minus=False, unit="mm", **stated):
+    """A blade of a size in millimetres, read in two turns."""
     at = 2 * np.pi * np.arange(teeth) / teeth
     rng = np.random.default_rng(teeth)
     read = []
@@ -196,8 +197,8 @@ def taken(teeth=40, size=0.03, near=100.0, bump=0.0, minus=False, **stated):
     return bg.fit_wobble(
         bg.Readings(
             blade,
-            read,
-            unit="mm",
+            read / MM_PER[unit],
+            unit=unit,
             tooth=[*range(1, teeth + 1), 1] * 2,
             turn=np.repeat([1, 2], teeth + 1),
             **stated,
@@ -263,12 +264,12 @@ def drawn_from(ax, name):
 
 @pytest.mark.parametrize("marked", [False, True])
 def test_before_and_after_are_two_curves_of_one_scale(marked):
-    was, now = taken(size=0.09, near=160.0, graduation="0.002 mm"), taken(size=0.03)
+    was, now = taken(size=0.09, near=160.0, unit="thou"), taken(size=0.03)
     compared = change(was, now, tooth_1_marked=marked)
     ax = bg.customer_sheet(now, before=compared, date=DAY)
     (old, old_way), (new, new_way) = (drawn_from(ax, one) for one in ("before", "fitted wobble"))
     swing = np.ptp(old) / np.ptp(new)
-    assert swing == pytest.approx(was.amplitude / now.amplitude, rel=1e-3)
+    assert swing == pytest.approx(was.amplitude * 0.0254 / now.amplitude, rel=1e-3)
     turned = (old_way[old.argmax()] - new_way[new.argmax()] + 180) % 360 - 180
     # Numbers grow clockwise; where tooth 1 may have been another, no direction is told.
     assert turned == pytest.approx(was.near_deg - now.near_deg if marked else 0.0, abs=1.5)

@@ -51,6 +51,7 @@ def test_each_has_its_own_wobble_in_every_reader_and_in_frames(both):
     read = bg.read_blades(both).readings
     expected = {one.blade.who: bg.fit_wobble(one).wobble_tir for one in read}
     assert expected.keys() == {A, B}
+    assert [bg.fit_wobble(one).to_dict()["customer"] for one in read] == [MILL, SHED]
     assert expected[B] > 2 * expected[A]
     table = bg.fit_table(bg.read_table(both))
     assert tir_of(table.to_dict("records")) == pytest.approx(expected)
@@ -256,3 +257,24 @@ def test_a_history_from_before_is_read_and_goes_on_without_being_written_over(tm
     torn = path.read_bytes()[:-3]
     path.write_bytes(torn)
     assert [fault.file for fault in bg.read_history(folder).refused] == [path.name]
+
+
+def test_mountings_of_two_customers_are_two_blades_of_a_fleet(tmp_path):
+    def mounted(customer, size):
+        tables = []
+        for mount, clock in (("a", 0), ("b", 180)):
+            facts = {"mount": mount, "clock_deg": clock}
+            tables.append(rows_of(size, customer, **facts))
+        return together(*tables)
+
+    path = save(tmp_path / "m.csv", together(mounted(MILL, 0.02), mounted(SHED, 0.08)))
+    mounts = bg.read_mounts(path)
+    assert [*mounts.blades] == [str(A), str(B)]
+    (only,) = bg.read_mounts(path, customer=SHED).blades
+    assert only == "A-40"
+    told = run("clock", path, "--json").json["blades"]
+    assert len(told) == 2
+    fits = [
+        ([bg.fit_wobble(one.readings) for one in own], [0, 180]) for own in mounts.blades.values()
+    ]
+    assert len(bg.fleet_arbor(fits).blades) == 2

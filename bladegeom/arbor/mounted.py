@@ -134,7 +134,10 @@ def members_of(blades: Mapping[str, Measured] | Sequence[Measured]) -> list[Memb
         named = dict(blades)
     else:
         for place, (fits, clock_deg) in enumerate(blades, start=1):
-            name = (fits[0].readings.blade.name if len(fits) else "") or str(place)
+            blade = fits[0].readings.blade if len(fits) else None
+            name = (blade.name if blade else "") or str(place)
+            if blade is not None and name in named:  # Two customers may have one of a name each.
+                name = str(blade.who)
             if name in named:
                 problem = f"two blades go by the name {name}"
                 cure = "put the mountings of one blade together, or give every blade its own name"

@@ -14,6 +14,7 @@ from matplotlib.backend_bases import RendererBase
 from matplotlib.font_manager import FontProperties
 from matplotlib.patches import Circle, FancyArrowPatch
 from matplotlib.text import Text
+from matplotlib.transforms import Transform, TransformedPath
 from numpy.typing import ArrayLike
 
 from bladegeom.blade import Blade
@@ -44,6 +45,7 @@ class Words(Text):
         color: str = BLACK,
         weight: str = "normal",
         linespacing: float | None = None,
+        transform: Transform | None = None,
         **how: Any,
     ) -> None:
         super().__init__(
@@ -59,6 +61,8 @@ class Words(Text):
             usetex=False,
             **how,
         )
+        # As an argument it would be looked up among all that a text may have.
+        self.set_transform(transform)
 
     def draw(self, renderer: RendererBase) -> None:
         """Draw the words."""
@@ -99,6 +103,7 @@ class Chart:
 
     def __init__(self, ax: Axes) -> None:
         self.ax = ax
+        self._edge = TransformedPath(ax.patch.get_path(), ax.patch.get_transform())
 
     def line(
         self,
@@ -143,7 +148,10 @@ class Chart:
     ) -> None:
         """Write words as they are, in letters that have them, about a place."""
         held: dict[str, Any] = {"transform": self.ax.transData, "clip_on": False} | how
-        self.ax.add_artist(Words(float(x), float(y), words, size, **held))
+        text = Words(float(x), float(y), words, size, **held)
+        text.set_clip_path(self._edge)  # As axes would make one for each; words go beyond it.
+        text.set_clip_on(held["clip_on"])
+        self.ax.add_artist(text)
 
     def tooth(
         self,

@@ -7,7 +7,7 @@ import unicodedata
 import warnings
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from matplotlib import font_manager, rc_context, rcParams
@@ -55,7 +55,8 @@ def as_printed(text: str, *, lines: bool = False) -> str:
     end of a line too, where the text is not of several `lines`.
     """
     shown = escaped(text, lines=lines)
-    if lost := [one for one in dict.fromkeys(text) if one in _lost(text)]:
+    held = _lost(text)
+    if lost := [one for one in dict.fromkeys(text) if one in held] if held else []:
         names = [one if one.isprintable() else unicodedata.name(one, _escape(one)) for one in lost]
         warnings.warn(
             f'"{text}" is printed as "{shown}": no font on this machine shows '
@@ -66,6 +67,7 @@ def as_printed(text: str, *, lines: bool = False) -> str:
     return shown
 
 
+@lru_cache(maxsize=4096)
 def escaped(text: str, *, lines: bool = False) -> str:
     """Return a text as `as_printed` does, without a word."""
     lost = _lost(text) | (set() if lines else {"\n"} & {*text})
@@ -94,6 +96,8 @@ def has_bold(text: str) -> bool:
 
 
 def _lost(text: str) -> set[str]:
+    if SIMPLE.issuperset(text):
+        return set()
     return {letter for letter in frozenset(text) - SIMPLE if _family_with(letter) is None}
 
 
@@ -156,7 +160,12 @@ def _held(path: str) -> frozenset[str]:
 
 def line_width_mm(words: str, size: float, *, bold: bool = False) -> float:
     """Return how wide a line of the page's own letters prints at a size in points."""
-    return sum(_advance_mm(one, "bold" if bold else "normal") for one in words) * size
+    return _width_mm(words, bold) * size
+
+
+@lru_cache(maxsize=4096)
+def _width_mm(words: str, bold: bool) -> float:
+    return sum(_advance_mm(one, "bold" if bold else "normal") for one in words)
 
 
 @cache

@@ -33,7 +33,7 @@ _WITH_A_LINE = frozenset(
     ["teeth", "diameter", "ring_radius", "graduation", "touch_deg", "surface", "side", "numbered"]
 )
 """Facts with a line of their own on the form; what else is stated is written out."""
-_HOW = (
+HOW = (
     "Number the teeth with a felt-tip pen. Set the dial to zero at tooth 1, then leave dial and "
     "stand alone. Turn the blade by hand, always the same way round, and write what the indicator "
     "shows at each tooth: more as the plate comes toward it, less (or minus) as it goes away; ? "
@@ -223,7 +223,7 @@ class _Form:
         page.top += _LINE
         others = page.wrapped("; ".join(self._others()), 9, page.inner)
         page.top = page.lines(left, page.top, filter(None, others), 9, 4.0, weight="bold")
-        how = page.wrapped(self.said(_HOW), 9, page.inner)
+        how = page.wrapped(self.said(HOW), 9, page.inner)
         page.top = 1.5 + page.lines(left, page.top, how, 9, 4.0)
 
     def _others(self) -> list[str]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 from urllib.parse import quote
 
+from bladegeom.draw.printed import CAUTIONS
 from bladegeom.draw.results import has_workbooks, put
 from bladegeom.faults import Fault
 from bladegeom.shop.queue import Cell, Number, for_people, to_read_again
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
 QUEUE, ANSWERS, AGAIN = "queue", "answers", "measure_again"
 ENDINGS = {QUEUE: ("csv", "json", "xlsx"), ANSWERS: ("csv",), AGAIN: ("csv",)}
 """Name of a file -> its endings."""
+
+_FOOT = " ".join((CAUTIONS[0].split(". ")[0] + ".", *CAUTIONS[1:3]))
+"""Of each printed page: a workbook has room for so many cautions; the sheets carry them all."""
 
 _WIDEST, _LINE = 48, 15
 """Letters that stand on one line of a workbook's cell at most, and points that one takes."""
@@ -98,7 +102,7 @@ def _workbook(
     made = io.BytesIO()
     book.save(made)
     with whole_file(path) as file:
-        _without_times(made, file)
+        without_times(made, file)
 
 
 def _counted(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Cell]]:
@@ -119,6 +123,8 @@ def _filled(sheet: Worksheet, rows: Sequence[Mapping[str, Cell]], frozen: str) -
     from openpyxl.utils import get_column_letter
     from openpyxl.worksheet.properties import PageSetupProperties
 
+    plain, broken = Alignment(vertical="top"), Alignment(vertical="top", wrap_text=True)
+    bold, link = Font(bold=True), Font(color="0563C1", underline="single")
     heads = list(rows[0])
     wide = [0] * len(heads)
     filled: list[Sequence[Cell]] = [heads, *(list(one.values()) for one in rows)]
@@ -131,11 +137,12 @@ def _filled(sheet: Worksheet, rows: Sequence[Mapping[str, Cell]], frozen: str) -
             put(cell, None if held == "" else held)
             if isinstance(value, Number):
                 cell.number_format = f"0.{'0' * value.decimals}".rstrip(".")
-            cell.alignment = Alignment(vertical="top", wrap_text=not number)
-            cell.font = Font(bold=at == 1)
+            cell.alignment = plain if number or (len(text) <= _WIDEST and at > 1) else broken
+            if at == 1:
+                cell.font = bold
             if at > 1 and heads[place] == "sheet" and text:
                 cell.hyperlink = quote(text)  # Relative: the folder may be moved.
-                cell.font = Font(color="0563C1", underline="single")
+                cell.font = link
             # A header is broken between its words; a long text is too.
             words = text.split(" ") if at == 1 else [text]
             wide[place] = max([wide[place], *(min(len(one), _WIDEST) for one in words)])
@@ -149,9 +156,12 @@ def _filled(sheet: Worksheet, rows: Sequence[Mapping[str, Cell]], frozen: str) -
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     sheet.page_setup.fitToHeight = 0
     sheet.print_title_rows = "1:1"
+    foot = sheet.oddFooter
+    if foot is not None and foot.center is not None:
+        foot.center.text, foot.center.size = _FOOT, 7
 
 
-def _without_times(made: IO[bytes], file: IO[bytes]) -> None:
+def without_times(made: IO[bytes], file: IO[bytes]) -> None:
     """Copy a workbook without the times at which it was written: same queue, same file."""
     with zipfile.ZipFile(made) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
         for name in old.namelist():

@@ -52,6 +52,7 @@ def reading_pages(
         heads, rows = _table(readings)
         title = f"{name}, in {readings.unit}".strip(" ,")
         size = next((one for one in _SIZES if _fits(page, one, len(heads), len(rows))), _SIZES[-1])
+        size = min(size, page.inner / (_TOOTH + _CELL * len(heads[1:])))
         wide = size * (_TOOTH + _CELL * len(heads[1:]) + _BETWEEN)
         across = max(1, math.floor((page.inner + size * _BETWEEN) / wide))
         while rows:
@@ -76,8 +77,10 @@ def reading_pages(
 
 def _page(readings: Readings, paper: str, date: Date | None) -> Page:
     page = Page.blank(paper)
-    name = readings.blade.name or "Blade"
-    page.head_line(name, "readings as written down", date, sizes(readings.blade))
+    blade = readings.blade
+    whose = [f"for {blade.customer}"] if blade.customer else []
+    facts = [*whose, *sizes(blade)]
+    page.head_line(blade.name or "Blade", "readings as written down", date, facts)
     return page
 
 

@@ -118,12 +118,8 @@ def _target(output: str | os.PathLike[str], inputs: Sequence[str | os.PathLike[s
     if kind not in (".csv", ".xlsx"):
         problem, cure = f"{target} is neither .csv nor .xlsx", "give the file one of these endings"
         raise refuse(problem, cure, value=target)
-    if kind == ".xlsx" and not has_workbooks():
-        raise refuse(
-            "openpyxl, which writes .xlsx, is not installed",
-            'install it (pip install "bladegeom[xlsx]"), or write a .csv file',
-            value=target,
-        )
+    if kind == ".xlsx":
+        need_workbooks(target, "write a .csv file")
     check_apart([target], inputs)
     if target.is_file() and target.stat().st_size and not _holds_answers(target):
         raise refuse(
@@ -270,6 +266,16 @@ def _write_workbook(parts: Iterator[pd.DataFrame], out: IO[bytes]) -> None:
 def has_workbooks() -> bool:
     """Return whether the library that writes workbooks is installed."""
     return find_spec("openpyxl") is not None
+
+
+def need_workbooks(target: Path, otherwise: str) -> None:
+    """Refuse to write a workbook where openpyxl is not installed; the cure says what else to do."""
+    if not has_workbooks():
+        raise refuse(
+            "openpyxl, which writes .xlsx, is not installed",
+            f'install it (pip install "bladegeom[xlsx]"), or {otherwise}',
+            value=target,
+        )
 
 
 def put(cell: Any, value: Any) -> None:

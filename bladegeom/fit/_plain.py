@@ -8,7 +8,7 @@ offset a turn and the wobble; not said to be read in several turns with the dial
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -18,7 +18,7 @@ from bladegeom.blade import Blade
 from bladegeom.columns import MOST_TEETH
 from bladegeom.fit._frame import Bools, Facts, Floats, Groups, Places, facts_of, numbers, spread
 from bladegeom.fit._screen import may_stand_off, worth_a_look
-from bladegeom.fit.closing import REMARKED, Closing, closing, steady_drift
+from bladegeom.fit.closing import MATTERS, Closing, closing, steady_drift
 from bladegeom.fit.ends import End, ends_of, first_better, most_left, off_line
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.fit.remarks import Remark, Seen, joined, remarks_on
@@ -61,12 +61,15 @@ class Answers(NamedTuple):
     texts: list[str]
 
 
-class _Closed(NamedTuple):
+class Closed(NamedTuple):
     """Closing readings in a stack."""
 
     at: Places  # Which blades of the stack have one, shape (k,).
     difference: Floats  # It less the first reading.
     time: Floats  # When the others were taken, in turns, shape (turns, teeth, k).
+
+
+Look = Callable[["Blades", Places, Blade, Stack, Fits], None]
 
 
 def plain_answers(
@@ -77,17 +80,19 @@ def plain_answers(
     groups: Groups,
     *,
     checked: bool = False,
+    look: Look | None = None,
 ) -> Answers:
     """Answer the plain blades of a frame, whose columns have a place each.
 
     `column` and `unit` are those of the readings. Where `checked`, the blades in whose readings a
-    mistake is found are doubted.
+    mistake is found are doubted, and those of several turns are not plain. What is wanted else is
+    looked at while readings and fits are at hand.
     """
-    blades = _Blades(frame, place, column, unit, groups, in_order=checked)
+    blades = Blades(frame, place, column, unit, groups, in_order=checked)
     plain, found = blades.plain, blades.found
     doubted = np.zeros_like(plain)
     stated = float(np.nanmin(np.append(blades.facts.dial_turn, min(REVOLUTIONS_MM))))
-    if checked:
+    if checked and look is None:
         plain &= blades.turns == 1
     with np.errstate(all="ignore"):
         for some, blade in blades.alike():
@@ -96,13 +101,25 @@ def plain_answers(
             blades.keep(some, stack, fits, closed)
             if len(stack.reading) > 1:
                 plain[some[may_stand_off(stack, fits)]] = False
+            if look is not None:
+                look(blades, some, blade, stack, fits)
             if checked:
-                looked = worth_a_look(stack, fits, stated / 2 / MM_PER[unit], closed is not None)
+                looked = np.ones(len(some), dtype=np.bool_)
+                if len(stack.reading) == 1:
+                    jump = stated / 2 / MM_PER[unit]
+                    whole, left_out = _with_closing(stack, closed, blade)
+                    looked = worth_a_look(
+                        whole,
+                        fits if whole is stack else fit_stack(whole),
+                        jump,
+                        closed is not None,
+                    )
+                    looked[left_out] = True
                 doubted[some[looked]] = [
                     suspect(blades.counted(int(some[at]), stack, closed, int(at), blade))
                     for at in np.flatnonzero(looked)
                 ]
-        if checked:
+        if checked and look is None:
             plain[[*blades.moved]] = False
         plain &= (found["spots_read"] >= FEWEST_TEETH) & (found["dof"] >= 1)
         plain &= found["ratio"] <= REFUSED_RATIO
@@ -115,12 +132,13 @@ def plain_answers(
 _KEPT = (*Plan._fields[3:], *Fits._fields[1:-1], "closure", "closure_bias")
 
 
-class _Blades:
+class Blades:
     """The blades of a frame: their readings, blade after blade, and what is found of each.
 
     `plain` are those not yet taken out. `turn` is the place of a row's turn among its blade's, None
     where each has one; `turns` is how many these are. `found` holds arrays of `Plan` and `Fits`,
-    and what closing readings say; for `moved` see `bladegeom.fit.remarks.Seen`.
+    and what closing readings say; for `moved` see `bladegeom.fit.remarks.Seen`, and `closed` holds
+    the closing readings that show as much at the chance at which that may matter.
     """
 
     def __init__(
@@ -158,6 +176,7 @@ class _Blades:
         self.tooth = tooth.astype(np.int64, copy=False)
         self.found = {name: np.full(count, np.nan) for name in _KEPT}
         self.moved: dict[int, tuple[Closing, float]] = {}
+        self.closed: dict[int, Closing] = {}
 
     def _steps(self, values: NDArray[Any], *, always: bool) -> Bools:
         """Return where a column grows within a blade; take out those in which it does not.
@@ -200,7 +219,7 @@ class _Blades:
             for at in range(0, len(alike), step):
                 yield alike[at : at + step], blade
 
-    def stack(self, some: Places, blade: Blade) -> tuple[Stack, _Closed | None]:
+    def stack(self, some: Places, blade: Blade) -> tuple[Stack, Closed | None]:
         """Return the readings of some blades as a stack, and what closing readings say.
 
         Blades with a fault in them, or a tooth twice in a turn, are taken out of the plain ones.
@@ -253,19 +272,19 @@ class _Blades:
             return stack, None
         time = np.full(made.size, np.nan)
         time[slot] = when
-        return stack, _Closed(closes, difference, time.reshape(shape)[:, :, closes])
+        return stack, Closed(closes, difference, time.reshape(shape)[:, :, closes])
 
     def counted(
-        self, group: int, stack: Stack, closed: _Closed | None, at: int, blade: Blade
+        self, group: int, stack: Stack, closed: Closed | None, at: int, blade: Blade
     ) -> Counted:
-        """Return the readings of one blade of a stack of one turn, the closing reading too."""
-        read = stack.reading[0, :, at]
-        label = np.flatnonzero(~np.isnan(read)) + 1
-        read = read[label - 1]
+        """Return the readings of one blade of a stack, the closing reading of one turn too."""
+        turn, label = np.nonzero(~np.isnan(stack.reading[:, :, at]))
+        read = stack.reading[turn, label, at]
+        label = label + 1
         again: Any = [] if closed is None else np.flatnonzero(closed.at == at)
         if len(again):
             assert closed is not None
-            label = np.append(label, label[0])
+            label, turn = np.append(label, label[0]), np.append(turn, turn[-1])
             read = np.append(read, read[0] + closed.difference[again[0]])
         ones = np.ones(len(label), dtype=np.int64)
         anchored = np.zeros(len(label), dtype=np.bool_)
@@ -274,10 +293,10 @@ class _Blades:
         for name in ("graduation", "dial_turn"):
             if not np.isnan(length := getattr(self.facts, name)[group]):
                 facts[name] = (float(length), "mm")
-        whole = (blade, self.unit, label, read, ones, ones, anchored, facts)
+        whole = (blade, self.unit, label, read, turn + 1, ones, anchored, facts)
         return Counted(*whole, readings=None, off_by=0)
 
-    def keep(self, some: Places, stack: Stack, fits: Fits, closed: _Closed | None) -> None:
+    def keep(self, some: Places, stack: Stack, fits: Fits, closed: Closed | None) -> None:
         """Keep what is found of some blades."""
         here = _here(some)
         graduation = self.graduation[here]
@@ -301,11 +320,13 @@ class _Blades:
         rss, dof = fits.rss[at] - drift.taken, fits.plan.dof[at] - drift.told
         least = np.sqrt(np.maximum(rss, 0.0) / dof) * (math.sqrt(2) * (1 - 1e-9))
         for free in np.unique(dof):
-            least[dof == free] *= student_t(1 - REMARKED, free) if free >= 1 else np.inf
+            least[dof == free] *= student_t(1 - MATTERS, free) if free >= 1 else np.inf
         for one in np.flatnonzero(np.abs(difference) > least):
             step = float(self.graduation[some[at[one]]])
             step = step or least_step(reading[:, :, one][there[:, :, one] > 0])
             shown = closing(float(difference[one]), 1, float(rss[one]), int(dof[one]), step)
+            if shown.moved(MATTERS):
+                self.closed[int(some[at[one]])] = shown
             if shown.moved():
                 self.moved[int(some[at[one]])] = shown, float(bias[one])
 
@@ -355,6 +376,24 @@ class _Blades:
             moved=self.moved,
         )
         return [one._replace(of=one.of & self.plain) for one in remarks_on(seen)]
+
+
+def _with_closing(stack: Stack, closed: Closed | None, blade: Blade) -> tuple[Stack, Places]:
+    """Return a stack of one turn with the closing readings as those of one spot more.
+
+    And which blades have one that is not of the first tooth: it is left out.
+    """
+    if closed is None:
+        return stack, np.zeros(0, dtype=np.intp)
+    assert stack.there is not None
+    first = stack.reading[:, 0, closed.at] + closed.difference
+    again = np.full((1, 1, stack.reading.shape[2]), np.nan)
+    again[0, :, closed.at] = first.T
+    reading = np.concatenate([stack.reading, again], axis=1)
+    there = np.concatenate([stack.there, (~np.isnan(again)).astype(np.float64)], axis=1)
+    degrees = blade.tooth_deg
+    spots = spots_of((*degrees, degrees[0]), math.degrees(stack.spots.angle[0]) - degrees[0])
+    return Stack(spots, reading, there), closed.at[np.isnan(first[0])]
 
 
 def _together(which: Places, kind: NDArray[np.int64]) -> Iterator[Places]:

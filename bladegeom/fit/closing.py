@@ -31,6 +31,9 @@ Floats = NDArray[np.float64]
 REMARKED = 0.01
 """Chance at which a steady stand is remarked on."""
 
+MATTERS = 0.05
+"""Chance at which a steady stand is taken to have moved, where that would change an outcome."""
+
 _HAIR = 1 + 1e-9
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from functools import partial
 from itertools import islice
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -76,6 +76,8 @@ def fit_table(
         lines = "\n".join(f"  {fault}" for fault in refused)
         warnings.warn(f"left out:\n{lines}", BladegeomWarning, stacklevel=2)
     found.attrs["refused"] = [*frame.attrs.get("refused", ()), *refused]
+    found.attrs[READ] = brought = Brought()
+    brought.frame = frame
     return found
 
 
@@ -97,20 +99,9 @@ def fit_frame(
     """
     import pandas as pd
 
-    header = [tidy_name(str(column)) for column in frame.columns]
-    known = [column for column in header if column != "mount"]
-    column, unit = check_header(
-        Sheet(known, [(2, [])] if len(frame) else [], ",", 1), "the frame", None
-    )
-    place = {one: header.index(one) for one in header if one}
-    kinds = [(name, kind) for name, kind in frame.dtypes.items() if isinstance(kind, np.dtype)]
-    if foreign := {name: kind.newbyteorder("=") for name, kind in kinds if not kind.isnative}:
-        frame = frame.astype(foreign)  # Pandas does not pick rows of numbers from other machines.
-    keys = {one: frame.iloc[:, place[one]] if one in place else None for one in _NAMES}
-    groups = grouped(keys, len(frame))
-    plain, doubted, columns, which, texts = plain_answers(
-        frame, place, column, unit, groups, checked=checked
-    )
+    opened = open_frame(frame)
+    frame, place, unit, groups = opened.frame, opened.place, opened.unit, opened.groups
+    plain, doubted, columns, which, texts = plain_answers(*opened, checked=checked)
     alone = np.flatnonzero(~plain | doubted)
     done, count = len(plain) - len(alone), len(plain)
     told = progress or (lambda *_: None)
@@ -119,8 +110,8 @@ def fit_frame(
     refused: list[Fault] = []
     mistakes: dict[int, dict[str, Any]] = {}
     answered = partial(_in_row, checked=checked)
-    for group, answer in _one_by_one(
-        frame, groups, alone, place, column, unit, lambda at: _mistake if doubted[at] else answered
+    for group, answer in one_by_one(
+        opened, alone, lambda at: _mistake if doubted[at] else answered
     ):
         done += 1
         told(done, count)
@@ -133,6 +124,7 @@ def fit_frame(
     if not kept.any():
         if refused:
             return None, refused
+        known = [one for one in place if one != "mount"]
         check_header(Sheet(known, [], ",", 1), "the frame", None)  # Nothing but blank rows.
     at: Any = slice(None) if kept.all() else kept
     again = np.full(count, "", dtype=object)
@@ -189,16 +181,67 @@ def _column(
     return values.astype(np.int64) if key in _WHOLE else values
 
 
-def _one_by_one(
-    frame: pd.DataFrame,
-    groups: Groups,
+class Opened(NamedTuple):
+    """A tidy frame whose header is understood, its rows sorted into blades and mountings."""
+
+    frame: pd.DataFrame
+    place: dict[str, int]  # Of each column.
+    column: str  # Of the readings.
+    unit: str
+    groups: Groups
+
+
+def open_frame(frame: pd.DataFrame) -> Opened:
+    """Understand the header of a tidy frame, or raise RefusedError."""
+    header = [tidy_name(str(column)) for column in frame.columns]
+    known = [column for column in header if column != "mount"]
+    column, unit = check_header(
+        Sheet(known, [(2, [])] if len(frame) else [], ",", 1), "the frame", None
+    )
+    place = {one: header.index(one) for one in header if one}
+    kinds = [(name, kind) for name, kind in frame.dtypes.items() if isinstance(kind, np.dtype)]
+    if foreign := {name: kind.newbyteorder("=") for name, kind in kinds if not kind.isnative}:
+        frame = frame.astype(foreign)  # Pandas does not pick rows of numbers from other machines.
+    keys = {one: frame.iloc[:, place[one]] if one in place else None for one in _NAMES}
+    return Opened(frame, place, column, unit, grouped(keys, len(frame)))
+
+
+class Brought(dict[str, Any]):
+    """The readings that a table of answers brings with it, in its ``attrs``.
+
+    They go with copies, and are left behind where a table is saved or sent to another process: an
+    empty dict then, as to everyone who does not ask for them.
+    """
+
+    frame: pd.DataFrame | None = None
+
+    def __deepcopy__(self, _: object) -> Brought:
+        return self
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return dict, ()
+
+    def __eq__(self, other: object) -> bool:
+        return self is other
+
+    def __ne__(self, other: object) -> bool:
+        return self is not other
+
+    def __hash__(self) -> int:  # type: ignore[override]
+        return id(self)
+
+
+READ = "readings"
+"""What of a table's ``attrs`` brings its readings."""
+
+
+def one_by_one(
+    opened: Opened,
     alone: Places,
-    place: Mapping[str, int],
-    column: str,
-    unit: str,
     answered: Callable[[int], Callable[[Readings], dict[str, Any]]],
 ) -> Iterator[tuple[int, dict[str, Any] | list[Fault]]]:
     """Return what is answered of each blade and mounting, or its faults; nothing of blank rows."""
+    frame, place, column, unit, groups = opened
     rows = groups.rows(alone)
     texts = [
         cells(frame.iloc[rows, at], whole=tidy_name(str(name)) in _NAMES)

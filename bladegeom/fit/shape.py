@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -221,3 +221,53 @@ def _height(stands: Floats) -> float:
     width = min(_SHORTEST, len(stands))
     means = np.convolve(stands, np.full(width, 1 / width), mode="valid")
     return float(means[np.argmax(np.abs(means))])
+
+
+# Of many blades, which have nothing that would be found
+
+
+def shape_shown(angles: Floats, left: Floats, hair: Floats, graduation: Floats) -> Any:
+    """Return of which blades `residual_shape` would find anything, shape (n,).
+
+    What is left of a run's teeth about the wobble of the others is that about the wobble of all,
+    and what these teeth have put into it.
+
+    Parameters
+    ----------
+    angles, left : ndarray, shape (teeth read, n)
+        Of these, in radians, and what the wobble leaves of their means.
+    hair, graduation : ndarray, shape (n,)
+        The rounding that numbers of this size carry, and the step of the dial, 0 for none.
+    """
+    n, blade = len(left), np.arange(left.shape[1])
+    lengths = [1, *range(_SHORTEST, max(_SHORTEST, n // 3) + 1)]
+    columns = np.stack([np.ones_like(angles), np.cos(angles), np.sin(angles)])
+    whole = np.einsum("pib,qib->bpq", columns, columns)
+    rss, floor = np.sum(left**2, axis=0), np.maximum(graduation / math.sqrt(12), hair)
+    sums = np.cumsum(np.concatenate([np.zeros_like(left[:1]), left, left]), axis=0)
+    shown = np.zeros(len(blade), dtype=np.bool_)
+    for length in lengths:
+        if n - length < _FEWEST:
+            continue
+        start = np.argmax(np.abs(sums[length : length + n] - sums[:n]), axis=0)
+        at = (start + np.arange(length)[:, np.newaxis]) % n
+        run, taken = left[at, blade], columns[:, at, blade]
+        others = whole - np.einsum("pib,qib->bpq", taken, taken)
+        solved = np.linalg.inv(others)
+        moved = np.einsum("bpq,qib,ib->pb", solved, taken, run)
+        stands = run + np.einsum("pib,pb->ib", taken, moved)
+        middle = taken.mean(axis=1)
+        spread = 1 / length + np.einsum("pb,bpq,qb->b", middle, solved, middle)
+        rest, dof = np.maximum(rss - np.sum(run * stands, axis=0), 0.0), n - length - 3
+        sd = np.maximum(np.sqrt(rest / dof), floor)
+        chance = 2 * special.stdtr(dof, -np.abs(stands.mean(axis=0)) / (sd * np.sqrt(spread)))
+        shown |= (chance * n * len(lengths) < _LEVEL * (1 + 1e-6)) & ~_too_short(others)
+    return shown
+
+
+def _too_short(products: Floats) -> Any:
+    """Return where the teeth, of which these are the sums of products, are on too short an arc."""
+    count, along = products[:, 0, 0], products[:, 0, 1:]
+    waves = products[:, 1:, 1:] - along[:, :, np.newaxis] * along[:, np.newaxis] / count[0]
+    ratio = np.sqrt(count / 2 / np.maximum(np.linalg.eigvalsh(waves)[:, 0], 1e-12))
+    return ratio > _WORST_RATIO * (1 + 1e-9)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,9 @@ from scipy import special
 Floats = NDArray[np.float64]
 
 _DRAWS, _SEED = 2000, 20_260
+_AT_ONCE = 250
+"""Draws that are worked on at once: few enough to stay where they are fast to come by."""
+
 _SHARES = (0.0, 0.25, 0.6, 1.0)
 """Of what neighbours differ by, how much may be scatter: one turn does not tell it from texture."""
 
@@ -85,7 +88,7 @@ _HIDDEN = 0.2
 """Scatter, in steps of the dial, below which most readings of a place are the same step."""
 
 
-def rounded_away(sd: float, graduation: float) -> bool:
+def rounded_away(sd: Any, graduation: Any) -> Any:
     """Return whether a dial's step hides the scatter, so that repeating a reading tells nothing."""
     return sd**2 < (_HIDDEN**2 + 1 / 12) * graduation**2
 
@@ -156,6 +159,14 @@ def _read_as(read: float, shape: Floats, drawn: Floats) -> Floats:
     """
     ranges: Floats = read + (drawn.max(axis=0) - drawn.min(axis=0))
     near = 1e-9 * float(ranges.max())
+    for start in range(0, len(ranges), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        _step_down(read, shape, drawn[:, some], ranges[some], near)
+    return ranges
+
+
+def _step_down(read: float, shape: Floats, drawn: Floats, ranges: Floats, near: float) -> None:
+    """Bring ranges down to those that are read as it was, by Newton's steps."""
     going = np.arange(len(ranges))
     while len(going):
         heights = shape[:, np.newaxis] * ranges[going] + drawn
@@ -167,7 +178,6 @@ def _read_as(read: float, shape: Floats, drawn: Floats) -> Floats:
         more = (over > near) & (ranges[going] > 0)
         going, drawn = going[more], drawn[:, more]
         ranges[going] = np.maximum(ranges[going] - step[more], 0.0)
-    return ranges
 
 
 def span_of_one_turn(means: Floats, graduation: float) -> Span:
@@ -176,21 +186,123 @@ def span_of_one_turn(means: Floats, graduation: float) -> Span:
     Scatter shows in how a tooth stands between its neighbours, but so does texture: that is an
     upper bound, and the limits hold whatever share of it is scatter. The value is as read.
     """
-    ones, upper, floor = np.ones_like(means), rough(means), graduation / math.sqrt(12)
-    of = [Scatter(max(share * upper.sd, floor), upper.dof) for share in _SHARES]
-    spans = [span(means, ones, one, graduation) for one in dict.fromkeys(of)]
+    ones = np.ones_like(means)
+    spans = [span(means, ones, one, graduation) for one in may_scatter(rough(means), graduation)]
     low, high = min(one.low for one in spans), max(one.high for one in spans)
     return Span(float(np.ptp(means)), low, high, tuple(one.ranges[0] for one in spans))
+
+
+def may_scatter(upper: Scatter, graduation: float) -> list[Scatter]:
+    """Return what the scatter of one turn may be, where this is the most of it."""
+    floor = graduation / math.sqrt(12)
+    return [*dict.fromkeys(Scatter(max(one * upper.sd, floor), upper.dof) for one in _SHARES)]
 
 
 def rough(means: Floats) -> Scatter:
     """Return the most that one turn's scatter can be: that of white noise of its roughness.
 
     The second differences of white noise have six times its variance. Neighbouring ones overlap,
-    so that their mean square has 18 / 35 of a degree of freedom a tooth.
+    so that their mean square has 18 / 35 of a degree of freedom a tooth. Means of many blades have
+    the shape (teeth, n).
     """
-    second = means - (np.roll(means, 1) + np.roll(means, -1)) / 2
-    return Scatter(math.sqrt(float(np.mean(second**2)) / 1.5), 18 / 35 * len(means))
+    second = means - (np.roll(means, 1, axis=0) + np.roll(means, -1, axis=0)) / 2
+    return Scatter(np.sqrt(np.mean(second**2, axis=0) / 1.5), 18 / 35 * len(means))
+
+
+# Of many blades, only whether a limit is kept
+
+_ENDS = 5
+
+
+@lru_cache(maxsize=64)
+def _range_of(teeth: int, dof: float) -> Floats:
+    """Return the range of each draw of a scatter of 1."""
+    draws = _draws(teeth, dof)
+    wide: Floats = draws.wider * np.ptp(draws.normal, axis=0)
+    return wide
+
+
+@lru_cache(maxsize=1024)
+def _farthest(teeth: int, dof: float) -> tuple[float, float]:
+    """Return how far a scatter of 1 moves a range, in all draws but those beyond the limits."""
+    low, high = np.quantile(_range_of(teeth, dof), [1 - _LOW, _HIGH])
+    return float(low), float(high)
+
+
+def farthest_limits(read: Floats, turns: int, teeth: int, scatter: Scatter, graduation: Any) -> Any:
+    """Return between which bounds the limits of `span` lie, whatever the plate's shape.
+
+    Parameters
+    ----------
+    read : ndarray, shape (n,)
+        Highest less lowest of the means of each blade's teeth, as many read in as many turns.
+    turns, teeth : int
+    scatter : Scatter
+        Of one reading; shape (n,) and one number.
+    graduation : float or ndarray, shape (n,)
+        0 where it is not known.
+
+    Returns
+    -------
+    low, high : ndarray, shape (n,)
+        Scatter moves a range by no more than its own range.
+    """
+    low, high = _farthest(teeth, scatter.dof)
+    sd, hair = scatter.sd / math.sqrt(turns), 1e-9 * read
+    # Rounding is drawn within half a step each way, times the root of 3 over that of 12.
+    more = graduation * (1 + 1 / (2 * turns)) + hair
+    return read - low * sd - more, read + high * sd + more
+
+
+def against(
+    means: Floats, turns: int, scatter: Scatter, graduation: float, limit: float
+) -> tuple[int, int]:
+    """Return how many of the draws of `span` are within a limit: at least, and at most.
+
+    They are counted without being found: what is read is convex in the range, so that a range is
+    beyond the limit if the plate, at the limit, would be read as less than it was.
+    """
+    count, read = len(means), float(np.ptp(means))
+    left, sd = rounding_left(scatter.sd, graduation), scatter.sd / math.sqrt(turns)
+    shape = _freed(means, sd**2 + left**2)
+    shape /= np.ptp(shape) or 1.0
+    draws = _draws(count, scatter.dof)
+    reach, wider = limit - graduation / (2 * turns) * draws.step, sd * draws.wider
+
+    def heights(teeth: Any, drawn: Any) -> Floats:
+        found: Floats = shape[teeth, np.newaxis] * reach[drawn]
+        found += wider[drawn] * draws.normal[teeth][:, drawn]
+        if left:
+            found += left * draws.rounding[teeth][:, drawn]
+        return found
+
+    # The highest and lowest few mostly tell.
+    order = np.argsort(shape, kind="stable")
+    ends = np.concatenate([order[:_ENDS], order[-_ENDS:]]) if count > 3 * _ENDS else order
+    within = np.ptp(heights(ends, slice(None)), axis=0) >= read
+    rest = np.flatnonzero(~within)
+    within[rest] = np.ptp(heights(slice(None), rest), axis=0) >= read
+    within &= reach >= 0
+    alone = sd * _range_of(count, scatter.dof) + 2 * math.sqrt(3) * left > read
+    odd = np.flatnonzero(within & alone)
+    # Where the range still falls there, it may be read as it was beyond the limit too.
+    high = heights(slice(None), odd)
+    falls = int(np.count_nonzero(shape[high.argmax(axis=0)] <= shape[high.argmin(axis=0)]))
+    most = int(np.count_nonzero(within))
+    return most - falls, most
+
+
+LOW, MIDDLE, HIGH, MANY = _LOW, 0.5, _HIGH, _DRAWS
+"""Quantiles that are limits and value of a span, and how many draws there are."""
+
+
+def quantile_within(counts: tuple[int, int], quantile: float) -> bool | None:
+    """Return whether a quantile of the draws is within the limit; None where that is not told."""
+    before = math.floor((_DRAWS - 1) * quantile)
+    least, most = counts
+    if least >= before + 2:
+        return True
+    return False if most <= before else None
 
 
 def _freed(means: Floats, variance: float) -> Floats:

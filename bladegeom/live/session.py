@@ -296,7 +296,7 @@ class Session:
         on = "" if state.taken.whole else "; g reads on, for bends and single teeth"
         if state.taken.closed:
             return [f"The turn is closed. q leaves it so{on}."]
-        return [f"Now the first tooth again: has the stand moved? ? leaves it out{on}."]
+        return [f"Now the first tooth again: it shows if the stand moved (? leaves it out{on})."]
 
 
 def parse_entry(text: str, unit: str) -> float:

@@ -23,8 +23,8 @@ from bladegeom.readings import Readings
 from bladegeom.shop.again import in_short, over_limit, read_again
 from bladegeom.shop.change import Change, change
 from bladegeom.shop.condition import Condition
-from bladegeom.tables.blade_facts import BladeFacts, folded
-from bladegeom.tables.blades import Batch, not_read
+from bladegeom.tables.blade_facts import BladeFacts, facts_beside, folded
+from bladegeom.tables.blades import Batch, leave_unread, not_read, some_of
 from bladegeom.tables.eye import eye_fault
 from bladegeom.tables.read import parse_blades
 from bladegeom.tables.text import read_bytes
@@ -79,42 +79,46 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> B
     batches = [*_batches(inputs, facts, how, day.refused)]
     names = {
         who
-        for _, _, batch in batches
+        for one in batches
         for who in (
-            *(readings.blade.who for readings in batch.readings),
-            *(fault.who for fault in batch.refused if fault.blade),
+            *one.unread,
+            *(readings.blade.who for readings in one.batch.readings),
+            *(fault.who for fault in one.batch.refused if fault.blade),
         )
     }
-    rest: set[str] = set()
-    if facts is not None:
-        # A row that no blade fits may be of one whose name, or customer, is written otherwise.
-        served = {facts.row_of(who) for who in names}
-        rest = {folded(one.name) for one in facts.rows.keys() - served}
-    found: list[tuple[_Path, Readings, Who | None]] = []
-    for path, file, batch in batches:
+    found: list[tuple[_Path, Readings, BladeFacts | None, Who | None]] = []
+    for path, file, batch, own, _ in batches:
+        rest: set[str] = set()
+        if own is not None:
+            # A row that no blade fits may be of one whose name, or customer, is written otherwise.
+            served = {own.row_of(who) for who in names}
+            rest = {folded(one.name) for one in own.rows.keys() - served}
         whole, bare = _with_bare(path, batch, rest, how)
         for readings in whole.readings:
             who = readings.blade.who
-            row = None if facts is None or who in bare else facts.found_for(who)
-            found.append((path, readings, row))
+            row = None if own is None or who in bare else own.found_for(who)
+            found.append((path, readings, own, row))
         day.refused.extend(fault.within(file) for fault in whole.refused)
         day.notes.extend(f"{file}: {note}" for note in whole.notes)
         if bare:
             said = f"no row of facts, judged by the readings alone: {', '.join(map(str, bare))}"
             day.notes.append(f"{file}: {said}")
+        if own is not None and own is not facts:
+            elsewhere = names if facts is None else names | facts.rows.keys()
+            day.notes.extend(f"{file}: {note}" for note in not_read(own, elsewhere))
     if facts is not None:
-        used = names.union(row for _, _, row in found if row)
+        used = names.union(row for *_, row in found if row)
         day.notes.extend(facts.notes)
         day.notes.extend(f"{Path(facts.name).name}: {note}" for note in not_read(facts, used))
-    times = Counter(readings.blade.who for _, readings, _ in found)
+    times = Counter(readings.blade.who for _, readings, *_ in found)
     of_row: dict[Who | None, set[Who]] = {}
-    for _, readings, row in found:
+    for _, readings, _, row in found:
         of_row.setdefault(row, set()).add(readings.blade.who)
     several: dict[Who, list[str]] = {}
     files = Counter(as_letters(Path(path).name) for path in {*(os.fspath(one) for one in inputs)})
-    for path, readings, row in found:
+    for path, readings, own, row in found:
         blade, file, apart = readings.blade.who, as_letters(Path(path).name), ""
-        eye, wrong = _seen(facts, row, blade, of_row[row])
+        eye, wrong = _seen(own, row, blade, of_row[row])
         if wrong:
             day.refused.append(wrong.within(file))
             continue
@@ -140,7 +144,21 @@ def read_day(inputs: Sequence[_Path], facts: BladeFacts | None, **how: Any) -> B
         for spelt in alike.values()
         if len(spelt) > 1
     )
+    if not day.readings and not day.refused:
+        day.refused.append(
+            Fault("no blade is read yet", "write down the readings, and run it again")
+        )
     return day
+
+
+class _File(NamedTuple):
+    """A file of the day: what it held, what is stated beside that, and the blades left blank."""
+
+    path: _Path
+    name: str
+    batch: Batch[Readings]
+    facts: BladeFacts | None
+    unread: list[Who]
 
 
 class Repeats:
@@ -202,17 +220,28 @@ def _seen(
 
 def _batches(
     inputs: Sequence[_Path], facts: BladeFacts | None, how: _How, refused: list[Fault]
-) -> Iterator[tuple[_Path, str, Batch[Readings]]]:
-    """Read files one by one: each with its name and what it held, or its faults."""
+) -> Iterator[_File]:
+    """Read files one by one; what is wrong with a whole one is added to what is refused.
+
+    Blades of which nothing was read are left out, with a note.
+    """
     for path in inputs:
+        name = as_letters(Path(path).name)
         try:
-            yield path, as_letters(Path(path).name), _parsed(path, facts, how)
+            data = read_bytes(path)
+            own = facts_beside(data, name, how.get("sheet"), facts)
+            batch = parse_blades(data, name, blades=own, **how)
+            if unread := [fault.who for fault in leave_unread(batch)]:
+                batch.notes.append(f"not read: {some_of(unread)}")
+            yield _File(path, name, batch, own, unread)
         except RefusedError as error:
-            refused.extend(fault.within(as_letters(Path(path).name)) for fault in error.faults)
+            refused.extend(fault.within(name) for fault in error.faults)
 
 
-def _parsed(path: _Path, facts: BladeFacts | None, how: _How) -> Batch[Readings]:
-    return parse_blades(read_bytes(path), as_letters(Path(path).name), blades=facts, **how)
+def _by_themselves(path: _Path, how: _How) -> Batch[Readings]:
+    """Read a file without what is stated beside its readings."""
+    none = BladeFacts("", {}, {}, {}, [], of_some=True)
+    return parse_blades(read_bytes(path), as_letters(Path(path).name), blades=none, **how)
 
 
 def _with_bare(
@@ -229,7 +258,7 @@ def _with_bare(
     }
     if not lacking:
         return batch, []
-    plain = {one.blade.who: one for one in _parsed(path, None, how).readings}
+    plain = {one.blade.who: one for one in _by_themselves(path, how).readings}
     bare = [who for who in plain if who in lacking]
     known = {one.blade.who: one for one in batch.readings} | {one: plain[one] for one in bare}
     order = dict.fromkeys([*(who for who in plain if who in known), *known])
@@ -264,7 +293,7 @@ class Earlier:
         self.refused: list[Fault] = []
         self._read: dict[Who, tuple[str, Readings]] = {}
         twice: set[Who] = set()
-        for path, file, found in _batches(inputs, facts, how, self.refused):
+        for path, file, found, *_ in _batches(inputs, facts, how, self.refused):
             batch, _ = _with_bare(path, found, (), how)
             self.refused += [fault.within(file) for fault in batch.refused]
             for readings in batch.readings:

@@ -14,10 +14,10 @@ from typing import NamedTuple
 import numpy as np
 
 from bladegeom.faults import RefusedError
-from bladegeom.fit.closing import Closing, closing_of, without_drift
+from bladegeom.fit.closing import MATTERS, Closing, closing_of, without_drift
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
-from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
+from bladegeom.fit.shape import Bend, residual_shape
 from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.span import Scatter
@@ -54,12 +54,9 @@ FIT = "fit for use"
 ACTIONS = (RETIRE, SAWSMITH, LEVEL, STRAIGHTEN, REMOUNT, AGAIN, FIT)
 """Every action, in the order in which a queue lists them."""
 
-MATTERS = 0.05
-"""Chance at which a steady stand is taken to have moved, where that would change the outcome."""
-
 _CLEAR = "looked at, nothing found"
 _NOT_SEEN = "not recorded: look for cracks, missing tips, heat marks, wrong bore or speed rating"
-_WAVES, _FEWEST, _MOST_BENDS = 4, 8, 2
+WAVES, FEWEST, _MOST_BENDS = 4, 8, 2
 _MOST_TURNS = 6
 """More turns nobody reads."""
 
@@ -83,6 +80,16 @@ class _Next(NamedTuple):
     bend: Bend | None = None
     wave: Harmonic | None = None
     sound: bool = True
+
+
+KEPT = _Next(FIT, ("Every limit is kept.",))
+OVER = _Next(
+    AGAIN,
+    (
+        "Over the limit, but neither a tilt nor a bend nor waves account for most of it: clean "
+        "the plate where it is touched and measure again, two turns.",
+    ),
+)
 
 
 @described
@@ -258,8 +265,7 @@ def assess(
     seen, withheld = (eye or "").strip(), None
     if wrong := eye_fault(seen, fit.readings.blade.name or None):
         raise RefusedError(wrong)
-    found = fit.findings if findings is None else findings
-    step = _next(fit, verdicts, found, _moved(fit, judge, worst_of(verdicts)))
+    step = _next(fit, verdicts, findings, _moved(fit, judge, worst_of(verdicts)))
     if eye_says(seen) == FAULT:
         why = f"The eye found: {seen}. This is not decided from the runout."
         step = _Next(RETIRE, (why,), sound=step.sound)
@@ -302,7 +308,10 @@ def _moved(
 
 
 def _next(
-    fit: WobbleFit, verdicts: Sequence[Verdict], findings: Findings, moved: Closing | None
+    fit: WobbleFit,
+    verdicts: Sequence[Verdict],
+    findings: Findings | None,
+    moved: Closing | None,
 ) -> _Next:
     """Return what to do next, from the verdicts and the shape of the plate.
 
@@ -313,19 +322,14 @@ def _next(
     decides: a bend over a few teeth, waves round the whole blade, or the tilt.
     """
     outcome, unread = worst_of(verdicts), unread_of(verdicts)
-    if mistake := next((one for one in findings if _touches(one, fit)), None):
-        why = [sentence(f"a mistake in the readings seems likely: {mistake.words}")]
-        shape = residual_shape(fit)
-        if shape.bends:
-            bent = _bent(shape.bends[0], shape.sd, fit.unit)
-            why.append(f"{bent}: if a second turn shows it again, it is the plate.")
-        return _Next(AGAIN, tuple(why), sound=False)
+    if (again := mistaken(fit, findings)) is not None:
+        return again
     if moved is not None:
         return _Next(AGAIN, (_moved_words(moved, fit.unit),), sound=False)
     if tooth := _to_straighten(fit, verdicts):
         return tooth
     if outcome == CONFORMS:
-        return _Next(FIT, ("Every limit is kept.",))
+        return KEPT
     if outcome == UNDECIDED:
         if unread:
             said = unread_words(fit.readings, unread)
@@ -334,19 +338,18 @@ def _next(
                 "No reading differs and no graduation is stated: state it, and the doubt is known."
             )
         else:
-            said = _turns_words(verdicts, turns_read(fit))
+            turns = max(one.turns for one in verdicts if one.outcome == UNDECIDED)
+            said = turns_words(turns, turns_read(fit))
         return _Next(AGAIN, (said,))
     teeth = len(np.unique(fit.readings.tooth[fit.in_fit]))
-    if teeth < _FEWEST:
+    if teeth < FEWEST:
         said = f"{teeth} teeth cannot tell a bend from a tilt: read every tooth."
         return _Next(AGAIN, (said,))
-    smallest = min(one.limit for one in verdicts if one.outcome == FAILS)
-    return _out(fit, residual_shape(fit), smallest)
+    return out(fit, min(one.limit for one in verdicts if one.outcome == FAILS))
 
 
-def _turns_words(verdicts: Sequence[Verdict], read: int) -> str:
+def turns_words(turns: float, read: int) -> str:
     """Return what would decide where the limit lies within the doubt."""
-    turns = max(one.turns for one in verdicts if one.outcome == UNDECIDED)
     there = f"there {'is 1' if read == 1 else f'are {read}'}"
     if turns <= _MOST_TURNS:
         return (
@@ -380,10 +383,24 @@ def _to_straighten(fit: WobbleFit, verdicts: Sequence[Verdict]) -> _Next | None:
     )
 
 
-def _out(fit: WobbleFit, shape: ResidualShape, smallest: float) -> _Next:
+def mistaken(fit: WobbleFit, findings: Findings | None = None) -> _Next | None:
+    """Return the action for readings in which a mistake seems likely, if one does."""
+    found = fit.findings if findings is None else findings
+    mistake = next((one for one in found if _touches(one, fit)), None)
+    if mistake is None:
+        return None
+    why = [sentence(f"a mistake in the readings seems likely: {mistake.words}")]
+    shape = residual_shape(fit)
+    if shape.bends:
+        bent = _bent(shape.bends[0], shape.sd, fit.unit)
+        why.append(f"{bent}: if a second turn shows it again, it is the plate.")
+    return _Next(AGAIN, tuple(why), sound=False)
+
+
+def out(fit: WobbleFit, smallest: float) -> _Next:
     """Return the action for a blade that is over a limit, of which this is the smallest."""
-    unit, u = fit.unit, fit.amplitude_u
-    waved = fit_wobble(fit.readings, harmonics=_WAVES)
+    unit, u, shape = fit.unit, fit.amplitude_u, residual_shape(fit)
+    waved = fit_wobble(fit.readings, harmonics=WAVES)
     higher = [one for one in waved.harmonics if one.order > 1 and one.resolved]
     wave = max(higher, key=lambda one: one.amplitude or 0.0, default=None)
     bend = max(shape.bends, key=lambda one: abs(one.height), default=None)
@@ -396,18 +413,18 @@ def _out(fit: WobbleFit, shape: ResidualShape, smallest: float) -> _Next:
         kind = "a saddle" if wave.order == 2 else "a plate bent in waves"
         said = f"{wave.order} waves a turn move the plate by {size} {unit} in all: {kind}."
         return _Next(SAWSMITH, (said,), wave=wave)
-    if fit.resolved and fit.wobble_tir >= fit.raw_tir / 2:
-        said = (
-            f"Most of it is one tilt a turn ({number(fit.wobble_tir, 2 * u)} {unit}): a seat to "
-            "clean first, not a plate to hammer. Clean arbor, flanges and bore, turn the blade "
-            "on the arbor and measure again."
-        )
-        return _Next(REMOUNT, (said,))
+    tilted = fit.resolved and fit.wobble_tir >= fit.raw_tir / 2
+    return remounted(fit.wobble_tir, u, unit) if tilted else OVER
+
+
+def remounted(wobble_tir: float, u: float, unit: str) -> _Next:
+    """Return the action for a blade that is over a limit for its tilt."""
     said = (
-        "Over the limit, but neither a tilt nor a bend nor waves account for most of it: clean "
-        "the plate where it is touched and measure again, two turns."
+        f"Most of it is one tilt a turn ({number(wobble_tir, 2 * u)} {unit}): a seat to "
+        "clean first, not a plate to hammer. Clean arbor, flanges and bore, turn the blade "
+        "on the arbor and measure again."
     )
-    return _Next(AGAIN, (said,))
+    return _Next(REMOUNT, (said,))
 
 
 def _bent(bend: Bend, sd: float, unit: str) -> str:
@@ -447,13 +464,19 @@ def _told(fit: WobbleFit, verdicts: Sequence[Verdict], step: _Next) -> tuple[str
     if step.action != RETIRE and (unread := unread_of(verdicts)):
         words = unread_words(fit.readings, unread)
         said += [] if words in step.reasons else [words]
-    if any(one.on.quantity == "raw_tir" for one in verdicts):
-        turns = turns_read(fit)
-        count = f"{len(fit.residuals)} in {turns} turn{'' if turns == 1 else 's'}"
+    raw = any(one.on.quantity == "raw_tir" for one in verdicts)
+    return (*said, *also_told(step.action, len(fit.residuals), turns_read(fit), raw=raw))
+
+
+def also_told(action: str, count: int, turns: int, *, raw: bool) -> tuple[str, ...]:
+    """Return what else to know of so many readings, with a limit on the raw TIR or without."""
+    said = []
+    if raw:
         said.append(
-            f"A raw TIR grows with the number of readings, here {count}: compare it only with one "
-            "of as many, and see that the limit means as many."
+            f"A raw TIR grows with the number of readings, here {count} in {turns} "
+            f"turn{'' if turns == 1 else 's'}: compare it only with one of as many, and see that "
+            "the limit means as many."
         )
-    if step.action not in (FIT, RETIRE):
+    if action not in (FIT, RETIRE):
         said.append("A dish does not show from one ring: lay a straightedge across the plate.")
     return tuple(said)

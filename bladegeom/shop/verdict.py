@@ -8,23 +8,40 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bladegeom.blade import Blade
 from bladegeom.columns import NOT_FINISHED
-from bladegeom.estimate import Known, judge
+from bladegeom.estimate import Known, judge, keeps
 from bladegeom.faults import refuse
 from bladegeom.fit.closing import closing_of
 from bladegeom.fit.wobble import WobbleFit
 from bladegeom.kernel.doubt import amplitude_cdf, student_t
-from bladegeom.kernel.span import Scatter, rough, rounded_away, span, span_of_one_turn
+from bladegeom.kernel.span import (
+    HIGH,
+    LOW,
+    MANY,
+    MIDDLE,
+    Scatter,
+    against,
+    farthest_limits,
+    may_scatter,
+    quantile_within,
+    rough,
+    rounded_away,
+    span,
+    span_of_one_turn,
+)
 from bladegeom.readings import Readings, same_ring
 from bladegeom.result import between, number, percent
 from bladegeom.shop.limits import Limit, Limits, said_length
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Places = NDArray[np.intp]
 
 CONFORMS, UNDECIDED, FAILS = "conforms", "undecided", "does not conform"
 NOT_JUDGED = "not judged"
@@ -55,7 +72,7 @@ readings so far choose the moment at which one is stopped early, so that it prov
 _MOST, _WIDEST_DEG = 2, 45.0
 """That rule in numbers."""
 
-_TURNS = 3.5
+A_TURN = 3.5
 """Standard deviations of one reading that the limits of a raw TIR reach from it, after one turn."""
 
 _OUTCOME = {"yes": CONFORMS, "cannot tell": UNDECIDED, "no": FAILS}
@@ -170,8 +187,7 @@ def _verdict(fit: WobbleFit, on: Limit, rule: str, pooled: Scatter | None) -> Ve
     early = readings.finished == NOT_FINISHED
     if early:
         unread = tuple(tooth for run in _runs(readings) for tooth in run)
-    away = abs(limit - measured.value)
-    turns = math.ceil((a_turn / away) ** 2) if math.isfinite(a_turn) and away > 0 else math.inf
+    turns = turns_to_decide(a_turn, abs(limit - measured.value), turns_read(fit))
     verdict = Verdict(
         on,
         limit,
@@ -180,7 +196,7 @@ def _verdict(fit: WobbleFit, on: Limit, rule: str, pooled: Scatter | None) -> Ve
         within,
         rests_on,
         unread,
-        turns=max(turns, turns_read(fit) + 1),
+        turns=float(turns),
     )
     few = 2 * teeth_read(readings) < readings.blade.teeth
     if unread and (passes or early or few):
@@ -262,19 +278,131 @@ def raw_span(fit: WobbleFit, limit: float, pooled: Scatter | None = None) -> See
             "what neighbouring teeth differ by is scatter"
         )
     else:
-        both = [one for one in (own, pooled) if one is not None]
-        dof = sum(one.dof for one in both)
-        sd = math.sqrt(sum(one.dof * one.sd**2 for one in both) / dof)
-        scatter = Scatter(max(sd, floor), dof)
-        found = span(of_teeth, known, scatter, step)
+        scatter = _pooled([one for one in (own, pooled) if one is not None], floor)
+        dof, found = scatter.dof, span(of_teeth, known, scatter, step)
         rests = " and ".join(
             ["the repeatability of teeth read in several turns"] * (own is not None)
             + ["that of the day's closing readings"] * (pooled is not None)
         )
         rests += f" ({dof:.0f} degrees of freedom)"
     u = (found.high - found.low) / (2 * student_t(0.95, math.inf))
-    a_turn = math.inf if rounded_away(scatter.sd, step) else _TURNS * scatter.sd
+    a_turn = math.inf if rounded_away(scatter.sd, step) else A_TURN * scatter.sd
     return Seen(Known(found.value, u, found.low, found.high), found.within(limit), rests, a_turn)
+
+
+def _pooled(parts: Sequence[Scatter], floor: Any) -> Scatter:
+    """Return what several say of one scatter."""
+    dof = sum(one.dof for one in parts)
+    sd = np.sqrt(sum(one.dof * one.sd**2 for one in parts) / dof)
+    return Scatter(np.maximum(sd, floor), dof)
+
+
+# Of many blades
+
+NOT_TOLD = -1
+"""Of a blade that is to be judged by itself; else a place in `OUTCOMES`."""
+
+
+def outcomes(value: Floats, low: Floats, high: Floats, limit: Floats, rule: str) -> Places:
+    """Return what `judged` says of many values."""
+    if rule == "simple":
+        return np.where(value <= limit, 0, OUTCOMES.index(FAILS))
+    yes, no = keeps(low, high, limit)
+    return np.where(yes, 0, np.where(no, OUTCOMES.index(FAILS), OUTCOMES.index(UNDECIDED)))
+
+
+def raw_outcomes(
+    means: Floats,
+    turns: int,
+    parts: Sequence[Scatter],
+    graduation: Floats,
+    limit: Floats,
+    rule: str,
+) -> Places:
+    """Return what `judged` says of the raw TIR of blades of which as many teeth were read.
+
+    Parameters
+    ----------
+    means : ndarray, shape (teeth read, n)
+    turns : int
+    parts : sequence of Scatter
+        What is known of the scatter of one reading, beside these; none of one turn.
+    graduation, limit : ndarray, shape (n,)
+    rule : {"zones", "simple"}
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        Where the limit is farther than any scatter reaches, that tells; else it is held against
+        the draws of the span.
+    """
+    read, floor = np.ptp(means, axis=0), graduation / math.sqrt(12)
+    if rule == "simple" and not parts:
+        return outcomes(read, read, read, limit, rule)
+    upper: Any = rough(means)
+    widest = _pooled(parts or [upper], floor)
+    low, high = farthest_limits(read, turns, len(means), widest, graduation)
+    found = outcomes(read, low, high, limit, "zones")
+    found[(upper.sd == 0) & (floor == 0)] = NOT_TOLD
+    for at in np.flatnonzero(found == OUTCOMES.index(UNDECIDED)).tolist():
+        step, own = float(graduation[at]), Scatter(float(upper.sd[at]), upper.dof)
+        may_be = may_scatter(own, step)
+        if parts:
+            may_be = [Scatter(float(np.broadcast_to(widest.sd, read.shape)[at]), widest.dof)]
+        found[at] = _by_draws(means[:, at], turns, may_be, step, float(limit[at]), rule)
+    return found
+
+
+def _by_draws(
+    means: Floats,
+    turns: int,
+    may_be: Sequence[Scatter],
+    graduation: float,
+    limit: float,
+    rule: str,
+) -> int:
+    """Return the outcome for one blade, whose scatter may be one of several."""
+    fails, read = OUTCOMES.index(FAILS), np.asarray(np.ptp(means))
+    high: list[bool | None] = []
+    low: list[bool | None] = []
+    for one in reversed(may_be):
+        least, most = farthest_limits(read, turns, len(means), one, graduation)
+        if least > limit or most <= limit:
+            counts = (0, 0) if least > limit else (MANY, MANY)
+        else:
+            counts = against(means, turns, one, graduation, limit)
+        if rule == "simple":
+            within = quantile_within(counts, MIDDLE)
+            return NOT_TOLD if within is None else 0 if within else fails
+        high.append(quantile_within(counts, HIGH))
+        low.append(quantile_within(counts, LOW))
+        if False in high and True in low:
+            return OUTCOMES.index(UNDECIDED)
+    if None in high or None in low:
+        return NOT_TOLD
+    return 0 if all(high) else fails
+
+
+def turns_to_decide(a_turn: Any, away: Any, read: Any) -> Any:
+    """Return about how many turns would decide; see `Verdict`."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        turns = np.ceil(np.divide(a_turn, away) ** 2)
+    return np.maximum(np.where(np.isfinite(a_turn) & (away > 0), turns, np.inf), read + 1)
+
+
+def left_out_alone(blade: Blade, read: Bools) -> Bools:
+    """Return of which blades only teeth are not read that may be left out, shape (n,).
+
+    `read` is which teeth were, shape (teeth, n). What a raw TIR asks beside that is not looked at.
+    """
+    gone, angle = ~read, np.asarray(blade.angles_deg)
+    after, before = (np.roll(gone, by, axis=0) for by in (-1, 1))
+    wide = _WIDEST_DEG * (1 + 1e-9)
+    one, two = ((np.roll(angle, -by) - np.roll(angle, 1)) % 360.0 > wide for by in (1, 2))
+    long: Any = gone & after & before
+    long |= gone & one[:, np.newaxis] | gone & after & two[:, np.newaxis]
+    fine: Bools = ~long.any(axis=0)
+    return fine
 
 
 def _tooth_means(fit: WobbleFit) -> tuple[Floats, NDArray[np.intp]]:

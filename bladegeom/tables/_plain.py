@@ -459,7 +459,8 @@ def _stated(part: Part) -> dict[str, Any]:
         )
     except RefusedError:
         return {}
-    return columns if not 0 < len(part.table.teeth) < columns.get("teeth", 0) else {}
+    last = max((one.tooth for one in part.table.teeth), default=MOST_TEETH)
+    return columns if last >= columns.get("teeth", 0) else {}
 
 
 class _Found(NamedTuple):

@@ -19,7 +19,12 @@ _ZEROS = re.compile(r"0{2,}")
 _ROW = re.compile(rb"<(?:\w+:)?row ([^>]*)")
 _HIDDEN, _AT = re.compile(rb'hidden="(?:1|true)"'), re.compile(rb'\br="([0-9]+)"')
 _MERGED = re.compile(rb'<(?:\w+:)?mergeCell [^>]*ref="([A-Z]{1,3})([0-9]+):([A-Z]{1,3})([0-9]+)"')
-_LIKE_THOUSANDS = re.compile(r"-?[1-9][0-9]{0,2}\.[0-9]{3}")
+_LIKE_THOUSANDS = re.compile(r"-?[1-9][0-9]{0,2}[.,][0-9]{3}")
+_COMMA = re.compile(r"[+\-\u2212]?[0-9]*,[0-9]+")
+_POINT = re.compile(r"[+\-\u2212]?[0-9]*\.[0-9]+")
+READINGS, FACTS, HOW = "readings", "facts", "how to read"
+"""Sheets of a workbook that was made to be filled in."""
+
 MOST_UNPACKED = 1 << 29
 """Bytes of a workbook without its compression."""
 
@@ -30,7 +35,8 @@ _DIGITS = 10**15
 def workbook_rows(data: bytes, name: str, sheet: str | None = None) -> list[list[str]]:
     """Return the rows of the only sheet with cells, or of the one that is meant.
 
-    Numbers are written with a decimal point.
+    Of a workbook that was made to be filled in, that is the one with the readings. Numbers are
+    written with a decimal point, or with a comma where those that are text have one.
 
     Text stays as it is, leading zeros included; a number shown with leading zeros (a format such
     as ``0000``) keeps them. A date is written ``2026-01-02``. A formula is its stored value, or
@@ -82,6 +88,8 @@ def workbook_rows(data: bytes, name: str, sheet: str | None = None) -> list[list
     ]
     if not held:
         raise refuse("it is empty", "it needs a header row and one row a reading", file=name)
+    if sheet is None and {READINGS, FACTS} <= {*held} <= {READINGS, FACTS, HOW}:
+        sheet = READINGS
     if sheet is not None and sheet not in held:
         problem = f"it has no sheet {sheet} with cells"
         raise refuse(problem, f"name one of {', '.join(held)}", file=name, value=sheet)
@@ -205,6 +213,7 @@ def _texts(
 ) -> list[list[str]]:
     texts = [[_text(cell) for cell in cells] for cells in rows]
     head, header = header_of(texts, KNOWN_COLUMNS)
+    commas = _has_commas(rows)
     named = header.index("blade") if "blade" in header else -1
     for row, (cells, line) in enumerate(zip(rows, texts, strict=True), start=1):
         written = formulas[row - 1] if formulas is not None and row <= len(formulas) else ()
@@ -220,10 +229,34 @@ def _texts(
                 raise RefusedError(fault)
             line[place] = formula if formula.startswith("=") else f"={formula}"
         for place, text in enumerate(line if row > head else ()):
-            number = isinstance(cells[place].value, float) and place != named
-            if number and _LIKE_THOUSANDS.fullmatch(text):
-                line[place] = f"{text}0"
+            if isinstance(cells[place].value, float) and place != named:
+                whole = f"{text}0" if _LIKE_THOUSANDS.fullmatch(text) else text
+                line[place] = whole.replace(".", ",") if commas else whole
     return texts
+
+
+def _has_commas(rows: list[tuple[Any, ...]]) -> bool:
+    """Return whether numbers that were typed as text have decimal commas, and none has a point."""
+    words = [cell.value.strip() for cells in rows for cell in cells if isinstance(cell.value, str)]
+    commas = (_COMMA.fullmatch(one) and not _LIKE_THOUSANDS.fullmatch(one) for one in words)
+    return any(commas) and not any(map(_POINT.fullmatch, words))
+
+
+def own_facts(data: bytes, name: str, sheet: str | None) -> list[list[str]] | None:
+    """Return the rows of the facts in a workbook that was made to be filled in; None of others.
+
+    `sheet` is the one that is meant, where the user says which.
+    """
+    try:
+        import openpyxl
+
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            titles = openpyxl.load_workbook(io.BytesIO(data), read_only=True).sheetnames
+    except Exception:  # What is wrong with it is said where the readings are.
+        return None
+    made = sheet in (None, READINGS) and {READINGS, FACTS} <= {*titles}
+    return workbook_rows(data, name, FACTS) if made else None
 
 
 def _text(cell: Any) -> str:

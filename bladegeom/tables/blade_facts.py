@@ -8,14 +8,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from bladegeom.columns import EYE, FACT_COLUMNS, ROW_COLUMNS
+from bladegeom.columns import EYE, FACT_COLUMNS, KNOWN_COLUMNS, ROW_COLUMNS
 from bladegeom.faults import NO_ROW, Fault, RefusedError, Who, as_letters, refuse
 from bladegeom.tables._damage import is_ditto
-from bladegeom.tables.facts import facts_of_column
+from bladegeom.tables.facts import facts_of_column, merge
 from bladegeom.tables.header import unknown_columns
-from bladegeom.tables.sheets import open_sheet, sheet_mark, take_units
+from bladegeom.tables.sheets import is_workbook, open_sheet, sheet_mark, take_units
 from bladegeom.tables.table import Facts, Table, owners
-from bladegeom.tables.text import Sheet, read_bytes, spoilt_faults
+from bladegeom.tables.text import Sheet, read_bytes, sheet_of_rows, spoilt_faults
 
 
 @dataclass(frozen=True)
@@ -114,6 +114,27 @@ class BladeFacts:
         """Return whose row `find` found for a blade: that of `row_of`, or the only row."""
         return self.row_of(who) or next(iter(self.rows))
 
+    def beside(self, given: BladeFacts) -> BladeFacts:
+        """Return what this table and another one say together; where both do, they must agree."""
+        rows, eyes = dict(given.rows), dict(given.eyes)
+        places = dict(given.places)
+        for who, (known, faults) in self.rows.items():
+            facts, wrong, other = dict(known), [*faults], given.row_of(who)
+            if other is not None:
+                others, more = given.rows[other]
+                wrong += [*more, *merge(facts, others, who.name)]
+                rows.pop(other, None)
+                eyes.pop(other, None)
+                if there := given.eyes.get(other, ""):
+                    eyes[who] = there
+            if (seen := self.eyes.get(who, "")) and eyes.setdefault(who, seen) != seen:
+                row = self.places[who]
+                problem = f"eye is {seen!r} here, but {given.name} says {eyes[who]!r}"
+                cure = "let both say what was found, or leave one of them out"
+                wrong.append(Fault(problem, cure, who.name, row, EYE, seen, self.name))
+            rows[who], places[who] = (facts, wrong), self.places[who]
+        return BladeFacts(self.name, rows, eyes, places, [*self.notes, *given.notes])
+
 
 def folded(name: str) -> str:
     """Return a name without what differs by mistake: case, blanks, signs, leading zeros."""
@@ -130,6 +151,38 @@ def read_blade_facts(path: str | os.PathLike[str]) -> BladeFacts:
     except RefusedError as error:
         # Row numbers mean nothing until it is said of which of the two tables.
         raise RefusedError(fault.within(name) for fault in error.faults) from None
+
+
+def facts_beside(
+    data: bytes, name: str, sheet: str | None, given: BladeFacts | None = None
+) -> BladeFacts | None:
+    """Return what is stated beside the readings: in their own workbook, and in a table given.
+
+    Parameters
+    ----------
+    data : bytes
+        Of the readings' table, called `name`.
+    sheet : str or None
+        Which sheet of it is meant, if that is said.
+    given : BladeFacts, optional
+
+    Raises
+    ------
+    RefusedError
+        If the workbook's facts as a whole are at fault.
+    """
+    if not is_workbook(data):
+        return given
+    from bladegeom.tables._workbook import FACTS, own_facts  # As in `open_sheet`.
+
+    if (rows := own_facts(data, name, sheet)) is None:
+        return given
+    called = f"{name}, sheet {FACTS}"
+    try:
+        own = facts_of_sheet(sheet_of_rows(rows, ";", KNOWN_COLUMNS), called)
+    except RefusedError as error:
+        raise RefusedError(fault.within(called) for fault in error.faults) from None
+    return own if given is None else own.beside(given)
 
 
 def facts_of_sheet(sheet: Sheet, name: str) -> BladeFacts:

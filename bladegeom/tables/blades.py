@@ -17,7 +17,7 @@ from typing import Any, Generic, NamedTuple, TypeVar
 from bladegeom.faults import Fault, RefusedError, Who, also_in, as_letters, refuse
 from bladegeom.readings import Readings
 from bladegeom.tables._damage import damaged_name
-from bladegeom.tables.blade_facts import BladeFacts, folded, read_blade_facts
+from bladegeom.tables.blade_facts import BladeFacts, facts_beside, folded, read_blade_facts
 from bladegeom.tables.eye import BLANK, NOTHING, eye_says
 from bladegeom.tables.facts import check_unit, merge, stated_facts
 from bladegeom.tables.sheets import open_sheet
@@ -133,8 +133,9 @@ def read_each(
     if faults := check(table):
         raise RefusedError(replace(fault, row=table.sheet.header_row) for fault in faults)
     own_table = None
-    if blades is not None and not isinstance(blades, BladeFacts):
-        blades = own_table = read_blade_facts(blades)
+    if not isinstance(blades, BladeFacts):
+        given = None if blades is None else read_blade_facts(blades)
+        blades = own_table = facts_beside(data, name, sheet, given)
     made, refused = each_of(table, name, Beside(stated, blades), read, progress)
     names = [*made, *(fault.who for fault in refused)]
     return made, refused, [*table.sheet.notes, *notes_of(table, own_table, names, own)]

@@ -13,7 +13,7 @@ from bladegeom.faults import Fault, RefusedError, refuse
 from bladegeom.lengths import MM_PER
 from bladegeom.tables.text import Sheet
 
-_NUMBERED = re.compile(rf"(|.*[^0-9])([0-9]{{1,6}})(?:_({'|'.join(MM_PER)}))?")
+_NUMBERED = re.compile(rf"(|.*[^0-9])([0-9]{{1,6}})(_again)?(?:_({'|'.join(MM_PER)}))?")
 _LEAST = 3
 """Fewer numbered columns are no table of teeth: ``note_1``, ``note_2``."""
 
@@ -99,8 +99,12 @@ def _any_of(names: Iterable[str]) -> str:
 
 
 class ToothColumn(NamedTuple):
-    """A column of one tooth's readings; `unit` is "" where its name has none."""
+    """A column of one tooth's readings; `unit` is "" where its name has none.
 
+    Of tooth 1 there may be another, `again` at the end of the turn: the closing reading.
+    """
+
+    again: bool
     tooth: int
     place: int
     name: str
@@ -117,7 +121,10 @@ def tooth_columns(header: Sequence[str]) -> dict[str, list[ToothColumn]]:
     found: dict[str, list[ToothColumn]] = {}
     for place, column in enumerate(header):
         if column not in KNOWN_COLUMNS and (match := _NUMBERED.fullmatch(column)):
-            one = ToothColumn(int(match[2]), place, column, match[3] or "")
+            again = bool(match[3]) and int(match[2]) == 1
+            if match[3] and not again:
+                continue
+            one = ToothColumn(again, int(match[2]), place, column, match[4] or "")
             found.setdefault(match[1].rstrip("_"), []).append(one)
     return {prefix: columns for prefix, columns in found.items() if len(columns) >= _LEAST}
 
@@ -216,12 +223,12 @@ def _one_reading_column(header: Sequence[str], unit: str | None) -> tuple[str, s
 
 
 def _wrong_numbers(columns: Sequence[ToothColumn]) -> list[Fault]:
-    first, last = columns[0], columns[-1]
+    first, last = columns[0], max(columns, key=lambda one: one.tooth)
     cure = "keep one column a tooth"
     found = [
         (one, f"tooth {one.tooth} has two columns: {before.name} and {one.name}", cure)
         for before, one in pairwise(columns)
-        if before.tooth == one.tooth
+        if before[:2] == one[:2]
     ]
     if first.tooth == 0:
         problem = f"column {first.name}: teeth count from 1"

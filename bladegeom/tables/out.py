@@ -224,6 +224,15 @@ def check_turns(turns: int) -> None:
         )
 
 
+def check_unit_stated(unit: str | None) -> None:
+    """Refuse readings to come without a unit, or with one that is not known."""
+    if unit is None:
+        raise refuse(
+            "the unit of the readings is not stated", "state it: mm, in, thou or um (--unit)"
+        )
+    check_unit(unit)
+
+
 def blank_table(
     teeth: int, name: str, unit: str | None, turns: int, facts: Mapping[str, Any]
 ) -> str:
@@ -246,11 +255,7 @@ def blank_table(
     RefusedError
         If the unit is not stated, or a fact cannot be true.
     """
-    if unit is None:
-        raise refuse(
-            "the unit of the readings is not stated", "state it: mm, in, thou or um (--unit)"
-        )
-    check_unit(unit)
+    check_unit_stated(unit)
     check_turns(turns)
     blade_of(stated_facts({"teeth": teeth, **facts}), name)
     constant = stated_columns({"teeth": teeth, **facts})

@@ -343,13 +343,14 @@ class Part:
         columns = self.table.teeth
         turns, words = self._turns(), self._turned()
         teeth = self.known["teeth"].value if "teeth" in self.known else None
-        if teeth is not None and teeth > len(columns):
-            problem = f"the blade has {teeth} teeth, but the columns end with {columns[-1].name}"
+        last = max(columns, key=lambda one: one.tooth)
+        if teeth is not None and teeth > last.tooth:
+            problem = f"the blade has {teeth} teeth, but the columns end with {last.name}"
             cure = "give every tooth a column, left blank where it was not read"
             self.wrong(self.rows[0][0], "teeth", str(teeth), problem, cure)
         readings: list[float] = []
         for row, cells in self.rows:
-            for tooth, at, column, _ in columns:
+            for _, tooth, at, column, _ in columns:
                 value = self.number(row, column, cells[at])
                 if teeth is None or tooth <= teeth:
                     readings.append(math.nan if value is None else value)
@@ -358,10 +359,11 @@ class Part:
                     problem = f"{column} holds {cell}, but the blade has {teeth} teeth"
                     cure = "correct the number of teeth, or clear the cell"
                     self.wrong(row, column, cell, problem, cure)
-        read = len(columns) if teeth is None else min(teeth, len(columns))
+        own = [one.tooth for one in columns if teeth is None or one.tooth <= teeth]
+        read = len(own)
         keywords: dict[str, Any] = {
             "readings": (readings, self.table.unit),
-            "tooth": [*range(1, read + 1)] * len(self.rows),
+            "tooth": own * len(self.rows),
             "rows": [row for row, _ in self.rows for _ in range(read)],
         }
         for key, of_rows in (("turn", turns), ("turned", words)):
