@@ -96,9 +96,9 @@ def keys_of_a_shop(fit):
     held = bg.shelf("data_demo").to_dict()
     limit = bg.Limit("wobble_tir", (1.0, "mm"), "invented for a test")
     seen = bg.visit(fit)
-    condition, changed = bg.assess(fit, bg.Limits((limit,))), bg.change(fit, fit)
-    queue = {*queue_row(condition, changed, date(2026, 11, 27)), "sheet", "digest", "read_again"}
-    found = (condition, changed, bg.trend([seen]))
+    judged = bg.assess(fit, bg.Limits((limit,)))
+    found = (judged, bg.change(fit, fit), bg.trend([seen]))
+    queue = {"sheet", "digest", "read_again", *queue_row(judged, None, date(2026, 11, 25))}
     return {*held, *held["blades"][0], *queue}.union(*(one.to_dict() for one in found))
 
 
