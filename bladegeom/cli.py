@@ -792,9 +792,8 @@ COMMANDS = (
         "batch",
         "judge a day's blades: a sheet each for its owner, labels, and the queue",
         run_batch,
-        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --show-in "
-        "--shop --date",
-        "--with-readings --first-label --seating --simple --arbor --paper --sheet",
+        "inputs --limits! --out! --blades --before --tooth-1-marked --history --unit --shop --date",
+        "--show-in --with-readings --first-label --seating --simple --arbor --paper --sheet",
         {
             "--limits": "the shop's own limits, and its sheets of labels in a part [labels]",
             "--blades": "CSV with one row of facts a blade, and what the eye found in a column "

@@ -17,6 +17,8 @@ from importlib import import_module
 from pathlib import Path
 from pkgutil import walk_packages
 
+from live_session import first_lines
+
 import bladegeom as bg
 from bladegeom.__main__ import main
 from bladegeom.columns import IN_ROWS, STATED
@@ -33,15 +35,29 @@ def pieces() -> dict[Path, dict[str, str]]:
     """Return the made pieces of each document by name; run from the repository's root."""
     return {
         ROOT / "README.md": {
-            "answer": f"```text\n{printed(['fit', DEMO])}\n```",
-            "setup": f"```text\n{shortened(printed(['setup', SAW]), 13)}\n```",
+            "answer": f"```text\n{shortened(printed(['fit', DEMO]), 16)}\n```",
+            "session": f"```text\n{first_lines(14)}\n```",
+            "setup": f"```text\n{shortened(printed(['setup', SAW, '--next']), 7)}\n```",
             "snippet": snippet(),
+            "partitions": f"```python\n{PARTITIONS}```",
+            "cautions": "\n".join(f"- {one}" for one in bg.CAUTIONS),
         },
         ROOT / "DEVELOPERS.md": {"glossary": glossary(), "others": others()},
         ROOT / "notebooks" / "functions.md": {"functions": functions()},
         ROOT / "notebooks" / "tables.md": {"columns": column_table()},
         BENCHMARKS / "README.md": {"arbor": arbor_table()},
     }
+
+
+PARTITIONS = """\
+import bladegeom as bg
+import dask.dataframe as dd
+
+readings = dd.from_map(bg.read_table, files)  # or dd.read_parquet("readings")
+like = bg.fit_table(readings.partitions[0].compute()).iloc[:0]  # the columns
+readings.map_partitions(bg.fit_table, meta=like).to_parquet("answers")
+"""
+"""The work on more blades than one machine holds; `tests/test_partitions.py` runs it."""
 
 
 def snippet() -> str:

@@ -92,7 +92,7 @@ def test_few_sheets_need_no_other_process(monkeypatch):
     monkeypatch.setattr(_crew, "Popen", None)
     done = []
     with _crew.crew() as drawers:
-        drawers.start(31, done.append, 1).wait()
+        drawers.start(63, done.append, 1).wait()
     assert done == [1]
 
 

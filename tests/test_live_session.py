@@ -435,6 +435,21 @@ def test_a_file_that_cannot_be_gone_on_with_is_refused_and_stays(tmp_path, text,
     assert path.read_text() == text
 
 
+def test_a_file_is_replaced_whole_or_stays(tmp_path, monkeypatch):
+    path = tmp_path / "blade.csv"
+    session = Session(begun(path, "thou", "A", FACTS), lambda one: one.save(path))
+    session.take("1")
+    before = path.read_bytes()
+
+    def cut(*_: object) -> None:
+        raise OSError(5, "the power is cut")
+
+    monkeypatch.setattr("os.replace", cut)
+    assert "the power is cut" in session.take("2")[0]
+    assert path.read_bytes() == before
+    assert asked_tooth(session.prompt) == 2
+
+
 def test_where_nothing_can_be_written_is_said_before_the_first_reading(tmp_path):
     for path in (tmp_path / "no" / "blade.csv", tmp_path / "blade.xlsx"):
         with pytest.raises(bg.RefusedError):

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import random
+import select
 import sys
 import time
 
 import pytest
 from live_session import OPTIONS, TEETH, AtSaw, reading_of
+from test_odd_names import ODD
 from written import run
 
 import bladegeom as bg
@@ -127,6 +129,18 @@ def test_lines_pasted_at_once_are_taken_in_turn_but_answer_no_question(tmp_path)
     assert [*readings.reading] == [float(reading_of(tooth)) for tooth in range(1, 11)]
 
 
+def test_an_odd_name_breaks_no_line(tmp_path):
+    path = tmp_path / "blade.csv"
+    with AtSaw(path, *GIVEN[:-1], ODD) as saw:
+        saw.type(f"{reading_of(saw.prompt())}\n")
+        assert saw.prompt() == 2
+        stops(saw, "q\n", 1, count=1)
+    assert bg.read_blade(path).blade.name == ODD.strip()
+    with AtSaw(path, "--name", "another") as saw:
+        assert saw.end() == 2
+    assert {one for one in saw.screen if not one.isprintable()} <= {"\n"}
+
+
 # A device beside the keyboard
 
 
@@ -142,6 +156,7 @@ def test_a_dial_at_a_serial_port_and_the_keyboard_go_together(tmp_path):
             if tooth == 11:
                 os.write(hand, b"N+00.0125\n")
                 assert saw.prompt() == 11
+                saw.type("9")  # Begun, and then the dial's button is pressed.
             if tooth == 16:
                 saw.type(f"{text}\n")
             elif text.startswith("-"):
@@ -151,6 +166,7 @@ def test_a_dial_at_a_serial_port_and_the_keyboard_go_together(tmp_path):
         os.write(hand, f"{reading_of(tooth)}\n".encode())
         assert saw.end() == 0
     assert "no number" in saw.screen
+    assert select.select([hand], [], [], 0)[0] == []  # Nothing is echoed to the dial.
     readings = bg.read_blade(path)
     assert [*readings.reading] == [float(reading_of(tooth)) for tooth in readings.tooth]
     assert readings.finished == "no"

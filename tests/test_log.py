@@ -121,6 +121,18 @@ def test_a_cut_made_before_the_blade_was_tilted_is_made_again(tmp_path):
     assert (said["table"].verdict, said["test_cut.flip"].verdict) == ("within", "within")
 
 
+def test_what_holds_no_more_predicts_no_cut(tmp_path):
+    text = off().replace("shows = 0.3", "shows = 0.01", 1)
+    text += flip_part(SAW.flip_gap_mm(30.0), 30.0, "left")
+    done = set_up(tmp_path, text, SAW)
+    assert (done.test_cut.agree, steps_of(done)["test_cut.flip"].state) == ("no", "move")
+    # The blade was tilted by what the cut told: of the table nothing is known any more.
+    text += log("25T08:00:00", "test_cut.flip", gap="0 mm", open="top")
+    done = set_up(tmp_path, text, SAW)
+    assert steps_of(done)["table"].state == "read again"
+    assert done.test_cut is None
+
+
 def test_a_blade_read_anew_voids_what_rests_on_its_marks_and_nothing_else(tmp_path):
     text = off() + part("riving_knife", shows=0, **{**READ, "toward": "left"})
     before = steps_of(set_up(tmp_path, text, SAW))
@@ -157,6 +169,15 @@ def test_a_part_without_a_reading_leads_to_it_in_the_order_of_work(tmp_path):
     assert (done.now.part, done.now.state) == ("miter_gauge", "move")
     text += log("25T09:00:00", "miter_gauge", shows=0)
     assert set_up(tmp_path, text).now.part == "fence"
+
+
+def test_a_cut_comes_after_all_that_can_be_read(tmp_path):
+    text = part("saw", tilts="left") + BLADE + part("table", resolution=0.01, tolerance=0.05)
+    text += part("test_cut.round", turns=4, piece="left")
+    done = set_up(tmp_path, text, SAW)
+    assert done.now.read_again == ("table.shows", "table.toward")
+    text += log("25T08:00:00", "table", shows=0)
+    assert set_up(tmp_path, text).now.part == "test_cut.round"
 
 
 def test_one_of_several_bevels_is_named_by_its_place(tmp_path):

@@ -54,6 +54,7 @@ def words(tmp_path):
         "shelf": (tmp_path / "in", *drawn),
         "batch": (path, "--limits", limits, "--out", out, "--before", path, "--shop", ODD),
         "clock": (mounted, *drawn),
+        "disc": (path, "--bore", "30mm", "--fact", "numbered=clockwise", "-o", tmp_path / "d.pdf"),
         "plate": (ringed, "--table-height", "30mm", "--reach", "80mm", *drawn),
         "change": (path, path),
         "record": (path, "--history", kept, "--note", ODD, "--arbor", ODD),
@@ -65,7 +66,8 @@ def words(tmp_path):
     }
 
 
-@pytest.mark.parametrize("command", [row.name for row in COMMANDS])
+# What is read at a terminal is tried at one.
+@pytest.mark.parametrize("command", [row.name for row in COMMANDS if row.name != "read"])
 def test_no_name_breaks_a_line_or_turns_it_round(command, words, tmp_path):
     ran = run(command, *words[command])
     said = ran.out + ran.err

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import shutil
+
 import dask.dataframe as dd
 import pandas as pd
 import pytest
+from make_readme import PARTITIONS
 from pandas.testing import assert_frame_equal
 from test_many import frame_of
 
@@ -34,17 +37,17 @@ def files(tmp_path):
 
 
 @pytest.mark.filterwarnings("ignore:The inplace keyword")  # Of the engine itself.
-def test_from_files_to_parquet_and_from_parquet_to_parquet(files, tmp_path):
-    readings = dd.from_map(bg.read_table, files)
-    readings.to_parquet(tmp_path / "readings")
-    readings = dd.read_parquet(tmp_path / "readings")
-    like = bg.fit_table(readings.head(48)).iloc[:0]
-    answers = readings.map_partitions(bg.fit_table, meta=like)
-    answers.to_parquet(tmp_path / "answers")
-    found = pd.read_parquet(tmp_path / "answers")
+def test_from_files_to_parquet_and_from_parquet_to_parquet(files, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    dd.from_map(bg.read_table, files).to_parquet("readings")
     whole = bg.fit_table(pd.concat([bg.read_table(file) for file in files], ignore_index=True))
-    assert_frame_equal(found.reset_index(drop=True), whole, check_dtype=False, rtol=1e-9)
-    assert found["blade"].tolist() == [f"{file}{one}" for file in range(3) for one in range(4)]
+    for source in ("dd.from_map(bg.read_table, files)", 'dd.read_parquet("readings")'):
+        as_told = PARTITIONS.replace("dd.from_map(bg.read_table, files)", source)
+        exec(as_told, {"files": files})
+        found = pd.read_parquet("answers")
+        assert_frame_equal(found.reset_index(drop=True), whole, check_dtype=False, rtol=1e-9)
+        assert found["blade"].tolist() == [f"{file}{one}" for file in range(3) for one in range(4)]
+        shutil.rmtree("answers")
 
 
 LONG = [

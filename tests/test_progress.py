@@ -63,6 +63,14 @@ def test_one_blade_that_lags_does_not_double_what_is_left(line):
     assert left[147] in (", about 5 min left", ", about 6 min left", ", about 7 min left")
 
 
+def test_processes_that_are_slow_to_start_make_no_long_day(line):
+    told, clock = line
+    for done in (0, 0, 1, 2):
+        clock[0] += 9.0
+        told("", done, 100)
+    assert told._stream.screen()[0].endswith("2 of 100 blades")
+
+
 def test_each_part_of_the_work_is_timed_by_itself(line):
     told, clock = line
     for done in range(20):

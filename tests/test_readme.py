@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ import bladegeom as bg
 from bladegeom.cli import COMMANDS, parser
 from bladegeom.result import Result
 from bladegeom.saw._saw_file import PARTS
+from bladegeom.shop.batch import queue_row
 
 README, DEVELOPERS = Path("README.md"), Path("DEVELOPERS.md")
 DOCUMENTS = [
@@ -94,8 +96,9 @@ def keys_of_a_shop(fit):
     held = bg.shelf("data_demo").to_dict()
     limit = bg.Limit("wobble_tir", (1.0, "mm"), "invented for a test")
     seen = bg.visit(fit)
-    found = (bg.assess(fit, bg.Limits((limit,))), bg.change(fit, fit), bg.trend([seen]))
-    queue = {"sheet", "digest", "change_verdict", "change_warnings", "read_again"}
+    condition, changed = bg.assess(fit, bg.Limits((limit,))), bg.change(fit, fit)
+    queue = {*queue_row(condition, changed, date(2026, 11, 27)), "sheet", "digest", "read_again"}
+    found = (condition, changed, bg.trend([seen]))
     return {*held, *held["blades"][0], *queue}.union(*(one.to_dict() for one in found))
 
 

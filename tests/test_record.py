@@ -24,6 +24,8 @@ from bladegeom.draw import printed
 from bladegeom.draw.printed import next_text
 from bladegeom.saw import record as recording
 from bladegeom.saw.record import record
+from bladegeom.tables.out import locked
+from bladegeom.tables.text import read_bytes
 
 NIGHT = timedelta(hours=23)
 
@@ -99,7 +101,7 @@ class Led(Stranger):
             parts = [name for name, _ in told]
             if now.state == "move" and not self.blank:
                 parts = parts[:1]
-            if often := re.search(r"(\d+) times", words.partition("Record each")[0]):
+            if often := re.search(r"(\d+) times", words.partition("Record what")[0]):
                 self.often[parts[-1]] = int(often[1])
             Clock.shows += NIGHT * (turn == 3)
             given = [word for name in parts for word in ("--record", self.recorded(name))]
@@ -259,6 +261,22 @@ def test_windows_that_record_at_once_lose_nothing(saw):
     assert sorted(one["front"] for one in added(saw)) == [f"12 12.{at} thou" for at in range(1, 7)]
     times = [one["at"] for one in tomllib.loads(saw.read_text("utf-8"))["log"]]
     assert times == sorted(times)
+
+
+def test_who_records_waits_while_another_does(saw):
+    handle, begun = locked(saw.parent), threading.Event()
+
+    def read(path):
+        begun.set()
+        return read_bytes(path)
+
+    with patch.object(recording, "read_bytes", read):
+        window = threading.Thread(target=record, args=(saw, ["table shows=0"]))
+        window.start()
+        assert not begun.wait(0.5)
+        os.close(handle)
+        window.join()
+    assert added(saw) == [{"part": "table", "shows": 0}]
 
 
 def test_what_an_editor_saves_meanwhile_is_kept(saw):

@@ -51,6 +51,7 @@ def test_each_has_its_own_wobble_in_every_reader_and_in_frames(both):
     read = bg.read_blades(both).readings
     expected = {one.blade.who: bg.fit_wobble(one).wobble_tir for one in read}
     assert expected.keys() == {A, B}
+    assert [bg.fit_wobble(one).to_dict()["customer"] for one in read] == [MILL, SHED]
     assert expected[B] > 2 * expected[A]
     table = bg.fit_table(bg.read_table(both))
     assert tir_of(table.to_dict("records")) == pytest.approx(expected)

@@ -22,7 +22,7 @@ from typing import Any
 
 from bladegeom.faults import RefusedError, refuse
 
-_WORTH = 16
+_WORTH = 32
 """Sheets that take as long as a process takes to start."""
 
 _AHEAD = 4

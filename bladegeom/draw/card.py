@@ -13,7 +13,7 @@ from matplotlib.patches import Circle
 
 from bladegeom.draw._axes import BLACK, CHAIN, GREY
 from bladegeom.draw._style import drawn
-from bladegeom.draw.page import LINE, MARGIN, Page
+from bladegeom.draw.page import BOLD, LINE, MARGIN, Page
 from bladegeom.faults import shown
 from bladegeom.fit.marks import NO_MATTER_DEG
 from bladegeom.kinds import checked
@@ -27,9 +27,6 @@ _ACTION = 14.0
 
 _TITLE, _STAND, _WARNED, _NUMBERS = 10.5, 12.0, 8.5, 7.5
 """Points of titles, teeth to stand, warnings and numbers; at most those of what to do."""
-
-_BOLD = 1.13
-"""Bold letters run about an eighth wider than the plain ones that are measured."""
 
 _LEFT, _RIGHT = 44.0, 25.0
 """Width of the columns of titles and verdicts, in millimetres."""
@@ -135,7 +132,7 @@ def _head(page: Page, setup: SetUp) -> None:
 def _now(page: Page, words: str) -> None:
     """Write the one thing to do now in a box."""
     top, wide, inset = page.top + 1.0, page.inner, 3.0
-    lines = page.wrapped(words, _ACTION * _BOLD, wide - 2 * inset)
+    lines = page.wrapped(words, _ACTION * BOLD, wide - 2 * inset)
     high = len(lines) * _ACTION * LINE + inset
     page.box(MARGIN, top, wide, high, linewidth=1.6)
     page.lines(MARGIN + inset, top + inset / 2, lines, _ACTION, _ACTION * LINE, weight="bold")
@@ -167,7 +164,7 @@ def _blade(page: Page, x: float, teeth: tuple[int, int], *, upright: bool, side:
 
 def _lay(page: Page, setup: SetUp, place: int, step: Step, size: float) -> _Laid:
     wide, left = page.inner - _LEFT - _RIGHT - 4.0, _LEFT - 2.0
-    title, stand = min(size, _TITLE) * _BOLD, min(size, _STAND) * _BOLD
+    title, stand = min(size, _TITLE) * BOLD, min(size, _STAND) * BOLD
     warned, small = min(size, _WARNED), min(size, _NUMBERS)
     # Once it is its turn it stands above, with the entries that are then to be filled anew.
     do = " ".join(step.more)

@@ -36,6 +36,9 @@ _HEADS = (7.5, 7.0, 6.5, 6.0, 5.5)
 _WIDE = {"blade": 36.0, "customer": 42.0, "page": 12.0}
 """Width of the columns of the lists; what to do has the rest."""
 
+_MOST = 6
+"""Lines of what to do with a blade: a table may be wrong in every row."""
+
 _CUSTOMER, _ALL, _PAGE = 46.0, 11.0, 11.0
 """Width of the columns of the totals that stand beside the actions."""
 
@@ -181,6 +184,8 @@ def _list(inner: float, title: str, paged: Sequence[_Paged]) -> list[_Row]:
     page = Page("a4")
     for row, start in paged:
         words = page.wrapped(_what(row), _SIZE, rest - 3.0)
+        if len(words) > _MOST:
+            words[_MOST - 1 :] = ["... the rest in the queue"]
         left, cells = MARGIN, []
         for wide, lines in (
             (_WIDE["blade"], [row["blade"] or row.get("file") or "Blade"]),

@@ -41,6 +41,9 @@ PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 
 FORMATS = (".pdf", ".svg", ".png")
 MARGIN = 12.0
+BOLD = 1.13
+"""Bold letters run about an eighth wider than the plain ones that are measured."""
+
 LINE = 25.4 / 72 * 1.25
 """Height of a line, in millimetres a point of its letters."""
 

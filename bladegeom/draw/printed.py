@@ -126,10 +126,15 @@ def next_text(setup: SetUp, file: str) -> str:
         return _finished(setup)
     lines = textwrap.wrap(f"Do now: {now.name}. {' '.join(now.do)}", WIDTH)
     lines += _wrapped([f"Stand: {now.stand}." if now.stand else ""])
-    lines += _wrapped([*_found(setup, now, 1), f"Verdict: {now.verdict}." if now.verdict else ""])
+    lines += _wrapped(
+        [
+            *_found(setup, now, None if now.off is None else 1),
+            f"Verdict: {now.verdict}." if now.verdict else "",
+        ]
+    )
     if now.anew:
-        then = "Then read again, and record each" if now.state == "move" else "Record each"
-        lines += ["", f"{then} as you read it:"]
+        then = "Then read again, and record" if now.state == "move" else "Record"
+        lines += ["", f"{then} what you read:"]
         named = f'"{file}"' if " " in file else file
         order = [step.of for step in setup.steps]
         anew = [*now.anew.items()]

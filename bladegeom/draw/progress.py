@@ -16,8 +16,8 @@ _WIDE = 30
 """Letters of the bar."""
 
 _EVERY_S = 0.2
-_SETTLED_S = 2.0
-"""How long nothing is said of the time that is left, while it jumps."""
+_SETTLED_S, _FEWEST = 2.0, 3
+"""How long, and for how many blades, nothing is said of the time that is left, while it jumps."""
 
 _SMOOTH_S = 8.0
 """Over how long the speed is averaged: a file that lags does not change what is told at once."""
@@ -28,6 +28,7 @@ class Progress:
 
     _what: str
     _done: int
+    _first: int
     _at: float
     _speed: float
     """In blades a second."""
@@ -74,12 +75,13 @@ class Progress:
             self._drawn = ""
 
     def _begin(self, what: str, done: int) -> None:
-        self._what, self._done = what, done
+        self._what, self._done, self._first = what, done, done
         self._began = self._at = self._clock()
         self._speed = 0.0
 
     def _left(self, blades: int) -> str:
-        if blades <= 0 or self._speed <= 0 or self._at - self._began < _SETTLED_S:
+        early = self._at - self._began < _SETTLED_S or self._done - self._first < _FEWEST
+        if blades <= 0 or self._speed <= 0 or early:
             return ""
         return f", {left_words(blades / self._speed)}"
 

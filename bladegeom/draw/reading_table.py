@@ -52,6 +52,7 @@ def reading_pages(
         heads, rows = _table(readings)
         title = f"{name}, in {readings.unit}".strip(" ,")
         size = next((one for one in _SIZES if _fits(page, one, len(heads), len(rows))), _SIZES[-1])
+        size = min(size, page.inner / (_TOOTH + _CELL * len(heads[1:])))
         wide = size * (_TOOTH + _CELL * len(heads[1:]) + _BETWEEN)
         across = max(1, math.floor((page.inner + size * _BETWEEN) / wide))
         while rows:

@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from bladegeom._version import __version__
 from bladegeom.draw._axes import GREY
 from bladegeom.draw._style import drawn
-from bladegeom.draw.page import LINE, MARGIN, Page
+from bladegeom.draw.page import BOLD, LINE, MARGIN, Page
 from bladegeom.draw.polar import BladeDrawing
 from bladegeom.draw.printed import NOT_RELIED_ON, left_words, sizes, sure_words, tir_words
 from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
@@ -34,9 +34,6 @@ from bladegeom.tables.out import digest_of
 
 _CHART, _LEAST_CHART, _CAPTION = 104.0, 86.0, 11.0
 """Side of the drawing of the blade, at most and at least, and its caption, in millimetres."""
-
-_BOLD = 1.13
-"""Bold letters run about an eighth wider than the plain ones that are measured."""
 
 _SCALES = (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6, 0.55, 0.5)
 _SIZES = (11.0, 10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0)
@@ -152,7 +149,7 @@ def _verdict(page: Page, fit: WobbleFit, condition: Condition | None) -> None:
     _lines(page, said, 75.0)
 
 
-def _lines(page: Page, said: Iterable[str], most: float) -> None:
+def _lines(page: Page, said: Sequence[str], most: float) -> None:
     """Write sentences, each on lines of its own, as large as so many points of height allow."""
     for size in _SIZES:
         lines = [line for one in said for line in page.wrapped(one, size, page.inner)]
@@ -190,8 +187,8 @@ def _own(
     if raw is None:
         value, doubt = f"{fit.raw_tir:.4g} {fit.unit}", "as read: bends and scatter are in it"
     else:
-        value_mm, _, low, high, _ = raw.measured
-        value = f"{number(value_mm, (high - low) / 2)} {fit.unit}"
+        middle, _, low, high, _ = raw.measured
+        value = f"{number(middle, (high - low) / 2)} {fit.unit}"
         doubt = _between(low, high, (high - low) / 2, fit.unit)
     told += _number("whole plate: highest less lowest", value, doubt, sound, raw, fit.unit)
     if fit.tilt is not None and marks.worst_deg is not None:
@@ -232,8 +229,8 @@ def _to_do(
 ) -> list[_Line]:
     """Return which teeth to mark, what was done to the blade, and what came of it."""
     if marks.marked is None:
-        first_of, *rest = marks.instructions
-        told = [(first_of.rstrip("."), " ".join(rest))] if fit.mistake is None else []
+        head, _, words = " ".join(marks.instructions).partition(": ")
+        told = [(head, words)] if fit.mistake is None else []
     else:
         first, second = (mark.tooth for mark in marks.marked)
         left, chance = left_words(marks), sure_words(marks)
@@ -243,8 +240,8 @@ def _to_do(
             (
                 f"Teeth {first} and {second}: the line to set a saw by",
                 "upright for table and bevels, level for miter gauge and riving knife, as found on "
-                f"our arbor{sure}.{within} "
-                "Read the blade again on your saw before you mark it: its arbor wobbles too.",
+                f"our arbor{sure}.{within} Read the blade again on your saw before you mark it: "
+                "its arbor adds a wobble of its own.",
             )
         ]
     if fit.readings.done:
@@ -316,7 +313,7 @@ def _column(page: Page, told: Sequence[_Line], left: float) -> None:
 
 
 def _wide(one: _Line) -> float:
-    return _BOLD if one.bold else 1.0
+    return BOLD if one.bold else 1.0
 
 
 # Below it

@@ -83,7 +83,7 @@ class WobbleFit(Fitted):
         kept = without(self.readings, self.standing) if self.standing else None
         return self if kept is None else self.refit(kept)
 
-    @property
+    @cached_property
     def named_teeth(self) -> list[int] | None:
         """The teeth nearest to the neutral line; None where no direction is established."""
         if not self.resolved:
@@ -91,7 +91,7 @@ class WobbleFit(Fitted):
         ends = ends_of(self.readings.blade.angles_deg, self.near_deg)
         return [int(end.place) + 1 for end in (ends[1], ends[3])]
 
-    @property
+    @cached_property
     def at_stake(self) -> str:
         """Which teeth hang on a likely mistake, in words: those as read, and those as repaired."""
         read, repaired = (

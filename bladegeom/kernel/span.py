@@ -20,6 +20,9 @@ from scipy import special
 Floats = NDArray[np.float64]
 
 _DRAWS, _SEED = 2000, 20_260
+_AT_ONCE = 250
+"""Draws that are worked on at once: few enough to stay where they are fast to come by."""
+
 _SHARES = (0.0, 0.25, 0.6, 1.0)
 """Of what neighbours differ by, how much may be scatter: one turn does not tell it from texture."""
 
@@ -156,6 +159,14 @@ def _read_as(read: float, shape: Floats, drawn: Floats) -> Floats:
     """
     ranges: Floats = read + (drawn.max(axis=0) - drawn.min(axis=0))
     near = 1e-9 * float(ranges.max())
+    for start in range(0, len(ranges), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        _step_down(read, shape, drawn[:, some], ranges[some], near)
+    return ranges
+
+
+def _step_down(read: float, shape: Floats, drawn: Floats, ranges: Floats, near: float) -> None:
+    """Bring ranges down to those that are read as it was, by Newton's steps."""
     going = np.arange(len(ranges))
     while len(going):
         heights = shape[:, np.newaxis] * ranges[going] + drawn
@@ -167,7 +178,6 @@ def _read_as(read: float, shape: Floats, drawn: Floats) -> Floats:
         more = (over > near) & (ranges[going] > 0)
         going, drawn = going[more], drawn[:, more]
         ranges[going] = np.maximum(ranges[going] - step[more], 0.0)
-    return ranges
 
 
 def span_of_one_turn(means: Floats, graduation: float) -> Span:

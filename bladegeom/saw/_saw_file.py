@@ -294,10 +294,7 @@ def _log(
     ]
     for title in dict.fromkeys(one.title for one in read):
         section = section_named(title, parts)
-        first, *rest = (one for one in read if one.title == title)
-        # Where the part itself holds no reading, what was read before comes ahead of the first.
-        first = first if section.read else replace(first, before=section.before)
-        later = (first, *rest)
+        later = tuple(one for one in read if one.title == title)
         part = title.partition(" ")[0]
         sections = parts.setdefault(part, [section])
         sections[sections.index(section)] = replace(section, later=later)

@@ -191,6 +191,8 @@ def _written(target: Path, data: bytes, new: bytes) -> bool:
         raise refuse(f"{target} may not be written", "check the file's permissions", value=target)
     with suppress(_ChangedError), whole_file(target) as file:
         file.write(new)
+        file.flush()
+        os.fsync(file.fileno())  # What is its owner's is not lost with the power.
         if read_bytes(target) != data:
             raise _ChangedError
         return True

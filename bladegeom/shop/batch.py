@@ -229,7 +229,7 @@ def _batches(
         name = as_letters(Path(path).name)
         try:
             data = read_bytes(path)
-            own = facts_beside(data, name, how["sheet"], facts)
+            own = facts_beside(data, name, how.get("sheet"), facts)
             batch = parse_blades(data, name, blades=own, **how)
             if unread := [fault.who for fault in leave_unread(batch)]:
                 batch.notes.append(f"not read: {some_of(unread)}")

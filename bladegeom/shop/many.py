@@ -75,9 +75,6 @@ _PASSES, _OPEN, _FAILS = (OUTCOMES.index(one) for one in (CONFORMS, UNDECIDED, F
 _FEWEST_WAVED = 16
 """Fewer teeth may not tell all waves apart."""
 
-_FEW = 8
-"""So few teeth, if not all, may be those after which the reading was stopped early."""
-
 
 @overload
 def assess(
@@ -397,7 +394,7 @@ class _Lot:
         if stack.there is not None:
             read = stack.there.max(axis=0) > 0
             count = read.sum(axis=0)
-            few = (2 * count < teeth) | (count <= _FEW) | ~left_out_alone(blade, read)
+            few = (2 * count < teeth) | ~left_out_alone(blade, read)
             alone |= (count < teeth) & few
             alone |= (turns > 1) & (stack.there.sum(axis=(0, 1)) < turns * teeth)
         self.turns_read[some], self.whole[some] = turns, read.all(axis=0)
