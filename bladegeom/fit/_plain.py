@@ -37,7 +37,8 @@ from bladegeom.kernel.stack import (
     unit_covariance,
 )
 from bladegeom.lengths import LARGEST, LEAST, MM_PER
-from bladegeom.mistakes.check import REVOLUTIONS_MM, suspected
+from bladegeom.mistakes._alike import worth_checking
+from bladegeom.mistakes.check import REVOLUTIONS_MM, other_units, suspected
 from bladegeom.readings import least_step
 from bladegeom.tables.counted import Counted
 from bladegeom.wobble import Wobble
@@ -105,9 +106,10 @@ def plain_answers(
             if look is not None:
                 look(blades, some, blade, stack, fits)
             if checked:
-                looked = np.ones(len(some), dtype=np.bool_)
-                if len(stack.reading) == 1:
-                    jump = stated / 2 / MM_PER[unit]
+                jump = stated / 2 / MM_PER[unit]
+                if len(stack.reading) > 1:
+                    looked = blades.worth_checking(some, stack, blade, jump)
+                else:
                     whole, left_out = _with_closing(stack, closed, blade)
                     looked = worth_a_look(
                         whole,
@@ -299,6 +301,19 @@ class Blades:
                 facts[name] = (float(length), "mm")
         whole = (blade, self.unit, label, read, turn + 1, ones, anchored, facts)
         return Counted(*whole, readings=None, off_by=0)
+
+    def worth_checking(self, some: Places, stack: Stack, blade: Blade, jump: float) -> Bools:
+        """Return which blades of several turns are, and take out those not wholly read."""
+        looked = np.zeros(len(some), dtype=np.bool_)
+        gaps = looked if stack.there is None else stack.there.min(axis=(0, 1)) == 0
+        self.plain[some[gaps]] = False
+        if (at := np.flatnonzero(~gaps)).size:
+            one = self.counted(int(some[at[0]]), stack, None, int(at[0]), blade)
+            reading = stack.reading[:, :, at].reshape(-1, len(at)).T
+            graduation = np.nan_to_num(self.facts.graduation[some[at]] / MM_PER[self.unit])
+            units = other_units(self.unit)
+            looked[at] = worth_checking(one, np.ascontiguousarray(reading), graduation, jump, units)
+        return looked
 
     def keep(self, some: Places, stack: Stack, fits: Fits, closed: Closed | None) -> None:
         """Keep what is found of some blades."""

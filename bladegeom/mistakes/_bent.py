@@ -26,7 +26,7 @@ FEWEST_BENT = 10
 KNOWN = math.log(20.0)
 """Evidence from which a bend is believed: by chance at most one time in 20."""
 
-_WAVES = (1, 2, 3)
+WAVES = (1, 2, 3)
 _SHORTEST = 3
 _WIDER = 1.2
 _POWERS = (0.5, 1.0, 2.0)
@@ -58,13 +58,13 @@ def bent_plates(base: Base) -> list[Plate]:
 
 
 def _waved(base: Base) -> Plate | None:
-    design = design_of(base.series, _WAVES)
+    design = design_of(base.series, WAVES)
     p = design.q.shape[1]
     if base.n - p < FEWEST:
         return None
     left = design.m @ base.e
     evidence = _by_size(base, float(left @ left) + base.floor_of(base.n - p), p)
-    return Plate(Base(base.series, orders=_WAVES), evidence) if evidence > KNOWN else None
+    return Plate(Base(base.series, orders=WAVES), evidence) if evidence > KNOWN else None
 
 
 def _by_size(base: Base, rss: float, p: int) -> float:
@@ -77,7 +77,7 @@ def _bent(base: Base) -> Plate | None:
     """Try a bend at each place, of each length and form, and further ones besides the best."""
     teeth = base.series.blade.teeth
     _, firsts, lengths = _forms(teeth)
-    grown, chosen = _grown(base, base.once("bends", partial(_bends, base)), bends=True)
+    grown, chosen = _grown(base, base.once("bends", partial(bends_of, base)), bends=True)
     if grown is None:
         return None
     first, length = int(firsts[chosen]), int(lengths[chosen])
@@ -99,7 +99,7 @@ def _shapes(base: Base, by_tooth: Floats) -> _Shapes:
     return _Shapes(by_tooth, columns, whole, whole - np.sum((base.q.T @ columns) ** 2, axis=0))
 
 
-def _bends(base: Base) -> _Shapes:
+def bends_of(base: Base) -> _Shapes:
     """Return the bends that show on three teeth at least; the others are flat."""
     teeth = base.series.blade.teeth
     forms, _, _ = _forms(teeth)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from functools import partial
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -101,7 +101,7 @@ def swapped(base: Base) -> Iterator[Candidate]:
 
 def step(base: Base) -> Iterator[Candidate]:
     """Try a bump of the base: from some reading on, all lie higher or lower by the same."""
-    runs = base.once("runs", partial(_runs, base))
+    runs = base.once("runs", partial(runs_of, base))
     if not runs:
         return
     along = [np.cumsum(base.e[rows][::-1])[::-1][2:-1] for rows, _ in runs]
@@ -127,7 +127,7 @@ def step(base: Base) -> Iterator[Candidate]:
     )
 
 
-def _runs(base: Base) -> list[tuple[Whole, Floats]]:
+def runs_of(base: Base) -> list[tuple[Whole, Floats]]:
     """Return the rows of each offset of enough, and c'Mc of all from the third on to the end."""
     runs = []
     for column in base.offsets.T:
@@ -139,6 +139,44 @@ def _runs(base: Base) -> list[tuple[Whole, Floats]]:
     return runs
 
 
+def otherwise(
+    base: Base, units: tuple[float, ...], along: Floats, norm: Floats
+) -> dict[str, tuple[Floats, Floats, Floats]]:
+    """Return for another unit and decimal point the factors, sums of squares and evidence.
+
+    These have the shape (factors, ..., n - 1), for each reading but the first from which on it
+    may be so. `along` is c'e and `norm` is c'Mc of the readings from there on.
+    """
+
+    def first(values: Floats) -> Floats:
+        return values.reshape(-1, *[1] * read.ndim)
+
+    read = base.reading
+    largest = np.maximum.accumulate(np.abs(read)[..., ::-1], axis=-1)[..., ::-1][..., 1:]
+    # A single reading is no run, and 0 tells no unit.
+    several = from_each_on(read != 0)[..., 1:] > 1
+    usual = [place for place, common in enumerate(DECADES.values()) if common > 0.01]
+    decades, common = np.array([*DECADES.items()])[usual].T
+    of_units = np.array(units)
+    tried: dict[str, tuple[Floats, Any, Any, Any]] = {
+        "unit": (of_units, base.on_another_dial(of_units), -math.log(len(units)), True),
+        "scale": (
+            decades,
+            from_each_on(~base.counted) * first(np.log(decades)),
+            first(np.log(common)),
+            from_each_on(~base.slipped[usual])[..., 1:] == 0,
+        ),
+    }
+    found = {}
+    for kind, (factors, stretched, prior, allowed) in tried.items():
+        change = first(factors) - 1
+        rss = base.fixed(along, norm, change)
+        known = allowed & (largest * np.abs(change) > base.least_change) & several
+        likely = base.log_ratio(rss) + stretched[..., 1:] + prior
+        found[kind] = factors, rss, np.where(known, likely, -math.inf)
+    return found
+
+
 def onward(base: Base, units: tuple[float, ...]) -> Iterator[Candidate]:
     """Try another unit, or decimal point, from each reading on; return the best of each."""
     read = base.series.reading
@@ -146,28 +184,9 @@ def onward(base: Base, units: tuple[float, ...]) -> Iterator[Candidate]:
     moved = from_each_on(base.m * read)[:, 1:]
     along, norm = base.e @ moved, np.sum(moved * moved, axis=0)
     start = np.arange(1, base.n)
-    largest = np.maximum.accumulate(np.abs(read)[::-1])[::-1][1:]
-    # A single reading is no run, and 0 tells no unit.
-    several = from_each_on(read != 0)[1:] > 1
-    usual = [place for place, common in enumerate(DECADES.values()) if common > 0.01]
-    decades, common = np.array([*DECADES.items()])[usual].T
-    of_units = np.array(units)
-    tried = {
-        "unit": (of_units, base.on_another_dial(of_units), -math.log(len(units)), True),
-        "scale": (
-            decades,
-            from_each_on(~base.counted) * np.log(decades)[:, np.newaxis],
-            np.log(common)[:, np.newaxis],
-            from_each_on(~base.slipped[usual])[:, 1:] == 0,
-        ),
-    }
-    for kind, (factors, stretched, prior, allowed) in tried.items():
+    tried = otherwise(base, units, along, norm)
+    for kind, (factors, rss, evidence) in tried.items():
         base.tried += len(factors) * len(start)
-        change = factors[:, np.newaxis] - 1
-        rss = base.fixed(along, norm, change)
-        known = allowed & (largest * np.abs(change) > base.least_change) & several
-        likely = base.log_ratio(rss) + stretched[:, 1:] + prior
-        evidence = np.where(known, likely, -math.inf)
         which, best = np.unravel_index(int(np.argmax(evidence)), evidence.shape)
         mean = mean_evidence(evidence.ravel()) + math.log(len(factors))
         chance = by_markov(mean, base.shares["unit"] / len(tried))
@@ -248,7 +267,7 @@ class Shifts(NamedTuple):
     labels: dict[str, Whole]  # Kind -> the teeth, one row each.
 
 
-def _shifts(series: Counted) -> Shifts:
+def shifts_of(series: Counted) -> Shifts:
     starts: list[int] = []
     labels: dict[str, list[Whole]] = {"doubled": [], "skipped": []}
     priors: list[float] = []
@@ -278,7 +297,7 @@ def shifted(base: Base) -> Iterator[Candidate]:
     if base.by_tooth:
         return
     key = (series.anchored.tobytes(), series.extra, series.off_by)
-    shifts = base.design.once(("shifts", *key), partial(_shifts, series))
+    shifts = base.design.once(("shifts", *key), partial(shifts_of, series))
     kinds = 1 if series.extra else 2
     for kind, table in shifts.labels.items():
         if kind == "skipped" and series.extra:
@@ -310,22 +329,23 @@ def shifted(base: Base) -> Iterator[Candidate]:
         )
 
 
-def mirrored(base: Base) -> Iterator[Candidate]:
-    """Try each turn counted the other way; a single turn cannot tell."""
-    series = base.series
-    if base.by_tooth:
-        return
-    turns = base.design.turns
-    if len(turns) < 2:
-        return
-    made = []
-    for turn in turns:
+def counted_back(series: Counted) -> list[tuple[Whole, Whole]]:
+    """Return the rows of each turn of several, and the labels with that one counted back."""
+    turns, made = np.unique(series.turn), []
+    for turn in turns if len(turns) > 1 else ():
         rows = np.flatnonzero(series.turn == turn)
         if len(rows) < OWN_OFFSET:
             continue
         label = series.label.copy()
         label[rows] = 2 * label[rows[0]] - label[rows] + 2 * series.blade.teeth
         made.append((rows, label))
+    return made
+
+
+def mirrored(base: Base) -> Iterator[Candidate]:
+    """Try each turn counted the other way; a single turn cannot tell."""
+    series = base.series
+    made = [] if base.by_tooth else counted_back(series)
     if not made:
         return
     base.tried += len(made)

@@ -365,17 +365,22 @@ def _tried(count: Counted, expected: str) -> tuple[Base, list[Candidate], tuple[
     return base, ranked, rival.teeth if rival is not None and ranked else ()
 
 
+def other_units(unit: str) -> tuple[float, ...]:
+    """Return by what readings in another unit may be off."""
+    units = {MM_PER[other] / MM_PER[unit] for other in MM_PER if other != unit}
+    return (*(units | {25.4, 1 / 25.4}),)
+
+
 def _established(base: Base, expected: str) -> list[Candidate]:
     """Try every repair on one fit; return those that are established, the likeliest first."""
     count = base.series
     stated = count.length("dial_turn")
     usual = (convert(one, "mm", count.unit) for one in REVOLUTIONS_MM)
     revolutions = tuple(usual) if stated is None else (stated,)
-    units = {MM_PER[other] / MM_PER[count.unit] for other in MM_PER if other != count.unit}
     made = [
         *single(base),
         *swapped(base),
-        *onward(base, (*(units | {25.4, 1 / 25.4}),)),
+        *onward(base, other_units(count.unit)),
         *wrapped(base, revolutions),
         *step(base),
         *shifted(base),

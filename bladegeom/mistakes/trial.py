@@ -31,7 +31,6 @@ from scipy import special
 
 from bladegeom.kernel.harmonics import Floats
 from bladegeom.mistakes._design import OWN_OFFSET, Design, T, Whole, design_of
-from bladegeom.readings import least_step
 from bladegeom.tables.counted import Counted
 
 FALSE_ALARMS = 0.01
@@ -116,12 +115,12 @@ class Base:
     def __init__(
         self, series: Counted, *, orders: tuple[int, ...] = (1,), shapes: Floats | None = None
     ) -> None:
-        self.series = series
+        self.series, self.reading = series, series.reading
         self.orders, self.shapes = orders, shapes
         self.n = len(series.reading)
         self.design = design_of(series, orders)
         self.offsets = self.design.offsets
-        self.middle = float(series.reading.mean())
+        self.middle: Any = float(series.reading.mean())
         self.q, self.m = self.design.q, self.design.m
         if shapes is not None:
             self.q, self.m = Design.taken_up(self.design.columns(series.label, shapes))
@@ -129,17 +128,17 @@ class Base:
         self.dof = self.n - self.p
         centred = series.reading - self.middle
         self.e = self.m @ centred
-        self.grain = _counts(series.reading, series.length("graduation"))
+        self.grain: Any = float(coarsest(series.reading, series.length("graduation") or 0.0))
         self.least_change = 1.01 * self.grain
         self.floor = self.floor_of(self.dof)
-        self.rss = float(self.e @ self.e) + self.floor
-        self.counted = _on(series.reading, self.grain)
+        self.rss: Any = float(self.e @ self.e) + self.floor
+        self.counted = on_step(series.reading, self.grain)
         self.shares = EXTRA_SHARES if series.extra else SHARES
         self.tried = 0
 
-    def floor_of(self, dof: int) -> float:
+    def floor_of(self, dof: int) -> Any:
         """Return the least sum of squares to believe in: that of the rounding."""
-        return dof * self.grain**2 / 12 + self.n * _hair(self.series.reading) ** 2
+        return dof * self.grain**2 / 12 + self.n * hair_of(self.reading) ** 2
 
     @cached_property
     def slipped(self) -> NDArray[np.bool_]:
@@ -148,8 +147,8 @@ class Base:
         Such a reading is one of a countable many, and so is the one that it stands for: neither is
         the likelier for lying in a smaller unit.
         """
-        factors = np.array([*DECADES])[:, np.newaxis]
-        still: NDArray[np.bool_] = ~self.counted | _on(self.series.reading * factors, self.grain)
+        factors = np.array([*DECADES]).reshape(-1, *[1] * self.reading.ndim)
+        still: NDArray[np.bool_] = ~self.counted | on_step(self.reading * factors, self.grain)
         return still
 
     @property
@@ -198,12 +197,13 @@ class Base:
         numbers are coarser: those of a wide one are the likelier to be met. 0 tells no unit. Shape
         (factors, n).
         """
-        read, log = self.series.reading, np.log(factor)[:, np.newaxis]
-        on = _on(read / _COARSER[:, np.newaxis], self.grain)
+        read = self.reading
+        log, coarse = (one.reshape(-1, *[1] * read.ndim) for one in (np.log(factor), _COARSER))
+        on = on_step(read / coarse, self.grain)
         several = from_each_on(self.counted & (read != 0))
-        all_on = np.logical_and.accumulate((on | ~self.counted)[:, ::-1], axis=1)[:, ::-1]
+        all_on = np.logical_and.accumulate((on | ~self.counted)[..., ::-1], axis=-1)[..., ::-1]
         all_on &= several > 0
-        coarser = np.max(np.where(all_on, _COARSER[:, np.newaxis], 1.0), axis=0)
+        coarser = np.max(np.where(all_on, coarse, 1.0), axis=0)
         chosen = np.where(coarser > 1, math.log(len(_COARSER)), 0.0)
         free = from_each_on(~self.counted)
         stretch: Floats = several * (log + np.log(coarser)) + free * log - chosen
@@ -223,30 +223,34 @@ def from_each_on(values: NDArray[Any]) -> Floats:
     return sums
 
 
-def _on(value: Floats, step: float) -> NDArray[np.bool_]:
+def on_step(value: Floats, step: Any) -> NDArray[np.bool_]:
     """Return which values are multiples of a step."""
-    steps = value / (step or 1e-300)
+    steps = value / np.maximum(step, 1e-300)
     near: NDArray[np.bool_] = np.abs(steps - np.round(steps)) < 1e-6
     return near
 
 
-def _counts(reading: Floats, graduation: float | None) -> float:
-    """Return the counts in which a dial was read, 0 where there are none.
+def coarsest(reading: Floats, graduation: Any) -> Any:
+    """Return the counts in which a dial was read, 0 where there are none; of many along the last.
 
     Who reads a fine dial to the nearest ten counts has a coarser one. One reading of several, which
-    a slip may have moved, need not be on it; a single one does not show it.
+    a slip may have moved, need not be on it; a single one does not show it. A graduation that is
+    not stated is 0: the least difference between readings is one then, as in `least_step`.
     """
-    step = graduation or least_step(reading)
-    moved = reading[reading != 0]
-    if len(moved) < 2:
-        return step
-    on = _on(moved / _COARSER[:, np.newaxis], step).sum(axis=1)
-    on = on >= len(moved) - (len(moved) >= OWN_OFFSET)
-    return step * float(_COARSER[on].max(initial=1.0))
+    apart = np.diff(np.sort(reading, axis=-1), axis=-1)
+    least = np.min(np.where(apart > 0, apart, math.inf), axis=-1, initial=math.inf)
+    step = np.where(graduation > 0, graduation, np.where(np.isfinite(least), least, 0.0))
+    coarse = _COARSER.reshape(-1, *[1] * step.ndim)
+    moved, count = reading != 0, np.count_nonzero(reading, axis=-1)
+    on = on_step(reading / coarse[..., np.newaxis], step[..., np.newaxis]) & moved
+    alike = on.sum(axis=-1) >= count - (count >= OWN_OFFSET)
+    return step * np.where(count < 2, 1.0, np.max(np.where(alike, coarse, 1.0), axis=0))
 
 
-def _hair(reading: Floats) -> float:
-    return max(8 * float(np.finfo(np.float64).eps) * float(np.abs(reading).max()), 1e-150)
+def hair_of(reading: Floats) -> Any:
+    """Return the rounding that numbers of this size carry."""
+    most = np.abs(reading).max(axis=-1, keepdims=reading.ndim > 1)
+    return np.maximum(8 * float(np.finfo(np.float64).eps) * most, 1e-150)
 
 
 class Moved(NamedTuple):
@@ -273,7 +277,7 @@ def refit(base: Base, label: Whole, key: Any) -> tuple[Floats, Floats, Floats]:
     total = float(y @ y)
     for at in range(0, len(label), _BLOCK):
         some = label[at : at + _BLOCK]
-        moved = base.once(("moved", key, at), partial(_moved, base, some))
+        moved = base.once(("moved", key, at), partial(moved_of, base, some))
         moment = np.swapaxes(moved.waves, 1, 2) @ y
         parts = (moved.inverse @ moment[..., np.newaxis])[..., 0]
         left = total - np.sum(parts * moment, axis=-1)
@@ -285,7 +289,8 @@ def refit(base: Base, label: Whole, key: Any) -> tuple[Floats, Floats, Floats]:
     return left, np.concatenate(log_det), np.concatenate(near)
 
 
-def _moved(base: Base, label: Whole) -> Moved:
+def moved_of(base: Base, label: Whole) -> Moved:
+    """Return what the readings would be fitted by with other teeth, one row of labels each."""
     standing = _centred(base, base.series.label)
     standing_det = float(np.linalg.slogdet(standing.T @ standing)[1])
     waves = _centred(base, label)
