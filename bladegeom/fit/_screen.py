@@ -83,12 +83,16 @@ def worth_a_look(stack: Stack, fits: Fits, jump: float, closing: bool) -> Bools:
 
 def may_stand_off(stack: Stack, fits: Fits) -> Bools:
     """Return for which blades of several turns a tooth may stand off alike in all, shape (n,)."""
-    count = stack.there.sum(axis=0) if stack.there is not None else float(len(stack.reading))
-    # What a tooth of its own height takes up, at least: less where the fit leans on it.
-    gain = fits.left.sum(axis=0) ** 2 / np.maximum(count, 1.0)
-    gain *= 1 + 4 * np.max(count) / fits.plan.readings
+    gain, level = fits.left.sum(axis=0) ** 2, CHANCE * (1 + 1e-6)
+    if stack.there is None:
+        q, _ = np.linalg.qr(np.column_stack([np.ones(len(gain)), stack.spots.waves]))
+        gain /= np.maximum(len(stack.reading) * (1 - np.sum(q**2, axis=1)), 1e-9)[:, np.newaxis]
+    else:
+        # What a tooth of its own height takes up, at least: less where the fit leans on it.
+        count, level = stack.there.sum(axis=0), 10 * CHANCE
+        gain *= (1 + 4 * np.max(count) / fits.plan.readings) / np.maximum(count, 1.0)
     p = _chance(gain.max(axis=0), fits.rss, np.asarray(fits.plan.dof + 3))
-    found: Bools = p * len(gain) < 10 * CHANCE
+    found: Bools = p * len(gain) < level
     return found
 
 

@@ -271,22 +271,25 @@ def against(
 
     def heights(teeth: Any, drawn: Any) -> Floats:
         found: Floats = shape[teeth, np.newaxis] * reach[drawn]
-        found += wider[drawn] * draws.normal[teeth][:, drawn]
+        some = (slice(None), drawn) if len(teeth) == count else np.ix_(teeth, drawn)
+        found += wider[drawn] * draws.normal[some]
         if left:
-            found += left * draws.rounding[teeth][:, drawn]
+            found += left * draws.rounding[some]
         return found
 
     # The highest and lowest few mostly tell.
     order = np.argsort(shape, kind="stable")
-    ends = np.concatenate([order[:_ENDS], order[-_ENDS:]]) if count > 3 * _ENDS else order
-    within = np.ptp(heights(ends, slice(None)), axis=0) >= read
-    rest = np.flatnonzero(~within)
-    within[rest] = np.ptp(heights(slice(None), rest), axis=0) >= read
+    every = np.arange(count)
+    within, rest = np.zeros(_DRAWS, dtype=np.bool_), np.arange(_DRAWS)
+    for few in (1, _ENDS, count):
+        ends = np.concatenate([order[:few], order[-few:]]) if count > 3 * few else every
+        within[rest] = np.ptp(heights(ends, rest), axis=0) >= read
+        rest = np.flatnonzero(~within)
     within &= reach >= 0
     alone = sd * _range_of(count, scatter.dof) + 2 * math.sqrt(3) * left > read
     odd = np.flatnonzero(within & alone)
     # Where the range still falls there, it may be read as it was beyond the limit too.
-    high = heights(slice(None), odd)
+    high = heights(every, odd)
     falls = int(np.count_nonzero(shape[high.argmax(axis=0)] <= shape[high.argmin(axis=0)]))
     most = int(np.count_nonzero(within))
     return most - falls, most
@@ -305,6 +308,25 @@ def quantile_within(counts: tuple[int, int], quantile: float) -> bool | None:
     return False if most <= before else None
 
 
+@lru_cache(maxsize=64)
+def _octaves(n: int) -> tuple[Floats, NDArray[np.intp], Floats, NDArray[np.intp]]:
+    """Return the weights of the orders from 1 on, where octaves begin, their least, their lengths.
+
+    Orders 1, 2, 3 to 4, 5 to 8 and so on; what is left of an octave goes with the last.
+    """
+    firsts, last = [], 0
+    while last < n // 2:
+        first = last + 1
+        last = first if first < 3 else 2 * (first - 1)
+        if n // 2 < 2 * last:
+            last = n // 2 if first > 1 or n < 4 else last
+        firsts.append(first)
+    starts = np.array(firsts) - 1
+    weight = np.where(2 * np.arange(1, n // 2 + 1) == n, 1.0, 2.0)
+    least = np.where(starts == 0, 1e-6, 0.0)
+    return weight, starts, least, np.diff(starts, append=n // 2)
+
+
 def _freed(means: Floats, variance: float) -> Floats:
     """Return means less as much scatter as their variance says that they hold.
 
@@ -321,19 +343,12 @@ def _freed(means: Floats, variance: float) -> Floats:
         shape[at] = (shape[at - 1] + shape[(at + 1) % n]) / 2
     middle = float(shape.mean())
     waves = np.fft.rfft(shape - middle)
-    order = np.arange(len(waves))
-    weight = np.where((order == 0) | (2 * order == n), 1, 2)
-    first = 1
-    while first <= n // 2:
-        # Orders 1, 2, 3 to 4, 5 to 8 and so on; what is left of an octave goes with the last.
-        last = first if first < 3 else 2 * (first - 1)
-        if n // 2 < 2 * last:
-            last = n // 2 if first > 1 or n < 4 else last
-        some = slice(first, last + 1)
-        power = float((weight[some] * np.abs(waves[some]) ** 2).sum()) / n / weight[some].sum()
-        least = 1e-6 if first == 1 else 0.0
-        waves[some] *= math.sqrt(max(least, 1 - variance / power)) if power > 0 else 0.0
-        first = last + 1
+    if n > 1:
+        weight, starts, least, times = _octaves(n)
+        power = np.add.reduceat(weight * np.abs(waves[1:]) ** 2, starts) / n
+        power /= np.add.reduceat(weight, starts)
+        share = 1 - variance / np.maximum(power, 1e-300)
+        waves[1:] *= np.sqrt(np.where(power > 0, np.maximum(least, share), 0.0)).repeat(times)
     freed: Floats = np.fft.irfft(waves, n)
     freed[kept] = means[kept] - middle
     return freed

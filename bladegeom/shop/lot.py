@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from bladegeom.fit._frame import numbers
 from bladegeom.fit._plain import Blades, plain_answers
 from bladegeom.fit.many import Opened, open_frame
 from bladegeom.fit.shape import shape_of, shape_shown
-from bladegeom.kernel.span import Scatter, rough, rounded_away
+from bladegeom.kernel.span import Scatter, rough, rounded_away, span
 from bladegeom.kernel.stack import Fits, Stack
 from bladegeom.lengths import MM_PER
 from bladegeom.readings import same_ring
@@ -38,6 +39,7 @@ from bladegeom.shop.verdict import (
     UNDECIDED,
     left_out_alone,
     outcomes,
+    pooled_from,
     raw_outcomes,
     turns_to_decide,
 )
@@ -89,7 +91,7 @@ class Lot:
         self.whole, self.doubted, self.bent = (np.zeros(count, dtype=np.bool_) for _ in range(3))
         self.limit = {one: np.full(count, np.nan) for one in QUANTITIES}
         self.code = {one: np.full(count, _NO_LIMIT) for one in QUANTITIES}
-        self.a_turn = np.full(count, np.nan)
+        self.a_turn, self.range = np.full(count, np.nan), np.full(count, np.nan)
         self.wave_tir = np.full(count, np.inf)
         self.read, self.turns_read = np.zeros(count), np.ones(count, dtype=np.int64)
 
@@ -120,7 +122,8 @@ class Lot:
         reach = np.where(limit > value, high - value, value - low) * np.sqrt(self.turns_read)
         hidden = rounded_away(columns["residual_sd"], self.graduation)
         self._count_turns("wobble_tir", np.where(hidden, np.inf, reach), value)
-        self._count_turns("raw_tir", self.a_turn, self.raw_tir)
+        value = np.where(np.isnan(self.range), self.raw_tir, self.range)
+        self._count_turns("raw_tir", self.a_turn, value)
         self.worst = np.maximum(*self.code.values())
         if not looked_through:
             return
@@ -256,8 +259,10 @@ class Lot:
                 own = _read_ones(means, read, which)
             step, limit = self.graduation[at], self.limit["raw_tir"][at]
             code = raw_outcomes(own, turns, parts, step, limit, self.rule)
-            if parts:  # How many turns would decide hangs on the range without its scatter.
-                code[code == _OPEN] = NOT_TOLD
+            if parts:
+                self._without_scatter(
+                    at, own, turns, pooled_from(parts, step / math.sqrt(12)), code
+                )
             else:
                 upper: Any = rough(own).sd
                 self.a_turn[at] = np.where(rounded_away(upper, step), np.inf, A_TURN * upper)
@@ -272,6 +277,17 @@ class Lot:
                 still = raw_outcomes(own[:, at_risk], 1, parts, step[at_risk], least, self.rule)
                 code[at_risk[still != _PASSES]] = NOT_TOLD
             self.code["raw_tir"][at] = code
+
+    def _without_scatter(
+        self, some: Places, own: Floats, turns: int, scatter: Scatter, code: Places
+    ) -> None:
+        """Find the range less what scatter adds where that tells how many turns would decide."""
+        sd, known = np.broadcast_to(scatter.sd, len(some)), np.full(len(own), float(turns))
+        for at in np.flatnonzero(code == _OPEN).tolist():
+            blade, step = some[at], float(self.graduation[some[at]])
+            one = Scatter(float(sd[at]), scatter.dof)
+            self.range[blade] = span(own[:, at], known, one, step).value
+            self.a_turn[blade] = math.inf if rounded_away(one.sd, step) else A_TURN * one.sd
 
     def _look_at_closings(self) -> None:
         """Judge by themselves the blades whose outcome hangs on whether the stand moved."""

@@ -278,7 +278,7 @@ def raw_span(fit: WobbleFit, limit: float, pooled: Scatter | None = None) -> See
             "what neighbouring teeth differ by is scatter"
         )
     else:
-        scatter = _pooled([one for one in (own, pooled) if one is not None], floor)
+        scatter = pooled_from([one for one in (own, pooled) if one is not None], floor)
         dof, found = scatter.dof, span(of_teeth, known, scatter, step)
         rests = " and ".join(
             ["the repeatability of teeth read in several turns"] * (own is not None)
@@ -290,7 +290,7 @@ def raw_span(fit: WobbleFit, limit: float, pooled: Scatter | None = None) -> See
     return Seen(Known(found.value, u, found.low, found.high), found.within(limit), rests, a_turn)
 
 
-def _pooled(parts: Sequence[Scatter], floor: Any) -> Scatter:
+def pooled_from(parts: Sequence[Scatter], floor: Any) -> Scatter:
     """Return what several say of one scatter."""
     dof = sum(one.dof for one in parts)
     sd = np.sqrt(sum(one.dof * one.sd**2 for one in parts) / dof)
@@ -340,7 +340,7 @@ def raw_outcomes(
     if rule == "simple" and not parts:
         return outcomes(read, read, read, limit, rule)
     upper: Any = rough(means)
-    widest = _pooled(parts or [upper], floor)
+    widest = pooled_from(parts or [upper], floor)
     low, high = farthest_limits(read, turns, len(means), widest, graduation)
     found = outcomes(read, low, high, limit, "zones")
     found[(upper.sd == 0) & (floor == 0)] = NOT_TOLD
