@@ -83,10 +83,16 @@ def worth_a_look(stack: Stack, fits: Fits, jump: float, closing: bool) -> Bools:
 
 def may_stand_off(stack: Stack, fits: Fits) -> Bools:
     """Return for which blades of several turns a tooth may stand off alike in all, shape (n,)."""
-    gain, level = fits.left.sum(axis=0) ** 2, CHANCE * (1 + 1e-6)
+    total, level = fits.left.sum(axis=0), CHANCE * (1 + 1e-6)
+    gain: Floats = total**2
     if stack.there is None:
+        turns = len(stack.reading)
         q, _ = np.linalg.qr(np.column_stack([np.ones(len(gain)), stack.spots.waves]))
-        gain /= np.maximum(len(stack.reading) * (1 - np.sum(q**2, axis=1)), 1e-9)[:, np.newaxis]
+        height = total / np.maximum(turns * (1 - np.sum(q**2, axis=1)), 1e-9)[:, np.newaxis]
+        # In each turn it is to stand off by half of it at least.
+        each = (fits.left - total / turns + height) * np.sign(height)
+        alike = each.min(axis=0) >= np.abs(height) / 2 * (1 - 1e-6)
+        gain = np.where(alike, total * height, 0.0)
     else:
         # What a tooth of its own height takes up, at least: less where the fit leans on it.
         count, level = stack.there.sum(axis=0), 10 * CHANCE

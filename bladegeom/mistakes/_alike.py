@@ -176,7 +176,8 @@ def _bent(lot: _Lot) -> Any:
     norm = np.sum(columns**2, axis=0) - np.sum((lot.q.T @ columns) ** 2, axis=0)
     found |= log_mean(lot.free(e @ columns, norm)[0]) > KNOWN - _HAIR
     _, columns, _, norm = lot.once("bends", partial(bends_of, lot))
-    gain = np.where(norm > 1e-9, (e @ columns) ** 2 / np.maximum(norm, 1e-9), 0.0)
+    told = np.where(norm > 1e-9, 1 / np.sqrt(np.maximum(norm, 1e-9)), 0.0)
+    gain = np.abs(e @ (columns * told))
     # Evidence grows with what is taken up, from where it is any: the best alone mostly tells.
     best = gain.argmax(axis=1)
     along = np.einsum("bn,nb->b", e, columns[:, best])

@@ -104,10 +104,9 @@ class Lot:
         columns = answers.columns
         self.columns = columns
         self.alone |= ~answers.plain
-        self.doubted, self.mistakes = answers.doubted & self.whole, answers.mistakes
+        self.doubted, self.mistakes = answers.doubted, answers.mistakes
         self.told = self.doubted.copy()
         self.told[[at for at, (_, words) in answers.mistakes.items() if not words]] = False
-        self.alone |= answers.doubted & ~self.whole
         if "amplitude_high" not in columns:
             return
         self.raw_tir, value = columns["raw_tir"], columns["wobble_tir"]
