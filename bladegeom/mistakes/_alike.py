@@ -36,6 +36,12 @@ _HAIR = 1e-6
 """Relative: what sums in another order may differ by, and more."""
 
 
+def _times(rows: Floats, by: Floats) -> Floats:
+    """Return a product row by row: a large one is handed to threads, which wait for each other."""
+    found: Floats = (rows[:, np.newaxis] @ by)[:, 0]
+    return found
+
+
 class _Lot(Base):
     """The fits of readings taken as one of them was; shapes (n,) of one, (b, n) of all."""
 
@@ -47,7 +53,7 @@ class _Lot(Base):
         self.p = int(self.q.shape[1])
         self.dof, self.tried = self.n - self.p, 0
         self.middle = reading.mean(axis=1, keepdims=True)
-        self.e = (reading - self.middle) @ self.m
+        self.e = _times(reading - self.middle, self.m)
         self.grain = coarsest(reading, graduation)[:, np.newaxis]
         self.least_change = 1.01 * self.grain
         self.floor = self.floor_of(self.dof)
@@ -148,7 +154,8 @@ def _recounted(lot: _Lot) -> Any:
     found = np.zeros(len(y), dtype=np.bool_)
     for kind, (table, share, kinds) in (tables | {"mirrored": (turned, "mirrored", 1)}).items():
         moved = lot.once(("all moved", kind), partial(moved_of, lot, table))
-        moment = np.tensordot(y, moved.waves, axes=(1, 1))
+        waves = np.swapaxes(moved.waves, 0, 1)
+        moment = _times(y, waves.reshape(lot.n, -1)).reshape(len(y), *waves.shape[1:])
         parts = np.einsum("bkq,kqr,bkr->bk", moment, moved.inverse, moment)
         left = np.where(moved.told, total[:, np.newaxis] - parts, 1e300)
         ratio = lot.log_ratio(np.maximum(left, 0.0) + floor)
@@ -162,7 +169,7 @@ def _bent(lot: _Lot) -> Any:
     one, n, e = lot.series, lot.n, lot.e
 
     def by_size(m: Floats, p: int) -> Bools:
-        rss = np.sum((e @ m) ** 2, axis=1, keepdims=True) + lot.floor_of(n - p)
+        rss = np.sum(_times(e, m) ** 2, axis=1, keepdims=True) + lot.floor_of(n - p)
         gain = lot.log_ratio(rss)[:, 0] - (p - lot.p) / 2 * math.log(n)
         found: Bools = gain > KNOWN - _HAIR
         return found
@@ -174,10 +181,11 @@ def _bent(lot: _Lot) -> Any:
     found |= by_size(m, q.shape[1])
     columns = own[one.tooth - 1]
     norm = np.sum(columns**2, axis=0) - np.sum((lot.q.T @ columns) ** 2, axis=0)
-    found |= log_mean(lot.free(e @ columns, norm)[0]) > KNOWN - _HAIR
-    _, columns, _, norm = lot.once("bends", partial(bends_of, lot))
+    found |= log_mean(lot.free(_times(e, columns), norm)[0]) > KNOWN - _HAIR
+    by_tooth, columns, _, norm = lot.once("bends", partial(bends_of, lot))
     told = np.where(norm > 1e-9, 1 / np.sqrt(np.maximum(norm, 1e-9)), 0.0)
-    gain = np.abs(e @ (columns * told))
+    of_tooth = e.reshape(len(e), -1, len(own)).sum(axis=1)
+    gain = np.abs(_times(of_tooth, by_tooth * told))
     # Evidence grows with what is taken up, from where it is any: the best alone mostly tells.
     best = gain.argmax(axis=1)
     along = np.einsum("bn,nb->b", e, columns[:, best])
