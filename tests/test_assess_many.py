@@ -131,6 +131,55 @@ def test_so_it_does_by_the_value_alone_and_with_what_other_blades_tell():
     assert assert_same(lot(24, 8), BOTH, pooled=Scatter(0.005, 30.0)) == ALL
 
 
+def slipped(read, turn, kind, rng):
+    """Readings of turns, with a mistake of some kind from some reading on."""
+    read, at = read.copy(), int(rng.integers(2, len(read) - 4))
+    end = int(np.flatnonzero(turn == turn[at])[-1]) + 1
+    if kind == "sign":
+        read[at] *= -1
+    elif kind == "scale":
+        read[at] *= 10
+    elif kind == "spike":
+        read[at] += 0.05
+    elif kind == "swapped":
+        read[[at, at + 1]] = read[[at + 1, at]]
+    elif kind == "step":
+        read[at:end] += 0.05
+    elif kind == "unit":
+        read[at:] /= 25.4
+    elif kind == "doubled":
+        read[at:end] = read[at - 1 : end - 1]
+    elif kind == "wrap":
+        read[at:end] += 0.5
+    elif kind == "mirrored":
+        read[turn == 2] = read[turn == 2][::-1]
+    return read
+
+
+def test_no_mistake_in_one_of_several_turns_is_missed_by_looking_at_all_blades_at_once():
+    kinds = [
+        "sign",
+        "scale",
+        "spike",
+        "swapped",
+        "step",
+        "unit",
+        "doubled",
+        "wrap",
+        "mirrored",
+        "none",
+    ]
+    frame, rng = lot(50, 16, turns=2, amplitudes=(0.03, 0.05)), rng_for(17)
+    for number, (_, rows) in enumerate(frame.groupby("blade", sort=False)):
+        read = slipped(
+            rows["reading_mm"].to_numpy(), rows["turn"].to_numpy(), kinds[number % 10], rng
+        )
+        frame.loc[rows.index, "reading_mm"] = read
+    assert_same(frame, BOTH)
+    said = judged(frame, BOTH)["reasons"].str.contains("mistake")
+    assert said.sum() > 25
+
+
 def test_a_shop_s_day_with_all_its_faults_comes_to_the_same():
     day = simulate_shop(1, 24, rng=3).to_frame(1)
     limits = bg.Limits((bg.Limit("raw_tir", "0.1 mm", "invented"), WOBBLE))
