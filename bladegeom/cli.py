@@ -693,6 +693,7 @@ COMMANDS = (
         FACTS,
         {
             "file": {"metavar": "FILE.csv", "help": "a new file, or one to go on with"},
+            "--customer": {"help": "whose blade it is"},
         },
     ),
     Command(

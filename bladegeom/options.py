@@ -114,7 +114,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "after": _path("readings after it", "AFTER.csv"),
     "--blades": _path("CSV with one row of facts a blade"),
     "--blade": _words("only this blade; or its name, with -", "NAME"),
-    "--customer": _words("only blades of this customer", "NAME"),
+    "--customer": _words("whose blade: only those of this customer are answered", "NAME"),
     "--output": _path("draw it into this .pdf, .svg or .png file", "OUT"),
     "--paper": _one_of(("a4", "letter"), "default a4", "a4"),
     "--json": _flag("print one JSON object and nothing else"),

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
+from live_session import session_text
 from make_saw_demo import SAW_FILE, SEED, STOP_OFF_DEG, STORY, demo_saw, saw_text, story_text
 from mounted_body import mounted_mm
 from rigid_body import Numbering, RigidBlade, readings_mm, tooth_angles_deg
@@ -29,6 +30,7 @@ LIMITS = "shed_limits.toml"
 SHELF_BLADES = "shelf_blades.csv"
 CLOCK_MOUNTS = "arbor/clock_mounts.csv"
 THREE_RINGS = "arbor/three_rings.csv"
+LIVE = "live/ended_early.csv"
 """In a folder of their own: a folder of blades to be listed holds one ring of one mounting each."""
 
 
@@ -369,6 +371,10 @@ dial drifts or slips, so the once-a-turn wobble is all there is to find.
   never set anew, along a traverse square to the arbor; for `bladegeom plate`. At
   the outermost ring its tilt is {ring_tir} mm TIR with near at {ring_near}°; at the rim it has a
   dish of {dish} mm and a saddle {saddle} mm high (seed {ring_seed}).
+- `{live}`: what `bladegeom read --order spread` left of an invented session
+  (`tests/live_session.py`):
+  all round first, one slip of the keyboard questioned and read again, ended when enough was read to
+  mark by; its readings follow a formula, the wobble nearest at 198.5°.
 - `{limits}`: invented limits for `bladegeom batch`; they are nobody's but the made-up shed's.
 - `{saw}`: the file of a saw as it was left, blade `A-40` on it, for `bladegeom setup`. Every
   reading comes from a rigid saw turned with rotation matrices (`tests/rigid_saw.py`, seed {seed}):
@@ -414,7 +420,8 @@ def write_demo_data(folder: Path) -> None:
         CLOCK_MOUNTS: clock_rows(),
         THREE_RINGS: ring_rows(),
     }
-    (folder / CLOCK_MOUNTS).parent.mkdir(parents=True, exist_ok=True)
+    for one in (CLOCK_MOUNTS, LIVE):
+        (folder / one).parent.mkdir(parents=True, exist_ok=True)
     for name, rows in tables.items():
         _write_csv(folder / name, rows)
     (faulty,) = (truth for truth in _SHELF if truth.closing_slip)
@@ -422,6 +429,7 @@ def write_demo_data(folder: Path) -> None:
     readme = _README.format(
         mounts=CLOCK_MOUNTS,
         rings=THREE_RINGS,
+        live=LIVE,
         ring_tir=f"{RING_TILT.tir[0]:g}",
         ring_near=f"{RING_TILT.near_deg:g}",
         dish=f"{RING_DISH.height[0]:g}",
@@ -449,6 +457,7 @@ def write_demo_data(folder: Path) -> None:
         faulty_table=_truth_table([faulty]),
     )
     texts = {LIMITS: _LIMITS, SAW_FILE: saw_text(), STORY: story_text(), "README.md": readme}
+    texts[LIVE] = session_text({5: "45"})[1].text()
     for name, text in texts.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
 

@@ -20,13 +20,23 @@ RAW = bg.Limit("raw_tir", "0.13 mm", "invented")
 BOTH = bg.Limits((WOBBLE, RAW))
 
 
-def lot(count, seed, *, turns=1, closed=False, gaps=0.0, graduation=None, drift=0.0):
+def lot(
+    count,
+    seed,
+    *,
+    turns=1,
+    closed=False,
+    gaps=0.0,
+    graduation=None,
+    drift=0.0,
+    amplitudes=(0.005, 0.1),
+):
     """A frame of invented blades: true, out, bent, in waves, slipped, not wholly read."""
     rng, frames = rng_for(seed), []
     for number in range(count):
         teeth = int(rng.choice([24, 40]))
         angle = 2 * np.pi * np.arange(teeth) / teeth
-        shape = rng.uniform(0.005, 0.1) * np.cos(angle - rng.uniform(0, 6)) + rng.normal(0, 0.1)
+        shape = rng.uniform(*amplitudes) * np.cos(angle - rng.uniform(0, 6)) + rng.normal(0, 0.1)
         kind = number % 12
         if kind == 3:
             shape[(int(rng.integers(teeth)) + np.arange(6)) % teeth] += rng.uniform(0.03, 0.15)
@@ -100,7 +110,7 @@ ALL = {"conforms", "undecided", "does not conform"}
     "made",
     [
         {},
-        {"closed": True, "drift": 0.02},
+        {"closed": True, "drift": 0.02, "amplitudes": (0.044, 0.056)},
         {"closed": True, "graduation": 0.01},
         {"gaps": 0.1},
         {"turns": 2, "gaps": 0.01},

@@ -9,6 +9,7 @@ import pytest
 from make_demo_data import (
     CLOCK_MOUNTS,
     LIMITS,
+    LIVE,
     MM_PER,
     SHELF_BLADES,
     SHELF_READINGS,
@@ -60,6 +61,7 @@ def test_files_are_those_that_the_script_writes(tmp_path: Path) -> None:
         SAW_FILE,
         STORY,
         LIMITS,
+        LIVE,
         "README.md",
     } == set(written)
     for name in written:

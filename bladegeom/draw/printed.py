@@ -66,16 +66,23 @@ def face_text(face: FlangeFace) -> str:
     title, *do = face._title().split("\n")
     side = face.fit.readings.side
     title += f", indicator on the {shown(side)}" if side else ""
-    lines = [title, *warning_lines(face._first()), "", *_wrapped(do), "", *table_lines(face)]
+    lines = [
+        title,
+        *warning_lines(face._first()),
+        "",
+        *_wrapped(map(str.strip, do)),
+        "",
+        *table_lines(face),
+    ]
     return "\n".join([*lines, *warning_lines(face._remarks())])
 
 
 def remounted_text(one: Remounted) -> str:
     """Return the old marks beside the new, whether they serve, and the answer as it is now."""
-    title, *do = one._title().split("\n")
+    title, *_ = one._title().split("\n")
     table, first = table_lines(one), warning_lines(one._first())
-    lines = [title, *first, "", *_wrapped(do), "", *table, *warning_lines(one._remarks())]
-    return "\n".join([*lines, "", answer_text(one.now)])
+    lines = [title, *first, "", *_wrapped(one.instructions), "", *table]
+    return "\n".join([*lines, *warning_lines(one._remarks()), "", answer_text(one.now)])
 
 
 def doubt_text(fit: WobbleFit) -> str:

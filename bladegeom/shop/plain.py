@@ -127,7 +127,7 @@ def label_words(row: Mapping[str, Any]) -> dict[str, str]:
     if never:
         head, note = never, row_action(row)
     elif marks:
-        head = f"{marks[0]} \u2013 {marks[1]}"
+        head = f"Teeth {marks[0]} \u2013 {marks[1]}"
         note = "fit for use; neutral line on our arbor: read it again on yours before you mark"
     else:
         head, note = "FIT FOR USE", "no teeth to mark"

@@ -22,6 +22,10 @@ AT_WILL = ("customer", "job", "seen by eye", "since before", "read by")
 """Columns that stand there where a blade of the day has something in them."""
 
 
+_LEAST_DEG = 0.0001
+"""No smaller angle is told: nobody can set it."""
+
+
 class Number(NamedTuple):
     """A number with as many decimals as are printed."""
 
@@ -115,7 +119,8 @@ def _cells(row: Row, unit: str) -> dict[str, Cell]:
         if row["tilt_deg"] is not None:
             tilt = Number(row["tilt_deg"], 3)
         if row["neutral_teeth"] and row["left_most_deg"] is not None:
-            left = Number(row["left_most_deg"], min(4, decimals_for(row["left_most_deg"])))
+            most = max(row["left_most_deg"], _LEAST_DEG)
+            left = Number(most, min(4, decimals_for(most)))
     marks = row["neutral_teeth"]
     read = f"{row['teeth_read']} of {row['teeth']}" if known else ""
     return {

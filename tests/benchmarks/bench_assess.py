@@ -2,7 +2,7 @@
 
     python tests/benchmarks/bench_assess.py [BLADES]
 
-BLADES (3,000) invented blades of each lot, of 24 and 40 teeth: wobbles of all sizes up to the
+BLADES (1,500) invented blades of each lot, of 24 and 40 teeth: wobbles of all sizes up to the
 limit's, a fifth of them up to twice that, read with a scatter of a thirtieth of it. In a *sound*
 lot no plate is bent and no reading wrong; in a *good* one a blade in two hundred is bent and one in
 two hundred has a wrong reading; a *bad* lot has twenty times as many of each. Both ways
@@ -22,7 +22,7 @@ import pandas as pd
 
 import bladegeom as bg
 
-BLADES, SINGLY, SEED = 3_000, 300, 20_261_127
+BLADES, SINGLY, SEED = 1_500, 300, 20_261_127
 SCATTER, LIMIT = 0.003, 0.1
 
 
