@@ -37,7 +37,7 @@ from bladegeom.kernel.stack import (
     unit_covariance,
 )
 from bladegeom.lengths import LARGEST, LEAST, MM_PER
-from bladegeom.mistakes.check import REVOLUTIONS_MM, suspect
+from bladegeom.mistakes.check import REVOLUTIONS_MM, suspected
 from bladegeom.readings import least_step
 from bladegeom.tables.counted import Counted
 from bladegeom.wobble import Wobble
@@ -59,6 +59,7 @@ class Answers(NamedTuple):
     columns: dict[str, Floats]  # Of `fit_table`; NaN where not established.
     which: NDArray[np.int64]  # Place of each blade's warnings among the texts.
     texts: list[str]
+    mistakes: dict[int, tuple[Counted, str]]  # The readings that are doubted, and `suspected`.
 
 
 class Closed(NamedTuple):
@@ -90,7 +91,7 @@ def plain_answers(
     """
     blades = Blades(frame, place, column, unit, groups, in_order=checked)
     plain, found = blades.plain, blades.found
-    doubted = np.zeros_like(plain)
+    mistakes: dict[int, tuple[Counted, str]] = {}
     stated = float(np.nanmin(np.append(blades.facts.dial_turn, min(REVOLUTIONS_MM))))
     if checked and look is None:
         plain &= blades.turns == 1
@@ -115,10 +116,10 @@ def plain_answers(
                         closed is not None,
                     )
                     looked[left_out] = True
-                doubted[some[looked]] = [
-                    suspect(blades.counted(int(some[at]), stack, closed, int(at), blade))
-                    for at in np.flatnonzero(looked)
-                ]
+                for at in np.flatnonzero(looked).tolist():
+                    count = blades.counted(int(some[at]), stack, closed, at, blade)
+                    if (words := suspected(count)) is not None:
+                        mistakes[int(some[at])] = count, words
         if checked and look is None:
             plain[[*blades.moved]] = False
         plain &= (found["spots_read"] >= FEWEST_TEETH) & (found["dof"] >= 1)
@@ -126,7 +127,10 @@ def plain_answers(
         if "mount" in place:
             _all_mounts_alike(blades.facts, groups, plain)
         columns = blades.columns()
-    return Answers(plain, doubted & plain, columns, *joined(blades.remarks(columns), len(plain)))
+    doubted = np.zeros_like(plain)
+    doubted[[*mistakes]] = True
+    said = joined(blades.remarks(columns), len(plain))
+    return Answers(plain, doubted & plain, columns, *said, mistakes)
 
 
 _KEPT = (*Plan._fields[3:], *Fits._fields[1:-1], "closure", "closure_bias")

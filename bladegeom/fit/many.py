@@ -101,7 +101,7 @@ def fit_frame(
 
     opened = open_frame(frame)
     frame, place, unit, groups = opened.frame, opened.place, opened.unit, opened.groups
-    plain, doubted, columns, which, texts = plain_answers(*opened, checked=checked)
+    plain, doubted, columns, which, texts, _ = plain_answers(*opened, checked=checked)
     alone = np.flatnonzero(~plain | doubted)
     done, count = len(plain) - len(alone), len(plain)
     told = progress or (lambda *_: None)

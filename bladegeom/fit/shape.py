@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -25,6 +26,8 @@ _SHORTEST = 3
 _MOST = 6
 _FEWEST = 6
 _WORST_RATIO = 3.0
+_HAIR = 1.001
+"""By how much a chance may be off that is only nearly told."""
 
 
 @dataclass(frozen=True)
@@ -114,10 +117,21 @@ def residual_shape(fit: WobbleFit) -> ResidualShape:
     ResidualShape
     """
     check_blade(fit.readings, "it has no teeth that could stand off")
-    teeth, heights, angles = _by_tooth(fit)
-    search = _Search(heights, angles, (fit.readings.graduation or 0.0) / math.sqrt(12))
-    left = np.ones(len(teeth), dtype=np.bool_)
     spikes = [Spike(one.tooth, one.height, one.p_value, one.turns) for one in fit.standing]
+    return shape_of(fit.unit, *_by_tooth(fit), fit.readings.graduation, spikes)
+
+
+def shape_of(
+    unit: str,
+    teeth: NDArray[np.int64],
+    heights: Floats,
+    angles: Floats,
+    graduation: float | None,
+    known: Sequence[Spike] = (),
+) -> ResidualShape:
+    """Return what stands off, beside what is known, of teeth at these heights and angles."""
+    search = _Search(heights, angles, (graduation or 0.0) / math.sqrt(12))
+    left, spikes = np.ones(len(teeth), dtype=np.bool_), [*known]
     bends: list[Bend] = []
     while len(spikes) + len(bends) < _MOST:
         found = search.best(left)
@@ -130,7 +144,7 @@ def residual_shape(fit: WobbleFit) -> ResidualShape:
         else:
             bends.append(Bend(first, last, found.height, found.chance))
     return ResidualShape(
-        unit=fit.unit, bends=tuple(bends), spikes=tuple(spikes), sd=search.scatter(left)
+        unit=unit, bends=tuple(bends), spikes=tuple(spikes), sd=search.scatter(left)
     )
 
 
@@ -177,10 +191,43 @@ class _Search:
             return None
         rest = np.where(left, self.heights - self.columns @ fit.coefficients, 0.0)
         lengths = [1, *range(_SHORTEST, max(_SHORTEST, len(rest) // 3) + 1)]
-        tried = len(rest) * len(lengths)
-        found = [self._judged(run, left, tried) for run in _strongest(rest, left, lengths)]
-        real = [one for one in found if one is not None and one.chance < _LEVEL]
-        return min(real, key=lambda one: one.chance, default=None)
+        tried, runs = len(rest) * len(lengths), _strongest(rest, left, lengths)
+        chances = self._chances(runs, rest, fit) * tried
+        found: list[tuple[float, int, _Found]] = []
+        for at in np.argsort(chances, kind="stable").tolist():
+            if chances[at] > _HAIR * min([_LEVEL, *(one.chance for _, _, one in found)]):
+                break
+            one = self._judged(runs[at], left, tried)
+            if one is not None and one.chance < _LEVEL:
+                found.append((one.chance, at, one))
+        return min(found)[2] if found else None
+
+    def _chances(self, runs: list[NDArray[np.int64]], rest: Floats, fit: LeastSquares) -> Floats:
+        """Return nearly the chance of each run, and 0 where that is not told so: see `_judged`.
+
+        What is left of a run's teeth about the wobble of the others is that about the wobble of
+        all, and what these teeth have put into it.
+        """
+        sizes, taken = np.array([len(run) for run in runs]), np.zeros((len(runs), len(rest)))
+        for one, run in zip(taken, runs, strict=True):
+            one[run] = 1.0
+        products = (self.columns[:, :, np.newaxis] * self.columns[:, np.newaxis]).reshape(-1, 9)
+        of_run, along = (taken @ products).reshape(-1, 3, 3), (taken * rest) @ self.columns
+        dof = fit.dof - sizes
+        solved = np.linalg.inv(
+            np.linalg.inv(fit.unit_covariance) - of_run * (dof > 0)[:, None, None]
+        )
+        moved = np.einsum("kpq,kq->kp", solved, along)
+        middle = taken @ self.columns / sizes[:, np.newaxis]
+        mean = taken @ rest / sizes + np.sum(middle * moved, axis=1)
+        left = fit.rss - taken @ rest**2 - np.sum(along * moved, axis=1)
+        with np.errstate(all="ignore"):
+            sd = np.maximum(np.sqrt(left / dof), self.floor)
+            spread = np.sqrt(1 / sizes + np.einsum("kp,kpq,kq->k", middle, solved, middle))
+            chance = 2 * special.stdtr(dof, -np.abs(mean) / (sd * spread))
+        told = (left > 1e-6 * fit.rss) & (spread > 0)
+        found: Floats = np.where(told, np.nan_to_num(chance), 0.0)
+        return found
 
     def _judged(self, run: NDArray[np.int64], left: NDArray[np.bool_], tried: int) -> _Found | None:
         others = left.copy()

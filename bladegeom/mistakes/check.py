@@ -230,9 +230,17 @@ def check_readings(
     return check_counted(count_blade(readings, blade=blade, blades=blades, unit=unit, **facts))
 
 
-def suspect(count: Counted) -> bool:
-    """Return whether `check_counted` would find anything in readings that stand."""
-    return not _cannot_tell(count) and bool(_tried(count, "")[1])
+def suspected(count: Counted) -> str | None:
+    """Return in words what `check_counted` would find first in readings that stand, or None.
+
+    Empty where that may be of the closing reading alone.
+    """
+    ranked = [] if _cannot_tell(count) else _tried(count, "")[1]
+    if not ranked:
+        return None
+    one, last = ranked[0], len(count.label) - 1
+    closing = count.tooth[0] == count.tooth[last]
+    return "" if closing and one.rows.tolist() == [last] else SAID[one.kind](count, one)
 
 
 def check_counted(count: Counted) -> Findings:

@@ -17,7 +17,7 @@ from bladegeom.faults import RefusedError
 from bladegeom.fit.closing import MATTERS, Closing, closing_of, without_drift
 from bladegeom.fit.fit import fit_wobble
 from bladegeom.fit.marks import NeutralLine, neutral_line, sentence
-from bladegeom.fit.shape import Bend, residual_shape
+from bladegeom.fit.shape import Bend, ResidualShape, residual_shape
 from bladegeom.fit.waves import Harmonic
 from bladegeom.fit.wobble import OfBlade, WobbleFit
 from bladegeom.kernel.span import Scatter
@@ -389,10 +389,14 @@ def mistaken(fit: WobbleFit, findings: Findings | None = None) -> _Next | None:
     mistake = next((one for one in found if _touches(one, fit)), None)
     if mistake is None:
         return None
-    why = [sentence(f"a mistake in the readings seems likely: {mistake.words}")]
-    shape = residual_shape(fit)
+    return in_doubt(mistake.words, residual_shape(fit))
+
+
+def in_doubt(words: str, shape: ResidualShape) -> _Next:
+    """Return the action for readings in which a mistake seems likely, from what it is in words."""
+    why = [sentence(f"a mistake in the readings seems likely: {words}")]
     if shape.bends:
-        bent = _bent(shape.bends[0], shape.sd, fit.unit)
+        bent = _bent(shape.bends[0], shape.sd, shape.unit)
         why.append(f"{bent}: if a second turn shows it again, it is the plate.")
     return _Next(AGAIN, tuple(why), sound=False)
 
