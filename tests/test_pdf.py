@@ -9,6 +9,7 @@ import pypdf
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 import bladegeom as bg
 from bladegeom.draw._axes import Chart
@@ -92,6 +93,16 @@ def test_a_figure_of_others_keeps_its_canvas_and_its_size_in_dots(tmp_path):
     bg.save_chart(ax, tmp_path / "page.pdf")
     assert (figure.dpi, figure.canvas) == (130, canvas)
     assert len(pypdf.PdfReader(tmp_path / "page.pdf").pages[0].images) == 1
+
+
+def test_hardly_a_line_of_a_sheet_is_measured_on_its_way_to_the_page(tmp_path, monkeypatch):
+    measured = []
+    drawn = Text.draw
+    monkeypatch.setattr(Text, "draw", lambda one, to: measured.append(one) or drawn(one, to))
+    sheet = bg.customer_sheet(bg.fit_wobble(bg.read_blade("data_demo/forty_tooth.csv")))
+    bg.save_chart(sheet, tmp_path / "page.pdf")
+    assert len(sheet.texts) + len(sheet.figure.texts) > 60
+    assert len(measured) < 10  # Those in boxes, and the cautions.
 
 
 def test_the_same_sheet_is_the_same_file(tmp_path):

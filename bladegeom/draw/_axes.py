@@ -46,6 +46,7 @@ class Words(Text):
         weight: str = "normal",
         linespacing: float | None = None,
         transform: Transform | None = None,
+        clip_on: bool = False,
         **how: Any,
     ) -> None:
         super().__init__(
@@ -61,8 +62,9 @@ class Words(Text):
             usetex=False,
             **how,
         )
-        # As an argument it would be looked up among all that a text may have.
+        # As arguments they would be looked up among all that a text may have.
         self.set_transform(transform)
+        self.set_clip_on(clip_on)
 
     def draw(self, renderer: RendererBase) -> None:
         """Draw the words."""
@@ -147,10 +149,9 @@ class Chart:
         self, x: SupportsFloat, y: SupportsFloat, words: str, size: float, **how: Any
     ) -> None:
         """Write words as they are, in letters that have them, about a place."""
-        held: dict[str, Any] = {"transform": self.ax.transData, "clip_on": False} | how
-        text = Words(float(x), float(y), words, size, **held)
-        text.set_clip_path(self._edge)  # As axes would make one for each; words go beyond it.
-        text.set_clip_on(held["clip_on"])
+        text = Words(float(x), float(y), words, size, **({"transform": self.ax.transData} | how))
+        if not text.get_clip_on():
+            text.set_clip_path(self._edge)  # It cuts nothing off; axes would make one for each.
         self.ax.add_artist(text)
 
     def tooth(

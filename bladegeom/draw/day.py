@@ -13,6 +13,7 @@ from typing import Any, Literal, NamedTuple
 from matplotlib.axes import Axes
 
 from bladegeom.draw._axes import BLACK, GREY
+from bladegeom.draw._fonts import escaped
 from bladegeom.draw._join import join, pages_in
 from bladegeom.draw._style import drawn, own_style, standard_fonts
 from bladegeom.draw.labels import label_pages
@@ -202,7 +203,7 @@ def _list(inner: float, title: str, paged: Sequence[_Paged]) -> list[_Row]:
 def _what(row: Row) -> str:
     """Return what is to be done with a blade, and why."""
     if not_for_use(row["action"], row["outcome"]) != NEVER:
-        return str(row["reasons"])
+        return escaped(str(row["reasons"]))  # Told elsewhere; no letter of it is asked about here.
     seen = f": {row['eye']}" if row["action"] == RETIRE and row.get("eye") else ""
     return "; ".join(filter(None, (f"{row_action(row)}{seen}", row_over(row))))
 

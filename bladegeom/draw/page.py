@@ -29,7 +29,6 @@ from bladegeom.draw._fonts import (
 )
 from bladegeom.draw._style import own_style
 from bladegeom.draw.printed import CAUTIONS, sizes
-from bladegeom.face import check_blade
 from bladegeom.faults import refuse
 from bladegeom.fit.marks import neutral_line
 from bladegeom.fit.wobble import WobbleFit
@@ -245,7 +244,6 @@ class Page:
 
         Behind its name stands what tells it `apart` from another of that name.
         """
-        check_blade(fit.readings, "there is no blade to draw")
         blade, side = fit.readings.blade, fit.readings.side
         numbered = f"teeth numbered {blade.numbered}"
         seen = [

@@ -98,7 +98,8 @@ class SimulatedShop:
     def to_frame(self, day: int | None = None) -> pd.DataFrame:
         """Return what was written, of one day or of all, one row a reading.
 
-        A table that `read_blades` takes if it is of one day; ``day`` and ``job`` are notes.
+        A table that `read_blades` takes if it is of one day; ``day`` and ``came`` (in
+        or out) are notes.
         """
         import pandas as pd
 
@@ -109,7 +110,7 @@ class SimulatedShop:
         for visit in chosen:
             frame = visit.made.to_frame()
             frame.insert(1, "day", visit.day)
-            frame.insert(2, "job", visit.job)
+            frame.insert(2, "came", visit.job)
             frames.append(frame)
         return pd.concat(frames, ignore_index=True)
 

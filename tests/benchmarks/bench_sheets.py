@@ -154,14 +154,13 @@ def days(words: list[str | Path], folder: Path, earlier: Path | None) -> dict[st
         }
         if earlier is not None:
             times["earlier"] = whole_day(earlier, words, folder / f"earlier-{place}", 2)
-        found = {
-            "two cores, by the clock: one core takes longer by": times["one"][0] / times["two"][0]
-        }
+        one, two = times["one"], times["two"]
+        found = {"one core over two, by the clock": one[0] / two[0]}
         if earlier is not None:
-            was = "an earlier edition takes longer by, {}"
+            clock, processor = times["earlier"]
             found |= {
-                was.format("two cores, by the clock"): times["earlier"][0] / times["two"][0],
-                was.format("one core, processor time"): times["earlier"][1] / times["one"][1],
+                "an earlier edition over this one, two cores, by the clock": clock / two[0],
+                "an earlier edition over this one, one core, processor time": processor / one[1],
             }
         for name, ratio in found.items():
             ratios.setdefault(name, []).append(ratio)
