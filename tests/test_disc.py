@@ -80,9 +80,8 @@ class Picture:
         middle = self.place(0, 0)
         ring = np.abs(np.hypot(x - middle[0], y - middle[1]) - radius) < wide
         x, y = x[ring], y[ring]
-        found = np.linalg.lstsq(np.column_stack([x, y, np.ones_like(x)]), x**2 + y**2, rcond=None)[
-            0
-        ]
+        columns = np.column_stack([x, y, np.ones_like(x)])
+        found = np.linalg.lstsq(columns, x**2 + y**2, rcond=None)[0]
         return found[:2] / 2, float(np.sqrt(found[2] + np.sum(found[:2] ** 2) / 4))
 
     def directions(self, middle, radius):
